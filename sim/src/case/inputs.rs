@@ -1,0 +1,349 @@
+//! What the caller gives, in SI units and radians, before anything is checked.
+//!
+//! `None` means "not given": the case fills it in and says so under `assumed`. A number that the caller
+//! had to give and did not is NaN here; whoever read the request has already said so.
+
+use crate::aero::Drag;
+use crate::case::shape::Shape;
+use crate::draw::{Law, PointSet};
+use crate::flight::Deployment;
+use crate::wind::{Layer, SurfaceLaw, SurfaceWind};
+
+/// One flight card with site, weather, spread and question.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inputs {
+    /// The rocket.
+    pub airframe: AirframeInput,
+    /// The motor or cluster.
+    pub motor: MotorInput,
+    /// What opens.
+    pub recovery: RecoveryInput,
+    /// Rail and its setting.
+    pub launch: LaunchInput,
+    /// The field.
+    pub site: SiteInput,
+    /// The wind.
+    pub wind: WindInput,
+    /// Uncertainty of every input.
+    pub spread: SpreadInput,
+    /// What is asked.
+    pub question: Question,
+}
+
+/// The rocket as its card has it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AirframeInput {
+    /// Largest diameter, m.
+    pub diameter_m: f64,
+    /// Nose tip to the end of the body, m.
+    pub length_m: f64,
+    /// At lift-off, with motor, kg.
+    pub mass_kg: f64,
+    /// At lift-off, from the nose tip, m.
+    pub centre_of_gravity_m: f64,
+    /// After burnout, from the nose tip, m.
+    pub centre_of_gravity_burnout_m: Option<f64>,
+    /// Transverse moment of inertia at lift-off, kg m^2.
+    pub inertia_kg_m2: Option<f64>,
+    /// Transverse moment of inertia after burnout, kg m^2.
+    pub inertia_burnout_kg_m2: Option<f64>,
+    /// Measured or published centre of pressure, from the nose tip, m.
+    pub centre_of_pressure_m: Option<f64>,
+    /// Measured or published normal-force slope, per rad.
+    pub normal_force_slope_per_rad: Option<f64>,
+    /// Measured or published drag.
+    pub drag: Option<Drag>,
+    /// Axial force tail first over nose first.
+    pub tail_first_factor: Option<f64>,
+    /// The outside.
+    pub shape: Option<Shape>,
+}
+
+/// A thrust curve, or what a motor code says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ThrustInput {
+    /// (seconds, newtons).
+    Curve(Vec<(f64, f64)>),
+    /// Impulse class and average thrust.
+    Code {
+        /// Upper end of the impulse class, N s; the lower end is half of it.
+        class_upper_n_s: f64,
+        /// Average thrust, N.
+        average_n: f64,
+    },
+}
+
+/// The motor or cluster.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MotorInput {
+    /// Thrust of one motor.
+    pub thrust: ThrustInput,
+    /// Propellant of one motor, kg.
+    pub propellant_kg: Option<f64>,
+    /// Diameter, m.
+    pub diameter_m: Option<f64>,
+    /// Length, m.
+    pub length_m: Option<f64>,
+    /// Centre of the propellant from the nose tip, m.
+    pub propellant_centre_m: Option<f64>,
+    /// Equal motors lit together.
+    pub count: usize,
+    /// Distance of each motor's axis from the rocket's, m.
+    pub ring_radius_m: Option<f64>,
+    /// Share of flights in which one motor stays unlit.
+    pub one_unlit_share: Option<f64>,
+    /// Burnout at the end of the curve rather than at 5 % of the peak.
+    pub burnout_at_curve_end: bool,
+    /// The delay counts from first thrust plus the nominal burn time.
+    pub delay_from_nominal_burn: bool,
+}
+
+/// What opens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Device {
+    /// A parachute.
+    Parachute {
+        /// Diameter of the cloth laid flat, m.
+        diameter_m: f64,
+        /// Drag coefficient on that area.
+        drag_coefficient: Option<f64>,
+        /// Diameters of air path until full.
+        fill_constant: Option<f64>,
+    },
+    /// A streamer.
+    Streamer {
+        /// Length, m.
+        length_m: f64,
+        /// Width, m.
+        width_m: f64,
+        /// Drag coefficient on length x width.
+        drag_coefficient: Option<f64>,
+    },
+    /// The rocket falls broadside, its stability undone.
+    Tumble,
+    /// Nothing opens: it comes in ballistic.
+    None,
+}
+
+/// Recovery, in one stage or two.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RecoveryInput {
+    /// Opens on the first event.
+    pub first: Device,
+    /// Opens at a height above the pad coming down, m.
+    pub main: Option<(Device, f64)>,
+}
+
+/// Rail and its setting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LaunchInput {
+    /// Travel until the last guide leaves, m.
+    pub rail_length_m: f64,
+    /// Angle from vertical, rad.
+    pub tilt_rad: Option<f64>,
+    /// Direction the rail leans towards, rad clockwise from true north.
+    pub azimuth_rad: Option<f64>,
+    /// Friction coefficient of the guides.
+    pub friction: Option<f64>,
+    /// Place of the forward guide from the nose tip, m.
+    pub forward_guide_m: Option<f64>,
+    /// Place of the aft guide from the nose tip, m.
+    pub aft_guide_m: Option<f64>,
+}
+
+/// An area on the ground with a name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Area {
+    /// Name, for the answer.
+    pub name: String,
+    /// Where it is.
+    pub outline: Outline,
+}
+
+/// Outline of an area, metres east and north of the pad.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outline {
+    /// A circle.
+    Circle {
+        /// Centre.
+        centre_m: [f64; 2],
+        /// Radius, m.
+        radius_m: f64,
+    },
+    /// A simple polygon; the last corner joins the first.
+    Polygon(Vec<[f64; 2]>),
+}
+
+impl Outline {
+    /// Whether a point lies inside (edge rule of the crossing count: each edge owns its lower end).
+    pub fn contains(&self, east_m: f64, north_m: f64) -> bool {
+        match self {
+            Self::Circle { centre_m, radius_m } => {
+                let (de, dn) = (east_m - centre_m[0], north_m - centre_m[1]);
+                de * de + dn * dn <= radius_m * radius_m
+            }
+            Self::Polygon(corners) => {
+                let mut inside = false;
+                let mut from = corners.last().copied().unwrap_or([0.0; 2]);
+                for &to in corners {
+                    if (from[1] > north_m) != (to[1] > north_m) {
+                        let cut = from[0] + (north_m - from[1]) / (to[1] - from[1]) * (to[0] - from[0]);
+                        inside ^= east_m < cut;
+                    }
+                    from = to;
+                }
+                inside
+            }
+        }
+    }
+}
+
+/// Pressure as people have it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PressureInput {
+    /// At the field, Pa.
+    Station(f64),
+    /// Reduced to sea level by the standard atmosphere (the Q or A group of a report), Pa.
+    AltimeterSetting(f64),
+}
+
+/// The field.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SiteInput {
+    /// Latitude, rad.
+    pub latitude_rad: Option<f64>,
+    /// Above sea level, m.
+    pub elevation_m: Option<f64>,
+    /// Air temperature at the pad, K.
+    pub temperature_k: Option<f64>,
+    /// Pressure.
+    pub pressure: Option<PressureInput>,
+    /// Permitted height above the pad, m.
+    pub ceiling_m: Option<f64>,
+    /// Areas of which the chance of a landing inside is asked.
+    pub areas: Vec<Area>,
+}
+
+/// The wind. At least one of surface and layers must be given: calm is never assumed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindInput {
+    /// Near the ground.
+    pub surface: Option<SurfaceWind>,
+    /// Aloft.
+    pub layers: Vec<Layer>,
+    /// How the wind grows from the ground.
+    pub law: Option<SurfaceLaw>,
+}
+
+macro_rules! spread_input {
+    ($($(#[$doc:meta])* $name:ident,)*) => {
+        /// Distributions the caller sets instead of the defaults.
+        #[derive(Debug, Clone, PartialEq, Default)]
+        pub struct SpreadInput {
+            $($(#[$doc])* pub $name: Option<Law>,)*
+            /// Standard deviation of each component of the wind, m/s.
+            pub wind_component_sd_m_s: Option<f64>,
+            /// Standard deviation of the wind's direction, rad.
+            pub wind_direction_sd_rad: Option<f64>,
+            /// Height over which errors of the wind agree, m.
+            pub wind_correlation_length_m: Option<f64>,
+            /// Share of delays outside their tolerance, where no law of the delay is given.
+            pub delay_out_of_tolerance_share: Option<f64>,
+        }
+        impl SpreadInput {
+            /// Every law with the name of its input.
+            pub fn laws(&self) -> impl Iterator<Item = (&'static str, &Law)> {
+                [$((stringify!($name), self.$name.as_ref()),)*].into_iter().filter_map(|(n, l)| Some((n, l?)))
+            }
+        }
+    };
+}
+
+spread_input! {
+    /// Impulse of a motor over its nominal one.
+    impulse,
+    /// Burn time of a motor over its nominal one.
+    burn_time,
+    /// Error of a motor's delay, s.
+    delay,
+    /// Lift-off mass over the card's.
+    mass,
+    /// Error of the centre of gravity, m (positive: behind the card's).
+    centre_of_gravity,
+    /// Error of the centre of pressure, m (positive: behind the card's).
+    centre_of_pressure,
+    /// Drag coefficient over the nominal one.
+    drag,
+    /// Normal-force slope over the nominal one.
+    normal_force_slope,
+    /// Thrust against the axis, rad, about each of two transverse axes.
+    thrust_misalignment,
+    /// Fins against the axis, rad, about each of two transverse axes.
+    fin_misalignment,
+    /// Roll rate, rad/s.
+    roll_rate,
+    /// Rail against its setting, rad, in and across the plane of the tilt.
+    rail_angle,
+    /// Drag area of what opens over the nominal one.
+    canopy_drag,
+    /// Ejection to line stretch, s.
+    line_stretch_lag,
+    /// Lag of apogee sensing, s.
+    apogee_lag,
+    /// Error of a sensed height, m.
+    sensed_height,
+    /// Error of the air temperature, K.
+    temperature,
+    /// Error of the pressure, Pa.
+    pressure,
+}
+
+/// Which airspeed the limits are asked of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LimitApplies {
+    /// At ejection.
+    Ejection,
+    /// At line stretch.
+    LineStretch,
+}
+
+/// Which published limits the cautions quote.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RuleSet {
+    /// United States model rocket safety code.
+    UsModelRocket,
+    /// United States high power safety code.
+    UsHighPower,
+    /// The caller's own numbers.
+    Own {
+        /// Wind limit, m/s.
+        wind_m_s: Option<f64>,
+        /// Tilt limit, rad.
+        tilt_rad: Option<f64>,
+        /// Least average thrust over weight.
+        thrust_to_weight: Option<f64>,
+    },
+}
+
+/// What is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// Ways of deploying: each is answered apart.
+    pub ways: Vec<Deployment>,
+    /// Speed limits, m/s.
+    pub limits_m_s: Vec<f64>,
+    /// Which airspeed they are asked of.
+    pub limit_applies: LimitApplies,
+    /// Largest acceptable chance of `unsafe_opening`, against which the upper end of the interval is held.
+    pub accept_chance: Option<f64>,
+    /// Which of the limits the condition and the comparison of delays use.
+    pub accept_limit: usize,
+    /// Flights to fly.
+    pub flights: u64,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Kind of points.
+    pub points: PointSet,
+    /// Rules the cautions quote.
+    pub rule_set: Option<RuleSet>,
+}

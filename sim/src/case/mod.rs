@@ -1,0 +1,548 @@
+//! The whole problem as validated data. Once a [`Case`] exists, nothing in this crate can fail: a flight
+//! that goes wrong is an outcome that is counted.
+
+mod check;
+mod inputs;
+pub mod shape;
+mod spread;
+
+pub use inputs::*;
+pub use spread::Spread;
+
+use crate::aero::{self, Aero, Measured};
+use crate::air::{self, Column};
+use crate::assumption::{Assumption, given_or};
+use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
+use crate::fault::{Fault, Faults};
+use crate::flight::{Canopy, DelayClock, Gravity, MassModel};
+use crate::thrust::{ThrustCurve, ThrustTable};
+use crate::wind::{Profile, SurfaceLaw};
+
+/// The field as the flights see it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// Gravity.
+    pub gravity: Gravity,
+    /// Northward and upward parts of the Earth's rotation, rad/s.
+    pub earth_rotation_rad_s: [f64; 2],
+    /// Above sea level, m.
+    pub elevation_m: f64,
+    /// Pressure at the pad, Pa.
+    pub station_pressure_pa: f64,
+    /// Temperature at the pad, K.
+    pub temperature_k: f64,
+}
+
+/// Rail, guides and setting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Launch {
+    /// From vertical, rad.
+    pub tilt_rad: f64,
+    /// Direction the rail leans towards, rad clockwise from true north.
+    pub azimuth_rad: f64,
+    /// Travel until the last guide leaves, m.
+    pub last_travel_m: f64,
+    /// Travel until the forward guide leaves, m.
+    pub forward_travel_m: f64,
+    /// Aft guide from the nose tip, m.
+    pub aft_guide_m: f64,
+    /// Friction coefficient.
+    pub friction: f64,
+}
+
+/// Motor or cluster.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MotorPlan {
+    /// Nominal curve of one motor.
+    pub curve: ThrustCurve,
+    /// Propellant of one motor, kg.
+    pub propellant_kg: f64,
+    /// Places of the motors' axes off the rocket's, m.
+    pub offsets_m: Vec<[f64; 2]>,
+    /// Share of flights in which one stays unlit.
+    pub one_unlit_share: f64,
+    /// Burnout at the end of the curve.
+    pub burnout_at_end: bool,
+    /// Clock of the delay.
+    pub clock: DelayClock,
+    /// Whether the grain is known, so that its radius of gyration enters jet damping.
+    pub grain_known: bool,
+}
+
+/// Recovery as nominal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RecoveryPlan {
+    /// Opens on the first event.
+    pub first: Canopy,
+    /// Opens at a height above the pad, m.
+    pub main: Option<(Canopy, f64)>,
+}
+
+/// Numbers that cautions quote, of the nominal flight card.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nominal {
+    /// Impulse of all motors, N s.
+    pub impulse_n_s: f64,
+    /// Average thrust of all motors, N.
+    pub average_thrust_n: f64,
+    /// Average thrust over lift-off weight.
+    pub thrust_to_weight: f64,
+    /// Centre of pressure behind the centre of gravity at lift-off, calibres.
+    pub margin_calibres: f64,
+    /// Burn time of one motor, s.
+    pub burn_s: f64,
+    /// Difference between the end of the curve and burnout at 5 % of the peak, s.
+    pub tail_off_s: f64,
+}
+
+/// A validated problem.
+#[derive(Debug, Clone)]
+pub struct Case {
+    /// What was given.
+    pub inputs: Inputs,
+    /// Aerodynamics.
+    pub aero: Aero,
+    /// Motor.
+    pub motor: MotorPlan,
+    /// Nominal mass.
+    pub mass: MassModel,
+    /// Recovery.
+    pub recovery: RecoveryPlan,
+    /// Launch.
+    pub launch: Launch,
+    /// Field.
+    pub field: Field,
+    /// Wind.
+    pub wind: Profile,
+    /// Law of the wind near the ground.
+    pub surface_law: SurfaceLaw,
+    /// Spread.
+    pub spread: Spread,
+    /// Rules that cautions quote.
+    pub rule_set: RuleSet,
+    /// Nominal figures.
+    pub nominal: Nominal,
+    /// Top of the model above the pad, m.
+    pub top_m: f64,
+    /// Every default used.
+    pub assumed: Vec<Assumption>,
+}
+
+/// Drag of the body under its canopy, as the coasting coefficient at rest.
+const STREAMER_DRAG: f64 = 0.3;
+/// A streamer fills along its own length.
+const STREAMER_FILL_LENGTHS: f64 = 1.0;
+
+impl Case {
+    /// Checks everything, fills in what was left open. All faults at once.
+    pub fn new(inputs: Inputs) -> Result<Self, Vec<Fault>> {
+        let mut faults = Faults::default();
+        check::ranges(&inputs, &mut faults);
+        check::contradictions(&inputs, &mut faults);
+        if !faults.0.is_empty() {
+            return Err(faults.0);
+        }
+        let mut assumed = Vec::new();
+        let field = Self::field(&inputs.site, &mut assumed);
+        let aero = Self::aero(&inputs, &field, &mut assumed);
+        let motor = Self::motor(&inputs, &mut assumed);
+        let mass = Self::mass(&inputs, &motor, &mut assumed, &mut faults);
+        let launch = Self::launch(&inputs, &mut assumed);
+        let recovery = Self::recovery(&inputs.recovery, &aero, &mut assumed);
+        let surface_law = inputs.wind.law.unwrap_or_else(|| {
+            assumed.push(Assumption {
+                input: "wind.terrain",
+                value: "open: logarithmic law with a roughness length of 0.03 m".into(),
+                source: "Davenport's class for open grass, the setting of weather stations (WMO Guide No. 8)",
+            });
+            SurfaceLaw::Log { roughness_m: 0.03 }
+        });
+        let spread = Spread::resolve(
+            &inputs.spread,
+            &spread::Context {
+                thrust: &inputs.motor.thrust,
+                length_m: inputs.airframe.length_m,
+                centre_of_pressure_m: aero.centre_of_pressure_m(),
+                drag_built_up: inputs.airframe.drag.is_none(),
+                gust_reported: inputs.wind.surface.is_none_or(|s| s.gust_m_s.is_some()),
+            },
+            &mut assumed,
+        );
+        let wind = Profile::new(inputs.wind.surface, &inputs.wind.layers, surface_law, spread.wind);
+        let nominal = Self::nominal(&inputs, &motor, &aero);
+        check::consequences(&inputs, &aero, &motor, &nominal, &mut faults);
+        let Some(wind) = wind.filter(|_| faults.0.is_empty()) else { return Err(faults.0) };
+        let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
+            let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
+            assumed.push(Assumption {
+                input: "rule_set",
+                value: if high { "us_high_power" } else { "us_model_rocket" }.into(),
+                source: "more than 160 N s a motor or 1500 g counts as high power (US Model Rocket Sporting Code 4.3; safety code)",
+            });
+            if high { RuleSet::UsHighPower } else { RuleSet::UsModelRocket }
+        });
+        // No flight without drag passes v^2/2g over the rocket equation's speed; twice that leaves room
+        // for every draw.
+        let burned = mass.dry_mass_kg / inputs.airframe.mass_kg;
+        let speed = nominal.impulse_n_s / mass.propellant_kg.max(1e-6) * -libm::log(burned);
+        let top_m = (speed * speed / STANDARD_GRAVITY_M_S2).clamp(1000.0, 19_000.0 - field.elevation_m);
+        let mut aero = aero;
+        assumed.append(&mut aero.assumed);
+        Ok(Self {
+            aero, motor, mass, recovery, launch, field, wind, surface_law, spread, rule_set, nominal, top_m, assumed,
+            inputs,
+        })
+    }
+
+    fn field(site: &SiteInput, assumed: &mut Vec<Assumption>) -> Field {
+        let elevation_m = given_or(
+            site.elevation_m, assumed, "site.elevation", 0.0, |_| "sea level".into(), "assumption",
+        );
+        let standard = air::standard(air::geopotential_m(elevation_m));
+        let temperature_k = given_or(
+            site.temperature_k, assumed, "site.temperature", standard.temperature_k,
+            |t| format!("{:.1} C", t - 273.15), "US Standard Atmosphere 1976 at the field's elevation",
+        );
+        let station_pressure_pa = match site.pressure {
+            Some(PressureInput::Station(pa)) => pa,
+            Some(PressureInput::AltimeterSetting(pa)) => air::station_pressure_pa(pa, elevation_m),
+            None => given_or(
+                None, assumed, "site.pressure", air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation_m),
+                |p| format!("{:.1} hPa at the field", p / 100.0),
+                "US Standard Atmosphere 1976 at the field's elevation",
+            ),
+        };
+        let latitude = given_or(
+            site.latitude_rad, assumed, "site.latitude", core::f64::consts::FRAC_PI_4,
+            |_| "45 deg north".into(), "assumption; moves gravity by 0.3 % and turns the Coriolis drift",
+        );
+        Field {
+            gravity: Gravity::normal(latitude, elevation_m),
+            earth_rotation_rad_s: [
+                EARTH_ROTATION_RAD_S * libm::cos(latitude),
+                EARTH_ROTATION_RAD_S * libm::sin(latitude),
+            ],
+            elevation_m,
+            station_pressure_pa,
+            temperature_k,
+        }
+    }
+
+    fn aero(inputs: &Inputs, field: &Field, assumed: &mut Vec<Assumption>) -> Aero {
+        let a = &inputs.airframe;
+        let mut aero = match (&a.shape, a.centre_of_pressure_m, &a.drag) {
+            (None, Some(centre_of_pressure_m), Some(drag)) => aero::from_measured(&Measured {
+                length_m: a.length_m,
+                diameter_m: a.diameter_m,
+                centre_of_pressure_m,
+                normal_force_slope_per_rad: a.normal_force_slope_per_rad,
+                drag: drag.clone(),
+            }),
+            (Some(shape), cp, drag) => {
+                let air = Column::over(field.elevation_m, field.station_pressure_pa, field.temperature_k).at(0.0);
+                let reference = aero::Reference {
+                    density_kg_m3: air.density_kg_m3,
+                    dynamic_viscosity_pa_s: air.dynamic_viscosity_pa_s(),
+                    speed_of_sound_m_s: air.speed_of_sound_m_s,
+                };
+                // The nozzles' share of the base: motors' diameter, or what is assumed for it.
+                let one = motor_diameter_m(&inputs.motor, a.diameter_m);
+                let together = one * (inputs.motor.count as f64).sqrt();
+                let mut built = aero::from_shape(shape, a.diameter_m, together.min(a.diameter_m), reference);
+                if let Some(slope) = a.normal_force_slope_per_rad {
+                    built = built.with_slope(slope);
+                }
+                if let Some(x) = cp {
+                    built = built.with_centre_of_pressure(x);
+                }
+                match drag {
+                    Some(drag) => built.with_drag(drag),
+                    None => built,
+                }
+            }
+            // `check::ranges` has faulted a card with neither shape nor figures.
+            (None, ..) => aero::from_measured(&Measured {
+                length_m: a.length_m,
+                diameter_m: a.diameter_m,
+                centre_of_pressure_m: a.length_m,
+                normal_force_slope_per_rad: None,
+                drag: aero::Drag::Coefficient(1.0),
+            }),
+        };
+        if let Some(factor) = a.tail_first_factor {
+            aero.tail_first_factor = factor;
+            aero.assumed.retain(|x| x.input != "card.airframe.tail_first_factor");
+        }
+        assumed.append(&mut aero.assumed);
+        aero
+    }
+
+    fn motor(inputs: &Inputs, assumed: &mut Vec<Assumption>) -> MotorPlan {
+        let m = &inputs.motor;
+        let curve = match &m.thrust {
+            ThrustInput::Curve(points) => ThrustCurve::new(points.clone()),
+            ThrustInput::Code { class_upper_n_s, average_n } => {
+                // Middle of the class, whose lower end is half the upper.
+                let impulse = 0.75 * class_upper_n_s;
+                assumed.push(Assumption {
+                    input: "card.motor.thrust_curve",
+                    value: format!("a generic curve of {impulse:.4} N s at an average of {average_n} N"),
+                    source: "only the motor code is known: middle of the impulse class; the shape is an assumption",
+                });
+                ThrustCurve::generic(impulse, *average_n)
+            }
+        };
+        let impulse = curve.impulse_n_s();
+        let (specific, grain) = if impulse <= 30.0 { (800.0, "black powder") } else { (1900.0, "composite propellant") };
+        let propellant_kg = given_or(
+            m.propellant_kg, assumed, "card.motor.propellant_mass", impulse / specific,
+            |kg| format!("{:.1} g a motor", kg * 1e3),
+            if grain == "black powder" {
+                "800 N s of impulse per kg, usual for black powder: assumption from memory"
+            } else {
+                "1900 N s of impulse per kg, usual for composite propellant: assumption from memory"
+            },
+        );
+        let ring_m = if m.count > 1 {
+            given_or(
+                m.ring_radius_m, assumed, "card.motor.ring_radius", 0.25 * inputs.airframe.diameter_m,
+                |r| format!("motors on a circle of {:.0} mm radius", r * 1e3), "assumption: a quarter of the diameter",
+            )
+        } else {
+            0.0
+        };
+        let offsets_m = (0..m.count)
+            .map(|k| {
+                let turn = core::f64::consts::TAU * k as f64 / m.count as f64;
+                [ring_m * libm::cos(turn), ring_m * libm::sin(turn)]
+            })
+            .collect();
+        let one_unlit_share = if m.count > 1 {
+            given_or(
+                m.one_unlit_share, assumed, "card.motor.one_unlit_share", 0.02,
+                |s| format!("one motor of the cluster stays unlit in {:.0} % of flights", s * 100.0), "assumption",
+            )
+        } else {
+            0.0
+        };
+        let (first, last) = curve.burn_window_s();
+        let burnout = if m.burnout_at_curve_end { curve.end_s() } else { last };
+        if !m.delay_from_nominal_burn {
+            assumed.push(Assumption {
+                input: "card.motor.delay_from",
+                value: "the delay counts from each flight's own drawn burnout".into(),
+                source: "meaning of the delay in a motor code: from burnout to ejection charge",
+            });
+        }
+        let _ = first;
+        MotorPlan {
+            clock: if m.delay_from_nominal_burn { DelayClock::NominalBurn(burnout) } else { DelayClock::Burnout },
+            burnout_at_end: m.burnout_at_curve_end,
+            grain_known: m.length_m.is_some(),
+            curve,
+            propellant_kg,
+            offsets_m,
+            one_unlit_share,
+        }
+    }
+
+    fn mass(inputs: &Inputs, motor: &MotorPlan, assumed: &mut Vec<Assumption>, faults: &mut Faults) -> MassModel {
+        let (a, m) = (&inputs.airframe, &inputs.motor);
+        let propellant = motor.propellant_kg * m.count as f64;
+        let dry = a.mass_kg - propellant;
+        if dry < 0.05 * a.mass_kg {
+            faults.add(
+                "card.motor.propellant_mass",
+                format!(
+                    "{propellant:.4} kg of propellant leave {dry:.4} kg of the {} kg at lift-off for everything else",
+                    a.mass_kg
+                ),
+                "give the propellant of one motor, and the whole rocket's mass with motor",
+            );
+        }
+        let diameter = motor_diameter_m(m, a.diameter_m);
+        if m.diameter_m.is_none() {
+            assumed.push(Assumption {
+                input: "card.motor.diameter",
+                value: format!("{:.0} mm", diameter * 1e3),
+                source: "assumption: 60 % of the body, shared by a cluster",
+            });
+        }
+        let length = given_or(
+            m.length_m, assumed, "card.motor.length", (4.0 * diameter).min(0.4 * a.length_m),
+            |l| format!("{:.0} mm; jet damping then takes the whole lever to the nozzle", l * 1e3),
+            "assumption: four diameters",
+        );
+        let implied = a.centre_of_gravity_burnout_m.map(|after| (a.mass_kg * a.centre_of_gravity_m - dry * after) / propellant);
+        let propellant_cg_m = m.propellant_centre_m.or(implied).unwrap_or_else(|| {
+            let x = a.length_m - 0.5 * length;
+            assumed.push(Assumption {
+                input: "card.motor.propellant_centre",
+                value: format!("{:.0} mm from the nose tip", x * 1e3),
+                source: "assumption: middle of a motor that ends with the body",
+            });
+            x
+        });
+        if !(propellant_cg_m > 0.0 && propellant_cg_m < 1.2 * a.length_m) {
+            faults.add(
+                "card.airframe.centre_of_gravity_burnout",
+                format!("with the centre of gravity at lift-off it puts the propellant {propellant_cg_m:.3} m from the nose tip, outside the rocket"),
+                "check both centres of gravity and the propellant mass: as propellant burns the centre moves away from the motor",
+            );
+        }
+        let dry_cg_m = (a.mass_kg * a.centre_of_gravity_m - propellant * propellant_cg_m) / dry;
+        if !(dry_cg_m > 0.0 && dry_cg_m < a.length_m) {
+            faults.add(
+                "card.airframe.centre_of_gravity",
+                format!("without propellant the centre of gravity would lie {dry_cg_m:.3} m from the nose tip, outside the rocket"),
+                "check the centre of gravity (at lift-off, with motor, from the nose tip) and the propellant's mass and place",
+            );
+        }
+        let mut gyration = length * length / 12.0 + diameter * diameter / 16.0;
+        let apart = dry_cg_m - propellant_cg_m;
+        let reduced = dry * propellant / a.mass_kg * apart * apart;
+        let rod = dry * (a.length_m * a.length_m / 12.0 + a.diameter_m * a.diameter_m / 16.0);
+        let dry_inertia = match (a.inertia_kg_m2, a.inertia_burnout_kg_m2) {
+            (Some(full), Some(empty)) => {
+                gyration = (full - empty - reduced) / propellant;
+                empty
+            }
+            (None, Some(empty)) => empty,
+            (Some(full), None) => full - reduced - propellant * gyration,
+            (None, None) => {
+                assumed.push(Assumption {
+                    input: "card.airframe.pitch_inertia",
+                    value: format!("{rod:.5} kg m^2 without propellant"),
+                    source: "assumption: mass spread evenly over the length, m (L^2/12 + d^2/16)",
+                });
+                rod
+            }
+        };
+        if gyration < 0.0 || dry_inertia <= 0.0 {
+            faults.add(
+                "card.airframe.pitch_inertia",
+                "lift-off and burnout figures imply a negative inertia of the propellant or of the airframe",
+                format!("the figure at lift-off must exceed the one after burnout by at least {reduced:.3e} kg m^2; both are about the centre of gravity of that moment"),
+            );
+        }
+        MassModel {
+            dry_mass_kg: dry,
+            dry_cg_m,
+            dry_inertia_kg_m2: dry_inertia,
+            propellant_kg: propellant,
+            propellant_cg_m,
+            propellant_gyration_m2: gyration,
+        }
+    }
+
+    fn launch(inputs: &Inputs, assumed: &mut Vec<Assumption>) -> Launch {
+        let (l, a) = (&inputs.launch, &inputs.airframe);
+        let aft_guide_m = given_or(
+            l.aft_guide_m, assumed, "launch.aft_guide", 0.95 * a.length_m.max(a.centre_of_gravity_m / 0.95),
+            |x| format!("{:.0} mm from the nose tip", x * 1e3), "assumption: near the tail",
+        );
+        let forward_guide_m = given_or(
+            l.forward_guide_m, assumed, "launch.forward_guide", a.centre_of_gravity_m.min(aft_guide_m),
+            |x| format!("{:.0} mm from the nose tip", x * 1e3), "assumption: at the centre of gravity",
+        );
+        let tilt_rad = given_or(l.tilt_rad, assumed, "launch.tilt", 0.0, |_| "vertical".into(), "assumption");
+        let azimuth_rad = match l.azimuth_rad {
+            Some(azimuth) => azimuth,
+            None if tilt_rad > 0.0 => given_or(
+                None, assumed, "launch.azimuth", 0.0, |_| "towards true north".into(),
+                "assumption: give the direction the rail leans towards",
+            ),
+            None => 0.0,
+        };
+        Launch {
+            tilt_rad,
+            azimuth_rad,
+            last_travel_m: l.rail_length_m,
+            forward_travel_m: (l.rail_length_m - (aft_guide_m - forward_guide_m)).max(0.2 * l.rail_length_m),
+            aft_guide_m,
+            friction: given_or(l.friction, assumed, "launch.friction", 0.1, |f| format!("{f}"), "assumption: plastic guides"),
+        }
+    }
+
+    fn recovery(r: &RecoveryInput, aero: &Aero, assumed: &mut Vec<Assumption>) -> RecoveryPlan {
+        let mut canopy = |device: &Device, names: [&'static str; 2]| match *device {
+            Device::Parachute { diameter_m, drag_coefficient, fill_constant } => {
+                let cd = given_or(
+                    drag_coefficient, assumed, names[0], 0.75, |c| format!("{c} on the cloth laid flat"),
+                    "solid flat round canopy: 0.75 to 0.80 (Knacke table 5-1, from memory; 0.75 read in a university reproduction)",
+                );
+                let n = given_or(
+                    fill_constant, assumed, names[1], 8.0, |n| format!("full after {n} diameters of air path"),
+                    "solid flat round canopy (Knacke, from memory)",
+                );
+                Canopy {
+                    drag_area_m2: cd * 0.25 * core::f64::consts::PI * diameter_m * diameter_m,
+                    fill_path_m: n * diameter_m,
+                    fill_power: 2,
+                }
+            }
+            Device::Streamer { length_m, width_m, drag_coefficient } => {
+                let cd = given_or(
+                    drag_coefficient, assumed, names[0], STREAMER_DRAG, |c| format!("{c} on length x width"),
+                    "range 0.14 to 0.40 quoted second-hand, low trust",
+                );
+                Canopy {
+                    drag_area_m2: cd * length_m * width_m,
+                    fill_path_m: STREAMER_FILL_LENGTHS * length_m,
+                    fill_power: 1,
+                }
+            }
+            Device::Tumble => Canopy { drag_area_m2: aero.cross_flow.drag_area_m2, fill_path_m: 0.0, fill_power: 1 },
+            Device::None => Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 },
+        };
+        RecoveryPlan {
+            first: canopy(
+                &r.first,
+                ["card.recovery.first.drag_coefficient", "card.recovery.first.fill_constant"],
+            ),
+            main: r.main.map(|(device, height)| {
+                let main = canopy(
+                    &device,
+                    ["card.recovery.main.drag_coefficient", "card.recovery.main.fill_constant"],
+                );
+                (main, height)
+            }),
+        }
+    }
+
+    fn nominal(inputs: &Inputs, motor: &MotorPlan, aero: &Aero) -> Nominal {
+        let count = inputs.motor.count as f64;
+        let average = motor.curve.average_n() * count;
+        let a = &inputs.airframe;
+        let (first, last) = motor.curve.burn_window_s();
+        Nominal {
+            impulse_n_s: motor.curve.impulse_n_s() * count,
+            average_thrust_n: average,
+            thrust_to_weight: average / (a.mass_kg * STANDARD_GRAVITY_M_S2),
+            margin_calibres: (aero.centre_of_pressure_m() - a.centre_of_gravity_m) / a.diameter_m,
+            burn_s: last - first,
+            tail_off_s: motor.curve.end_s() - last,
+        }
+    }
+
+    /// Thrust of the nominal flight.
+    pub fn nominal_thrust(&self) -> ThrustTable {
+        let motors: Vec<_> = self
+            .motor
+            .offsets_m
+            .iter()
+            .map(|offset| crate::thrust::DrawnMotor {
+                impulse_factor: 1.0,
+                burn_factor: 1.0,
+                lit: true,
+                offset_m: *offset,
+            })
+            .collect();
+        ThrustTable::new(&self.motor.curve, self.motor.propellant_kg, &motors, self.motor.burnout_at_end)
+    }
+}
+
+/// The motor's diameter, or what is assumed for it.
+fn motor_diameter_m(motor: &MotorInput, body_m: f64) -> f64 {
+    motor.diameter_m.unwrap_or_else(|| 0.6 * body_m / (motor.count as f64).sqrt())
+}

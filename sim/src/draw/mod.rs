@@ -1,0 +1,188 @@
+//! One flight's world, drawn: a pure function of the case and the flight's number.
+
+mod law;
+mod numbers;
+
+pub use law::Law;
+pub use numbers::{MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, PointSet, REPLICATES, SLOTS, Slot};
+
+use crate::air::{AirTable, Column};
+use crate::case::Case;
+use crate::flight::{Drawn, Events, MassModel, Misalignment, Rail, Stages, Start};
+use crate::stat::normal;
+use crate::thrust::{DrawnMotor, ThrustTable};
+use crate::wind::{ERROR_ANCHORS_M, WindNumbers};
+
+/// A change of the model that all flights share: how the answer moves when the model is off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shift {
+    /// Centre of pressure over its place from the nose tip.
+    pub centre_of_pressure_factor: f64,
+    /// Drag over the drawn one.
+    pub drag_factor: f64,
+    /// Added to the wind's speed, m/s.
+    pub wind_m_s: f64,
+}
+
+impl Shift {
+    /// The model as it is.
+    pub const NONE: Self = Self { centre_of_pressure_factor: 1.0, drag_factor: 1.0, wind_m_s: 0.0 };
+}
+
+/// Draws one flight.
+pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>, Events) {
+    let spread = &case.spread;
+    let from = |law: &Law, slot: Slot| match law {
+        Law::Fixed(value) => *value,
+        law => law.at(numbers.uniform(slot)),
+    };
+    let standard = |slot: Slot| normal::quantile(numbers.uniform(slot));
+
+    let thrust = motors(case, numbers, &from);
+    let mass_factor = from(&spread.mass, Slot::Mass);
+    let nominal = &case.mass;
+    let lift_off_kg = case.inputs.airframe.mass_kg * mass_factor;
+    let mass = MassModel {
+        // The airframe is light or heavy; the propellant is what it is.
+        dry_mass_kg: lift_off_kg - nominal.propellant_kg,
+        dry_cg_m: nominal.dry_cg_m + from(&spread.centre_of_gravity, Slot::CentreOfGravity),
+        dry_inertia_kg_m2: nominal.dry_inertia_kg_m2 * mass_factor,
+        ..*nominal
+    };
+
+    let aero = &case.aero;
+    let slope = from(&spread.normal_force_slope, Slot::NormalForceSlope);
+    let cp_moves = from(&spread.centre_of_pressure, Slot::CentreOfPressure)
+        + (shift.centre_of_pressure_factor - 1.0) * aero.centre_of_pressure_m();
+    let drag_factor = from(&spread.drag, Slot::Drag) * shift.drag_factor;
+
+    let field = &case.field;
+    let column = Column::over(
+        field.elevation_m,
+        field.station_pressure_pa + from(&spread.pressure, Slot::Pressure),
+        field.temperature_k + from(&spread.temperature, Slot::Temperature),
+    );
+    let wind = case.wind.table(&WindNumbers {
+        along: core::array::from_fn(|k| standard(Slot::WindAlong(k))),
+        across: core::array::from_fn(|k| standard(Slot::WindAcross(k))),
+        gust: standard(Slot::Gust),
+        variable_direction: numbers.uniform(Slot::VariableDirection),
+        shift_m_s: shift.wind_m_s,
+    });
+
+    let direction = rail_direction(
+        case.launch.tilt_rad,
+        case.launch.azimuth_rad,
+        from(&spread.rail_angle, Slot::RailInPlane),
+        from(&spread.rail_angle, Slot::RailAcross),
+    );
+    let at_rest = mass.at(0.0);
+    let drawn = Drawn {
+        gravity: field.gravity,
+        earth_rotation_rad_s: field.earth_rotation_rad_s,
+        air: AirTable::new(&column, case.top_m),
+        roll_reference: across_the_flight(&wind, direction),
+        wind,
+        thrust,
+        mass,
+        grain_known: case.motor.grain_known,
+        aero,
+        body: aero.body.scaled(slope).shifted(cp_moves),
+        fins: aero.fins.scaled(slope).shifted(cp_moves),
+        cross_flow: aero.cross_flow,
+        drag_factor,
+        along_flow_drag_area_m2: 0.0,
+        misalignment: Misalignment {
+            thrust_rad: [
+                from(&spread.thrust_misalignment, Slot::ThrustOne),
+                from(&spread.thrust_misalignment, Slot::ThrustOther),
+            ],
+            nozzle_m: case.inputs.airframe.length_m,
+            fins_rad: [
+                from(&spread.fin_misalignment, Slot::FinsOne),
+                from(&spread.fin_misalignment, Slot::FinsOther),
+            ],
+            roll_rad: core::f64::consts::TAU * numbers.uniform(Slot::RollAngle),
+            roll_rate_rad_s: from(&spread.roll_rate, Slot::RollRate),
+        },
+        start: Start::Rail {
+            rail: Rail {
+                direction,
+                forward_travel_m: case.launch.forward_travel_m,
+                last_travel_m: case.launch.last_travel_m,
+                aft_guide_m: case.launch.aft_guide_m,
+                friction: case.launch.friction,
+            },
+            cg_height_m: (case.inputs.airframe.length_m - at_rest.cg_m).max(0.0) * direction[2],
+        },
+        top_m: case.top_m,
+    };
+    let events = events(case, numbers, &from, lift_off_kg);
+    (drawn, events)
+}
+
+fn motors(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64) -> ThrustTable {
+    let plan = &case.motor;
+    let count = plan.offsets_m.len();
+    let unlit = (count > 1 && numbers.uniform(Slot::Unlit) < plan.one_unlit_share)
+        .then(|| (numbers.uniform(Slot::UnlitMotor) * count as f64) as usize);
+    let motors: Vec<DrawnMotor> = plan
+        .offsets_m
+        .iter()
+        .enumerate()
+        .map(|(k, offset)| DrawnMotor {
+            impulse_factor: from(&case.spread.impulse, Slot::Impulse(k)),
+            burn_factor: from(&case.spread.burn_time, Slot::BurnTime(k)),
+            lit: unlit != Some(k),
+            offset_m: *offset,
+        })
+        .collect();
+    ThrustTable::new(&plan.curve, plan.propellant_kg, &motors, plan.burnout_at_end)
+}
+
+fn events(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64, lift_off_kg: f64) -> Events {
+    let spread = &case.spread;
+    let count = case.motor.offsets_m.len();
+    let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
+    let height_error_m = from(&spread.sensed_height, Slot::SensedHeight);
+    let grown = |mut canopy: crate::flight::Canopy| {
+        canopy.drag_area_m2 *= canopy_factor;
+        canopy
+    };
+    let _ = numbers;
+    Events {
+        delay_in_tolerances: (0..count).map(|k| from(&spread.delay_in_tolerances, Slot::Delay(k))).collect(),
+        delay_error_s: (0..count).map(|k| from(&spread.delay, Slot::Delay(k))).collect(),
+        clock: case.motor.clock,
+        apogee_lag_s: from(&spread.apogee_lag, Slot::ApogeeLag).max(0.0),
+        height_error_m,
+        line_stretch_lag_s: from(&spread.line_stretch_lag, Slot::LineStretchLag).max(0.0),
+        stages: Stages {
+            first: grown(case.recovery.first),
+            main: case.recovery.main.map(|(main, height)| (grown(main), (height + height_error_m).max(0.0))),
+            bare_area_m2: case.aero.drag_coasting.at(0.0) * case.aero.reference_area_m2,
+            mass_kg: lift_off_kg - case.mass.propellant_kg,
+        },
+    }
+}
+
+/// Unit vector along a rail: its setting, turned by two small angles in and across the plane of the tilt,
+/// so that a vertical rail is no special case.
+fn rail_direction(tilt_rad: f64, azimuth_rad: f64, in_plane_rad: f64, across_rad: f64) -> [f64; 3] {
+    let tilt = tilt_rad + in_plane_rad;
+    let (st, ct) = (libm::sin(tilt), libm::cos(tilt));
+    let (sa, ca) = (libm::sin(azimuth_rad), libm::cos(azimuth_rad));
+    let (sx, cx) = (libm::sin(across_rad), libm::cos(across_rad));
+    // In the plane: (sin tilt, cos tilt) towards the azimuth; across: the horizontal to its right.
+    [cx * st * sa + sx * ca, cx * st * ca - sx * sa, cx * ct]
+}
+
+/// Horizontal unit vector across the plane in which the flight will turn over, where the transverse axes
+/// are well defined: the rail's lean less the wind's push.
+fn across_the_flight(wind: &crate::wind::WindTable, rail: [f64; 3]) -> [f64; 2] {
+    let (e, n) = wind.at(ERROR_ANCHORS_M[1]);
+    // A rocket turns into the wind: 30 m/s is a usual speed leaving the ground.
+    let (x, y) = (rail[0] - e / 30.0, rail[1] - n / 30.0);
+    let length = (x * x + y * y).sqrt();
+    if length > 1e-9 { [y / length, -x / length] } else { [1.0, 0.0] }
+}

@@ -1,0 +1,339 @@
+//! From first thrust to the ground without any deployment: rail, tip-off, free flight, apogee, fall.
+
+use super::forces::{Hold, State, derivative, fastest_rate};
+use super::parts::{Drawn, Instant, Parts, Rail, Start};
+use super::path::{Moment, Node, Path};
+use super::step::{Stepped, step};
+use crate::lanes::{along, dot};
+use crate::thrust::Side;
+
+/// Longest step on the rail, s.
+const RAIL_STEP_S: f64 = 0.02;
+/// Longest step under thrust, s.
+const THRUST_STEP_S: f64 = 0.04;
+/// Longest step after burnout, s.
+const COAST_STEP_S: f64 = 0.1;
+/// Step times fastest rate of the state: a radian a step leaves 0.8 % of amplitude in a wobble per cycle,
+/// which is far below what moves the airspeed by 0.05 m/s (tests/validation holds the bound).
+const PHASE_PER_STEP: f64 = 0.7;
+/// A flight that takes more steps than this is not trusted.
+const MOST_STEPS: usize = 100_000;
+/// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
+const COS_STEEPEST: f64 = 0.5;
+
+/// How the rocket left the rail.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct RailExit {
+    /// Seconds after first thrust at which the last guide left.
+    pub time_s: f64,
+    /// Speed along the ground frame when the forward guide left, m/s.
+    pub forward_speed_m_s: f64,
+    /// Speed when the last guide left, m/s.
+    pub speed_m_s: f64,
+    /// Angle of attack when the last guide left, rad.
+    pub angle_of_attack_rad: f64,
+    /// Distance of the centre of pressure behind the centre of gravity there, at that angle of attack, m.
+    pub margin_m: f64,
+}
+
+/// Things that went wrong with a whole flight, whatever the delay. Several may hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Mishaps {
+    /// Thrust never beat weight and friction, or the rocket stopped on the rail.
+    pub never_left_rail: bool,
+    /// The air came from behind while thrusting, or the centre of pressure was ahead leaving the rail.
+    pub unstable: bool,
+    /// More than 60 degrees from vertical while thrusting.
+    pub beyond_sixty_deg: bool,
+    /// Above the Mach bound of the aerodynamics or the top of the model.
+    pub outside_model: bool,
+    /// The integration did not settle.
+    pub untrusted: bool,
+}
+
+/// A whole flight without deployment.
+#[derive(Debug, Clone, Default)]
+pub struct Ascent {
+    /// Every step.
+    pub path: Path,
+    /// Leaving the rail.
+    pub rail_exit: RailExit,
+    /// Time of the highest point, s after first thrust.
+    pub apogee_s: f64,
+    /// Height of the highest point above the pad, m.
+    pub apogee_m: f64,
+    /// Largest Mach number.
+    pub peak_mach: f64,
+    /// What went wrong.
+    pub mishaps: Mishaps,
+    /// Sum of the nose vector's departures from unit length: the integration's own error gauge.
+    pub drift: f64,
+}
+
+struct Flyer<'a, 'b> {
+    parts: &'b Drawn<'a>,
+    time_s: f64,
+    now: Instant<f64>,
+    state: State<f64>,
+    finer: f64,
+    out: &'b mut Ascent,
+}
+
+/// Flies one ascent into `out`, with steps `finer` times shorter than usual.
+pub fn fly_ascent(parts: &Drawn, finer: f64, out: &mut Ascent) {
+    out.path.clear();
+    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
+    let state = match parts.start {
+        Start::Free(state) => state,
+        Start::Rail { rail, cg_height_m } => State {
+            position: [0.0, 0.0, cg_height_m],
+            velocity: [0.0; 3],
+            nose: rail.direction,
+            spin: [0.0; 3],
+        },
+    };
+    let now = parts.instant(0.0, Side::After);
+    let mut flyer = Flyer { parts, time_s: 0.0, now, state, finer, out };
+    let free = match parts.start {
+        Start::Free(_) => {
+            flyer.record(&Hold::Free);
+            true
+        }
+        Start::Rail { rail, .. } => flyer.rail(&rail),
+    };
+    if free {
+        flyer.free_flight();
+    } else {
+        flyer.out.mishaps.never_left_rail = true;
+    }
+}
+
+impl Flyer<'_, '_> {
+    fn rate(&self, hold: &Hold) -> State<f64> {
+        derivative(self.parts, &self.now, &self.state, hold)
+    }
+
+    /// Records the present state; gives its derivative, which the next step starts from.
+    fn record(&mut self, hold: &Hold) -> State<f64> {
+        let rate = self.rate(hold);
+        self.out.path.nodes.push(Node {
+            time_s: self.time_s,
+            position_m: self.state.position,
+            velocity_m_s: self.state.velocity,
+            acceleration_m_s2: rate.velocity,
+            nose: self.state.nose,
+        });
+        rate
+    }
+
+    /// The longest step that physics allows here, ended on a node of the thrust table.
+    fn step_s(&self, longest: f64) -> f64 {
+        let rate = fastest_rate(self.parts, &self.now, &self.state);
+        let mut dt = longest.min(PHASE_PER_STEP / rate.max(1e-9)) / self.finer;
+        if let Some(node) = self.parts.thrust.next_node_s(self.time_s) {
+            let left = node - self.time_s;
+            if left <= dt * 1.000_001 {
+                dt = left;
+            } else if left < 2.0 * dt {
+                dt = 0.5 * left;
+            }
+        }
+        dt
+    }
+
+    fn stepped(&self, rate: &State<f64>, dt: f64, hold: &Hold) -> (Stepped<f64>, Instant<f64>) {
+        let middle = self.parts.instant(self.time_s + 0.5 * dt, Side::Before);
+        // At a node of the thrust table the step belongs to what was before it.
+        let end = self.parts.instant(self.time_s + dt, Side::Before);
+        (step(self.parts, &self.state, rate, dt, &middle, &end, hold), end)
+    }
+
+    fn accept(&mut self, next: Stepped<f64>, mut end: Instant<f64>, dt: f64) {
+        self.time_s += dt;
+        // Land exactly on the node, so that no sliver of a step is left.
+        if let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9) {
+            if (node - self.time_s).abs() < 1e-9 {
+                self.time_s = node;
+                end = self.parts.instant(node, Side::After);
+            }
+        }
+        self.state = next.state;
+        self.now = end;
+        self.out.drift += next.drift;
+    }
+
+    /// Steps until `travel` reaches `goal`; false when the rocket stops before.
+    fn travel(&mut self, goal: f64, hold: &Hold, along_rail: [f64; 3], travel: impl Fn(&State<f64>) -> f64) -> bool {
+        let mut rate = self.record(hold);
+        for _ in 0..MOST_STEPS {
+            let dt = self.step_s(RAIL_STEP_S);
+            let (next, end) = self.stepped(&rate, dt, hold);
+            if !(dot(next.state.velocity, along_rail) > 0.0) {
+                return false;
+            }
+            if travel(&next.state) < goal {
+                self.accept(next, end, dt);
+                rate = self.record(hold);
+                continue;
+            }
+            // The goal lies inside this step: shorten it, by bisection on the step itself.
+            let (mut low, mut high) = (0.0, dt);
+            while high - low > 1e-10 {
+                let middle = 0.5 * (low + high);
+                if travel(&self.stepped(&rate, middle, hold).0.state) < goal { low = middle } else { high = middle }
+            }
+            let (next, end) = self.stepped(&rate, high, hold);
+            self.accept(next, end, high);
+            return true;
+        }
+        self.out.mishaps.untrusted = true;
+        false
+    }
+
+    /// The instant at which thrust first beats weight and friction along the rail.
+    fn lift_off_s(&self, hold: &Hold, along_rail: [f64; 3]) -> Option<f64> {
+        let net = |t: f64| dot(derivative(self.parts, &self.parts.instant(t, Side::After), &self.state, hold).velocity, along_rail);
+        if net(0.0) > 0.0 {
+            return Some(0.0);
+        }
+        let node = self.parts.thrust.nodes_s().find(|t| net(*t) > 0.0)?;
+        let before = self.parts.thrust.nodes_s().filter(|t| *t < node).last().unwrap_or(0.0);
+        let (mut low, mut high) = (before, node);
+        while high - low > 1e-9 {
+            let middle = 0.5 * (low + high);
+            if net(middle) > 0.0 { high = middle } else { low = middle }
+        }
+        Some(high)
+    }
+
+    fn rail(&mut self, rail: &Rail) -> bool {
+        let d = rail.direction;
+        let guided = Hold::Guided { rail: d, friction: rail.friction };
+        let Some(start) = self.lift_off_s(&guided, d) else {
+            self.record(&guided);
+            return false;
+        };
+        self.time_s = start;
+        self.now = self.parts.instant(start, Side::After);
+        let origin = self.state.position;
+        let along_from = |p: [f64; 3], o: [f64; 3]| dot([p[0] - o[0], p[1] - o[1], p[2] - o[2]], d);
+        if !self.travel(rail.forward_travel_m, &guided, d, |s| along_from(s.position, origin)) {
+            return false;
+        }
+        self.out.rail_exit.forward_speed_m_s = dot(self.state.velocity, d);
+        if rail.last_travel_m > rail.forward_travel_m + 1e-9 {
+            let tip_off = Hold::TipOff { rail: d, friction: rail.friction, guide_m: rail.aft_guide_m };
+            let lever = rail.aft_guide_m - self.now.cg;
+            let guide = |s: &State<f64>| along(s.position, s.nose, -lever);
+            let from = guide(&self.state);
+            let goal = rail.last_travel_m - rail.forward_travel_m;
+            if !self.travel(goal, &tip_off, d, |s| along_from(guide(s), from)) {
+                return false;
+            }
+        }
+        self.leave(d);
+        true
+    }
+
+    fn leave(&mut self, d: [f64; 3]) {
+        let m = self.moment();
+        let u = m.air_velocity_m_s(&self.parts.wind);
+        let axial = dot(u, self.state.nose);
+        let across = along(u, self.state.nose, -axial);
+        let angle = libm::atan2(dot(across, across).sqrt(), axial);
+        let (_, sound) = self.parts.air.at(m.position_m[2]);
+        let cp = self.centre_of_pressure_m(angle, dot(u, u).sqrt() / sound);
+        self.out.rail_exit = RailExit {
+            time_s: self.time_s,
+            speed_m_s: dot(self.state.velocity, d),
+            angle_of_attack_rad: angle,
+            margin_m: cp - self.now.cg,
+            ..self.out.rail_exit
+        };
+        self.out.mishaps.unstable = cp < self.now.cg;
+    }
+
+    /// Where the normal force acts at an angle of attack.
+    fn centre_of_pressure_m(&self, angle: f64, mach: f64) -> f64 {
+        let p = self.parts;
+        let fin = p.aero.fin_slope_factor.at(mach);
+        let (sin, cos) = (libm::sin(angle), libm::cos(angle).abs());
+        let s = p.aero.reference_area_m2;
+        let slope = s * (p.body.zeroth_per_rad + p.fins.zeroth_per_rad * fin) * cos + p.cross_flow.drag_area_m2 * sin;
+        let first = s * (p.body.first_m + p.fins.first_m * fin) * cos + p.cross_flow.first_m3 * sin;
+        first / slope
+    }
+
+    fn moment(&self) -> Moment {
+        Moment { time_s: self.time_s, position_m: self.state.position, velocity_m_s: self.state.velocity }
+    }
+
+    fn free_flight(&mut self) {
+        let hold = Hold::Free;
+        let burnout = self.parts.thrust.burnout_s();
+        let end = self.parts.thrust.end_s();
+        let mut rate = self.record(&hold);
+        for _ in 0..MOST_STEPS {
+            let longest = if self.time_s < end { THRUST_STEP_S } else { COAST_STEP_S };
+            let dt = self.step_s(longest);
+            let (next, instant) = self.stepped(&rate, dt, &hold);
+            self.accept(next, instant, dt);
+            rate = self.record(&hold);
+            if !rate.velocity.iter().chain(&rate.spin).all(|x| x.is_finite()) {
+                self.out.mishaps.untrusted = true;
+                self.out.path.nodes.pop();
+                return;
+            }
+            self.watch(self.time_s <= burnout);
+            if self.state.position[2] <= 0.0 {
+                self.touch_ground();
+                return;
+            }
+        }
+        self.out.mishaps.untrusted = true;
+    }
+
+    /// Looks at the state just reached for what is counted as an outcome.
+    fn watch(&mut self, thrusting: bool) {
+        let m = self.moment();
+        let u = m.air_velocity_m_s(&self.parts.wind);
+        let height = m.position_m[2];
+        let (_, sound) = self.parts.air.at(height);
+        let mach = dot(u, u).sqrt() / sound;
+        let out = &mut *self.out;
+        out.peak_mach = out.peak_mach.max(mach);
+        out.mishaps.outside_model |= mach > self.parts.aero.mach_bound || height > self.parts.top_m;
+        if thrusting {
+            out.mishaps.beyond_sixty_deg |= self.state.nose[2] < COS_STEEPEST;
+            out.mishaps.unstable |= dot(u, self.state.nose) < 0.0;
+        }
+        let k = out.path.nodes.len() - 2;
+        let (before, now) = (out.path.nodes[k].velocity_m_s[2], m.velocity_m_s[2]);
+        if before > 0.0 && now <= 0.0 {
+            let t = out.path.root_in_step(k, |m| m.velocity_m_s[2]);
+            let top = out.path.in_step(k, t).position_m[2];
+            if top > out.apogee_m {
+                (out.apogee_s, out.apogee_m) = (t, top);
+            }
+        }
+    }
+
+    /// Cuts the last step at the ground.
+    fn touch_ground(&mut self) {
+        let path = &mut self.out.path;
+        let k = path.nodes.len() - 2;
+        let t = path.root_in_step(k, |m| m.position_m[2]);
+        let m = path.in_step(k, t);
+        let (a, b) = (path.nodes[k], path.nodes[k + 1]);
+        let w = (t - a.time_s) / (b.time_s - a.time_s);
+        path.nodes[k + 1] = Node {
+            time_s: t,
+            position_m: m.position_m,
+            velocity_m_s: m.velocity_m_s,
+            acceleration_m_s2: core::array::from_fn(|i| {
+                a.acceleration_m_s2[i] + (b.acceleration_m_s2[i] - a.acceleration_m_s2[i]) * w
+            }),
+            nose: b.nose,
+        };
+    }
+}

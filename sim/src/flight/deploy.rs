@@ -1,0 +1,246 @@
+//! When each way of deploying fires, how fast the rocket is then, and what becomes of it.
+
+use super::ascent::Ascent;
+use super::descent::{Canopy, Landing, Stages, descend};
+use super::parts::Drawn;
+use super::path::Moment;
+use crate::wind::DriftTable;
+
+/// What an altimeter fires on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Electronics {
+    /// The highest point.
+    Apogee,
+    /// A height above the pad, coming down, m.
+    Height(f64),
+}
+
+/// One way of deploying that the caller asks about. With two triggers the first wins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Deployment {
+    /// Delay of the motor's ejection charge, s.
+    pub motor_delay_s: Option<f64>,
+    /// An altimeter.
+    pub electronics: Option<Electronics>,
+}
+
+/// What the motor's delay counts from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum DelayClock {
+    /// The motor's own drawn burnout.
+    Burnout,
+    /// First thrust plus the nominal burn time, s.
+    NominalBurn(f64),
+}
+
+/// Drawn errors of what fires and what opens.
+#[derive(Debug, Clone)]
+pub struct Events {
+    /// Per motor: error of its delay in units of the tolerance of that delay.
+    pub delay_in_tolerances: Vec<f64>,
+    /// Per motor: error of its delay in seconds, on top.
+    pub delay_error_s: Vec<f64>,
+    /// Clock of the delay.
+    pub clock: DelayClock,
+    /// Lag of apogee sensing, s.
+    pub apogee_lag_s: f64,
+    /// Error of a sensed height, m.
+    pub height_error_m: f64,
+    /// Ejection to line stretch, s.
+    pub line_stretch_lag_s: f64,
+    /// What comes down: canopies as drawn.
+    pub stages: Stages,
+}
+
+/// Published bound of a delay's error: the larger of 1.5 s and 20 % of the delay, at most 3 s
+/// (NFPA 1125, from memory, low confidence; used as a bound, not as a standard deviation).
+pub fn delay_tolerance_s(delay_s: f64) -> f64 {
+    (0.2 * delay_s).clamp(1.5, 3.0)
+}
+
+/// What became of one flight with one way of deploying. Each flight has exactly one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Outcome {
+    /// Opened and slowed to its descent rate.
+    Opened,
+    /// Ejected too low to slow to the descent rate.
+    OpenedTooLow,
+    /// Ejected under thrust or on the rail.
+    InBoost,
+    /// Reached the ground before ejection.
+    GroundFirst,
+    /// Never left the rail.
+    NeverLeftRail,
+    /// Unstable or tumbled under thrust.
+    Unstable,
+    /// More than 60 degrees from vertical under thrust.
+    BeyondSixtyDeg,
+    /// Beyond the Mach bound or the top of the model.
+    OutsideModel,
+    /// Integration did not settle.
+    Untrusted,
+}
+
+impl Outcome {
+    /// Every outcome, in the order of its number.
+    pub const ALL: [Self; 9] = [
+        Self::Opened,
+        Self::OpenedTooLow,
+        Self::InBoost,
+        Self::GroundFirst,
+        Self::NeverLeftRail,
+        Self::Unstable,
+        Self::BeyondSixtyDeg,
+        Self::OutsideModel,
+        Self::Untrusted,
+    ];
+}
+
+/// The ejection of one flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ejection {
+    /// Seconds after first thrust.
+    pub time_s: f64,
+    /// Seconds after apogee; negative before it.
+    pub after_apogee_s: f64,
+    /// Airspeed, m/s.
+    pub airspeed_m_s: f64,
+    /// Upward speed, m/s.
+    pub vertical_speed_m_s: f64,
+    /// Horizontal part of the airspeed, m/s.
+    pub horizontal_airspeed_m_s: f64,
+    /// Height above the pad, m.
+    pub height_m: f64,
+    /// Airspeed at line stretch, or at the ground if that comes first, m/s.
+    pub stretch_airspeed_m_s: f64,
+}
+
+/// One flight with one way of deploying.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Deployed {
+    /// What became of it.
+    pub outcome: Outcome,
+    /// The ejection, if there was one in flight.
+    pub ejection: Option<Ejection>,
+    /// Where and how it came down, if it flew.
+    pub landing: Option<Landing>,
+}
+
+/// Share of the drag area left to a canopy torn by opening under thrust. An assumption.
+const TORN_SHARE: f64 = 0.1;
+
+impl Events {
+    /// Firing time of one way of deploying, s after first thrust.
+    pub fn fires_s(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> f64 {
+        let motor = way.motor_delay_s.map_or(f64::INFINITY, |delay| {
+            let burnouts = drawn.thrust.motor_burnouts_s();
+            burnouts.iter().enumerate().fold(f64::INFINITY, |first, (k, burnout)| {
+                let error = self.delay_in_tolerances[k] * delay_tolerance_s(delay) + self.delay_error_s[k];
+                let from = match self.clock {
+                    DelayClock::Burnout => *burnout,
+                    DelayClock::NominalBurn(s) => s,
+                };
+                first.min(from + (delay + error).max(0.0))
+            })
+        });
+        let electronics = match way.electronics {
+            None => f64::INFINITY,
+            Some(Electronics::Apogee) => ascent.apogee_s + self.apogee_lag_s,
+            Some(Electronics::Height(height)) => falls_through_s(ascent, height + self.height_error_m),
+        };
+        motor.min(electronics)
+    }
+
+    /// What becomes of the flight when it is deployed one way.
+    pub fn deploy(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent, drift: &DriftTable) -> Deployed {
+        if ascent.mishaps.never_left_rail {
+            return Deployed { outcome: Outcome::NeverLeftRail, ejection: None, landing: None };
+        }
+        let path = &ascent.path;
+        let fires = self.fires_s(way, drawn, ascent);
+        let ground = path.end_s();
+        let (mut outcome, ejection, landing) = if fires >= ground {
+            (Outcome::GroundFirst, None, impact(ascent))
+        } else {
+            let at = path.at(fires);
+            let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
+            let u = at.air_velocity_m_s(&drawn.wind);
+            let ejection = Ejection {
+                time_s: fires,
+                after_apogee_s: fires - ascent.apogee_s,
+                airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+                vertical_speed_m_s: u[2],
+                horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
+                height_m: at.position_m[2],
+                stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
+            };
+            // A cluster's first charge may fire while another motor still burns.
+            let boosting = fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9
+                || fires < ascent.rail_exit.time_s;
+            let (outcome, landing) = if boosting {
+                (Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift))
+            } else if fires + self.line_stretch_lag_s >= ground {
+                (Outcome::OpenedTooLow, impact(ascent))
+            } else {
+                let landing = descend(drawn, &self.stages, &stretch, drift);
+                let outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
+                (outcome, landing)
+            };
+            (outcome, Some(ejection), landing)
+        };
+        let m = ascent.mishaps;
+        for (happened, is) in [
+            (m.untrusted, Outcome::Untrusted),
+            (m.unstable, Outcome::Unstable),
+            (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
+            (m.outside_model, Outcome::OutsideModel),
+        ] {
+            if happened {
+                outcome = is;
+                break;
+            }
+        }
+        let landing = (!m.untrusted).then_some(landing);
+        Deployed { outcome, ejection, landing }
+    }
+
+    /// Deployed under thrust: flown as a torn canopy and as ballistic; the one that comes down farther from
+    /// the pad counts.
+    fn torn_or_ballistic(&self, drawn: &Drawn, ascent: &Ascent, stretch: &Moment, drift: &DriftTable) -> Landing {
+        let tear = |c: Canopy| Canopy { drag_area_m2: c.drag_area_m2 * TORN_SHARE, ..c };
+        let stages = Stages { first: tear(self.stages.first), main: None, ..self.stages };
+        let (torn, ballistic) = (descend(drawn, &stages, stretch, drift), impact(ascent));
+        let far = |l: &Landing| l.east_m * l.east_m + l.north_m * l.north_m;
+        if far(&torn) > far(&ballistic) { torn } else { ballistic }
+    }
+}
+
+/// Where the flight without any deployment comes down.
+fn impact(ascent: &Ascent) -> Landing {
+    let end = ascent.path.at(ascent.path.end_s());
+    Landing {
+        time_s: end.time_s,
+        east_m: end.position_m[0],
+        north_m: end.position_m[1],
+        speed_m_s: crate::lanes::norm(end.velocity_m_s),
+        vertical_speed_m_s: -end.velocity_m_s[2],
+        slowed: false,
+    }
+}
+
+/// First time after apogee at which the flight is at or below a height. At once, if apogee is below it.
+fn falls_through_s(ascent: &Ascent, height_m: f64) -> f64 {
+    if ascent.apogee_m <= height_m {
+        return ascent.apogee_s;
+    }
+    let nodes = &ascent.path.nodes;
+    let after = nodes.partition_point(|n| n.time_s <= ascent.apogee_s);
+    match nodes.iter().enumerate().skip(after).find(|(_, n)| n.position_m[2] <= height_m) {
+        // The step may hold the apogee itself; the side above the height is its later end's sign.
+        Some((k, _)) => {
+            let t = ascent.path.root_in_step(k - 1, |m| m.position_m[2] - height_m);
+            t.max(ascent.apogee_s)
+        }
+        None => f64::INFINITY,
+    }
+}

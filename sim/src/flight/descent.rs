@@ -1,0 +1,193 @@
+//! From line stretch to the ground under what opens: a point mass through filling until it rides at its
+//! descent rate, then the closed drift form.
+
+use super::parts::Drawn;
+use super::path::Moment;
+use crate::lanes::norm;
+use crate::wind::{Descent, DriftTable};
+
+/// What opens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Canopy {
+    /// Drag coefficient times area when full, m^2.
+    pub drag_area_m2: f64,
+    /// Air path until full, m; zero opens at once.
+    pub fill_path_m: f64,
+    /// Drag area grows with air path to this power: 2 for a solid round canopy, 1 for ribbons.
+    pub fill_power: u8,
+}
+
+/// A descent to the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Landing {
+    /// Seconds after first thrust.
+    pub time_s: f64,
+    /// East of the pad, m.
+    pub east_m: f64,
+    /// North of the pad, m.
+    pub north_m: f64,
+    /// Total speed over the ground at touchdown, m/s.
+    pub speed_m_s: f64,
+    /// Downward speed at touchdown, m/s.
+    pub vertical_speed_m_s: f64,
+    /// Whether it had slowed to its descent rate before the ground.
+    pub slowed: bool,
+}
+
+/// Longest step while filling and slowing, s.
+const STEP_S: f64 = 0.1;
+/// Step times the rate at which a full canopy would slow it.
+const RATE_PER_STEP: f64 = 0.25;
+/// It rides when its vertical speed is within this share of the descent rate ...
+const RIDING_VERTICAL: f64 = 0.01;
+/// ... and its horizontal airspeed below this share (it then moves the descent rate by under 1 %).
+const RIDING_HORIZONTAL: f64 = 0.12;
+/// At touchdown this share over the descent rate counts as not slowed.
+const SLOWED: f64 = 1.1;
+const MOST_STEPS: usize = 20_000;
+
+/// A point mass under a growing canopy.
+struct Falling<'a, 'b> {
+    parts: &'b Drawn<'a>,
+    canopy: Canopy,
+    bare_area_m2: f64,
+    mass_kg: f64,
+}
+
+/// Place, velocity and air path so far.
+type Point = [f64; 7];
+
+impl Falling<'_, '_> {
+    fn rate(&self, s: &Point) -> Point {
+        let (we, wn) = self.parts.wind.at(s[2]);
+        let (density, _) = self.parts.air.at(s[2]);
+        let u = [s[3] - we, s[4] - wn, s[5]];
+        let airspeed = norm(u);
+        let full = if self.canopy.fill_path_m > 0.0 { (s[6] / self.canopy.fill_path_m).min(1.0) } else { 1.0 };
+        let open = (0..self.canopy.fill_power).fold(1.0, |p, _| p * full);
+        let k = 0.5 * density * (self.bare_area_m2 + self.canopy.drag_area_m2 * open) * airspeed / self.mass_kg;
+        [s[3], s[4], s[5], -k * u[0], -k * u[1], -k * u[2] - self.parts.gravity.at(s[2]), airspeed]
+    }
+
+    fn step(&self, s: &Point, dt: f64) -> Point {
+        let add = |s: &Point, k: &Point, dt: f64| -> Point { core::array::from_fn(|i| s[i] + k[i] * dt) };
+        let k1 = self.rate(s);
+        let k2 = self.rate(&add(s, &k1, 0.5 * dt));
+        let k3 = self.rate(&add(s, &k2, 0.5 * dt));
+        let k4 = self.rate(&add(s, &k3, dt));
+        core::array::from_fn(|i| s[i] + dt / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + k4[i]))
+    }
+
+    fn body(&self) -> Descent {
+        Descent { mass_kg: self.mass_kg, drag_area_m2: self.bare_area_m2 + self.canopy.drag_area_m2 }
+    }
+
+    fn descent_rate_m_s(&self, height: f64) -> f64 {
+        self.body().rate_m_s(self.parts.air.at(height).0, self.parts.gravity.at(height))
+    }
+
+    /// Integrates until it rides, or down to `floor_m`. Gives the moment reached and whether it rides.
+    fn fill(&self, from: &Moment, floor_m: f64) -> (Moment, bool) {
+        let (p, v) = (from.position_m, from.velocity_m_s);
+        let mut s: Point = [p[0], p[1], p[2], v[0], v[1], v[2], 0.0];
+        let mut time = from.time_s;
+        for _ in 0..MOST_STEPS {
+            let rate = self.descent_rate_m_s(s[2]);
+            let (we, wn) = self.parts.wind.at(s[2]);
+            let across = ((s[3] - we) * (s[3] - we) + (s[4] - wn) * (s[4] - wn)).sqrt();
+            let airspeed = (across * across + s[5] * s[5]).sqrt();
+            let filled = s[6] >= self.canopy.fill_path_m;
+            if filled && (s[5] + rate).abs() < RIDING_VERTICAL * rate && across < RIDING_HORIZONTAL * rate {
+                return (moment(&s, time), true);
+            }
+            // A full canopy slows at g V / w^2.
+            let slowing = self.parts.gravity.surface_m_s2 * airspeed / (rate * rate);
+            let dt = STEP_S.min(RATE_PER_STEP / slowing.max(1e-9));
+            let next = self.step(&s, dt);
+            if next[2] <= floor_m {
+                // Linear in height inside one short step that is close to steady.
+                let (mut low, mut high) = (0.0, dt);
+                while high - low > 1e-7 {
+                    let middle = 0.5 * (low + high);
+                    if self.step(&s, middle)[2] > floor_m { low = middle } else { high = middle }
+                }
+                return (moment(&self.step(&s, high), time + high), false);
+            }
+            s = next;
+            time += dt;
+        }
+        (moment(&s, time), false)
+    }
+
+    /// Rides the closed form from a moment down to a height.
+    fn ride(&self, from: &Moment, low_m: f64, drift: &DriftTable) -> Moment {
+        let (wind, air) = (&self.parts.wind, &self.parts.air);
+        let gravity = |z: f64| self.parts.gravity.at(z);
+        let high = from.position_m[2];
+        let body = self.body();
+        let [seconds, east, north] = drift.between(high, low_m, &body, wind, air, gravity);
+        let rate = self.descent_rate_m_s(low_m);
+        let g = gravity(low_m);
+        let start = [from.velocity_m_s[0], from.velocity_m_s[1]];
+        let v = DriftTable::velocity_at(low_m, high, start, rate * rate / g, wind);
+        // Displacement of a linear relaxation: integral of the wind less time constant x change of velocity.
+        // The change from the start to the wind happens above, the rest on the way down.
+        let high_rate = self.descent_rate_m_s(high);
+        let lag = |start: f64, wind_high: f64, end: f64| {
+            high_rate / g * (start - wind_high) + 0.5 * (rate + high_rate) / g * (wind_high - end)
+        };
+        let (wind_east, wind_north) = wind.at(high);
+        let (lag_east, lag_north) = (lag(start[0], wind_east, v[0]), lag(start[1], wind_north, v[1]));
+        Moment {
+            time_s: from.time_s + seconds,
+            position_m: [from.position_m[0] + east + lag_east, from.position_m[1] + north + lag_north, low_m],
+            velocity_m_s: [v[0], v[1], -rate],
+        }
+    }
+}
+
+fn moment(s: &Point, time_s: f64) -> Moment {
+    Moment { time_s, position_m: [s[0], s[1], s[2]], velocity_m_s: [s[3], s[4], s[5]] }
+}
+
+/// A canopy, and a second one that opens on the way down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stages {
+    /// Opens at line stretch.
+    pub first: Canopy,
+    /// Opens when the rocket comes down to the height above the pad, m; the first stays.
+    pub main: Option<(Canopy, f64)>,
+    /// Drag area of what hangs below, m^2.
+    pub bare_area_m2: f64,
+    /// Mass that hangs, kg.
+    pub mass_kg: f64,
+}
+
+/// Comes down from line stretch.
+pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable) -> Landing {
+    let falling = |canopy, bare_area_m2| Falling { parts, canopy, bare_area_m2, mass_kg: stages.mass_kg };
+    let first = falling(stages.first, stages.bare_area_m2);
+    let (last, start) = match stages.main {
+        None => (first, *from),
+        Some((main, height)) => {
+            let opening = if from.position_m[2] <= height {
+                *from
+            } else {
+                let (reached, riding) = first.fill(from, height);
+                if riding && reached.position_m[2] > height { first.ride(&reached, height, drift) } else { reached }
+            };
+            (falling(main, stages.bare_area_m2 + stages.first.drag_area_m2), opening)
+        }
+    };
+    let (reached, riding) = last.fill(&start, 0.0);
+    let down = if riding { last.ride(&reached, 0.0, drift) } else { reached };
+    let vertical = -down.velocity_m_s[2];
+    Landing {
+        time_s: down.time_s,
+        east_m: down.position_m[0],
+        north_m: down.position_m[1],
+        speed_m_s: norm(down.velocity_m_s),
+        vertical_speed_m_s: vertical,
+        slowed: vertical <= SLOWED * last.descent_rate_m_s(0.0),
+    }
+}

@@ -1,0 +1,197 @@
+//! Forces, moments and the derivative of a flight's state.
+//!
+//! The rocket is an axisymmetric rigid body. No angle is ever computed: the angle of attack enters
+//! through the parts of the air-relative velocity along and across the axis, so that every attitude from
+//! nose first to tail first, and zero airspeed, are ordinary points.
+
+use super::parts::{Instant, Parts};
+use crate::lanes::{Lane, Vector, along, cross, dot, scale};
+
+/// State of a flight in the pad's east-north-up frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct State<L> {
+    /// Centre of gravity, m.
+    pub position: Vector<L>,
+    /// Velocity over the ground, m/s.
+    pub velocity: Vector<L>,
+    /// Unit vector of the nose.
+    pub nose: Vector<L>,
+    /// Transverse angular velocity, rad/s.
+    pub spin: Vector<L>,
+}
+
+impl<L: Lane> State<L> {
+    /// `self + rate * dt`.
+    #[inline(always)]
+    pub fn plus(&self, rate: &Self, dt: L) -> Self {
+        Self {
+            position: along(self.position, rate.position, dt),
+            velocity: along(self.velocity, rate.velocity, dt),
+            nose: along(self.nose, rate.nose, dt),
+            spin: along(self.spin, rate.spin, dt),
+        }
+    }
+}
+
+/// What holds the rocket.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hold {
+    /// Nothing: free flight.
+    Free,
+    /// Two guides on the rail: it can only travel along it.
+    Guided {
+        /// Unit vector along the rail.
+        rail: [f64; 3],
+        /// Friction coefficient.
+        friction: f64,
+    },
+    /// The aft guide alone: it travels along the rail and can turn about that guide.
+    TipOff {
+        /// Unit vector along the rail.
+        rail: [f64; 3],
+        /// Friction coefficient.
+        friction: f64,
+        /// Place of the aft guide, m from the nose tip.
+        guide_m: f64,
+    },
+}
+
+/// Acceleration (m/s^2) and moment (N m) on a free rocket.
+#[inline(always)]
+fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vector<L>, Vector<L>) {
+    let zero = L::splat(0.0);
+    let half = L::splat(0.5);
+    let height = s.position[2];
+    let (wind_east, wind_north) = parts.wind(height);
+    let (density, sound) = parts.air(height);
+    let u = [s.velocity[0] - wind_east, s.velocity[1] - wind_north, s.velocity[2]];
+    let u_axial = dot(u, s.nose);
+    let u_across = along(u, s.nose, -u_axial);
+    let airspeed = dot(u, u).sqrt();
+    let across = dot(u_across, u_across).sqrt();
+    let mach = airspeed / sound;
+
+    let half_rho = half * density;
+    let q = half_rho * parts.number(|d| d.aero.reference_area_m2);
+    let axial = parts.axial(mach, now.burning)
+        * u_axial.below(zero, parts.number(|d| d.aero.tail_first_factor), L::splat(1.0));
+    let fin = parts.fin_factor(mach);
+    let c0 = parts.number(|d| d.body.zeroth_per_rad) + parts.number(|d| d.fins.zeroth_per_rad) * fin;
+    let c1 = parts.number(|d| d.body.first_m) + parts.number(|d| d.fins.first_m) * fin;
+    let c2 = parts.number(|d| d.body.second_m2) + parts.number(|d| d.fins.second_m2) * fin;
+    let cross_area = parts.number(|d| d.cross_flow.drag_area_m2);
+    let cross_first = parts.number(|d| d.cross_flow.first_m3);
+
+    // C sin|cos| on V^2 is C times the speed across times the speed along; cross-flow is the square of the
+    // speed across. Both act along -u_across, each at its own place.
+    let along_speed = u_axial.abs();
+    let pressed = half_rho * across;
+    let normal = q * c0 * along_speed + pressed * cross_area;
+    let turning = q * (c1 - c0 * now.cg) * along_speed + pressed * (cross_first - cross_area * now.cg);
+    // Sum of slope (x - cg)^2 from the moments about the nose tip.
+    let damping = q * airspeed * (c2 - now.cg * (L::splat(2.0) * c1 - c0 * now.cg)) + now.jet;
+
+    // Transverse axes: e1 = a x reference, e2 = a x e1. Close to the reference they fade out.
+    let (rx, ry) = (parts.number(|d| d.roll_reference[0]), parts.number(|d| d.roll_reference[1]));
+    let e1 = cross(s.nose, [rx, ry, zero]);
+    let e1 = scale(e1, L::splat(1.0) / dot(e1, e1).max(L::splat(1e-4)).sqrt());
+    let e2 = cross(s.nose, e1);
+    // Misaligned fins see the flow at their own small angle.
+    let fin_force = q * parts.number(|d| d.fins.zeroth_per_rad) * fin * along_speed * airspeed;
+    let fin_lever =
+        q * fin * along_speed * airspeed * (parts.number(|d| d.fins.first_m) - parts.number(|d| d.fins.zeroth_per_rad) * now.cg);
+    let side = [now.side[0] + fin_force * now.fins[0], now.side[1] + fin_force * now.fins[1]];
+    let moment = [now.moment[0] + fin_lever * now.fins[1], now.moment[1] - fin_lever * now.fins[0]];
+
+    let push = now.thrust - q * axial * airspeed * u_axial;
+    let mut force = scale(s.nose, push);
+    force = along(force, u_across, -normal);
+    force = along(force, u, -(half_rho * parts.number(|d| d.along_flow_drag_area_m2) * airspeed));
+    force = along(force, e1, side[0]);
+    force = along(force, e2, side[1]);
+    let mut acceleration = scale(force, now.per_mass);
+    acceleration[2] = acceleration[2] - parts.gravity(height);
+    // Coriolis: -2 omega x v with omega = (0, north, up).
+    let (on, ou) = (parts.number(|d| d.earth_rotation_rad_s[0]), parts.number(|d| d.earth_rotation_rad_s[1]));
+    let two = L::splat(2.0);
+    let v = s.velocity;
+    acceleration[0] = acceleration[0] - two * (on * v[2] - ou * v[1]);
+    acceleration[1] = acceleration[1] - two * ou * v[0];
+    acceleration[2] = acceleration[2] + two * on * v[0];
+
+    let mut torque = scale(cross(s.nose, u_across), turning);
+    torque = along(torque, s.spin, -damping);
+    torque = along(torque, e1, moment[0]);
+    torque = along(torque, e2, moment[1]);
+    (acceleration, torque)
+}
+
+/// Rate of change of a state at an instant.
+#[inline(always)]
+pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>, hold: &Hold) -> State<L> {
+    let (acceleration, torque) = free(parts, now, s);
+    let zero = L::splat(0.0);
+    match *hold {
+        Hold::Free => State {
+            position: s.velocity,
+            velocity: acceleration,
+            nose: cross(s.spin, s.nose),
+            spin: scale(torque, now.per_inertia),
+        },
+        Hold::Guided { rail, friction } => {
+            let d = rail.map(L::splat);
+            let pull = dot(acceleration, d);
+            let pressing = along(acceleration, d, -pull);
+            let net = pull - L::splat(friction) * dot(pressing, pressing).sqrt();
+            State { position: s.velocity, velocity: scale(d, net), nose: [zero; 3], spin: [zero; 3] }
+        }
+        Hold::TipOff { rail, friction, guide_m } => {
+            // The guide's acceleration across the rail is zero. With the guide a distance l behind the
+            // centre of gravity and the axis close to the rail's, the rail's force N (across it) follows
+            // from N/m + l^2 N/I = l (M x a)/I - F/m - l w^2 a, all taken across the rail.
+            let d = rail.map(L::splat);
+            let l = L::splat(guide_m) - now.cg;
+            let turned = scale(cross(torque, s.nose), now.per_inertia * l);
+            let whirl = scale(s.nose, dot(s.spin, s.spin) * l);
+            let want = [
+                turned[0] - acceleration[0] - whirl[0],
+                turned[1] - acceleration[1] - whirl[1],
+                turned[2] - acceleration[2] - whirl[2],
+            ];
+            let across = along(want, d, -dot(want, d));
+            let n = scale(across, L::splat(1.0) / (now.per_mass + l * l * now.per_inertia));
+            let rub = L::splat(friction) * dot(n, n).sqrt();
+            let force = along(n, d, -rub);
+            let moment = cross(scale(s.nose, -l), force);
+            State {
+                position: s.velocity,
+                velocity: along(acceleration, force, now.per_mass),
+                nose: cross(s.spin, s.nose),
+                spin: scale(
+                    [torque[0] + moment[0], torque[1] + moment[1], torque[2] + moment[2]],
+                    now.per_inertia,
+                ),
+            }
+        }
+    }
+}
+
+/// Fastest rate of the state at an instant, rad/s: pitch frequency, pitch damping and drag together.
+/// The step is chosen from it.
+#[inline]
+pub fn fastest_rate(parts: &super::Drawn, now: &Instant<f64>, s: &State<f64>) -> f64 {
+    let (we, wn) = parts.wind.at(s.position[2]);
+    let (density, sound) = parts.air.at(s.position[2]);
+    let u = [s.velocity[0] - we, s.velocity[1] - wn, s.velocity[2]];
+    let v2 = dot(u, u);
+    let airspeed = v2.sqrt();
+    let fin = parts.aero.fin_slope_factor.at(airspeed / sound);
+    let c0 = parts.body.zeroth_per_rad + parts.fins.zeroth_per_rad * fin;
+    let c1 = parts.body.first_m + parts.fins.first_m * fin;
+    let c2 = parts.body.second_m2 + parts.fins.second_m2 * fin;
+    let q = 0.5 * density * parts.aero.reference_area_m2;
+    let stiffness = q * v2 * (c1 - c0 * now.cg).abs() * now.per_inertia;
+    let damping = q * airspeed * (c2 - now.cg * (2.0 * c1 - c0 * now.cg)) * now.per_inertia;
+    let drag = q * airspeed * (c0 + parts.aero.drag_coasting.at(0.0)) * now.per_mass;
+    stiffness.sqrt() + damping + drag
+}

@@ -1,0 +1,108 @@
+//! One flight: the ascent once, then every way of deploying.
+
+mod ascent;
+mod deploy;
+mod descent;
+mod forces;
+mod parts;
+mod path;
+mod step;
+
+pub use ascent::{Ascent, Mishaps, RailExit, fly_ascent};
+pub use deploy::{
+    DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s,
+};
+pub use descent::{Canopy, Landing, Stages, descend};
+pub use forces::{Hold, State, derivative};
+pub use parts::{
+    Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start,
+};
+pub use path::{Moment, Node, Path};
+pub use step::{Stepped, step};
+
+use crate::wind::DriftTable;
+
+/// The slowest instant from burnout to the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slowest {
+    /// Airspeed there, m/s.
+    pub airspeed_m_s: f64,
+    /// Delay after burnout that would open there, s.
+    pub delay_s: f64,
+    /// Seconds after apogee; negative before it.
+    pub after_apogee_s: f64,
+}
+
+/// What one flight comes to.
+#[derive(Debug, Clone)]
+pub struct Flown {
+    /// Leaving the rail.
+    pub rail_exit: RailExit,
+    /// Highest point above the pad, m.
+    pub apogee_m: f64,
+    /// Time of the highest point, s after first thrust.
+    pub apogee_s: f64,
+    /// Largest Mach number.
+    pub peak_mach: f64,
+    /// What went wrong, whatever the delay.
+    pub mishaps: Mishaps,
+    /// The slowest instant, if it left the rail.
+    pub slowest: Option<Slowest>,
+    /// One per way of deploying.
+    pub deployed: Vec<Deployed>,
+}
+
+/// The nose vector's departure from unit length, summed over a flight, above which a flight is flown again
+/// with shorter steps.
+const SUSPECT_DRIFT: f64 = 1e-3;
+/// Two step sizes agree when no airspeed at an ejection differs by more than this, m/s.
+const AGREED_M_S: f64 = 0.02;
+
+/// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
+pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
+    fly_ascent(drawn, 1.0, ascent);
+    if ascent.drift > SUSPECT_DRIFT {
+        settle(drawn, events, ways, ascent);
+    }
+    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
+    let slowest = (!ascent.mishaps.never_left_rail).then(|| {
+        let burnout = drawn.thrust.burnout_s();
+        let at = ascent.path.slowest_after(burnout, &drawn.wind);
+        Slowest {
+            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+            delay_s: at.time_s - burnout,
+            after_apogee_s: at.time_s - ascent.apogee_s,
+        }
+    });
+    Flown {
+        rail_exit: ascent.rail_exit,
+        apogee_m: ascent.apogee_m,
+        apogee_s: ascent.apogee_s,
+        peak_mach: ascent.peak_mach,
+        mishaps: ascent.mishaps,
+        slowest,
+        deployed: ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect(),
+    }
+}
+
+/// Flies a suspect again with shorter and shorter steps until the speeds at ejection agree.
+fn settle(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) {
+    let speeds = |a: &Ascent| -> Vec<f64> {
+        ways.iter()
+            .map(|w| {
+                let t = events.fires_s(w, drawn, a).min(a.path.end_s());
+                a.path.at(t).airspeed_m_s(&drawn.wind)
+            })
+            .collect()
+    };
+    let mut before = speeds(ascent);
+    for finer in [2.0, 4.0, 8.0, 16.0] {
+        fly_ascent(drawn, finer, ascent);
+        let now = speeds(ascent);
+        if before.iter().zip(&now).all(|(a, b)| (a - b).abs() < AGREED_M_S) {
+            return;
+        }
+        before = now;
+    }
+    ascent.mishaps.untrusted = true;
+}

@@ -1,0 +1,156 @@
+//! The recorded flight without deployment, readable at any time: one ascent serves every delay.
+
+use crate::lanes::{Vector, dot};
+use crate::wind::WindTable;
+
+/// One recorded step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Node {
+    /// Seconds after first thrust.
+    pub time_s: f64,
+    /// Centre of gravity east, north, up of the pad, m.
+    pub position_m: Vector<f64>,
+    /// Velocity over the ground, m/s.
+    pub velocity_m_s: Vector<f64>,
+    /// Acceleration, m/s^2.
+    pub acceleration_m_s2: Vector<f64>,
+    /// Unit vector of the nose.
+    pub nose: Vector<f64>,
+}
+
+/// Place and velocity at one time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// Seconds after first thrust.
+    pub time_s: f64,
+    /// East, north, up of the pad, m.
+    pub position_m: Vector<f64>,
+    /// Over the ground, m/s.
+    pub velocity_m_s: Vector<f64>,
+}
+
+impl Moment {
+    /// Velocity through the air, m/s.
+    pub fn air_velocity_m_s(&self, wind: &WindTable) -> Vector<f64> {
+        let (east, north) = wind.at(self.position_m[2]);
+        [self.velocity_m_s[0] - east, self.velocity_m_s[1] - north, self.velocity_m_s[2]]
+    }
+
+    /// Airspeed, m/s.
+    pub fn airspeed_m_s(&self, wind: &WindTable) -> f64 {
+        let u = self.air_velocity_m_s(wind);
+        dot(u, u).sqrt()
+    }
+}
+
+/// Recorded steps, rising in time.
+#[derive(Debug, Clone, Default)]
+pub struct Path {
+    /// The steps.
+    pub nodes: Vec<Node>,
+}
+
+impl Path {
+    /// Forgets the steps but keeps the memory.
+    pub fn clear(&mut self) {
+        self.nodes.clear();
+    }
+
+    /// Last recorded time, s.
+    pub fn end_s(&self) -> f64 {
+        self.nodes.last().map_or(0.0, |n| n.time_s)
+    }
+
+    /// Place and velocity at a time: cubic between steps (value and slope at both ends), held outside.
+    pub fn at(&self, time_s: f64) -> Moment {
+        let k = self.nodes.partition_point(|n| n.time_s <= time_s).saturating_sub(1);
+        self.in_step(k, time_s)
+    }
+
+    /// As [`Path::at`], inside the step that begins at node `k`.
+    pub fn in_step(&self, k: usize, time_s: f64) -> Moment {
+        let (Some(a), b) = (self.nodes.get(k), self.nodes.get(k + 1)) else {
+            return Moment { time_s, position_m: [0.0; 3], velocity_m_s: [0.0; 3] };
+        };
+        let Some(b) = b else {
+            return Moment { time_s: a.time_s, position_m: a.position_m, velocity_m_s: a.velocity_m_s };
+        };
+        let h = b.time_s - a.time_s;
+        let s = ((time_s - a.time_s) / h).clamp(0.0, 1.0);
+        let blend = |p0: f64, m0: f64, p1: f64, m1: f64| {
+            let rise = p1 - p0;
+            let (d0, d1) = (m0 * h, m1 * h);
+            p0 + s * (d0 + s * (3.0 * rise - 2.0 * d0 - d1 + s * (d0 + d1 - 2.0 * rise)))
+        };
+        Moment {
+            time_s: a.time_s + s * h,
+            position_m: core::array::from_fn(|i| {
+                blend(a.position_m[i], a.velocity_m_s[i], b.position_m[i], b.velocity_m_s[i])
+            }),
+            velocity_m_s: core::array::from_fn(|i| {
+                blend(a.velocity_m_s[i], a.acceleration_m_s2[i], b.velocity_m_s[i], b.acceleration_m_s2[i])
+            }),
+        }
+    }
+
+    /// Time inside the step after node `k` at which a quantity changes sign, by bisection to 1e-9 s.
+    pub fn root_in_step(&self, k: usize, quantity: impl Fn(&Moment) -> f64) -> f64 {
+        let (Some(a), Some(b)) = (self.nodes.get(k), self.nodes.get(k + 1)) else { return self.end_s() };
+        let (mut low, mut high) = (a.time_s, b.time_s);
+        let sign = quantity(&self.in_step(k, low)) > 0.0;
+        while high - low > 1e-9 {
+            let middle = 0.5 * (low + high);
+            if (quantity(&self.in_step(k, middle)) > 0.0) == sign {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        0.5 * (low + high)
+    }
+
+    /// The moment of least airspeed from a time to the end of the path.
+    pub fn slowest_after(&self, from_s: f64, wind: &WindTable) -> Moment {
+        let first = self.nodes.partition_point(|n| n.time_s < from_s);
+        let mut best = self.at(from_s);
+        let mut least = best.airspeed_m_s(wind);
+        let mut node = None;
+        for (k, n) in self.nodes.iter().enumerate().skip(first) {
+            let m = Moment { time_s: n.time_s, position_m: n.position_m, velocity_m_s: n.velocity_m_s };
+            let speed = m.airspeed_m_s(wind);
+            if speed < least {
+                (best, least, node) = (m, speed, Some(k));
+            }
+        }
+        // Refine inside the steps on both sides by golden section; the speed has one dip there.
+        let k = node.unwrap_or(first);
+        for k in [k.saturating_sub(1), k] {
+            let (Some(a), Some(b)) = (self.nodes.get(k), self.nodes.get(k + 1)) else { continue };
+            let (mut low, mut high) = (a.time_s.max(from_s), b.time_s);
+            if high <= low {
+                continue;
+            }
+            const GOLDEN: f64 = 0.618_033_988_749_894_9;
+            let speed = |t: f64| self.in_step(k, t).airspeed_m_s(wind);
+            let (mut x, mut y) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+            let (mut fx, mut fy) = (speed(x), speed(y));
+            while high - low > 1e-4 {
+                if fx < fy {
+                    (high, y, fy) = (y, x, fx);
+                    x = high - GOLDEN * (high - low);
+                    fx = speed(x);
+                } else {
+                    (low, x, fx) = (x, y, fy);
+                    y = low + GOLDEN * (high - low);
+                    fy = speed(y);
+                }
+            }
+            let m = self.in_step(k, 0.5 * (low + high));
+            if m.airspeed_m_s(wind) < least {
+                least = m.airspeed_m_s(wind);
+                best = m;
+            }
+        }
+        best
+    }
+}

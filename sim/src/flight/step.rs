@@ -1,0 +1,37 @@
+//! One step of the classical fourth-order Runge-Kutta method (Kutta 1901), for any number of lanes.
+
+use super::forces::{Hold, State, derivative};
+use super::parts::{Instant, Parts};
+use crate::lanes::{Lane, along, dot, scale};
+
+/// A state after a step, and how far the nose vector had left its unit length: the step's own error gauge.
+pub struct Stepped<L> {
+    /// State at the end, with nose and spin put back on their constraints.
+    pub state: State<L>,
+    /// |length of nose - 1| before that.
+    pub drift: L,
+}
+
+/// Steps from `s`, whose derivative is `first`, over `dt`.
+#[inline(always)]
+pub fn step<L: Lane>(
+    parts: &impl Parts<L>,
+    s: &State<L>,
+    first: &State<L>,
+    dt: L,
+    middle: &Instant<L>,
+    end: &Instant<L>,
+    hold: &Hold,
+) -> Stepped<L> {
+    let half = dt * L::splat(0.5);
+    let k2 = derivative(parts, middle, &s.plus(first, half), hold);
+    let k3 = derivative(parts, middle, &s.plus(&k2, half), hold);
+    let k4 = derivative(parts, end, &s.plus(&k3, dt), hold);
+    let sixth = dt * L::splat(1.0 / 6.0);
+    let third = dt * L::splat(1.0 / 3.0);
+    let raw = s.plus(first, sixth).plus(&k2, third).plus(&k3, third).plus(&k4, sixth);
+    let length = dot(raw.nose, raw.nose).sqrt();
+    let nose = scale(raw.nose, L::splat(1.0) / length);
+    let spin = along(raw.spin, nose, -dot(raw.spin, nose));
+    Stepped { state: State { nose, spin, ..raw }, drift: (length - L::splat(1.0)).abs() }
+}

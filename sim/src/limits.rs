@@ -1,0 +1,94 @@
+//! One table of what is accepted: it feeds validation, error texts and the service's description.
+
+use crate::fault::Faults;
+
+/// The accepted range of one kind of input.
+#[derive(Debug, Clone, Copy)]
+pub struct Limit {
+    /// What it is, in words.
+    pub what: &'static str,
+    /// SI unit, empty for a pure number.
+    pub unit: &'static str,
+    /// Smallest accepted value.
+    pub min: f64,
+    /// Largest accepted value.
+    pub max: f64,
+    /// Why it ends there, or what to look for.
+    pub hint: &'static str,
+}
+
+impl Limit {
+    /// Notes a fault when the value is not a number inside the range; says whether it was good.
+    pub fn check(&self, field: &str, value: f64, faults: &mut Faults) -> bool {
+        if value.is_finite() && value >= self.min && value <= self.max {
+            return true;
+        }
+        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
+        faults.add(
+            field,
+            format!("{} is {value}{unit}", self.what),
+            format!("give {} to {}{unit}; {}", self.min, self.max, self.hint),
+        );
+        false
+    }
+}
+
+macro_rules! limits {
+    ($($name:ident: $what:literal, $unit:literal, $min:expr, $max:expr, $hint:literal;)*) => {
+        $(#[doc = concat!("Accepted ", $what, ".")]
+        pub const $name: Limit = Limit { what: $what, unit: $unit, min: $min, max: $max, hint: $hint };)*
+        /// Every limit, for descriptions and tests.
+        pub const ALL: &[Limit] = &[$($name),*];
+    };
+}
+
+limits! {
+    DIAMETER: "diameter", "m", 0.005, 1.0, "a bare number means metres, so 54 mm is \"54 mm\" or 0.054";
+    LENGTH: "length", "m", 0.05, 20.0, "a bare number means metres";
+    PART_LENGTH: "length of a part", "m", 0.0, 20.0, "a bare number means metres";
+    STATION: "distance from the nose tip", "m", 0.0, 20.0, "measure from the nose tip, in metres";
+    MASS: "mass at lift-off", "kg", 0.005, 500.0, "with motor, propellant and parachute; a bare number means kilograms";
+    PROPELLANT_MASS: "propellant mass", "kg", 0.0002, 300.0, "of one motor; a bare number means kilograms";
+    INERTIA: "transverse moment of inertia", "kg m^2", 1e-7, 1e5, "about the centre of gravity";
+    NORMAL_FORCE_SLOPE: "normal-force slope", "per rad", 0.5, 100.0, "per radian, on the largest cross-section";
+    DRAG_COEFFICIENT: "drag coefficient", "", 0.02, 3.0, "on the largest cross-section, at zero angle of attack";
+    MACH: "Mach number", "", 0.0, 5.0, "airspeed over speed of sound";
+    TAIL_FIRST: "tail-first drag factor", "", 0.3, 10.0, "axial force tail first over nose first";
+    FIN_SPAN: "fin span", "m", 0.002, 2.0, "of one fin, from the body's surface";
+    FIN_CHORD: "fin chord", "m", 0.0, 5.0, "along the body";
+    FIN_SWEEP: "fin sweep", "m", -5.0, 5.0, "from the root's leading edge back to the tip's leading edge, along the body";
+    FIN_THICKNESS: "fin thickness", "m", 0.0001, 0.1, "a bare number means metres";
+    FIN_COUNT: "number of fins in a set", "", 3.0, 8.0, "a set has 3 to 8 equal fins";
+    ROUGHNESS: "surface roughness", "m", 0.0, 0.002, "height of the roughness: smooth paint is near 5 um, bare card near 60 um";
+    THRUST: "thrust", "N", 0.0, 100_000.0, "newtons";
+    CURVE_TIME: "time on the thrust curve", "s", 0.0, 60.0, "seconds from first thrust";
+    MOTOR_COUNT: "number of motors", "", 1.0, 12.0, "equal motors lit together";
+    SHARE: "share of flights", "", 0.0, 1.0, "between 0 and 1";
+    CANOPY_DIAMETER: "canopy diameter", "m", 0.03, 30.0, "of the cloth laid flat; a bare number means metres";
+    CANOPY_DRAG: "drag coefficient of the canopy", "", 0.05, 3.0, "on the area of the cloth laid flat; 0.75 is usual for a flat round canopy";
+    STREAMER: "side of the streamer", "m", 0.01, 30.0, "a bare number means metres";
+    FILL_CONSTANT: "filling constant", "diameters", 1.0, 30.0, "diameters of air path until full; 8 is usual for a flat round canopy";
+    HEIGHT: "height above the pad", "m", 0.0, 20_000.0, "above the pad, not above sea level";
+    RAIL_LENGTH: "rail length", "m", 0.1, 30.0, "travel until the last guide leaves the rail";
+    TILT: "rail tilt", "rad", 0.0, 1.0472, "from vertical, at most 60 deg: an elevation of 85 deg is a tilt of 5 deg";
+    BEARING: "bearing", "rad", 0.0, 6.283_185_308, "clockwise from true north, 0 to 360 deg";
+    FRICTION: "friction coefficient", "", 0.0, 1.0, "of guides on the rail";
+    LATITUDE: "latitude", "rad", -1.570_796_327, 1.570_796_327, "-90 to 90 deg, north positive";
+    ELEVATION: "elevation of the field", "m", -450.0, 5000.0, "above sea level";
+    PRESSURE: "pressure", "Pa", 45_000.0, 110_000.0, "a bare number means pascals: 1013 hPa is \"1013 hPa\"";
+    TEMPERATURE: "air temperature", "K", 223.15, 333.15, "a bare number means kelvins: 20 degrees Celsius is \"20 C\"";
+    WIND_SPEED: "wind speed", "m/s", 0.0, 120.0, "a bare number means m/s: 20 mph is \"20 mph\"";
+    SURFACE_WIND_SPEED: "surface wind speed", "m/s", 0.0, 40.0, "a bare number means m/s: 20 mph is \"20 mph\"";
+    MEASURING_HEIGHT: "measuring height", "m", 0.5, 200.0, "10 m in a weather report, about 2 m for a hand-held instrument";
+    WIND_HEIGHT: "height of a wind layer above ground", "m", 0.5, 30_000.0, "above ground: subtract the field's elevation from heights above sea level";
+    ROUGHNESS_LENGTH: "roughness length", "m", 0.0001, 3.0, "0.03 m over open grass (Davenport's classes)";
+    POWER_EXPONENT: "exponent of the power law", "", 0.02, 0.6, "0.15 over level grass, 0.25 over trees";
+    CORRELATION_LENGTH: "correlation length of the wind error", "m", 50.0, 10_000.0, "height over which errors of the wind agree";
+    DELAY: "delay", "s", 0.0, 60.0, "seconds from burnout to ejection";
+    SPEED_LIMIT: "speed limit", "m/s", 0.5, 200.0, "a bare number means m/s: 35 mph is \"35 mph\"";
+    AREA_RADIUS: "radius", "m", 0.5, 50_000.0, "a bare number means metres";
+    PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
+    FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
+    LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "";
+    DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";
+}

@@ -1,0 +1,133 @@
+//! The regularised incomplete beta function and its inverse: the distribution behind binomial
+//! intervals, Student's t and the paired comparison of two delays.
+
+/// Steps the continued fraction may take. It needs some `sqrt(max(a, b))`; this bound is met only
+/// far above any number of flights, and ends the loop for arguments that make no sense.
+const STEPS_MAX: u32 = 100_000;
+
+/// `I_x(a, b)`: the probability that a Beta(a, b) variable falls below `x`.
+///
+/// Continued fraction of DiDonato and Morris in the even-odd form of Abramowitz and Stegun 26.5.8,
+/// evaluated by Lentz's method (Numerical Recipes, 3rd ed., 6.4; from memory), on the side of the mean
+/// where it converges fast. Relative accuracy near 1e-14 for small arguments; the logarithm of the
+/// gamma function costs about 1e-16 (a + b) ln(a + b), so 1e-9 at a million flights.
+///
+/// `x` outside [0, 1] gives the nearer end; `a` and `b` must be positive, otherwise the result is NaN.
+pub fn regularised(x: f64, a: f64, b: f64) -> f64 {
+    if !(a > 0.0 && b > 0.0) || x.is_nan() {
+        return f64::NAN;
+    }
+    if x <= 0.0 {
+        return 0.0;
+    }
+    if x >= 1.0 {
+        return 1.0;
+    }
+    let front = libm::exp(a * libm::log(x) + b * libm::log1p(-x) - ln_beta(a, b));
+    if x < (a + 1.0) / (a + b + 2.0) {
+        front * fraction(x, a, b) / a
+    } else {
+        1.0 - front * fraction(1.0 - x, b, a) / b
+    }
+}
+
+/// The `x` with `I_x(a, b) = p`.
+///
+/// Newton's method from a normal approximation, inside a bracket that every step narrows; a step that
+/// leaves the bracket is replaced by its middle, so it always ends. `p <= 0` gives 0, `p >= 1` gives 1.
+pub fn inverse(p: f64, a: f64, b: f64) -> f64 {
+    if !(a > 0.0 && b > 0.0) || p.is_nan() {
+        return f64::NAN;
+    }
+    if p <= 0.0 {
+        return 0.0;
+    }
+    if p >= 1.0 {
+        return 1.0;
+    }
+    let ln_scale = ln_beta(a, b);
+    let (mut low, mut high) = (0.0, 1.0);
+    let mut x = first_guess(p, a, b);
+    // 200 halvings exhaust the bracket; Newton needs 4 to 8 steps.
+    for _ in 0..200 {
+        let miss = regularised(x, a, b) - p;
+        if miss > 0.0 {
+            high = x;
+        } else {
+            low = x;
+        }
+        let slope = libm::exp((a - 1.0) * libm::log(x) + (b - 1.0) * libm::log1p(-x) - ln_scale);
+        let newton = x - miss / slope;
+        // The ends count as inside: at the root the step is zero and `x` is itself an end.
+        let next = if newton >= low && newton <= high {
+            newton
+        } else {
+            0.5 * (low + high)
+        };
+        let done = (next - x).abs() <= 2.0 * f64::EPSILON * x;
+        x = next;
+        if done || miss == 0.0 {
+            break;
+        }
+    }
+    x
+}
+
+/// Natural logarithm of the complete beta function.
+fn ln_beta(a: f64, b: f64) -> f64 {
+    libm::lgamma(a) + libm::lgamma(b) - libm::lgamma(a + b)
+}
+
+/// Abramowitz and Stegun 26.5.22 where both shapes are at least 1, else the two power laws at the ends
+/// (both as in Numerical Recipes, 3rd ed., 6.4; from memory). Only the number of steps depends on it.
+fn first_guess(p: f64, a: f64, b: f64) -> f64 {
+    let guess = if a >= 1.0 && b >= 1.0 {
+        let z = -super::normal::quantile(p);
+        let lambda = (z * z - 3.0) / 6.0;
+        let (u, v) = (1.0 / (2.0 * a - 1.0), 1.0 / (2.0 * b - 1.0));
+        let h = 2.0 / (u + v);
+        let w = z * (lambda + h).max(0.0).sqrt() / h
+            - (v - u) * (lambda + 5.0 / 6.0 - 2.0 / (3.0 * h));
+        a / (a + b * libm::exp(2.0 * w))
+    } else {
+        let below = libm::exp(a * libm::log(a / (a + b))) / a;
+        let above = libm::exp(b * libm::log(b / (a + b))) / b;
+        let both = below + above;
+        if p < below / both {
+            libm::pow(a * both * p, 1.0 / a)
+        } else {
+            1.0 - libm::pow(b * both * (1.0 - p), 1.0 / b)
+        }
+    };
+    if guess > 0.0 && guess < 1.0 {
+        guess
+    } else {
+        a / (a + b)
+    }
+}
+
+/// The continued fraction itself; valid and fast for `x` below about the mean.
+fn fraction(x: f64, a: f64, b: f64) -> f64 {
+    // A divisor of zero is replaced by this, which changes nothing else (Lentz's method).
+    const TINY: f64 = 1e-300;
+    let away = |v: f64| if v.abs() < TINY { TINY } else { v };
+    let mut c = 1.0;
+    let mut d = 1.0 / away(1.0 - (a + b) * x / (a + 1.0));
+    let mut value = d;
+    for step in 1..=STEPS_MAX {
+        let m = f64::from(step);
+        let even = m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m));
+        d = 1.0 / away(1.0 + even * d);
+        c = away(1.0 + even / c);
+        value *= d * c;
+        let odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
+        d = 1.0 / away(1.0 + odd * d);
+        c = away(1.0 + odd / c);
+        let change = d * c;
+        value *= change;
+        if (change - 1.0).abs() <= f64::EPSILON {
+            break;
+        }
+    }
+    value
+}

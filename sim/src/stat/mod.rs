@@ -1,0 +1,29 @@
+//! Statistics of many flights: what the tallies add up to, and how far each figure can be trusted.
+//!
+//! Two kinds of file live here. The first turns counts into statements: [`interval`] (95 % intervals
+//! of a chance), [`paired`] (is one delay really better than another), on top of [`normal`],
+//! [`beta`] and [`student`]. The second accumulates: [`histogram`] (one number per flight) and
+//! [`cloud`] (one landing point per flight), with [`ellipse`], [`region`] and [`outline`] read from it.
+//!
+//! What accumulates holds integers only: counts, fixed-point sums, extremes with the flight they came
+//! from. Integer addition is associative, so any split of the flights over threads or machines, merged
+//! in any order, ends in the same bytes. Floating point enters when a finished tally is read, in one
+//! fixed order. Transcendental functions come from `libm`, never from the platform, for the same reason;
+//! `sqrt`, `floor` and `round` are exact by IEEE 754 and are taken from `core`.
+//!
+//! Nothing here knows what a rocket is, and nothing here can fail: a value that cannot be placed is
+//! counted as such.
+
+pub mod beta;
+pub mod cloud;
+pub mod ellipse;
+pub mod histogram;
+pub mod interval;
+pub mod normal;
+pub mod outline;
+pub mod paired;
+pub mod region;
+pub mod student;
+
+#[cfg(test)]
+mod sampler;

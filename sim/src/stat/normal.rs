@@ -1,0 +1,122 @@
+//! The standard normal distribution: inverse and distribution function.
+
+#![expect(
+    clippy::excessive_precision,
+    reason = "coefficients are kept as published, so that they can be compared"
+)]
+
+/// The `x` below which a standard normal variable falls with probability `p`.
+///
+/// M. J. Wichura, "Algorithm AS 241: The Percentage Points of the Normal Distribution", Applied
+/// Statistics 37 (1988) 477-484, routine PPND16: relative accuracy about 1e-16. Coefficients from
+/// memory, confirmed against 40-digit arithmetic in the tests. Outside (0, 1) the limits
+/// `-inf` and `+inf` are returned.
+///
+/// Called some forty times a flight: 85 % of calls cost two polynomials and one division.
+#[inline]
+pub fn quantile(p: f64) -> f64 {
+    let q = p - 0.5;
+    if q.abs() <= 0.425 {
+        let r = 0.180625 - q * q;
+        return q * ratio(&CENTRE_OVER, &CENTRE_UNDER, r);
+    }
+    tail(p, q)
+}
+
+/// The probability that a standard normal variable falls below `x`.
+///
+/// Through the complementary error function, so that the far lower tail keeps its relative accuracy.
+pub fn cdf(x: f64) -> f64 {
+    0.5 * libm::erfc(-x * core::f64::consts::FRAC_1_SQRT_2)
+}
+
+/// The 15 % of cases outside |p - 1/2| <= 0.425; out of line to keep [`quantile`] small.
+fn tail(p: f64, q: f64) -> f64 {
+    let nearer = if q < 0.0 { p } else { 1.0 - p };
+    let size = if nearer > 0.0 {
+        let r = (-libm::log(nearer)).sqrt();
+        if r <= 5.0 {
+            ratio(&TAIL_OVER, &TAIL_UNDER, r - 1.6)
+        } else {
+            ratio(&FAR_OVER, &FAR_UNDER, r - 5.0)
+        }
+    } else if p.is_nan() {
+        p
+    } else {
+        f64::INFINITY
+    };
+    if q < 0.0 { -size } else { size }
+}
+
+/// A rational function of degree 7 over 7, by Horner's rule; lowest coefficient first.
+#[inline]
+fn ratio(over: &[f64; 8], under: &[f64; 8], r: f64) -> f64 {
+    let mut a = over[7];
+    let mut b = under[7];
+    for i in (0..7).rev() {
+        a = a * r + over[i];
+        b = b * r + under[i];
+    }
+    a / b
+}
+
+const CENTRE_OVER: [f64; 8] = [
+    3.3871328727963666080e0,
+    1.3314166789178437745e2,
+    1.9715909503065514427e3,
+    1.3731693765509461125e4,
+    4.5921953931549871457e4,
+    6.7265770927008700853e4,
+    3.3430575583588128105e4,
+    2.5090809287301226727e3,
+];
+const CENTRE_UNDER: [f64; 8] = [
+    1.0,
+    4.2313330701600911252e1,
+    6.8718700749205790830e2,
+    5.3941960214247511077e3,
+    2.1213794301586595867e4,
+    3.9307895800092710610e4,
+    2.8729085735721942674e4,
+    5.2264952788528545610e3,
+];
+const TAIL_OVER: [f64; 8] = [
+    1.42343711074968357734e0,
+    4.63033784615654529590e0,
+    5.76949722146069140550e0,
+    3.64784832476320460504e0,
+    1.27045825245236838258e0,
+    2.41780725177450611770e-1,
+    2.27238449892691845833e-2,
+    7.74545014278341407640e-4,
+];
+const TAIL_UNDER: [f64; 8] = [
+    1.0,
+    2.05319162663775882187e0,
+    1.67638483018380384940e0,
+    6.89767334985100004550e-1,
+    1.48103976427480074590e-1,
+    1.51986665636164571966e-2,
+    5.47593808499534494600e-4,
+    1.05075007164441684324e-9,
+];
+const FAR_OVER: [f64; 8] = [
+    6.65790464350110377720e0,
+    5.46378491116411436990e0,
+    1.78482653991729133580e0,
+    2.96560571828504891230e-1,
+    2.65321895265761230930e-2,
+    1.24266094738807843860e-3,
+    2.71155556874348757815e-5,
+    2.01033439929228813265e-7,
+];
+const FAR_UNDER: [f64; 8] = [
+    1.0,
+    5.99832206555887937690e-1,
+    1.36929880922735805310e-1,
+    1.48753612908506148525e-2,
+    7.86869131145613259100e-4,
+    1.84631831751005468180e-5,
+    1.42151175831644588870e-7,
+    2.04426310338993978564e-15,
+];

@@ -1,0 +1,308 @@
+//! Thrust of one flight: a motor's curve, and the table made of one or several drawn motors.
+
+/// A motor's thrust against time from first thrust, linear between points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThrustCurve {
+    /// (seconds, newtons), rising in time from 0.
+    points: Vec<(f64, f64)>,
+}
+
+impl ThrustCurve {
+    /// From points rising in time. The caller has checked them.
+    pub fn new(points: Vec<(f64, f64)>) -> Self {
+        Self { points }
+    }
+
+    /// A generic shape for a motor of which only impulse and average thrust are known: a short rise, a
+    /// peak, a plateau and a tail-off. Its average over the burn (thrust above 5 % of the peak, NFPA 1125
+    /// as quoted in a trade note) and its impulse come out as asked. The shape is an assumption.
+    pub fn generic(impulse_n_s: f64, average_n: f64) -> Self {
+        const SHAPE: [(f64, f64); 6] =
+            [(0.0, 0.0), (0.04, 1.2), (0.12, 1.5), (0.25, 1.0), (0.93, 0.9), (1.0, 0.0)];
+        let shape = Self::new(SHAPE.to_vec());
+        // Thrust is scaled for the average, time for the impulse.
+        let thrust = average_n / shape.average_n();
+        let time = impulse_n_s / (shape.impulse_n_s() * thrust);
+        Self::new(shape.points.iter().map(|p| (p.0 * time, p.1 * thrust)).collect())
+    }
+
+    /// The points: seconds and newtons.
+    pub fn points(&self) -> &[(f64, f64)] {
+        &self.points
+    }
+
+    /// Largest thrust, N.
+    pub fn peak_n(&self) -> f64 {
+        self.points.iter().fold(0.0, |peak, p| p.1.max(peak))
+    }
+
+    /// Thrust integrated over time, N s.
+    pub fn impulse_n_s(&self) -> f64 {
+        self.points.windows(2).map(|w| 0.5 * (w[0].1 + w[1].1) * (w[1].0 - w[0].0)).sum()
+    }
+
+    /// First and last time at which thrust crosses 5 % of its peak, s (NFPA 1125 burn time, read second-hand).
+    pub fn burn_window_s(&self) -> (f64, f64) {
+        let level = 0.05 * self.peak_n();
+        let first = self.points.windows(2).find(|w| w[1].1 >= level).map_or(0.0, |w| crossing(w[0], w[1], level));
+        let last = self.points.windows(2).rev().find(|w| w[0].1 >= level);
+        (first, last.map_or_else(|| self.end_s(), |w| crossing(w[0], w[1], level)))
+    }
+
+    /// Time between the first and last crossing of 5 % of the peak, s.
+    pub fn burn_s(&self) -> f64 {
+        let (first, last) = self.burn_window_s();
+        last - first
+    }
+
+    /// Impulse within the burn time over the burn time, N.
+    pub fn average_n(&self) -> f64 {
+        let (first, last) = self.burn_window_s();
+        let inside: f64 = self
+            .points
+            .windows(2)
+            .map(|w| {
+                let (a, b) = (w[0].0.max(first), w[1].0.min(last));
+                if b > a { 0.5 * (at(w, a) + at(w, b)) * (b - a) } else { 0.0 }
+            })
+            .sum();
+        inside / (last - first)
+    }
+
+    /// End of the curve, s.
+    pub fn end_s(&self) -> f64 {
+        self.points.last().map_or(0.0, |p| p.0)
+    }
+}
+
+fn at(w: &[(f64, f64)], t: f64) -> f64 {
+    w[0].1 + (w[1].1 - w[0].1) * (t - w[0].0) / (w[1].0 - w[0].0)
+}
+
+/// Time at which the line from `a` to `b` passes a level; its nearer end where it doesn't.
+fn crossing(a: (f64, f64), b: (f64, f64), level: f64) -> f64 {
+    if (a.1 >= level) == (b.1 >= level) {
+        return if a.1 >= level { b.0 } else { a.0 };
+    }
+    a.0 + (level - a.1) / (b.1 - a.1) * (b.0 - a.0)
+}
+
+/// One motor of a flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DrawnMotor {
+    /// Impulse over the nominal one.
+    pub impulse_factor: f64,
+    /// Burn time over the nominal one.
+    pub burn_factor: f64,
+    /// Whether it lights.
+    pub lit: bool,
+    /// Place of its axis off the rocket's, m, in the rocket's own transverse axes.
+    pub offset_m: [f64; 2],
+}
+
+/// Which side of a node is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// What was before it.
+    Before,
+    /// What comes after it.
+    After,
+}
+
+/// What one instant asks of the table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Burning {
+    /// Whether the time lies within the table.
+    pub burning: bool,
+    /// Thrust of all motors, N.
+    pub thrust_n: f64,
+    /// Propellant burned so far, kg.
+    pub burned_kg: f64,
+    /// Propellant burned per second, kg/s.
+    pub burn_rate_kg_s: f64,
+    /// Sum of thrust times offset, N m, in the rocket's transverse axes.
+    pub offset_moment_n_m: [f64; 2],
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Row {
+    time_s: f64,
+    thrust_n: f64,
+    rate_kg_s: f64,
+    moment_n_m: [f64; 2],
+    burned_kg: f64,
+    impulse_n_s: f64,
+}
+
+/// Thrust, propellant and off-axis moment of all motors of one flight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThrustTable {
+    rows: Vec<Row>,
+    burnout_s: f64,
+    motor_burnouts_s: Vec<f64>,
+}
+
+impl ThrustTable {
+    /// Adds up drawn motors of one kind. Propellant burns in proportion to the impulse delivered and is
+    /// all used up, whatever impulse was drawn.
+    pub fn new(curve: &ThrustCurve, propellant_kg: f64, motors: &[DrawnMotor], burnout_at_end: bool) -> Self {
+        let lit: Vec<&DrawnMotor> = motors.iter().filter(|m| m.lit).collect();
+        let mut times: Vec<f64> =
+            lit.iter().flat_map(|m| curve.points().iter().map(|p| p.0 * m.burn_factor)).collect();
+        times.sort_by(f64::total_cmp);
+        times.dedup_by(|a, b| *a - *b < 1e-9);
+        if times.is_empty() {
+            times.push(0.0);
+        }
+        let impulse = curve.impulse_n_s();
+        let mut rows: Vec<Row> = Vec::with_capacity(times.len());
+        for time_s in times {
+            let mut row = Row {
+                time_s,
+                thrust_n: 0.0,
+                rate_kg_s: 0.0,
+                moment_n_m: [0.0; 2],
+                burned_kg: 0.0,
+                impulse_n_s: 0.0,
+            };
+            for m in &lit {
+                let nominal = nominal_thrust_n(curve.points(), time_s / m.burn_factor);
+                let thrust = nominal * m.impulse_factor / m.burn_factor;
+                row.thrust_n += thrust;
+                row.rate_kg_s += nominal / m.burn_factor * propellant_kg / impulse;
+                row.moment_n_m[0] += thrust * m.offset_m[0];
+                row.moment_n_m[1] += thrust * m.offset_m[1];
+            }
+            if let Some(last) = rows.last() {
+                let dt = time_s - last.time_s;
+                row.burned_kg = last.burned_kg + 0.5 * dt * (last.rate_kg_s + row.rate_kg_s);
+                row.impulse_n_s = last.impulse_n_s + 0.5 * dt * (last.thrust_n + row.thrust_n);
+            }
+            rows.push(row);
+        }
+        let whole = ThrustCurve::new(rows.iter().map(|r| (r.time_s, r.thrust_n)).collect());
+        let end = |c: &ThrustCurve| if burnout_at_end { c.end_s() } else { c.burn_window_s().1 };
+        let one = end(curve);
+        let motor_burnouts_s = motors.iter().filter(|m| m.lit).map(|m| one * m.burn_factor).collect();
+        let burnout_s = if lit.is_empty() { 0.0 } else { end(&whole) };
+        Self { rows, burnout_s, motor_burnouts_s }
+    }
+
+    /// No motor at all, for flights that start free.
+    pub fn none() -> Self {
+        Self::new(&ThrustCurve::new(Vec::new()), 0.0, &[], true)
+    }
+
+    /// Burnout of the whole flight: thrust of all motors falls below 5 % of its peak, s after first thrust.
+    pub fn burnout_s(&self) -> f64 {
+        self.burnout_s
+    }
+
+    /// Burnout of each lit motor, s after first thrust.
+    pub fn motor_burnouts_s(&self) -> &[f64] {
+        &self.motor_burnouts_s
+    }
+
+    /// End of the table: no thrust after it.
+    pub fn end_s(&self) -> f64 {
+        self.rows.last().map_or(0.0, |r| r.time_s)
+    }
+
+    /// Impulse of all motors, N s.
+    pub fn impulse_n_s(&self) -> f64 {
+        self.rows.last().map_or(0.0, |r| r.impulse_n_s)
+    }
+
+    /// First node after a time, if there is one.
+    pub fn next_node_s(&self, time_s: f64) -> Option<f64> {
+        let k = self.rows.partition_point(|r| r.time_s <= time_s);
+        self.rows.get(k).map(|r| r.time_s)
+    }
+
+    /// Times of all nodes, s.
+    pub fn nodes_s(&self) -> impl Iterator<Item = f64> + '_ {
+        self.rows.iter().map(|r| r.time_s)
+    }
+
+    /// What burns at a time. On a node it is what comes after it, or what was before it: thrust may jump
+    /// at the end of the curve, and so does the drag of the base.
+    #[inline]
+    pub fn at(&self, time_s: f64, side: Side) -> Burning {
+        let after = match side {
+            Side::After => self.rows.partition_point(|r| r.time_s <= time_s),
+            Side::Before => self.rows.partition_point(|r| r.time_s < time_s),
+        };
+        let k = after.saturating_sub(1);
+        let a = &self.rows[k];
+        let Some(b) = self.rows.get(k + 1) else {
+            return Burning {
+                burning: false,
+                thrust_n: 0.0,
+                burned_kg: a.burned_kg,
+                burn_rate_kg_s: 0.0,
+                offset_moment_n_m: [0.0; 2],
+            };
+        };
+        let dt = (time_s - a.time_s).max(0.0);
+        let w = dt / (b.time_s - a.time_s);
+        let mix = |x: f64, y: f64| x + (y - x) * w;
+        let rate = mix(a.rate_kg_s, b.rate_kg_s);
+        Burning {
+            burning: true,
+            thrust_n: mix(a.thrust_n, b.thrust_n),
+            burned_kg: a.burned_kg + 0.5 * dt * (a.rate_kg_s + rate),
+            burn_rate_kg_s: rate,
+            offset_moment_n_m: [
+                mix(a.moment_n_m[0], b.moment_n_m[0]),
+                mix(a.moment_n_m[1], b.moment_n_m[1]),
+            ],
+        }
+    }
+}
+
+/// Thrust of the nominal curve at a time, zero outside.
+fn nominal_thrust_n(points: &[(f64, f64)], t: f64) -> f64 {
+    // A node of the merged table may miss its own curve's node by rounding: look slightly inside.
+    let k = points.partition_point(|p| p.0 <= t + 1e-12);
+    match (k.checked_sub(1).and_then(|i| points.get(i)), points.get(k)) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (t - a.0) / (b.0 - a.0),
+        (Some(a), None) if t <= a.0 + 1e-9 => a.1,
+        _ => 0.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn triangular_curve_has_the_published_burn_time() {
+        // NFPA 1125's definitions applied to a triangle, peak F at T/2: burn 0.95 T, average 0.525 F.
+        let c = ThrustCurve::new(vec![(0.0, 0.0), (1.0, 10.0), (2.0, 0.0)]);
+        assert!((c.burn_s() - 0.95 * 2.0).abs() < 1e-12);
+        assert!((c.average_n() - 0.525 * 10.0).abs() < 1e-12);
+        assert!((c.average_n() * c.burn_s() - 0.498_75 * 20.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn generic_curve_meets_its_code() {
+        let c = ThrustCurve::generic(8.8, 6.0);
+        assert!((c.average_n() - 6.0).abs() < 1e-9);
+        assert!((c.impulse_n_s() - 8.8).abs() < 1e-9);
+    }
+
+    #[test]
+    fn table_conserves_impulse_and_propellant() {
+        let c = ThrustCurve::new(vec![(0.0, 5.0), (0.3, 12.0), (1.5, 4.0), (1.6, 0.0)]);
+        let motor = |i: f64, b: f64, lit| DrawnMotor {
+            impulse_factor: i,
+            burn_factor: b,
+            lit,
+            offset_m: [0.02, 0.0],
+        };
+        let t = ThrustTable::new(&c, 0.01, &[motor(1.1, 0.9, true), motor(0.95, 1.05, true), motor(1.0, 1.0, false)], false);
+        assert!((t.impulse_n_s() / c.impulse_n_s() - 2.05).abs() < 1e-9);
+        assert!((t.at(5.0, Side::After).burned_kg - 0.02).abs() < 1e-9);
+        assert_eq!(t.motor_burnouts_s().len(), 2);
+    }
+}

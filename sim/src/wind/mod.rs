@@ -1,0 +1,11 @@
+//! The wind: what was reported, the law near the ground, and one flight's drawn table.
+
+mod drift;
+mod profile;
+mod table;
+
+pub use drift::{Descent, DriftTable};
+pub use profile::{
+    Direction, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers, ERROR_ANCHORS_M, LAW_TOP_M,
+};
+pub use table::WindTable;

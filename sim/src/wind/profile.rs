@@ -1,0 +1,382 @@
+//! From the day's wind as people have it to the table that one flight flies through.
+//!
+//! Heights of the nodes are fixed by the input; a draw changes only the values, so laying down a
+//! flight's wind is one pass over a short list. Errors are components along and across the mean wind
+//! (no negative speeds), normal, with exponential correlation over height.
+
+use super::WindTable;
+
+/// Above this height the surface law says nothing (EN 1991-1-4 4.3.2 gives it for z <= 200 m).
+pub const LAW_TOP_M: f64 = 200.0;
+
+/// Heights at which errors of the wind are drawn, m above ground; linear in between, held above.
+pub const ERROR_ANCHORS_M: [f64; 8] = [10.0, 100.0, 250.0, 500.0, 900.0, 1500.0, 2500.0, 5000.0];
+
+/// Heights at which the surface law is laid down, as fractions of its top. Neighbours differ by a factor
+/// of at most 2 near the ground and 1.43 above 1 m, where a straight line is within 0.5 % of the log law.
+const LAW_FRACTIONS: [f64; 17] = [
+    0.000_5, 0.001, 0.002_5, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0,
+];
+
+/// How the mean wind grows from the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SurfaceLaw {
+    /// ln(z / z0), zero below the roughness length z0.
+    Log {
+        /// Roughness length, m.
+        roughness_m: f64,
+    },
+    /// z to a power.
+    Power {
+        /// The exponent.
+        exponent: f64,
+    },
+}
+
+impl SurfaceLaw {
+    /// Speed at one height over the speed at another, both above ground.
+    pub fn ratio(&self, height_m: f64, reference_m: f64) -> f64 {
+        match *self {
+            Self::Log { roughness_m } => {
+                (libm::log(height_m / roughness_m) / libm::log(reference_m / roughness_m)).max(0.0)
+            }
+            Self::Power { exponent } => libm::pow(height_m.max(0.0) / reference_m, exponent),
+        }
+    }
+
+    /// Ratio of the standard deviation of gusts to the mean at a height: 1 / ln(z/z0), EN 1991-1-4 4.4.
+    /// For a power law through the local equivalence alpha = 1 / ln(z/z0).
+    pub fn turbulence_intensity(&self, height_m: f64) -> f64 {
+        match *self {
+            Self::Log { roughness_m } => 1.0 / libm::log((height_m / roughness_m).max(1.5)),
+            Self::Power { exponent } => exponent,
+        }
+    }
+
+    /// Lowest height with any wind, m.
+    fn foot_m(&self) -> f64 {
+        match *self {
+            Self::Log { roughness_m } => roughness_m,
+            Self::Power { .. } => 0.0,
+        }
+    }
+}
+
+/// Direction a surface wind comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Direction {
+    /// Radians clockwise from true north.
+    From(f64),
+    /// Variable: every direction alike.
+    Variable,
+}
+
+/// A wind measured near the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SurfaceWind {
+    /// Mean speed, m/s.
+    pub speed_m_s: f64,
+    /// Where it comes from.
+    pub direction: Direction,
+    /// Height of the instrument above ground, m.
+    pub measuring_height_m: f64,
+    /// Reported gust speed, m/s, if the report has one.
+    pub gust_m_s: Option<f64>,
+}
+
+/// A wind aloft.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Layer {
+    /// Height above ground, m.
+    pub height_above_ground_m: f64,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Direction it comes from, radians clockwise from true north.
+    pub direction_from_rad: f64,
+}
+
+/// Standard deviations of the wind's errors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WindErrors {
+    /// Along and across the mean wind alike, m/s.
+    pub component_sd_m_s: f64,
+    /// Of the direction, radians; adds to the error across in proportion to the speed.
+    pub direction_sd_rad: f64,
+    /// Height over which errors agree, m.
+    pub correlation_length_m: f64,
+    /// Added to the component's error per metre above the highest layer, m/s per m.
+    pub growth_above_top_per_s: f64,
+}
+
+/// The standard normal and uniform numbers of one flight's wind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WindNumbers {
+    /// Standard normal per anchor, along the mean wind.
+    pub along: [f64; ERROR_ANCHORS_M.len()],
+    /// Standard normal per anchor, across the mean wind.
+    pub across: [f64; ERROR_ANCHORS_M.len()],
+    /// Standard normal of the gust at launch.
+    pub gust: f64,
+    /// Uniform on (0, 1) for a variable direction.
+    pub variable_direction: f64,
+    /// Added to the speed at every height, m/s: a what-if, zero in a drawn flight.
+    pub shift_m_s: f64,
+}
+
+impl WindNumbers {
+    /// No error at all: the reported wind.
+    pub const NONE: Self = Self {
+        along: [0.0; ERROR_ANCHORS_M.len()],
+        across: [0.0; ERROR_ANCHORS_M.len()],
+        gust: 0.0,
+        variable_direction: 0.5,
+        shift_m_s: 0.0,
+    };
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Node {
+    height_m: f64,
+    speed_m_s: f64,
+    /// Unit vector the wind blows towards (east, north).
+    towards: [f64; 2],
+    /// Share of the error and gust felt here: falls to nothing at the ground like the mean wind does.
+    near_ground: f64,
+    /// Fades the launch gust out aloft.
+    gust_share: f64,
+    error_sd_m_s: [f64; 2],
+    anchor: usize,
+    anchor_weight: f64,
+    variable: bool,
+}
+
+/// The day's wind, ready to be drawn from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Profile {
+    nodes: Vec<Node>,
+    /// Correlation of each anchor's error with the one below.
+    correlation: [f64; ERROR_ANCHORS_M.len()],
+    gust_sd_m_s: f64,
+    top_m: f64,
+}
+
+impl Profile {
+    /// From a surface wind, layers sorted by height, or both; `None` when there is neither.
+    pub fn new(
+        surface: Option<SurfaceWind>,
+        layers: &[Layer],
+        law: SurfaceLaw,
+        errors: WindErrors,
+    ) -> Option<Self> {
+        let towards = |from: f64| [-libm::sin(from), -libm::cos(from)];
+        // The lowest known wind scales the law below it.
+        let (reference_m, reference_speed, direction) = match (surface, layers.first()) {
+            (Some(s), _) => (s.measuring_height_m, s.speed_m_s, s.direction),
+            (None, Some(l)) => {
+                (l.height_above_ground_m.min(LAW_TOP_M), l.speed_m_s, Direction::From(l.direction_from_rad))
+            }
+            (None, None) => return None,
+        };
+        let (near, variable) = match direction {
+            Direction::From(rad) => (towards(rad), false),
+            // Turned by the drawn angle; the start does not matter.
+            Direction::Variable => ([0.0, -1.0], true),
+        };
+        // With layers above, the law reaches only up to what was measured lowest.
+        let law_top = if layers.is_empty() { LAW_TOP_M } else { reference_m };
+        let mut known: Vec<(f64, f64, [f64; 2], bool)> = vec![(0.0, 0.0, near, variable)];
+        let foot = law.foot_m();
+        if foot > 0.0 {
+            known.push((foot, 0.0, near, variable));
+        }
+        for fraction in LAW_FRACTIONS {
+            let z = law_top * fraction;
+            if z > foot * 1.2 {
+                known.push((z, reference_speed * law.ratio(z, reference_m), near, variable));
+            }
+        }
+        for l in layers.iter().filter(|l| l.height_above_ground_m > law_top * 1.001) {
+            known.push((l.height_above_ground_m, l.speed_m_s, towards(l.direction_from_rad), false));
+        }
+        let top_m = known.last().map_or(0.0, |k| k.0);
+        let gust_sd_m_s = Self::gust_sd_m_s(surface, reference_speed, reference_m, &law);
+
+        let heights = node_heights(&known);
+        let nodes = heights
+            .into_iter()
+            .map(|z| {
+                let (speed_m_s, towards, variable) = interpolate(&known, z);
+                let widened = errors.component_sd_m_s + errors.growth_above_top_per_s * (z - top_m).max(0.0);
+                let across = speed_m_s * errors.direction_sd_rad;
+                let anchor = ERROR_ANCHORS_M.partition_point(|a| *a <= z).saturating_sub(1);
+                let anchor_weight = match ERROR_ANCHORS_M.get(anchor + 1) {
+                    Some(next) => {
+                        ((z - ERROR_ANCHORS_M[anchor]) / (next - ERROR_ANCHORS_M[anchor])).max(0.0)
+                    }
+                    None => 0.0,
+                };
+                Node {
+                    height_m: z,
+                    speed_m_s,
+                    towards,
+                    near_ground: law.ratio(z.max(foot), ERROR_ANCHORS_M[0].max(foot * 2.0)).min(1.0),
+                    gust_share: ((LAW_TOP_M - z) / (LAW_TOP_M - 50.0)).clamp(0.0, 1.0),
+                    error_sd_m_s: [widened, (widened * widened + across * across).sqrt()],
+                    anchor,
+                    anchor_weight,
+                    variable,
+                }
+            })
+            .collect();
+        let mut correlation = [0.0; ERROR_ANCHORS_M.len()];
+        for k in 1..ERROR_ANCHORS_M.len() {
+            correlation[k] =
+                libm::exp(-(ERROR_ANCHORS_M[k] - ERROR_ANCHORS_M[k - 1]) / errors.correlation_length_m);
+        }
+        Some(Self { nodes, correlation, gust_sd_m_s, top_m })
+    }
+
+    /// Standard deviation of the wind at a random instant about its mean.
+    ///
+    /// The peak of a report is near three standard deviations over the mean (peak factor of EN 1991-1-4
+    /// and of WMO TD-1555, here an assumption). Without a gust group the peak is less than 5 m/s over
+    /// the mean (WMO-No. 306 regulation 15.5.5), which leaves gusts, it does not exclude them.
+    fn gust_sd_m_s(surface: Option<SurfaceWind>, speed: f64, height_m: f64, law: &SurfaceLaw) -> f64 {
+        const PEAK_FACTOR: f64 = 3.0;
+        const HIDDEN_GUST_M_S: f64 = 5.0;
+        match surface.and_then(|s| s.gust_m_s) {
+            Some(gust) => (gust - speed).max(0.0) / PEAK_FACTOR,
+            None => (speed * law.turbulence_intensity(height_m)).min(HIDDEN_GUST_M_S / PEAK_FACTOR),
+        }
+    }
+
+    /// Highest height at which the wind was given, m above ground.
+    pub fn top_m(&self) -> f64 {
+        self.top_m
+    }
+
+    /// Standard deviation of the gust at launch, m/s.
+    pub fn launch_gust_sd_m_s(&self) -> f64 {
+        self.gust_sd_m_s
+    }
+
+    /// Mean wind as reported: (height above ground, towards east, towards north).
+    pub fn mean(&self) -> WindTable {
+        self.table(&WindNumbers::NONE)
+    }
+
+    /// The wind of one flight.
+    pub fn table(&self, numbers: &WindNumbers) -> WindTable {
+        let along = self.correlated(&numbers.along);
+        let across = self.correlated(&numbers.across);
+        // Three standard deviations end the gust: a longer tail would contradict the report.
+        let gust = self.gust_sd_m_s * numbers.gust.clamp(-3.0, 3.0);
+        let turn = core::f64::consts::TAU * numbers.variable_direction;
+        let (sin, cos) = (libm::sin(turn), libm::cos(turn));
+        let rows = self
+            .nodes
+            .iter()
+            .map(|n| {
+                let error = |chain: &[f64; ERROR_ANCHORS_M.len()], sd: f64| {
+                    let here = chain[n.anchor];
+                    let next = chain[(n.anchor + 1).min(chain.len() - 1)];
+                    sd * n.near_ground * (here + (next - here) * n.anchor_weight)
+                };
+                let [mut e, mut w] = n.towards;
+                if n.variable {
+                    (e, w) = (e * cos + w * sin, w * cos - e * sin);
+                }
+                let shifted = (n.speed_m_s + numbers.shift_m_s * n.near_ground).max(0.0);
+                let a = shifted + error(&along, n.error_sd_m_s[0]) + gust * n.near_ground * n.gust_share;
+                let c = error(&across, n.error_sd_m_s[1]);
+                // Across: a quarter turn clockwise of the direction it blows towards.
+                [n.height_m, e * a + w * c, w * a - e * c]
+            })
+            .collect();
+        WindTable::new(rows)
+    }
+
+    /// Turns independent normals into a chain with exponential correlation over height.
+    fn correlated(&self, numbers: &[f64; ERROR_ANCHORS_M.len()]) -> [f64; ERROR_ANCHORS_M.len()] {
+        let mut chain = *numbers;
+        for k in 1..chain.len() {
+            let r = self.correlation[k];
+            chain[k] = r * chain[k - 1] + (1.0 - r * r).sqrt() * numbers[k];
+        }
+        chain
+    }
+}
+
+/// Heights of known winds and of error anchors, merged, without near duplicates.
+fn node_heights(known: &[(f64, f64, [f64; 2], bool)]) -> Vec<f64> {
+    let mut heights: Vec<f64> = known.iter().map(|k| k.0).collect();
+    let extra = ERROR_ANCHORS_M.iter().copied().chain([50.0, LAW_TOP_M]);
+    for z in extra {
+        if heights.iter().all(|h| (h - z).abs() > 0.02 * z) {
+            heights.push(z);
+        }
+    }
+    heights.sort_by(f64::total_cmp);
+    heights
+}
+
+/// Known wind at a height: linear in the components, held above.
+fn interpolate(known: &[(f64, f64, [f64; 2], bool)], z: f64) -> (f64, [f64; 2], bool) {
+    let k = known.partition_point(|n| n.0 <= z).saturating_sub(1);
+    let low = known[k];
+    let Some(high) = known.get(k + 1) else { return (low.1, low.2, low.3) };
+    let w = (z - low.0) / (high.0 - low.0);
+    let part = |i: usize| low.1 * low.2[i] * (1.0 - w) + high.1 * high.2[i] * w;
+    let (e, n) = (part(0), part(1));
+    let speed = (e * e + n * n).sqrt();
+    let towards = if speed > 1e-9 { [e / speed, n / speed] } else { low.2 };
+    (speed, towards, low.3 && high.3)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NO_ERRORS: WindErrors = WindErrors {
+        component_sd_m_s: 0.0,
+        direction_sd_rad: 0.0,
+        correlation_length_m: 500.0,
+        growth_above_top_per_s: 0.0,
+    };
+
+    #[test]
+    fn layers_are_linear_in_components() {
+        let layers = [(10.0, 10.0, 350.0_f64), (500.0, 10.0, 10.0)].map(|(z, s, d)| Layer {
+            height_above_ground_m: z,
+            speed_m_s: s,
+            direction_from_rad: d.to_radians(),
+        });
+        let p = Profile::new(None, &layers, SurfaceLaw::Log { roughness_m: 0.03 }, NO_ERRORS);
+        let (e, n) = p.map(|p| p.mean().at(255.0)).unwrap_or_default();
+        // The mean of 350/10 and 010/10 is 000 deg at 9.8481 (vector mean), not 180.
+        assert!(e.abs() < 1e-9 && (n + 9.848_1).abs() < 1e-4, "{e} {n}");
+    }
+
+    #[test]
+    fn errors_have_their_size_and_correlation() {
+        let surface = SurfaceWind {
+            speed_m_s: 5.0,
+            direction: Direction::From(0.0),
+            measuring_height_m: 10.0,
+            gust_m_s: Some(5.0),
+        };
+        let errors = WindErrors { component_sd_m_s: 2.0, ..NO_ERRORS };
+        let Some(p) = Profile::new(Some(surface), &[], SurfaceLaw::Log { roughness_m: 0.03 }, errors) else {
+            panic!("a surface wind is enough")
+        };
+        // One standard deviation in the lowest anchor alone, along the wind (from north: towards south).
+        let mut numbers = WindNumbers::NONE;
+        numbers.along[0] = 1.0;
+        let (_, calm) = p.mean().at(10.0);
+        let (_, n) = p.table(&numbers).at(10.0);
+        assert!((calm - n - 2.0).abs() < 1e-9);
+        let (_, calm) = p.mean().at(100.0);
+        let (_, n) = p.table(&numbers).at(100.0);
+        assert!((calm - n - 2.0 * libm::exp(-90.0 / 500.0)).abs() < 1e-9);
+    }
+}

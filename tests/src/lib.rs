@@ -1,0 +1,85 @@
+//! What the outside checks share: a bare world whose parts a check swaps one by one.
+
+use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
+use slowpoint_sim::air::AirTable;
+use slowpoint_sim::flight::{Ascent, Drawn, Gravity, MassModel, Misalignment, Start, State, fly_ascent};
+use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
+use slowpoint_sim::wind::WindTable;
+
+/// An airframe without any aerodynamics, on a reference area.
+pub fn bare_aero(reference_area_m2: f64, axial_coefficient: f64) -> Aero {
+    Aero {
+        reference_area_m2,
+        body: NO_SLOPE,
+        fins: NO_SLOPE,
+        fin_slope_factor: MachTable::constant(1.0, 2.0),
+        cross_flow: CrossFlow { drag_area_m2: 0.0, first_m3: 0.0 },
+        drag_coasting: MachTable::constant(axial_coefficient, 2.0),
+        drag_thrusting: MachTable::constant(axial_coefficient, 2.0),
+        tail_first_factor: 1.0,
+        mach_bound: 10.0,
+        assumed: Vec::new(),
+    }
+}
+
+/// No normal force.
+pub const NO_SLOPE: SlopeMoments = SlopeMoments { zeroth_per_rad: 0.0, first_m: 0.0, second_m2: 0.0 };
+
+/// A point of a mass, upright and at rest at a height, in calm air of standard density, with constant
+/// gravity, without rotation of the Earth, without thrust.
+pub fn bare(aero: &Aero, mass_kg: f64, height_m: f64) -> Drawn<'_> {
+    Drawn {
+        gravity: Gravity::constant(9.80665),
+        earth_rotation_rad_s: [0.0, 0.0],
+        air: AirTable::uniform(1.225, 340.294),
+        wind: WindTable::uniform(0.0, 0.0),
+        thrust: ThrustTable::none(),
+        mass: MassModel {
+            dry_mass_kg: mass_kg,
+            dry_cg_m: 0.5,
+            dry_inertia_kg_m2: 1.0,
+            propellant_kg: 0.0,
+            propellant_cg_m: 0.5,
+            propellant_gyration_m2: 0.0,
+        },
+        grain_known: false,
+        aero,
+        body: aero.body,
+        fins: aero.fins,
+        cross_flow: aero.cross_flow,
+        drag_factor: 1.0,
+        along_flow_drag_area_m2: 0.0,
+        misalignment: Misalignment::default(),
+        roll_reference: [1.0, 0.0],
+        start: Start::Free(State {
+            position: [0.0, 0.0, height_m],
+            velocity: [0.0; 3],
+            nose: [0.0, 0.0, 1.0],
+            spin: [0.0; 3],
+        }),
+        top_m: 1e6,
+    }
+}
+
+/// Thrust of one motor as drawn at its nominal curve, propellant weightless.
+pub fn one_motor(points: &[(f64, f64)]) -> ThrustTable {
+    let motor = DrawnMotor { impulse_factor: 1.0, burn_factor: 1.0, lit: true, offset_m: [0.0, 0.0] };
+    ThrustTable::new(&ThrustCurve::new(points.to_vec()), 0.0, &[motor], true)
+}
+
+/// Flies an ascent with steps a number of times finer than usual.
+pub fn ascent(drawn: &Drawn, finer: f64) -> Ascent {
+    let mut out = Ascent::default();
+    fly_ascent(drawn, finer, &mut out);
+    out
+}
+
+/// Fails unless a value is within a tolerance of what a source says.
+pub fn close(what: &str, value: f64, expected: f64, tolerance: f64) {
+    assert!((value - expected).abs() <= tolerance, "{what}: {value}, expected {expected} +-{tolerance}");
+}
+
+/// As [`close`], with the tolerance relative to the expected value.
+pub fn close_relative(what: &str, value: f64, expected: f64, tolerance: f64) {
+    close(what, value, expected, tolerance * expected.abs());
+}

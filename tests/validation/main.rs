@@ -1,0 +1,8 @@
+//! The engine against published tables, closed forms and check cases. The source stands beside each value.
+//!
+//! Marks: A published data, reproduced independently; B published formula with a numerical check;
+//! "common practice" where only the trade says so.
+
+mod atmosphere;
+mod closed_form;
+mod check_cases;
