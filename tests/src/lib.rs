@@ -1,5 +1,7 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
+pub mod rockets;
+
 use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
 use slowpoint_sim::flight::{Ascent, Drawn, Gravity, MassModel, Misalignment, Start, State, fly_ascent};

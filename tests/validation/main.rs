@@ -5,4 +5,5 @@
 
 mod atmosphere;
 mod closed_form;
+mod common_practice;
 mod check_cases;

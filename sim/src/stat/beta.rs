@@ -86,8 +86,8 @@ fn first_guess(p: f64, a: f64, b: f64) -> f64 {
         let lambda = (z * z - 3.0) / 6.0;
         let (u, v) = (1.0 / (2.0 * a - 1.0), 1.0 / (2.0 * b - 1.0));
         let h = 2.0 / (u + v);
-        let w = z * (lambda + h).max(0.0).sqrt() / h
-            - (v - u) * (lambda + 5.0 / 6.0 - 2.0 / (3.0 * h));
+        let w =
+            z * (lambda + h).max(0.0).sqrt() / h - (v - u) * (lambda + 5.0 / 6.0 - 2.0 / (3.0 * h));
         a / (a + b * libm::exp(2.0 * w))
     } else {
         let below = libm::exp(a * libm::log(a / (a + b))) / a;
@@ -130,4 +130,91 @@ fn fraction(x: f64, a: f64, b: f64) -> f64 {
         }
     }
     value
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(
+        clippy::excessive_precision,
+        reason = "values are kept as computed, so that they can be compared"
+    )]
+
+    use super::{inverse, regularised};
+
+    /// Computed with 40 digits (mpmath 1.3: binomial sums for whole shapes, its own `betainc` otherwise).
+    #[test]
+    fn to_many_digits() {
+        for (x, a, b, exact, relative) in [
+            (0.5, 12.5, 30.5, 0.99757678181528812164, 1e-14),
+            (0.1, 2.0, 3.0, 0.0523, 1e-14),
+            (0.9, 2.0, 3.0, 0.9963, 1e-14),
+            (0.1, 0.5, 7.5, 0.7837516348627336010791, 1e-13),
+            (0.01, 1.0, 300.0, 0.95095910592871414719, 1e-13),
+            (0.3, 3000.0, 7000.0, 0.50116076913624899291, 1e-10),
+            (0.29, 3000.0, 7000.0, 0.014136148980603516994, 1e-10),
+            (0.001, 10.0, 9991.0, 0.54213287602098152037, 1e-10),
+            (0.0501, 50_000.0, 950_001.0, 0.67729491729771480903, 1e-8),
+        ] {
+            let ours = regularised(x, a, b);
+            assert!((ours / exact - 1.0).abs() < relative, "{x} {a} {b}: {ours}");
+        }
+    }
+
+    #[test]
+    fn inverse_to_many_digits() {
+        for (p, a, b, exact) in [
+            (0.025, 81.0, 183.0, 0.252736745585271163),
+            (0.025, 50.0, 951.0, 0.0373353976046617679),
+            (0.975, 1.0, 1000.0, 0.00368208389686567209),
+            (0.025, 1.0, 10_000.0, 2.53177759347468664e-6),
+        ] {
+            let ours = inverse(p, a, b);
+            assert!((ours / exact - 1.0).abs() < 2e-11, "{p} {a} {b}: {ours}");
+        }
+    }
+
+    /// Shapes from one half to a million, and all of the range of `p`.
+    #[test]
+    fn inverse_undoes() {
+        let shapes = [0.5, 1.0, 1.5, 7.0, 50.0, 1000.0, 50_000.0, 1e6];
+        for a in shapes {
+            for b in shapes {
+                for p in [1e-6, 0.025, 0.3, 0.5, 0.9, 0.975] {
+                    let x = inverse(p, a, b);
+                    // Next to 1 the spacing of doubles limits what can be undone.
+                    let back = regularised(x, a, b);
+                    let spacing = (regularised(x * (1.0 + 4e-16), a, b) - back).abs();
+                    assert!(
+                        (back - p).abs() < 1e-8 * p + 2.0 * spacing,
+                        "{a} {b} {p}: {x} {back}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn against_statrs() {
+        for a in [0.5, 1.0, 2.5, 30.0, 400.0] {
+            for b in [0.5, 1.0, 2.5, 30.0, 400.0] {
+                for x in [0.001, 0.1, 0.35, 0.5, 0.8, 0.99] {
+                    let outside = statrs::function::beta::beta_reg(a, b, x);
+                    assert!(
+                        (regularised(x, a, b) - outside).abs() < 1e-12,
+                        "{a} {b} {x}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn ends() {
+        assert_eq!(
+            (regularised(-1.0, 2.0, 3.0), regularised(2.0, 2.0, 3.0)),
+            (0.0, 1.0)
+        );
+        assert_eq!((inverse(0.0, 2.0, 3.0), inverse(1.0, 2.0, 3.0)), (0.0, 1.0));
+        assert!(regularised(0.5, 0.0, 1.0).is_nan() && inverse(f64::NAN, 1.0, 1.0).is_nan());
+    }
 }

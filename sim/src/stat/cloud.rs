@@ -13,6 +13,10 @@ const SCALE: f64 = 65_536.0;
 /// the products in [`Cloud::covariance`] fit 128 bits up to 2^26 flights even if all are that far away.
 const POSITION_MAX_M: f64 = 1_048_576.0;
 
+/// With a smaller cell the index of the farthest position would not fit 32 bits.
+const CELL_LEAST_M: f64 = 1e-3;
+const CELL_MOST_M: f64 = 1e6;
+
 /// Covariance of landing points about their mean, with n - 1 in the denominator.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Covariance {
@@ -40,10 +44,11 @@ pub struct Cloud {
 
 impl Cloud {
     /// An empty cloud on a grid of square cells with edges of `cell_m`; cell (0, 0) has the pad at its
-    /// south-west corner.
+    /// south-west corner. A size outside 1 mm to 1000 km makes no sense and is moved to the nearer end.
     pub fn new(cell_m: f64) -> Self {
         Self {
-            cell_m,
+            // `clamp` alone would keep a NaN.
+            cell_m: cell_m.max(CELL_LEAST_M).clamp(CELL_LEAST_M, CELL_MOST_M),
             flights: 0,
             unplaced: 0,
             east: 0,
@@ -70,7 +75,7 @@ impl Cloud {
         self.east_east += east * east;
         self.north_north += north * north;
         self.east_north += east * north;
-        // The conversion saturates, so a senseless cell size cannot do harm.
+        // At most 2^20 m over 1 mm: fits 32 bits.
         let cell = |metres: f64| (metres / self.cell_m).floor() as i32;
         let count = self.cells.entry((cell(east_m), cell(north_m))).or_insert(0);
         *count = count.saturating_add(1);
@@ -158,5 +163,138 @@ impl Cloud {
     /// The smoothed density behind the regions; `None` for an empty cloud.
     pub fn density(&self) -> Option<Density> {
         Density::new(&self.cells, self.cell_m, self.covariance())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sampler::Sampler;
+    use super::Cloud;
+
+    fn points(flights: usize) -> Vec<(f64, f64)> {
+        let mut sampler = Sampler(3);
+        (0..flights)
+            .map(|_| (300.0 + 90.0 * sampler.normal(), 40.0 * sampler.normal()))
+            .collect()
+    }
+
+    fn cloud(points: &[(f64, f64)]) -> Cloud {
+        let mut cloud = Cloud::new(5.0);
+        for &(east, north) in points {
+            cloud.add(east, north);
+        }
+        cloud
+    }
+
+    #[test]
+    fn any_order_and_any_split_give_the_same() {
+        let mut points = points(3000);
+        points.push((f64::NAN, 0.0));
+        let whole = cloud(&points);
+        let parts: Vec<Cloud> = points.chunks(77).map(cloud).collect();
+        let mut upwards = Cloud::new(5.0);
+        parts.iter().for_each(|part| upwards.merge(part));
+        let mut downwards = Cloud::new(5.0);
+        parts.iter().rev().for_each(|part| downwards.merge(part));
+        points.reverse();
+        assert_eq!(whole, upwards);
+        assert_eq!(whole, downwards);
+        assert_eq!(whole, cloud(&points));
+        assert_eq!(whole.density(), downwards.density());
+        assert_eq!((whole.count(), whole.unplaced()), (3000, 1));
+    }
+
+    /// The sample moments in two passes; positions are rounded to 15 micrometres.
+    #[test]
+    fn moments() {
+        let points = points(5000);
+        let cloud = cloud(&points);
+        let n = points.len() as f64;
+        let east = points.iter().map(|p| p.0).sum::<f64>() / n;
+        let north = points.iter().map(|p| p.1).sum::<f64>() / n;
+        let cross = points
+            .iter()
+            .map(|p| (p.0 - east) * (p.1 - north))
+            .sum::<f64>()
+            / (n - 1.0);
+        let square = points
+            .iter()
+            .map(|p| (p.0 - east) * (p.0 - east))
+            .sum::<f64>()
+            / (n - 1.0);
+        let (Some(mean), Some(covariance)) = (cloud.mean(), cloud.covariance()) else {
+            panic!("no moments");
+        };
+        assert!((mean.0 - east).abs() < 1e-6 && (mean.1 - north).abs() < 1e-6);
+        assert!((covariance.cross_m2 - cross).abs() < 1e-4);
+        assert!((covariance.east_m2 - square).abs() < 1e-4);
+    }
+
+    /// Far from the pad and a centimetre wide: nothing cancels.
+    #[test]
+    fn narrow_and_far() {
+        let mut cloud = Cloud::new(5.0);
+        for i in 0..1000 {
+            cloud.add(100_000.0 + f64::from(i % 2) / 64.0, -100_000.0);
+        }
+        let spread = cloud
+            .covariance()
+            .map(|c| (c.east_m2, c.north_m2, c.cross_m2));
+        assert_eq!(spread, Some((1000.0 / 999.0 / 4.0 / 4096.0, 0.0, 0.0)));
+    }
+
+    #[test]
+    fn none_one_and_two() {
+        let mut cloud = Cloud::new(5.0);
+        assert!(
+            cloud.mean().is_none() && cloud.covariance().is_none() && cloud.ellipse(0.5).is_none()
+        );
+        cloud.add(3.0, 4.0);
+        assert_eq!(cloud.mean(), Some((3.0, 4.0)));
+        assert!(cloud.ellipse(0.5).is_none());
+        cloud.add(5.0, 6.0);
+        let Some(ellipse) = cloud.ellipse(0.95) else {
+            panic!("no ellipse");
+        };
+        assert!((ellipse.bearing_deg - 45.0).abs() < 1e-9);
+        assert!(ellipse.semi_minor_m < 1e-6);
+        assert!(
+            ellipse.contains(3.0, 4.0) && ellipse.contains(5.0, 6.0) && !ellipse.contains(4.0, 5.1)
+        );
+    }
+
+    /// A normal cloud: the ellipse holds its share.
+    #[test]
+    fn share_inside() {
+        let points = points(20_000);
+        let cloud = cloud(&points);
+        for share in [0.5, 0.9, 0.95, 0.99] {
+            let Some(ellipse) = cloud.ellipse(share) else {
+                panic!("no ellipse");
+            };
+            let inside = points.iter().filter(|p| ellipse.contains(p.0, p.1)).count();
+            assert!((inside as f64 / 20_000.0 - share).abs() < 0.01);
+        }
+    }
+
+    #[test]
+    fn senseless_cells_do_no_harm() {
+        for cell_m in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-9] {
+            let mut cloud = Cloud::new(cell_m);
+            for (east, north) in points(100) {
+                cloud.add(1000.0 * east, 1000.0 * north);
+            }
+            let held = cloud.region(0.9).map(|region| region.share_held >= 0.9);
+            assert_eq!(held, Some(true));
+        }
+    }
+
+    #[test]
+    fn other_cells_are_not_mixed() {
+        let mut cloud = Cloud::new(5.0);
+        let mut other = Cloud::new(6.0);
+        other.add(1.0, 1.0);
+        cloud.merge(&other);
+        assert_eq!((cloud.count(), cloud.unplaced()), (0, 1));
     }
 }

@@ -85,3 +85,102 @@ impl Ellipse {
         core::f64::consts::PI * self.semi_major_m * self.semi_minor_m
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ellipse(east_m2: f64, north_m2: f64, cross_m2: f64, probability: f64) -> Ellipse {
+        let covariance = Covariance {
+            east_m2,
+            north_m2,
+            cross_m2,
+        };
+        match Ellipse::new((10.0, -20.0), &covariance, probability) {
+            Some(ellipse) => ellipse,
+            None => panic!("no ellipse for {probability}"),
+        }
+    }
+
+    /// Factor sqrt(-2 ln(1 - P)) to the six decimals of the usual tables (recomputed with SciPy by others).
+    #[test]
+    fn factors() {
+        for (probability, factor) in [
+            (0.5, 1.177410),
+            (0.9, 2.145966),
+            (0.95, 2.447747),
+            (0.99, 3.034854),
+            (0.9973, 3.439332),
+        ] {
+            assert!((ellipse(1.0, 1.0, 0.0, probability).semi_major_m - factor).abs() < 1e-6);
+        }
+        assert!((ellipse(1.0, 1.0, 0.0, 0.3935).semi_major_m - 1.0).abs() < 1e-4);
+        // Area at 95 %: 18.82274 times the two standard deviations.
+        assert!((ellipse(9.0, 4.0, 0.0, 0.95).area_m2() / 6.0 - 18.82274).abs() < 1e-5);
+    }
+
+    #[test]
+    fn bearings() {
+        for (east, north, cross, bearing) in [
+            (1.0, 4.0, 0.0, 0.0),
+            (4.0, 1.0, 0.0, 90.0),
+            (2.0, 2.0, 1.0, 45.0),
+            (2.0, 2.0, -1.0, 135.0),
+            (1.0, 1.0, 0.0, 0.0),
+            (0.0, 0.0, 0.0, 0.0),
+        ] {
+            let found = ellipse(east, north, cross, 0.5).bearing_deg;
+            assert!(
+                (found - bearing).abs() < 1e-12,
+                "{east} {north} {cross}: {found}"
+            );
+        }
+    }
+
+    /// A cloud stretched along any bearing is found again, and the ends of its axes lie on the edge.
+    #[test]
+    fn every_bearing() {
+        for degrees in 0..180 {
+            let bearing = f64::from(degrees).to_radians();
+            let (east, north) = (libm::sin(bearing), libm::cos(bearing));
+            let (major, minor) = (25.0, 4.0);
+            let found = ellipse(
+                major * east * east + minor * north * north,
+                major * north * north + minor * east * east,
+                (major - minor) * east * north,
+                0.9,
+            );
+            let off = (found.bearing_deg - f64::from(degrees)).abs();
+            assert!(
+                off.min(180.0 - off) < 1e-10,
+                "{degrees} {}",
+                found.bearing_deg
+            );
+            assert!((found.semi_major_m / found.semi_minor_m - 2.5).abs() < 1e-12);
+            for (length, east, north) in [
+                (found.semi_major_m, east, north),
+                (found.semi_minor_m, north, -east),
+            ] {
+                for (factor, inside) in [(0.9999, true), (-0.9999, true), (1.0001, false)] {
+                    let reach = factor * length;
+                    assert_eq!(
+                        found.contains(10.0 + reach * east, -20.0 + reach * north),
+                        inside
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn shares_without_an_ellipse() {
+        let covariance = Covariance {
+            east_m2: 1.0,
+            north_m2: 1.0,
+            cross_m2: 0.0,
+        };
+        for probability in [0.0, 1.0, -1.0, f64::NAN] {
+            assert!(Ellipse::new((0.0, 0.0), &covariance, probability).is_none());
+        }
+    }
+}

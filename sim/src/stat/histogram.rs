@@ -1,7 +1,6 @@
-//! One number per flight, accumulated so that the order of the flights leaves no trace.
-//!
-//! [`Histogram`] has bins fixed beforehand, [`Sum`] is fixed-point, [`Extremes`] remember which flight
-//! they come from; [`Summary`] bundles the three for one quantity and is what a tally holds.
+//! Counts in fixed bins, accumulated so that the order of the flights leaves no trace.
+
+pub use super::summary::{Digest, Extreme, Extremes, Sum, Summary};
 
 /// Bins per page. A quantity seldom visits all of several thousand bins, and there are some hundred
 /// histograms in a tally: only visited pages of 256 bytes are allocated.
@@ -151,221 +150,53 @@ impl Histogram {
     }
 }
 
-/// A sum that does not depend on the order of its terms: each is rounded to a multiple of 2^-32 first.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Sum {
-    scaled: i128,
-    terms: u64,
-    refused: u64,
-}
+#[cfg(test)]
+mod tests {
+    use super::Histogram;
 
-impl Sum {
-    const SCALE: f64 = (1u64 << 32) as f64;
-    /// A greater term would have no digits left at the scale of the others, and 2^64 of these still fit.
-    const TERM_MAX: f64 = 1e9;
-
-    /// Adds one term. NaN, infinity and anything beyond 1e9 must not occur in a flight; it would spoil
-    /// the sum and is counted as refused instead.
-    pub fn add(&mut self, value: f64) {
-        if value.abs() <= Self::TERM_MAX {
-            self.scaled += (value * Self::SCALE).round() as i128;
-            self.terms += 1;
-        } else {
-            self.refused += 1;
+    #[test]
+    fn inside_a_bin_and_outside_all() {
+        let mut histogram = Histogram::new(0.0, 1.0, 10);
+        assert_eq!(histogram.quantile(0.5, None), None);
+        for value in [2.0, 2.1, 2.2, 2.999] {
+            histogram.add(value);
         }
-    }
-
-    /// Adds another sum.
-    pub fn merge(&mut self, other: &Self) {
-        self.scaled += other.scaled;
-        self.terms += other.terms;
-        self.refused += other.refused;
-    }
-
-    /// The sum of all terms.
-    pub fn total(&self) -> f64 {
-        self.scaled as f64 / Self::SCALE
-    }
-
-    /// Terms added.
-    pub fn terms(&self) -> u64 {
-        self.terms
-    }
-
-    /// Terms that were no usable number.
-    pub fn refused(&self) -> u64 {
-        self.refused
-    }
-
-    /// The mean of all terms; `None` if there are none.
-    pub fn mean(&self) -> Option<f64> {
-        (self.terms > 0).then(|| self.total() / self.terms as f64)
-    }
-}
-
-/// A value and the flight it was met in.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Extreme {
-    /// The value.
-    pub value: f64,
-    /// Index of the flight, by which it can be flown again.
-    pub flight: u64,
-}
-
-/// The least and the greatest value with their flights; equal values give the lower flight index.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Extremes {
-    least: Option<Extreme>,
-    greatest: Option<Extreme>,
-}
-
-impl Extremes {
-    /// Takes one value into account; a NaN is passed over.
-    pub fn add(&mut self, value: f64, flight: u64) {
-        if !value.is_nan() {
-            let met = Some(Extreme { value, flight });
-            self.merge(&Self {
-                least: met,
-                greatest: met,
-            });
+        assert_eq!(histogram.quantile(0.25, None), Some(2.25));
+        assert_eq!(histogram.quantile(1.0, Some((2.0, 2.999))), Some(2.999));
+        for value in [-7.0, 10.0, 30.0, 50.0] {
+            histogram.add(value);
         }
+        assert_eq!(
+            (histogram.below(), histogram.above(), histogram.count()),
+            (1, 3, 8)
+        );
+        assert_eq!(histogram.quantile(1.0, None), Some(10.0));
+        assert_eq!(histogram.quantile(1.0, Some((-7.0, 50.0))), Some(50.0));
+        assert_eq!(histogram.quantile(0.0, Some((-7.0, 50.0))), Some(-7.0));
+        assert_eq!(
+            histogram.filled_bins().collect::<Vec<_>>(),
+            vec![(2.0, 3.0, 4)]
+        );
     }
 
-    /// Takes the extremes of other flights into account.
-    pub fn merge(&mut self, other: &Self) {
-        self.least = nearer_end(self.least, other.least, |a, b| a < b);
-        self.greatest = nearer_end(self.greatest, other.greatest, |a, b| a > b);
+    #[test]
+    fn other_bins_are_not_mixed() {
+        let mut histogram = Histogram::new(0.0, 1.0, 10);
+        let mut other = Histogram::new(0.0, 2.0, 10);
+        other.add(1.0);
+        other.add(f64::NAN);
+        histogram.merge(&other);
+        assert_eq!((histogram.count(), histogram.unplaced()), (0, 2));
     }
 
-    /// The least value.
-    pub fn least(&self) -> Option<Extreme> {
-        self.least
-    }
-
-    /// The greatest value.
-    pub fn greatest(&self) -> Option<Extreme> {
-        self.greatest
-    }
-}
-
-fn nearer_end(
-    a: Option<Extreme>,
-    b: Option<Extreme>,
-    beats: fn(f64, f64) -> bool,
-) -> Option<Extreme> {
-    match (a, b) {
-        (Some(a), Some(b)) => {
-            let tie = a.value == b.value;
-            let second = beats(b.value, a.value) || (tie && b.flight < a.flight);
-            Some(if second { b } else { a })
+    #[test]
+    fn senseless_bins_do_no_harm() {
+        for (width, bins) in [(0.0, 10), (-1.0, 10), (f64::NAN, 10), (1.0, 0)] {
+            let mut histogram = Histogram::new(0.0, width, bins);
+            for value in [-1.0, 0.0, 5.0, f64::INFINITY] {
+                histogram.add(value);
+            }
+            assert_eq!(histogram.count() + histogram.unplaced(), 4);
         }
-        (a, b) => a.or(b),
-    }
-}
-
-/// All that is kept of one quantity over all flights.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Summary {
-    histogram: Histogram,
-    sum: Sum,
-    extremes: Extremes,
-}
-
-/// The figures a report shows of one quantity.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Digest {
-    /// Flights that have the quantity.
-    pub flights: u64,
-    /// Arithmetic mean.
-    pub mean: f64,
-    /// Value that 5 % of the flights stay below.
-    pub p05: f64,
-    /// Lower quartile.
-    pub p25: f64,
-    /// Median.
-    pub p50: f64,
-    /// Upper quartile.
-    pub p75: f64,
-    /// Value that 95 % of the flights stay below.
-    pub p95: f64,
-    /// Least value and its flight.
-    pub least: Extreme,
-    /// Greatest value and its flight.
-    pub greatest: Extreme,
-}
-
-impl Summary {
-    /// A summary whose quantiles come from `bins` bins of `width` upwards from `low`.
-    pub fn new(low: f64, width: f64, bins: usize) -> Self {
-        Self {
-            histogram: Histogram::new(low, width, bins),
-            sum: Sum::default(),
-            extremes: Extremes::default(),
-        }
-    }
-
-    /// Takes the value of one flight. One that [`Sum::add`] refuses is refused by all three parts.
-    pub fn add(&mut self, value: f64, flight: u64) {
-        let refused = self.sum.refused();
-        self.sum.add(value);
-        if self.sum.refused() == refused {
-            self.histogram.add(value);
-            self.extremes.add(value, flight);
-        }
-    }
-
-    /// Adds the flights of another summary with the same bins (see [`Histogram::merge`]).
-    pub fn merge(&mut self, other: &Self) {
-        self.histogram.merge(&other.histogram);
-        self.sum.merge(&other.sum);
-        self.extremes.merge(&other.extremes);
-    }
-
-    /// Values taken.
-    pub fn count(&self) -> u64 {
-        self.sum.terms()
-    }
-
-    /// Values refused, which must be none.
-    pub fn refused(&self) -> u64 {
-        self.sum.refused()
-    }
-
-    /// Arithmetic mean.
-    pub fn mean(&self) -> Option<f64> {
-        self.sum.mean()
-    }
-
-    /// The value below which the share `p` of the flights lies, exact to a bin width.
-    pub fn quantile(&self, p: f64) -> Option<f64> {
-        let least = self.extremes.least()?;
-        let greatest = self.extremes.greatest()?;
-        self.histogram
-            .quantile(p, Some((least.value, greatest.value)))
-    }
-
-    /// The counts behind the quantiles, for a picture.
-    pub fn histogram(&self) -> &Histogram {
-        &self.histogram
-    }
-
-    /// The least and the greatest value.
-    pub fn extremes(&self) -> &Extremes {
-        &self.extremes
-    }
-
-    /// The figures of a report; `None` if no flight has the quantity.
-    pub fn digest(&self) -> Option<Digest> {
-        Some(Digest {
-            flights: self.count(),
-            mean: self.mean()?,
-            p05: self.quantile(0.05)?,
-            p25: self.quantile(0.25)?,
-            p50: self.quantile(0.50)?,
-            p75: self.quantile(0.75)?,
-            p95: self.quantile(0.95)?,
-            least: self.extremes.least()?,
-            greatest: self.extremes.greatest()?,
-        })
     }
 }

@@ -2,8 +2,8 @@
 //!
 //! Two kinds of file live here. The first turns counts into statements: [`interval`] (95 % intervals
 //! of a chance), [`paired`] (is one delay really better than another), on top of [`normal`],
-//! [`beta`] and [`student`]. The second accumulates: [`histogram`] (one number per flight) and
-//! [`cloud`] (one landing point per flight), with [`ellipse`], [`region`] and [`outline`] read from it.
+//! [`beta`] and [`student`]. The second accumulates: [`histogram`] and [`summary`] (one number per
+//! flight), [`cloud`] (one landing point per flight), with [`ellipse`], [`region`] and [`outline`] read from it.
 //!
 //! What accumulates holds integers only: counts, fixed-point sums, extremes with the flight they came
 //! from. Integer addition is associative, so any split of the flights over threads or machines, merged
@@ -24,6 +24,7 @@ pub mod outline;
 pub mod paired;
 pub mod region;
 pub mod student;
+pub mod summary;
 
 #[cfg(test)]
 mod sampler;

@@ -185,9 +185,97 @@ impl Tracer {
     }
 
     fn split(&self, corner: usize) -> (i64, i64) {
-        (
-            (corner % self.stride) as i64,
-            (corner / self.stride) as i64,
-        )
+        ((corner % self.stride) as i64, (corner / self.stride) as i64)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sampler::Sampler;
+    use super::*;
+
+    /// Signed area by the shoelace formula.
+    fn area(ring: &[(f64, f64)]) -> f64 {
+        let pairs = ring.iter().zip(ring.iter().skip(1));
+        0.5 * pairs.map(|(a, b)| a.0 * b.1 - b.0 * a.1).sum::<f64>()
+    }
+
+    #[test]
+    fn one_cell() {
+        let square = vec![
+            (-2.0, 6.0),
+            (0.0, 6.0),
+            (0.0, 8.0),
+            (-2.0, 8.0),
+            (-2.0, 6.0),
+        ];
+        let outline = trace(&[(-1, 3)], 2.0);
+        assert_eq!(outline.len(), 1);
+        assert_eq!((&outline[0].exterior, outline[0].holes.len()), (&square, 0));
+        assert!(trace(&[], 2.0).is_empty());
+    }
+
+    #[test]
+    fn a_frame_has_a_hole() {
+        let cells: Vec<(i32, i32)> = (0..3)
+            .flat_map(|east| (0..3).map(move |north| (east, north)))
+            .filter(|&cell| cell != (1, 1))
+            .collect();
+        let outline = trace(&cells, 1.0);
+        assert_eq!(outline.len(), 1);
+        assert_eq!(area(&outline[0].exterior), 9.0);
+        assert_eq!(
+            outline[0]
+                .holes
+                .iter()
+                .map(|hole| area(hole))
+                .collect::<Vec<_>>(),
+            vec![-1.0]
+        );
+        // Straight runs have no points in between.
+        assert_eq!(
+            (outline[0].exterior.len(), outline[0].holes[0].len()),
+            (5, 5)
+        );
+    }
+
+    #[test]
+    fn patches_that_meet_in_a_corner_stay_apart() {
+        assert_eq!(trace(&[(0, 0), (1, 1)], 1.0).len(), 2);
+    }
+
+    /// Random cells hold every case of touching corners: rings are simple, run the right way round and
+    /// enclose as much as the cells cover.
+    #[test]
+    fn random_cells() {
+        let mut sampler = Sampler(1);
+        for density in [0.2, 0.5, 0.6, 0.8, 0.95] {
+            let cells: Vec<(i32, i32)> = (-20..20)
+                .flat_map(|east| (-20..20).map(move |north| (east, north)))
+                .filter(|_| sampler.uniform() < density)
+                .collect();
+            let mut covered = 0.0;
+            for polygon in trace(&cells, 1.0) {
+                assert!(area(&polygon.exterior) > 0.0);
+                covered += area(&polygon.exterior);
+                for hole in &polygon.holes {
+                    assert!(area(hole) < 0.0);
+                    covered += area(hole);
+                }
+                for ring in polygon.holes.iter().chain([&polygon.exterior]) {
+                    assert_eq!(ring.first(), ring.last());
+                    let mut corners: Vec<(i32, i32)> = ring
+                        .iter()
+                        .skip(1)
+                        .map(|p| (p.0 as i32, p.1 as i32))
+                        .collect();
+                    let all = corners.len();
+                    corners.sort_unstable();
+                    corners.dedup();
+                    assert_eq!(corners.len(), all);
+                }
+            }
+            assert_eq!(covered, cells.len() as f64);
+        }
     }
 }

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use super::cloud::Covariance;
 use super::outline::{self, Polygon};
 
-/// Covariance of the kernel relative to the normal-reference rule, see [`Density::new`].
+/// Covariance of the kernel relative to the normal-reference rule, see `Density::new`.
 const NARROWING: f64 = 0.5;
 
 /// What one landing adds to the density of its own cell: the weights of a kernel are not normed.
@@ -23,6 +23,10 @@ const KERNEL_REACH: f64 = 3.0;
 /// a grid that is far finer than the bandwidth, or one far landing that makes the box huge.
 const WORK_MAX: f64 = 1e8;
 
+/// Standard deviation of the kernel, in cells, from which on a kernel is not even set up: the smoothing
+/// would cost too much in any case.
+const BANDWIDTH_MAX: f64 = 1000.0;
+
 /// Cells the smoothed grid may have, for the sake of memory.
 const GRID_MAX: f64 = 1e6;
 
@@ -34,8 +38,9 @@ pub struct Region {
     /// The share of the flights in the cloud that really landed in these cells, at least that asked for.
     pub share_held: f64,
     /// The share of new flights to be expected in these cells: flights that would lie inside even if
-    /// they had not raised the density of their own cell (left out one at a time). Against fresh
-    /// flights it was right to 0.5 percentage points where `share_held` was 3 too high (1000 flights).
+    /// they had not raised the density of their own cell (each left out in turn). Measured against
+    /// 200,000 fresh flights at 1000 flights: off by 1.4 percentage points at most, without a bias, where
+    /// `share_held` is 1 to 3 too high; at 100,000 the two agree to 0.2.
     pub share_new: f64,
     /// Area of all cells, in square metres.
     pub area_m2: f64,
@@ -73,7 +78,7 @@ impl Density {
     /// a quarter of it makes ragged edges (measured). One landing, or several in one place, are not smoothed.
     ///
     /// `None` if there are no counts.
-    pub fn new(
+    pub(super) fn new(
         counts: &BTreeMap<(i32, i32), u32>,
         cell_m: f64,
         covariance: Option<Covariance>,
@@ -84,8 +89,12 @@ impl Density {
         }
         let shrink = NARROWING / libm::cbrt(flights as f64);
         // At 31 halvings every index is 0 or -1, which fits any limit.
+        let widest = covariance.map_or(0.0, |c| c.east_m2.max(c.north_m2)) * shrink;
         for halvings in 0..31 {
             let cell_m = cell_m * f64::from(1u32 << halvings);
+            if widest.sqrt() > BANDWIDTH_MAX * cell_m {
+                continue;
+            }
             let kernel = Kernel::new(covariance, shrink / (cell_m * cell_m));
             let grid = Frame::around(counts, halvings, &kernel);
             if halvings == 30 || grid.affordable(&kernel) {
@@ -115,8 +124,9 @@ impl Density {
             held += u64::from(cell.count);
             cells.push(cell.index);
         }
-        let faintest = self.cells[..cells.len()].last().map_or(0.0, |c| c.density);
-        let without_itself: u64 = self.cells[..cells.len()]
+        let taken = &self.cells[..cells.len()];
+        let faintest = taken.last().map_or(0.0, |cell| cell.density);
+        let without_itself: u64 = taken
             .iter()
             .take_while(|cell| cell.density - PEAK >= faintest)
             .map(|cell| u64::from(cell.count))
@@ -156,10 +166,18 @@ impl Kernel {
             (c.east_m2 * shrink, c.north_m2 * shrink, c.cross_m2 * shrink)
         });
         let upright = north >= east;
-        let (greater, lesser) = if upright { (north, east) } else { (east, north) };
+        let (greater, lesser) = if upright {
+            (north, east)
+        } else {
+            (east, north)
+        };
         let slant = if greater > 0.0 { cross / greater } else { 0.0 };
         let tap = |step: isize, aside: isize, weight: f64| {
-            let (east, north) = if upright { (aside, step) } else { (step, aside) };
+            let (east, north) = if upright {
+                (aside, step)
+            } else {
+                (step, aside)
+            };
             Tap {
                 east,
                 north,
@@ -264,11 +282,7 @@ impl Frame {
                 count,
             })
             .collect();
-        cells.sort_unstable_by(|a, b| {
-            b.density
-                .total_cmp(&a.density)
-                .then(a.index.cmp(&b.index))
-        });
+        cells.sort_unstable_by(|a, b| b.density.total_cmp(&a.density).then(a.index.cmp(&b.index)));
         cells
     }
 
@@ -302,5 +316,121 @@ impl Frame {
             }
         }
         to
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::cloud::Cloud;
+    use super::super::sampler::Sampler;
+
+    fn normal_cloud(flights: usize, cell_m: f64) -> Cloud {
+        let mut sampler = Sampler(11);
+        let mut cloud = Cloud::new(cell_m);
+        for _ in 0..flights {
+            let (a, b) = (sampler.normal(), sampler.normal());
+            cloud.add(500.0 + 100.0 * a, 80.0 * a + 60.0 * b);
+        }
+        cloud
+    }
+
+    /// For a normal cloud the highest-density region is the ellipse: area 2 pi ln(1 / (1 - P)) times the
+    /// root of the determinant, here 100 m by 60 m.
+    #[test]
+    fn normal_cloud_has_the_area_of_its_ellipse() {
+        let cloud = normal_cloud(100_000, 4.0);
+        let Some(density) = cloud.density() else {
+            panic!("no density");
+        };
+        for share in [0.5, 0.9, 0.95, 0.99] {
+            let region = density.region(share);
+            let exact = -2.0 * core::f64::consts::PI * libm::log1p(-share) * 6000.0;
+            assert!(
+                (region.area_m2 / exact - 1.0).abs() < 0.03,
+                "{share} {}",
+                region.area_m2 / exact
+            );
+            assert!(region.share_held >= share && region.share_held < share + 2e-3);
+            assert!(region.share_new < region.share_held && region.share_new > share - 3e-3);
+            assert_eq!(region.cell_m, 4.0);
+            let held: u64 = region
+                .cells
+                .iter()
+                .filter_map(|cell| cloud.cells().get(cell))
+                .map(|&n| u64::from(n))
+                .sum();
+            assert_eq!(held as f64 / 1e5, region.share_held);
+        }
+    }
+
+    /// Two separate landing areas stay two: the ellipse would cover the empty middle.
+    #[test]
+    fn islands_stay_apart() {
+        let mut sampler = Sampler(5);
+        let mut cloud = Cloud::new(5.0);
+        for flight in 0..5000 {
+            let centre = if flight % 4 == 0 { 0.0 } else { 1500.0 };
+            cloud.add(centre + 40.0 * sampler.normal(), 40.0 * sampler.normal());
+        }
+        let region = cloud.region(0.9);
+        assert_eq!(region.map(|region| region.outline.len()), Some(2));
+    }
+
+    #[test]
+    fn one_and_two_flights() {
+        assert!(Cloud::new(10.0).region(0.9).is_none());
+        let mut cloud = Cloud::new(10.0);
+        cloud.add(-3.0, 4.0);
+        let Some(one) = cloud.region(0.9) else {
+            panic!("no region");
+        };
+        assert_eq!(
+            (one.cells.as_slice(), one.share_held, one.area_m2),
+            (&[(-1, 0)][..], 1.0, 100.0)
+        );
+        // One flight says nothing about the next.
+        assert_eq!(one.share_new, 0.0);
+        cloud.add(203.0, 104.0);
+        let Some(two) = cloud.region(0.9) else {
+            panic!("no region");
+        };
+        assert_eq!(two.share_held, 1.0);
+        assert!(two.cells.contains(&(-1, 0)) && two.cells.contains(&(20, 10)));
+        // A line: nothing is smeared across it.
+        assert!(two.cells.len() < 60, "{}", two.cells.len());
+    }
+
+    #[test]
+    fn many_flights_in_one_place_are_one_cell() {
+        let mut cloud = Cloud::new(10.0);
+        for _ in 0..1000 {
+            cloud.add(55.0, 55.0);
+        }
+        assert_eq!(
+            cloud.region(0.99).map(|region| region.cells),
+            Some(vec![(5, 5)])
+        );
+    }
+
+    /// One flight a thousand kilometres off makes the box huge: cells are joined, work stays bounded.
+    #[test]
+    fn a_far_flight_coarsens_the_grid() {
+        let mut cloud = normal_cloud(1000, 4.0);
+        cloud.add(1e6, -1e6);
+        let Some(region) = cloud.region(0.99) else {
+            panic!("no region");
+        };
+        assert!(region.cell_m > 4.0 && region.share_held >= 0.99);
+    }
+
+    #[test]
+    fn no_share_is_no_cell_and_all_is_every_flight() {
+        let cloud = normal_cloud(500, 4.0);
+        let ends = [0.0, 1.0].map(|share| {
+            cloud
+                .region(share)
+                .map(|region| (region.cells.is_empty(), region.share_held))
+        });
+        assert_eq!(ends, [Some((true, 0.0)), Some((false, 1.0))]);
     }
 }

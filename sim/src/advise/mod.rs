@@ -1,0 +1,34 @@
+//! What follows from the tallies. Nothing here flies.
+
+mod cautions;
+
+pub use cautions::cautions;
+
+use crate::case::Case;
+use crate::report::{Advice, WayReport};
+use crate::stat::paired;
+use crate::tally::Tally;
+
+/// Largest acceptable chance of `unsafe_opening` where the caller gave none: a house number, listed as assumed.
+pub const DEFAULT_ACCEPT_CHANCE: f64 = 0.05;
+
+/// Compares the asked ways of deploying on the same flights.
+pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport]) -> Advice {
+    let question = &case.inputs.question;
+    let limit = question.accept_limit;
+    let accept_chance = question.accept_chance.unwrap_or(DEFAULT_ACCEPT_CHANCE);
+    let meets: Vec<usize> = ways
+        .iter()
+        .enumerate()
+        .filter(|(_, way)| way.limits[limit].unsafe_opening.upper <= accept_chance)
+        .map(|(k, _)| k)
+        .collect();
+    let lowest = (0..ways.len()).min_by_key(|k| tally.unsafe_openings(*k, limit)).unwrap_or(0);
+    // The least certain of the comparisons with each other way, on the flights where the two differ.
+    let lowest_certainty = (0..ways.len())
+        .filter(|other| *other != lowest)
+        .map(|other| paired::ahead(tally.only_first_unsafe(lowest, other), tally.only_first_unsafe(other, lowest)))
+        .min_by(f64::total_cmp);
+    let best = meets.contains(&lowest).then_some(lowest);
+    Advice { limit_m_s: question.limits_m_s[limit], accept_chance, meets, lowest, lowest_certainty, best }
+}

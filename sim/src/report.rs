@@ -1,0 +1,239 @@
+//! The answer as plain data. Every number carries its unit in its name.
+
+use crate::assumption::Assumption;
+use crate::flight::{Deployment, Outcome};
+use crate::stat::histogram::Digest;
+use crate::stat::interval::Chance;
+use crate::stat::outline::Polygon;
+
+/// Stands before everything else, wherever an answer is shown.
+pub const FIRST_CAUTION: &str = "An estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.";
+
+/// What the intervals cover.
+pub const INTERVAL_NOTE: &str = "Intervals are 95 % and cover sampling only, not errors of the model: see how the chances move when centre of pressure, drag and wind are off.";
+
+/// The whole answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    /// Flights flown.
+    pub flights: u64,
+    /// Chance that a flight rises above the ceiling, if one was given.
+    pub above_ceiling: Option<Chance>,
+    /// One per way of deploying, in the order asked.
+    pub ways: Vec<WayReport>,
+    /// Leaving the rail; `None` when no flight did.
+    pub rail: Option<RailReport>,
+    /// Highest points and the slowest instant; `None` when no flight left the rail.
+    pub flight: Option<FlightReport>,
+    /// What follows for the asked ways of deploying.
+    pub advice: Advice,
+    /// How the chances move when the model is off.
+    pub moves: Vec<Move>,
+    /// What to mind, with the published rule beside it.
+    pub cautions: Vec<Caution>,
+    /// Every default used.
+    pub assumed: Vec<Assumption>,
+}
+
+/// One way of deploying.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WayReport {
+    /// What it is.
+    pub way: Deployment,
+    /// Chances against each limit.
+    pub limits: Vec<LimitReport>,
+    /// Every outcome that happened; their flights add up to all flights.
+    pub outcomes: Vec<OutcomeCount>,
+    /// At ejection, over the flights that ejected in the air.
+    pub ejection: Option<EjectionReport>,
+    /// On the ground, over the flights that flew.
+    pub landing: Option<LandingReport>,
+}
+
+/// Chances against one limit. Over all flights, never only over those that opened.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LimitReport {
+    /// The limit, m/s.
+    pub limit_m_s: f64,
+    /// Ejected faster than the limit.
+    pub over: Chance,
+    /// Ejected faster than the limit, or did not open well for any other reason.
+    pub unsafe_opening: Chance,
+    /// Flights that opened well and not above the limit, ejected before apogee.
+    pub under_before_apogee: u64,
+    /// The same, ejected after apogee.
+    pub under_after_apogee: u64,
+    /// Flights over the limit, ejected before apogee.
+    pub over_before_apogee: u64,
+    /// The same, ejected after apogee.
+    pub over_after_apogee: u64,
+}
+
+/// How often an outcome happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OutcomeCount {
+    /// Which.
+    pub outcome: Outcome,
+    /// Flights.
+    pub flights: u64,
+    /// Of these, ejected before apogee.
+    pub before_apogee: u64,
+    /// Of these, ejected after apogee.
+    pub after_apogee: u64,
+}
+
+/// At ejection.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EjectionReport {
+    /// Airspeed, m/s.
+    pub airspeed_m_s: Digest,
+    /// Upward speed, m/s.
+    pub vertical_speed_m_s: Digest,
+    /// Horizontal part of the airspeed, m/s.
+    pub horizontal_airspeed_m_s: Digest,
+    /// Height above the pad, m.
+    pub height_above_pad_m: Digest,
+    /// Seconds after apogee; negative before it.
+    pub after_apogee_s: Digest,
+    /// Airspeed at line stretch, m/s.
+    pub line_stretch_airspeed_m_s: Digest,
+}
+
+/// On the ground.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LandingReport {
+    /// Flights that came down.
+    pub flights: u64,
+    /// Mean place east of the pad, m.
+    pub mean_east_m: f64,
+    /// Mean place north of the pad, m.
+    pub mean_north_m: f64,
+    /// Covariance: east-east, north-north, east-north, m^2; `None` for a single flight.
+    pub covariance_m2: Option<[f64; 3]>,
+    /// Ellipses of a bivariate normal, with the share of the flights each really holds.
+    pub ellipses: Vec<EllipseReport>,
+    /// Smallest areas that hold a share of the flights, whatever their shape.
+    pub regions: Vec<RegionReport>,
+    /// Distance from the pad, m.
+    pub distance_m: Digest,
+    /// Distance that 90, 95 and 99 % of landings keep within, m.
+    pub distance_p90_m: f64,
+    /// See `distance_p90_m`.
+    pub distance_p99_m: f64,
+    /// Total speed at touchdown, m/s.
+    pub speed_m_s: Digest,
+    /// Downward speed at touchdown, m/s.
+    pub vertical_speed_m_s: Digest,
+    /// Chance over all flights of coming down inside each named area.
+    pub areas: Vec<AreaReport>,
+}
+
+/// An ellipse of a bivariate normal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EllipseReport {
+    /// Share a bivariate normal would have inside.
+    pub share_asked: f64,
+    /// Share of the flights really inside.
+    pub share_held: f64,
+    /// Half of the long axis, m.
+    pub semi_major_m: f64,
+    /// Half of the short axis, m.
+    pub semi_minor_m: f64,
+    /// Bearing of the long axis, degrees clockwise from true north, 0 to 180.
+    pub bearing_deg: f64,
+}
+
+/// A highest-density region.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionReport {
+    /// Share asked.
+    pub share_asked: f64,
+    /// Share of the flights inside.
+    pub share_held: f64,
+    /// Share expected of fresh flights.
+    pub share_expected: f64,
+    /// Area, m^2.
+    pub area_m2: f64,
+    /// Outlines, metres east and north of the pad.
+    pub outline: Vec<Polygon>,
+}
+
+/// A named area.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AreaReport {
+    /// Its name.
+    pub name: String,
+    /// Comes down inside.
+    pub inside: Chance,
+    /// Comes down outside.
+    pub outside: Chance,
+}
+
+/// Leaving the rail.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RailReport {
+    /// Speed when the last guide leaves, m/s.
+    pub exit_speed_m_s: Digest,
+    /// Speed when the forward guide leaves, m/s.
+    pub forward_guide_speed_m_s: Digest,
+    /// Angle of attack, degrees.
+    pub angle_of_attack_deg: Digest,
+    /// Static margin at that angle of attack, calibres.
+    pub margin_calibres: Digest,
+}
+
+/// The flight without deployment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlightReport {
+    /// Highest point above the pad, m.
+    pub apogee_m: Digest,
+    /// Its time, s after first thrust.
+    pub apogee_s: Digest,
+    /// Largest Mach number.
+    pub peak_mach: Digest,
+    /// Airspeed at the slowest instant from burnout to the ground, m/s.
+    pub slowest_airspeed_m_s: Digest,
+    /// Delay after burnout that would open there, s.
+    pub slowest_delay_s: Digest,
+    /// Seconds from apogee to the slowest instant.
+    pub slowest_after_apogee_s: Digest,
+}
+
+/// What follows for the asked ways of deploying. Sampling certainty only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// Limit the condition is about, m/s.
+    pub limit_m_s: f64,
+    /// Largest acceptable chance of `unsafe_opening`.
+    pub accept_chance: f64,
+    /// Indices of the ways whose upper end of the interval meets it.
+    pub meets: Vec<usize>,
+    /// Index of the way with the least chance of `unsafe_opening`.
+    pub lowest: usize,
+    /// Probability, from sampling alone, that it really has the least; `None` with a single way.
+    pub lowest_certainty: Option<f64>,
+    /// Index of the best way: the lowest, if it meets the condition. Else none is best.
+    pub best: Option<usize>,
+}
+
+/// The chances when one thing about the model is off.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Move {
+    /// What is off and by how much.
+    pub what: &'static str,
+    /// Flights flown both ways, with the same draws.
+    pub flights: u64,
+    /// Per way: chance of `unsafe_opening` at the advice's limit as modelled, and when off.
+    pub unsafe_opening: Vec<[f64; 2]>,
+}
+
+/// Something to mind.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Caution {
+    /// What it is about, one word or two, stable for programs.
+    pub topic: &'static str,
+    /// What was found and what to do.
+    pub message: String,
+    /// The published rule or common practice behind it, with how far it was verified.
+    pub rule: &'static str,
+}

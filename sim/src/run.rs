@@ -1,0 +1,222 @@
+//! The pipeline on one page: case -> draws -> flights -> tally -> report. The only file with threads.
+
+use core::ops::Range;
+use core::sync::atomic::{AtomicBool, Ordering};
+
+use rayon::prelude::*;
+
+use crate::advise;
+use crate::case::Case;
+use crate::draw::{Numbers, Shift, draw};
+use crate::flight::{Ascent, Deployment, Electronics, Flown, fly};
+use crate::report::{Move, Report};
+use crate::tally::{Frame, Tally, flight_report, rail_report, way_report};
+
+/// Flights between two looks at the stop flag: a few milliseconds.
+const BATCH: u64 = 64;
+
+/// What is changed, and how the answer names it.
+const SHIFTS: [(&str, Shift); 6] = [
+    ("centre of pressure 10 % nearer to the nose tip", Shift { centre_of_pressure_factor: 0.9, ..Shift::NONE }),
+    ("centre of pressure 10 % farther from the nose tip", Shift { centre_of_pressure_factor: 1.1, ..Shift::NONE }),
+    ("drag 20 % less", Shift { drag_factor: 0.8, ..Shift::NONE }),
+    ("drag 20 % more", Shift { drag_factor: 1.2, ..Shift::NONE }),
+    ("wind 2 m/s less", Shift { wind_m_s: -2.0, ..Shift::NONE }),
+    ("wind 2 m/s more", Shift { wind_m_s: 2.0, ..Shift::NONE }),
+];
+
+/// Flights flown for each change: enough to see a move of a few points, few enough to cost under half.
+fn flights_per_shift(flights: u64) -> u64 {
+    (flights / 16).clamp(256, 2048).min(flights)
+}
+
+/// Flies a case and answers; `None` when `stop` was raised meanwhile.
+pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
+    let frame = Frame { case, cell_m: cell_m(case) };
+    let flights = case.inputs.question.flights;
+    let few = flights_per_shift(flights);
+    let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
+    let moves = SHIFTS
+        .iter()
+        .map(|(what, shift)| Some(moved(what, &head, &tally(&frame, 0..few, shift, stop)?, case)))
+        .collect::<Option<Vec<Move>>>()?;
+    let mut all = head;
+    all.merge(&tally(&frame, few..flights, &Shift::NONE, stop)?);
+    Some(report(case, &all, moves))
+}
+
+/// Flies a range of flights of a case.
+pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
+    let batches = (flights.end - flights.start).div_ceil(BATCH);
+    let whole = (0..batches)
+        .into_par_iter()
+        .fold(
+            || (Tally::new(frame), Ascent::default()),
+            |(mut tally, mut ascent), batch| {
+                let from = flights.start + batch * BATCH;
+                for flight in from..(from + BATCH).min(flights.end) {
+                    if stop.load(Ordering::Relaxed) {
+                        break;
+                    }
+                    let flown = one(frame.case, flight, shift, &mut ascent);
+                    tally.add(&flown, frame.case, flight);
+                }
+                (tally, ascent)
+            },
+        )
+        .map(|(tally, _)| tally)
+        .reduce(
+            || Tally::new(frame),
+            |mut a, b| {
+                a.merge(&b);
+                a
+            },
+        );
+    (!stop.load(Ordering::Relaxed)).then_some(whole)
+}
+
+fn one(case: &Case, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
+    let question = &case.inputs.question;
+    let numbers = Numbers::of(question.points, question.seed, flight);
+    let (drawn, events) = draw(case, &numbers, shift);
+    fly(&drawn, &events, &question.ways, ascent)
+}
+
+/// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
+/// that it depends on the case alone.
+fn cell_m(case: &Case) -> f64 {
+    let (drawn, events) = draw(case, &Numbers::Middle, &Shift::NONE);
+    let mut ascent = Ascent::default();
+    let apogee = fly(&drawn, &events, &[], &mut ascent).apogee_m;
+    let mut cell = 0.25;
+    while cell < apogee / 200.0 {
+        cell *= 2.0;
+    }
+    cell
+}
+
+fn moved(what: &'static str, head: &Tally, off: &Tally, case: &Case) -> Move {
+    let limit = case.inputs.question.accept_limit;
+    let flights = head.flights();
+    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / flights as f64;
+    let ways = case.inputs.question.ways.len();
+    Move { what, flights, unsafe_opening: (0..ways).map(|way| [share(head, way), share(off, way)]).collect() }
+}
+
+/// From the tally of all flights to the answer.
+pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
+    let question = &case.inputs.question;
+    let ways: Vec<_> = (0..question.ways.len()).map(|k| way_report(tally, k, case)).collect();
+    let (rail, flight) = (rail_report(tally), flight_report(tally));
+    let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question.points));
+    Report {
+        flights: tally.flights(),
+        advice: advise::advice(case, tally, &ways),
+        cautions: advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
+            way_label(&question.ways[k])
+        }),
+        above_ceiling,
+        ways,
+        rail,
+        flight,
+        moves,
+        assumed: case.assumed.clone(),
+    }
+}
+
+/// A way of deploying in words.
+pub fn way_label(way: &Deployment) -> String {
+    let electronics = way.electronics.map(|e| match e {
+        Electronics::Apogee => "altimeter at apogee".to_string(),
+        Electronics::Height(m) => format!("altimeter at {m} m coming down"),
+    });
+    match (electronics, way.motor_delay_s) {
+        (Some(e), Some(delay)) => format!("{e}, motor delay {delay} s behind it"),
+        (Some(e), None) => e,
+        (None, Some(delay)) => format!("delay {delay} s"),
+        (None, None) => "no ejection".to_string(),
+    }
+}
+
+/// One flight flown again, with its path.
+#[derive(Debug, Clone)]
+pub struct Replay {
+    /// What it came to.
+    pub flown: Flown,
+    /// Its path without deployment.
+    pub path: Vec<PathPoint>,
+    /// What was drawn.
+    pub drawn: Vec<DrawnInput>,
+}
+
+/// A point of a path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PathPoint {
+    /// Seconds after first thrust.
+    pub time_s: f64,
+    /// East of the pad, m.
+    pub east_m: f64,
+    /// North of the pad, m.
+    pub north_m: f64,
+    /// Height above the pad, m.
+    pub height_above_pad_m: f64,
+    /// Airspeed, m/s.
+    pub airspeed_m_s: f64,
+    /// Upward speed, m/s.
+    pub vertical_speed_m_s: f64,
+    /// Angle of the nose from vertical, degrees.
+    pub nose_from_vertical_deg: f64,
+}
+
+/// A drawn input.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DrawnInput {
+    /// What it is.
+    pub input: &'static str,
+    /// Its unit; empty for a pure number.
+    pub unit: &'static str,
+    /// Its value in this flight.
+    pub value: f64,
+}
+
+/// Flies one flight of a case again.
+pub fn replay(case: &Case, flight: u64) -> Replay {
+    let question = &case.inputs.question;
+    let numbers = Numbers::of(question.points, question.seed, flight);
+    let (drawn, events) = draw(case, &numbers, &Shift::NONE);
+    let mut ascent = Ascent::default();
+    let flown = fly(&drawn, &events, &question.ways, &mut ascent);
+    let path = ascent
+        .path
+        .nodes
+        .iter()
+        .map(|n| {
+            let at = ascent.path.at(n.time_s);
+            PathPoint {
+                time_s: n.time_s,
+                east_m: n.position_m[0],
+                north_m: n.position_m[1],
+                height_above_pad_m: n.position_m[2],
+                airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+                vertical_speed_m_s: n.velocity_m_s[2],
+                nose_from_vertical_deg: libm::acos(n.nose[2].clamp(-1.0, 1.0)).to_degrees(),
+            }
+        })
+        .collect();
+    let full = drawn.mass.at(0.0);
+    let (east, north) = drawn.wind.at(10.0);
+    let values = [
+        ("impulse", "N s", drawn.thrust.impulse_n_s()),
+        ("burnout after first thrust", "s", drawn.thrust.burnout_s()),
+        ("lift-off mass", "kg", full.mass_kg),
+        ("centre of gravity at lift-off", "m", full.cg_m),
+        ("drag factor", "", drawn.drag_factor),
+        ("wind at 10 m towards east", "m/s", east),
+        ("wind at 10 m towards north", "m/s", north),
+        ("air density at the pad", "kg/m^3", drawn.air.at(0.0).0),
+        ("ejection to line stretch", "s", events.line_stretch_lag_s),
+        ("drag area of what opens first", "m^2", events.stages.first.drag_area_m2),
+        ("roll rate", "rad/s", drawn.misalignment.roll_rate_rad_s),
+    ];
+    Replay { flown, path, drawn: values.map(|(input, unit, value)| DrawnInput { input, unit, value }).to_vec() }
+}

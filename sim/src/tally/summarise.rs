@@ -1,0 +1,153 @@
+//! From counts to the figures of the report.
+
+use super::{Hits, LimitTally, Tally, WayTally};
+use crate::case::Case;
+use crate::draw::PointSet;
+use crate::flight::Outcome;
+use crate::report::{
+    AreaReport, EjectionReport, EllipseReport, FlightReport, LandingReport, LimitReport, OutcomeCount, RailReport,
+    RegionReport, WayReport,
+};
+use crate::stat::interval::{self, Chance};
+
+/// Shares of the ellipses and regions in the answer.
+const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
+
+impl Tally {
+    fn chance(&self, hits: &Hits, points: PointSet) -> Chance {
+        let per_replicate: Vec<(u64, u64)> =
+            hits.iter().zip(&self.flights).map(|(h, n)| (*h, *n)).filter(|r| r.1 > 0).collect();
+        interval::chance(&per_replicate, points)
+    }
+
+    /// Chance of rising above the ceiling.
+    pub fn above_ceiling(&self, points: PointSet) -> Chance {
+        self.chance(&self.above_ceiling, points)
+    }
+}
+
+/// The report of one way of deploying.
+pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
+    let way = tally.way(index);
+    let points = case.inputs.question.points;
+    let limit = |l: &LimitTally| LimitReport {
+        limit_m_s: l.limit_m_s,
+        over: tally.chance(&l.over, points),
+        unsafe_opening: tally.chance(&l.unsafe_opening, points),
+        under_before_apogee: l.under[0],
+        under_after_apogee: l.under[1],
+        over_before_apogee: l.over_sides[0],
+        over_after_apogee: l.over_sides[1],
+    };
+    WayReport {
+        way: case.inputs.question.ways[index],
+        limits: way.limits.iter().map(limit).collect(),
+        outcomes: Outcome::ALL
+            .into_iter()
+            .zip(&way.outcomes)
+            .map(|(outcome, n)| OutcomeCount {
+                outcome,
+                flights: n.iter().sum(),
+                before_apogee: n[1],
+                after_apogee: n[2],
+            })
+            .filter(|o| o.flights > 0)
+            .collect(),
+        ejection: ejection(way),
+        landing: landing(tally, way, case),
+    }
+}
+
+fn ejection(way: &WayTally) -> Option<EjectionReport> {
+    Some(EjectionReport {
+        airspeed_m_s: way.airspeed.digest()?,
+        vertical_speed_m_s: way.vertical.digest()?,
+        horizontal_airspeed_m_s: way.horizontal.digest()?,
+        height_above_pad_m: way.height.digest()?,
+        after_apogee_s: way.after_apogee.digest()?,
+        line_stretch_airspeed_m_s: way.stretch.digest()?,
+    })
+}
+
+fn landing(tally: &Tally, way: &WayTally, case: &Case) -> Option<LandingReport> {
+    let cloud = &way.cloud;
+    let (mean_east_m, mean_north_m) = cloud.mean()?;
+    let points = case.inputs.question.points;
+    let density = cloud.density();
+    let ellipses = SHARES
+        .into_iter()
+        .filter_map(|share| {
+            let e = cloud.ellipse(share)?;
+            // Counted by cell, whose centre decides: cells are small beside the cloud.
+            let cell = cloud.cell_m();
+            let held: u64 = cloud
+                .cells()
+                .iter()
+                .filter(|((i, j), _)| e.contains((f64::from(*i) + 0.5) * cell, (f64::from(*j) + 0.5) * cell))
+                .map(|(_, n)| u64::from(*n))
+                .sum();
+            Some(EllipseReport {
+                share_asked: share,
+                share_held: held as f64 / cloud.count() as f64,
+                semi_major_m: e.semi_major_m,
+                semi_minor_m: e.semi_minor_m,
+                bearing_deg: e.bearing_deg,
+            })
+        })
+        .collect();
+    let regions = density.iter().flat_map(|d| SHARES.map(|share| d.region(share))).map(|r| RegionReport {
+        share_asked: r.share_asked,
+        share_held: r.share_held,
+        share_expected: r.share_new,
+        area_m2: r.area_m2,
+        outline: r.outline,
+    });
+    let distance = way.distance.digest()?;
+    Some(LandingReport {
+        flights: cloud.count(),
+        mean_east_m,
+        mean_north_m,
+        covariance_m2: cloud.covariance().map(|c| [c.east_m2, c.north_m2, c.cross_m2]),
+        ellipses,
+        regions: regions.collect(),
+        distance_p90_m: way.distance.quantile(0.90)?,
+        distance_p99_m: way.distance.quantile(0.99)?,
+        distance_m: distance,
+        speed_m_s: way.landing_speed.digest()?,
+        vertical_speed_m_s: way.landing_vertical.digest()?,
+        areas: case
+            .inputs
+            .site
+            .areas
+            .iter()
+            .zip(way.inside.iter().zip(&way.outside))
+            .map(|(area, (inside, outside))| AreaReport {
+                name: area.name.clone(),
+                inside: tally.chance(inside, points),
+                outside: tally.chance(outside, points),
+            })
+            .collect(),
+    })
+}
+
+/// Leaving the rail.
+pub fn rail_report(t: &Tally) -> Option<RailReport> {
+    Some(RailReport {
+        exit_speed_m_s: t.exit_speed.digest()?,
+        forward_guide_speed_m_s: t.forward_speed.digest()?,
+        angle_of_attack_deg: t.angle_of_attack.digest()?,
+        margin_calibres: t.margin.digest()?,
+    })
+}
+
+/// The flight without deployment.
+pub fn flight_report(t: &Tally) -> Option<FlightReport> {
+    Some(FlightReport {
+        apogee_m: t.apogee.digest()?,
+        apogee_s: t.apogee_time.digest()?,
+        peak_mach: t.peak_mach.digest()?,
+        slowest_airspeed_m_s: t.slowest_airspeed.digest()?,
+        slowest_delay_s: t.slowest_delay.digest()?,
+        slowest_after_apogee_s: t.slowest_after_apogee.digest()?,
+    })
+}
