@@ -1,1 +1,59 @@
+//! Slowpoint over HTTP and on the terminal: shapes, units, storage and pictures around the engine.
+//!
+//! ```text
+//! request -> wire -> case -> slowpoint_sim -> report -> wire -> response
+//!                            (compute: own threads, one run per id, stopped when nobody waits)
+//!            id = hash(engine, canonical input) -> store: first stored, then answered
+//! ```
+//!
+//! Physics and statistics live in the engine. Here nothing is computed but the hash of an id.
 
+pub mod api;
+pub mod compute;
+pub mod config;
+pub mod id;
+mod middleware;
+pub mod problem;
+pub mod render;
+pub mod routes;
+pub mod serve;
+pub mod store;
+pub mod wire;
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use compute::Compute;
+use config::Config;
+use store::Store;
+
+pub use routes::app;
+
+/// What every handler may use.
+pub struct State {
+    /// The knobs.
+    pub config: Config,
+    /// Inputs and answers.
+    pub store: Arc<dyn Store>,
+    /// The threads that fly.
+    pub compute: Arc<Compute>,
+    stopping: AtomicBool,
+}
+
+impl State {
+    /// Brings the parts together.
+    pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
+        let compute = Arc::new(Compute::new(&config)?);
+        Ok(Arc::new(Self { config, store, compute, stopping: AtomicBool::new(false) }))
+    }
+
+    /// Whether the server has been told to stop.
+    pub fn stopping(&self) -> bool {
+        self.stopping.load(Ordering::SeqCst)
+    }
+
+    /// From now on the server reports that it is not ready. What runs goes on.
+    pub fn begin_stopping(&self) {
+        self.stopping.store(true, Ordering::SeqCst);
+    }
+}

@@ -3,6 +3,7 @@
 //! Marks: A published data, reproduced independently; B published formula with a numerical check;
 //! "common practice" where only the trade says so.
 
+mod accuracy;
 mod atmosphere;
 mod closed_form;
 mod common_practice;

@@ -114,8 +114,10 @@ pub fn cautions(
         openings(case, way, &label(k), &mut say);
     }
     for limit in &case.inputs.question.limits_m_s {
-        if *limit > LIMIT_PERHAPS_MPH_M_S {
-            say("limit", format!("The speed limit of {limit:.1} m/s is {:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\".", limit / MPH_M_S), "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice");
+        // A whole number of miles per hour was meant as such.
+        let mph = limit / MPH_M_S;
+        if *limit > LIMIT_PERHAPS_MPH_M_S && (mph - mph.round()).abs() > 1e-6 {
+            say("limit", format!("The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."), "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice");
         }
     }
     list

@@ -15,7 +15,7 @@ const THRUST_STEP_S: f64 = 0.04;
 const COAST_STEP_S: f64 = 0.1;
 /// Step times fastest rate of the state: a radian a step leaves 0.8 % of amplitude in a wobble per cycle,
 /// which is far below what moves the airspeed by 0.05 m/s (tests/validation holds the bound).
-const PHASE_PER_STEP: f64 = 0.7;
+const PHASE_PER_STEP: f64 = 1.0;
 /// A flight that takes more steps than this is not trusted.
 const MOST_STEPS: usize = 100_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.

@@ -47,18 +47,24 @@ const SLOWED: f64 = 1.1;
 const MOST_STEPS: usize = 20_000;
 
 /// A point mass under a growing canopy.
-struct Falling<'a, 'b> {
-    parts: &'b Drawn<'a>,
-    canopy: Canopy,
-    bare_area_m2: f64,
-    mass_kg: f64,
+#[derive(Debug, Clone, Copy)]
+pub struct Falling<'a, 'b> {
+    /// The flight's world.
+    pub parts: &'b Drawn<'a>,
+    /// What opens.
+    pub canopy: Canopy,
+    /// Drag area of all the rest, m^2.
+    pub bare_area_m2: f64,
+    /// Mass, kg.
+    pub mass_kg: f64,
 }
 
-/// Place, velocity and air path so far.
-type Point = [f64; 7];
+/// Place (m), velocity (m/s) and air path since line stretch (m).
+pub type Point = [f64; 7];
 
 impl Falling<'_, '_> {
-    fn rate(&self, s: &Point) -> Point {
+    /// Rate of change of a point.
+    pub fn rate(&self, s: &Point) -> Point {
         let (we, wn) = self.parts.wind.at(s[2]);
         let (density, _) = self.parts.air.at(s[2]);
         let u = [s[3] - we, s[4] - wn, s[5]];
@@ -125,14 +131,18 @@ impl Falling<'_, '_> {
         let gravity = |z: f64| self.parts.gravity.at(z);
         let high = from.position_m[2];
         let body = self.body();
-        let [seconds, east, north] = drift.between(high, low_m, &body, wind, air, gravity);
         let rate = self.descent_rate_m_s(low_m);
+        let high_rate = self.descent_rate_m_s(high);
         let g = gravity(low_m);
+        // Slowing down as the air thickens takes more drag than weight alone: at a deceleration a the speed is
+        // the descent rate times 1 + a/2g, with a the product of rate and its change per metre.
+        let change_per_s = (high_rate - rate) / (high - low_m).max(1e-9);
+        let faster = 1.0 + 0.5 * 0.5 * (rate + high_rate) * change_per_s / g;
+        let [seconds, east, north] = drift.between(high, low_m, &body, wind, air, gravity).map(|x| x / faster);
         let start = [from.velocity_m_s[0], from.velocity_m_s[1]];
         let v = DriftTable::velocity_at(low_m, high, start, rate * rate / g, wind);
         // Displacement of a linear relaxation: integral of the wind less time constant x change of velocity.
         // The change from the start to the wind happens above, the rest on the way down.
-        let high_rate = self.descent_rate_m_s(high);
         let lag = |start: f64, wind_high: f64, end: f64| {
             high_rate / g * (start - wind_high) + 0.5 * (rate + high_rate) / g * (wind_high - end)
         };

@@ -176,7 +176,8 @@ pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>
     }
 }
 
-/// Fastest rate of the state at an instant, rad/s: pitch frequency, pitch damping and drag together.
+/// Fastest rate of the state at an instant, rad/s: pitch frequency, pitch damping, drag and turning together
+/// (at apogee there is no air to speak of, but the rocket may be turning over).
 /// The step is chosen from it.
 #[inline]
 pub fn fastest_rate(parts: &super::Drawn, now: &Instant<f64>, s: &State<f64>) -> f64 {
@@ -193,5 +194,5 @@ pub fn fastest_rate(parts: &super::Drawn, now: &Instant<f64>, s: &State<f64>) ->
     let stiffness = q * v2 * (c1 - c0 * now.cg).abs() * now.per_inertia;
     let damping = q * airspeed * (c2 - now.cg * (2.0 * c1 - c0 * now.cg)) * now.per_inertia;
     let drag = q * airspeed * (c0 + parts.aero.drag_coasting.at(0.0)) * now.per_mass;
-    stiffness.sqrt() + damping + drag
+    stiffness.sqrt() + damping + drag + dot(s.spin, s.spin).sqrt()
 }

@@ -12,7 +12,7 @@ pub use ascent::{Ascent, Mishaps, RailExit, fly_ascent};
 pub use deploy::{
     DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s,
 };
-pub use descent::{Canopy, Landing, Stages, descend};
+pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use forces::{Hold, State, derivative};
 pub use parts::{
     Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start,

@@ -1,0 +1,324 @@
+//! `/v1/assessments`: one flight card answered.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use axum::Json;
+use axum::body::Bytes;
+use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::blocking;
+use super::extract::{Asked as AskedQuery, InPath, JsonBody};
+use crate::compute::{Failure, Outcome};
+use crate::config::{Config, ENGINE, FLIGHTS_PER_CORE_SECOND};
+use crate::id::AssessmentId;
+use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
+use crate::store::Kept;
+use crate::wire::{self, Asked, Assessment, AssessmentRequest, FieldFault, Rejected};
+use crate::State;
+
+/// What a POST may say beside its body.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct CreateQuery {
+    /// With `true` nothing is flown: the answer is the price, and the id the answer would get
+    #[param(required = false, default = false)]
+    dry_run: bool,
+}
+
+/// What an assessment would cost.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Price {
+    /// Id the assessment would get
+    #[schema(pattern = "^[0-9a-f]{32}$")]
+    pub id: String,
+    /// Engine that would answer
+    pub engine: String,
+    /// Flights asked for
+    pub flights: u64,
+    /// Flights flown in all, with those that show how the chances move when the model is off
+    pub flights_flown: u64,
+    /// Estimated work, as seconds of one core
+    pub estimated_core_seconds_s: f64,
+    /// Whether it is computed while the client waits; if not, it is refused
+    pub inline: bool,
+    /// Most flights that are computed while the client waits
+    pub inline_flights: u64,
+    /// Whether the answer is stored already, and costs nothing
+    pub stored: bool,
+}
+
+/// Assesses a flight card: chances of opening above each limit, outcomes and landing spread for every delay
+///
+/// The answer is stored under its id, a hash of the engine and the input, before it is sent. The same input
+/// again gives the same bytes without being computed again. With `dry_run=true` the answer is the price.
+#[utoipa::path(
+    post,
+    path = "/v1/assessments",
+    tag = "assessments",
+    operation_id = "create_assessment",
+    params(CreateQuery),
+    request_body(content = AssessmentRequest, content_type = "application/json", description = "The flight card with weather, limits and spread"),
+    responses(
+        (
+            status = 200, description = "The assessment, or with `dry_run=true` its price", body = CreateAnswer, content_type = "application/json",
+            headers(
+                ("Location" = String, description = "Where the assessment stays; not with `dry_run=true`"),
+                ("Content-Location" = String, description = "The same"),
+                ("ETag" = String, description = "Validator of the answer; not with `dry_run=true`"),
+            ),
+        ),
+        InputRefusals,
+    ),
+)]
+pub async fn create(
+    axum::extract::State(state): axum::extract::State<Arc<State>>,
+    AskedQuery(query): AskedQuery<CreateQuery>,
+    JsonBody(body): JsonBody,
+) -> Result<Response, Problem> {
+    let (asked, id, canonical) = blocking(move || {
+        let asked = wire::read(&body)?;
+        let canonical = asked.canonical();
+        let id = AssessmentId::of(ENGINE, &canonical);
+        Ok::<_, Rejected>((asked, id, canonical))
+    })
+    .await?
+    .map_err(refused)?;
+    let stored = kept(&state, &id).await?.and_then(|kept| kept.answer);
+    if query.dry_run {
+        return Ok(priced(&state.config, &id, &asked, stored.is_some()));
+    }
+    let answer = match stored {
+        Some(answer) => answer.into(),
+        None => {
+            affordable(&state.config, &asked)?;
+            fly(&state, &id, asked, canonical).await?
+        }
+    };
+    let place = format!("/v1/assessments/{id}");
+    let mut response = sent(&id, answer);
+    for name in [header::LOCATION, header::CONTENT_LOCATION] {
+        response.headers_mut().insert(name, text_header(&place));
+    }
+    Ok(response)
+}
+
+/// Either answer of a POST.
+#[derive(Serialize, ToSchema)]
+#[serde(untagged)]
+#[allow(dead_code, reason = "describes the two answers; each is sent as it is")]
+enum CreateAnswer {
+    /// The assessment
+    Assessment(Assessment),
+    /// The price, with `dry_run=true`
+    Price(Price),
+}
+
+/// Gives an assessment again
+///
+/// The same bytes as the first time, also those of an older engine. An id never changes what it means, so
+/// the answer may be kept for ever; If-None-Match is answered 304 without flying.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}",
+    tag = "assessments",
+    operation_id = "read_assessment",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, description = "The assessment", body = Assessment, content_type = "application/json",
+            headers(("ETag" = String, description = "Validator of the answer")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        ReadRefusals,
+    ),
+)]
+pub async fn read(
+    axum::extract::State(state): axum::extract::State<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let kept = kept(&state, &id).await?.unwrap_or_default();
+    let Some(input) = kept.input.filter(|_| kept.answer.is_none()) else {
+        let answer = kept.answer.ok_or_else(|| unknown(&id))?;
+        return Ok(unless_held(&id, &headers, || sent(&id, answer.into())));
+    };
+    // The answer was lost, its input not: the same engine flies it again to the same bytes.
+    let asked = replayable(&id, input.clone()).await?;
+    if holds(&id, &headers) {
+        return Ok(unless_held(&id, &headers, || StatusCode::NOT_MODIFIED.into_response()));
+    }
+    let canonical = String::from_utf8(input).map_err(|_| unknown(&id))?;
+    Ok(sent(&id, fly(&state, &id, asked, canonical).await?))
+}
+
+/// Flies, stores, answers; one run per id, off the async threads.
+async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked, canonical: String) -> Result<Bytes, Problem> {
+    let (store, key) = (Arc::clone(&state.store), id.clone());
+    let work = move |stop: &AtomicBool| -> Outcome {
+        let failed = |error: std::io::Error| {
+            tracing::error!(%error, "store failed");
+            Failure::Storage
+        };
+        // A run that ended between this client's look and now has stored it.
+        if let Some(Kept { answer: Some(answer), .. }) = store.get(&key).map_err(failed)? {
+            return Ok(answer.into());
+        }
+        let answer = assess(&key, &asked, stop)?;
+        store.put(&key, canonical.as_bytes(), &answer).map_err(failed)?;
+        Ok(answer.into())
+    };
+    state.compute.run(id, work).await.map_err(|failure| match failure {
+        Failure::Overloaded => Problem::new(
+            Kind::Overloaded,
+            format!("{} computations at a time and {} waiting ones are taken. Come back later.", state.config.concurrent, state.config.queue),
+        )
+        .with_limit("queue", state.config.queue as u64, "computations")
+        .retry_after(state.config.retry_after_s),
+        Failure::Stopped => Problem::new(Kind::Stopping, "The server stops before this is computed. Send it again, the id stays the same.")
+            .retry_after(state.config.retry_after_s),
+        Failure::Storage => Problem::new(
+            Kind::StorageFailed,
+            "Nothing is answered that is not stored first. The cause is in the server's log.",
+        )
+        .retry_after(state.config.retry_after_s),
+        Failure::Failed => Problem::internal(),
+    })
+}
+
+/// The bytes of an answer, the same over HTTP and on the terminal.
+pub fn assess(id: &AssessmentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
+    let report = slowpoint_sim::assess(&asked.case, stop).ok_or(Failure::Stopped)?;
+    to_json(&wire::answer(id.as_str(), ENGINE, asked, &report))
+}
+
+/// One line of JSON.
+pub fn to_json<T: Serialize>(answer: &T) -> Result<Vec<u8>, Failure> {
+    let mut bytes = serde_json::to_vec(answer).map_err(|error| {
+        tracing::error!(%error, "an answer cannot be written as JSON");
+        Failure::Failed
+    })?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// Reads an id from a path.
+pub fn read_id(text: &str) -> Result<AssessmentId, Problem> {
+    AssessmentId::parse(text).ok_or_else(|| {
+        Problem::new(Kind::InvalidPath, "An id has 32 digits from 0-9 and a-f, in small letters, as the field id of an answer gives it.")
+    })
+}
+
+/// What is stored under an id.
+pub async fn kept(state: &Arc<State>, id: &AssessmentId) -> Result<Option<Kept>, Problem> {
+    let (store, id) = (Arc::clone(&state.store), id.clone());
+    blocking(move || store.get(&id)).await?.map_err(|error| Problem::storage(&error))
+}
+
+/// A stored input, if this engine gives it the same id: then it flies to the same bytes.
+pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Problem> {
+    let changed = |hint: String| {
+        Problem::new(Kind::EngineChanged, format!("It was answered by another engine than {ENGINE}, which cannot fly it to the same numbers. {hint}"))
+    };
+    let asked = blocking(move || wire::read(&input)).await?.map_err(|_| {
+        changed("This engine does not take its input as it is: post it again and mend what is refused.".into())
+    })?;
+    let now = AssessmentId::of(ENGINE, &asked.canonical());
+    if now == *id {
+        return Ok(asked);
+    }
+    Err(changed(format!("Post the same input again: its id is now {now}.")))
+}
+
+/// No assessment under this id.
+pub fn unknown(id: &AssessmentId) -> Problem {
+    Problem::new(Kind::UnknownAssessment, format!("Nothing is stored under {id}. Post the flight card to /v1/assessments; the same card gets the same id."))
+}
+
+fn refused(rejected: Rejected) -> Problem {
+    match rejected {
+        Rejected::NotJson(reason) => Problem::new(Kind::MalformedJson, reason),
+        Rejected::Faults(faults) => Problem::faults(faults),
+    }
+}
+
+fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
+    let (flights, most) = (asked.case.inputs.question.flights, config.inline_flights);
+    if flights <= most {
+        return Ok(());
+    }
+    let fault = FieldFault {
+        pointer: "/flights".into(),
+        problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
+        remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
+        sent: Some(flights.into()),
+    };
+    Err(Problem::new(Kind::TooManyFlights, format!("At most {most} flights are computed while you wait, {flights} were asked for."))
+        .with_limit("inline_flights", most, "flights")
+        .with_errors(vec![fault]))
+}
+
+fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
+    let flights = asked.case.inputs.question.flights;
+    let flights_flown = flights;
+    let price = Price {
+        id: id.to_string(),
+        engine: ENGINE.into(),
+        flights,
+        flights_flown,
+        estimated_core_seconds_s: flights_flown as f64 / FLIGHTS_PER_CORE_SECOND,
+        inline: flights <= config.inline_flights,
+        inline_flights: config.inline_flights,
+        stored,
+    };
+    ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+}
+
+fn sent(id: &AssessmentId, answer: Bytes) -> Response {
+    let mut response = answer.into_response();
+    set(&mut response, header::CONTENT_TYPE, "application/json");
+    validators(&mut response, id);
+    response
+}
+
+/// An id never changes what it means; the answer belongs to whoever asked.
+fn validators(response: &mut Response, id: &AssessmentId) {
+    set(response, header::ETAG, &etag(id));
+    set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
+}
+
+fn etag(id: &AssessmentId) -> String {
+    format!("\"{id}.json\"")
+}
+
+fn unless_held(id: &AssessmentId, headers: &HeaderMap, otherwise: impl FnOnce() -> Response) -> Response {
+    if !holds(id, headers) {
+        return otherwise();
+    }
+    let mut response = StatusCode::NOT_MODIFIED.into_response();
+    validators(&mut response, id);
+    response
+}
+
+/// Weak comparison, as RFC 9110 asks for If-None-Match.
+fn holds(id: &AssessmentId, headers: &HeaderMap) -> bool {
+    let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
+    held.any(|list| list.split(',').map(str::trim).any(|tag| tag == "*" || tag.trim_start_matches("W/") == etag(id)))
+}
+
+fn set(response: &mut Response, name: HeaderName, value: &str) {
+    response.headers_mut().insert(name, text_header(value));
+}
+
+/// Ids and constants are plain ASCII, which a header takes.
+fn text_header(text: &str) -> HeaderValue {
+    HeaderValue::from_str(text).unwrap_or_else(|_| HeaderValue::from_static(""))
+}

@@ -1,0 +1,61 @@
+//! `/openapi.json`: the machine description, built from the routes and their types.
+
+use std::sync::LazyLock;
+
+use axum::body::Bytes;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use utoipa::{OpenApi, ToSchema};
+
+use crate::problem::{LimitBody, PlainRefusals, ProblemBody};
+use crate::routes;
+use crate::wire::FieldFault;
+
+/// What stands around the paths.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Slowpoint",
+        description = "For each delay of a model or high-power rocket: the chance that its recovery opens above a speed limit, and where it comes down.\n\nAn estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.\n\nA quantity in a request is a string with a unit (\"35 mph\", \"12 oz\", \"54 mm\") or a bare number in SI; angles are degrees. Names in answers carry their unit. Every refusal is `application/problem+json` (RFC 9457).",
+        license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
+    ),
+    servers((url = "/", description = "This server")),
+    tags(
+        (name = "assessments", description = "Flight cards and their answers"),
+        (name = "service", description = "The service itself"),
+    ),
+    components(schemas(ProblemBody, LimitBody, FieldFault)),
+)]
+pub struct Description;
+
+/// Adds what the types cannot say.
+pub fn complete(document: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+    document
+}
+
+/// The document as it is served and kept in the repository.
+pub fn text() -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(&routes::document())?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// This description
+#[utoipa::path(
+    get,
+    path = "/openapi.json",
+    tag = "service",
+    operation_id = "openapi",
+    responses((status = 200, description = "OpenAPI 3.1", body = AnyObject, content_type = "application/json"), PlainRefusals),
+)]
+pub async fn openapi_json() -> Result<Response, crate::problem::Problem> {
+    static TEXT: LazyLock<Option<Bytes>> = LazyLock::new(|| text().ok().map(Bytes::from));
+    let text = TEXT.clone().ok_or_else(crate::problem::Problem::internal)?;
+    Ok(([(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-cache")], text).into_response())
+}
+
+/// Any JSON object.
+#[derive(ToSchema)]
+#[schema(value_type = Object)]
+#[allow(dead_code, reason = "stands for a schema only")]
+struct AnyObject(serde_json::Value);

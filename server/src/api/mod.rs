@@ -1,0 +1,18 @@
+//! One resource per file: parameters, response, handler. A handler extracts, converts, calls, converts.
+
+pub mod assessments;
+pub mod description;
+pub mod docs;
+pub mod extract;
+pub mod flights;
+pub mod front;
+pub mod health;
+pub mod problems;
+
+use crate::problem::Problem;
+
+/// Runs what blocks or takes more than a moment off the async threads.
+async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+    // The panic hook has logged why it failed.
+    tokio::task::spawn_blocking(work).await.map_err(|_| Problem::internal())
+}

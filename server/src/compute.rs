@@ -1,0 +1,185 @@
+//! Flying on threads of its own: each id once at a time, a bounded queue, stopped when nobody waits.
+
+use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use axum::body::Bytes;
+use tokio::sync::{Semaphore, watch};
+
+use crate::config::Config;
+use crate::id::AssessmentId;
+
+/// Why there is no answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Failure {
+    /// Too many computations run and wait.
+    Overloaded,
+    /// The stop flag was raised.
+    Stopped,
+    /// The store failed; its cause is in the log.
+    Storage,
+    /// The computation failed; its cause is in the log.
+    Failed,
+}
+
+/// What a computation comes to.
+pub type Outcome = Result<Bytes, Failure>;
+
+type Running = HashMap<AssessmentId, watch::Sender<Option<Outcome>>>;
+
+/// The computations that run and wait.
+pub struct Compute {
+    pool: rayon::ThreadPool,
+    places: Semaphore,
+    /// Running and waiting ones together.
+    most: usize,
+    queue_timeout: Duration,
+    /// Every waiter holds a receiver. Subscribing, counting and removing happen under this lock.
+    running: Mutex<Running>,
+    stopping: watch::Sender<bool>,
+    begun: AtomicU64,
+    stopped: AtomicU64,
+}
+
+impl Compute {
+    /// Starts the threads that fly.
+    pub fn new(config: &Config) -> Result<Self, rayon::ThreadPoolBuildError> {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(config.cores)
+            .thread_name(|k| format!("fly-{k}"))
+            .build()?;
+        let concurrent = config.concurrent.max(1);
+        Ok(Self {
+            pool,
+            places: Semaphore::new(concurrent),
+            most: concurrent.saturating_add(config.queue),
+            queue_timeout: config.queue_timeout(),
+            running: Mutex::default(),
+            stopping: watch::Sender::new(false),
+            begun: AtomicU64::new(0),
+            stopped: AtomicU64::new(0),
+        })
+    }
+
+    /// Computations that got a place so far.
+    pub fn begun(&self) -> u64 {
+        self.begun.load(Ordering::SeqCst)
+    }
+
+    /// Computations that were stopped so far because nobody waited any more or the server ended.
+    pub fn stopped(&self) -> u64 {
+        self.stopped.load(Ordering::SeqCst)
+    }
+
+    /// Stops everything that runs and waits; what comes later is refused.
+    pub fn stop_all(&self) {
+        self.stopping.send_replace(true);
+    }
+
+    /// Runs `work` for an id, or waits for the run that is under way. Dropping the future gives up
+    /// waiting; the last one to give up stops the work.
+    pub async fn run<W>(self: &Arc<Self>, id: &AssessmentId, work: W) -> Outcome
+    where
+        W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
+    {
+        let mut waiter = self.join(id, work)?;
+        let done = waiter.wait_for(Option::is_some).await;
+        // A sender that is gone without a word means that its task was torn down.
+        done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped))
+    }
+
+    fn join<W>(self: &Arc<Self>, id: &AssessmentId, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
+    where
+        W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
+    {
+        if *self.stopping.borrow() {
+            return Err(Failure::Stopped);
+        }
+        let mut running = self.lock();
+        if let Some(sender) = running.get(id) {
+            return Ok(sender.subscribe());
+        }
+        if running.len() >= self.most {
+            return Err(Failure::Overloaded);
+        }
+        let (sender, waiter) = watch::channel(None);
+        running.insert(id.clone(), sender.clone());
+        drop(running);
+        let (this, id) = (Arc::clone(self), id.clone());
+        tokio::spawn(async move {
+            let outcome = this.supervise(&id, &sender, work).await;
+            forget(&mut this.lock(), &id, &sender);
+            sender.send_replace(Some(outcome));
+        });
+        Ok(waiter)
+    }
+
+    async fn supervise<W>(self: &Arc<Self>, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome
+    where
+        W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
+    {
+        let _place = tokio::select! {
+            place = tokio::time::timeout(self.queue_timeout, self.places.acquire()) => match place {
+                Ok(Ok(place)) => place,
+                _ => return Err(Failure::Overloaded),
+            },
+            () = self.unwanted(id, sender) => return self.note_stopped(),
+        };
+        self.begun.fetch_add(1, Ordering::SeqCst);
+        let stop = Arc::new(AtomicBool::new(false));
+        let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
+        let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
+        let done = tokio::select! {
+            done = &mut flying => done,
+            () = self.unwanted(id, sender) => {
+                stop.store(true, Ordering::SeqCst);
+                // The place stays taken until the threads are free again.
+                flying.await
+            }
+        };
+        match done {
+            Ok(Err(Failure::Stopped)) => self.note_stopped(),
+            Ok(outcome) => outcome,
+            // The panic hook has logged it.
+            Err(_) => Err(Failure::Failed),
+        }
+    }
+
+    /// Comes back when the work is of no use any more. From then on nobody can join it.
+    async fn unwanted(&self, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>) {
+        let mut stopping = self.stopping.subscribe();
+        loop {
+            tokio::select! {
+                () = sender.closed() => {}
+                _ = stopping.wait_for(|stopping| *stopping) => {
+                    forget(&mut self.lock(), id, sender);
+                    return;
+                }
+            }
+            let mut running = self.lock();
+            if sender.receiver_count() == 0 {
+                forget(&mut running, id, sender);
+                return;
+            }
+        }
+    }
+
+    fn note_stopped(&self) -> Outcome {
+        self.stopped.fetch_add(1, Ordering::SeqCst);
+        Err(Failure::Stopped)
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Running> {
+        // The map is sound after every statement, so a panic elsewhere leaves nothing half done.
+        self.running.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Removes a run, but not a later one of the same id.
+fn forget(running: &mut Running, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>) {
+    if running.get(id).is_some_and(|kept| kept.same_channel(sender)) {
+        running.remove(id);
+    }
+}

@@ -1,0 +1,113 @@
+//! Every knob of the server, in one struct: its default, its meaning, and what happens at the limit.
+
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::Args;
+
+/// Names the engine in answers and ids. A new version flies again and gets other ids.
+pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
+
+/// Flights a second that one core flies, to price a request: a cautious round figure measured on a
+/// two-core machine with the example card and three delays, optimised build. It only ever feeds estimates.
+pub const FLIGHTS_PER_CORE_SECOND: f64 = 4_000.0;
+
+/// How the server behaves. Each knob is a flag of `slowpoint serve` and an environment variable.
+#[derive(Debug, Clone, Args)]
+pub struct Config {
+    /// Address and port to listen on
+    #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Self::default().listen)]
+    pub listen: SocketAddr,
+
+    /// Listen on an address other machines reach, although nothing asks who they are: put a proxy
+    /// that does in front. Without it only loopback addresses are accepted
+    #[arg(long, env = "SLOWPOINT_OPEN")]
+    pub open: bool,
+
+    /// Directory of the answers; made when missing
+    #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Self::default().data_dir)]
+    pub data_dir: PathBuf,
+
+    /// Largest body in bytes; a larger one is answered 413
+    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_BODY_LIMIT", default_value_t = Self::default().body_limit)]
+    pub body_limit: usize,
+
+    /// Deepest nesting of lists and objects in a body; a deeper one is answered 400
+    #[arg(long, value_name = "LEVELS", env = "SLOWPOINT_NESTING_LIMIT", default_value_t = Self::default().nesting_limit)]
+    pub nesting_limit: usize,
+
+    /// Seconds a client has to send its headers, and again its body; then 408 or the end of the connection
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_READ_TIMEOUT", default_value_t = Self::default().read_timeout_s)]
+    pub read_timeout_s: u64,
+
+    /// Most flights computed while the client waits; more are answered 422
+    #[arg(long, value_name = "FLIGHTS", env = "SLOWPOINT_INLINE_FLIGHTS", default_value_t = Self::default().inline_flights)]
+    pub inline_flights: u64,
+
+    /// Cores that fly; 0 takes all
+    #[arg(long, value_name = "CORES", env = "SLOWPOINT_CORES", default_value_t = Self::default().cores)]
+    pub cores: usize,
+
+    /// Computations at the same time; they share the cores
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONCURRENT", default_value_t = Self::default().concurrent)]
+    pub concurrent: usize,
+
+    /// Computations that may wait for a place; one more is answered 503
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_QUEUE", default_value_t = Self::default().queue)]
+    pub queue: usize,
+
+    /// Seconds a computation waits for a place; then 503
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_QUEUE_TIMEOUT", default_value_t = Self::default().queue_timeout_s)]
+    pub queue_timeout_s: u64,
+
+    /// Seconds named in Retry-After of a 503
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_RETRY_AFTER", default_value_t = Self::default().retry_after_s)]
+    pub retry_after_s: u64,
+
+    /// Connections held at the same time; further ones wait to be accepted
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONNECTIONS", default_value_t = Self::default().connections)]
+    pub connections: usize,
+
+    /// Seconds that running requests get after SIGTERM or ctrl-c; then they are ended with 503
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
+    pub stop_deadline_s: u64,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 8080)),
+            open: false,
+            data_dir: PathBuf::from("./data"),
+            body_limit: 1024 * 1024,
+            nesting_limit: 32,
+            read_timeout_s: 30,
+            inline_flights: 200_000,
+            cores: 0,
+            concurrent: 2,
+            queue: 64,
+            queue_timeout_s: 60,
+            retry_after_s: 10,
+            connections: 1024,
+            stop_deadline_s: 10,
+        }
+    }
+}
+
+impl Config {
+    /// See `read_timeout_s`.
+    pub fn read_timeout(&self) -> Duration {
+        Duration::from_secs(self.read_timeout_s)
+    }
+
+    /// See `queue_timeout_s`.
+    pub fn queue_timeout(&self) -> Duration {
+        Duration::from_secs(self.queue_timeout_s)
+    }
+
+    /// See `stop_deadline_s`.
+    pub fn stop_deadline(&self) -> Duration {
+        Duration::from_secs(self.stop_deadline_s)
+    }
+}

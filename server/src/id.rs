@@ -1,0 +1,73 @@
+//! The id of an assessment: what was asked and which engine answers, as a hash.
+
+use core::fmt;
+use core::fmt::Write;
+
+use sha2::{Digest, Sha256};
+
+/// Hex digits of an id: 128 bits of the hash.
+const DIGITS: usize = 32;
+
+/// The first 32 hex digits of SHA-256 over the engine's version and the canonical input.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct AssessmentId(String);
+
+impl AssessmentId {
+    /// The id of a canonical input under an engine.
+    pub fn of(engine: &str, canonical: &str) -> Self {
+        // The zero byte keeps ("a", "bc") and ("ab", "c") apart.
+        let mut hash = Sha256::new();
+        hash.update(engine);
+        hash.update([0]);
+        hash.update(canonical);
+        let mut digits = hex(&hash.finalize());
+        digits.truncate(DIGITS);
+        Self(digits)
+    }
+
+    /// Reads an id; `None` unless it is 32 lower-case hex digits, so an id can be a file name.
+    pub fn parse(text: &str) -> Option<Self> {
+        let hex = text.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b));
+        (text.len() == DIGITS && hex).then(|| Self(text.to_string()))
+    }
+
+    /// Its digits.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for AssessmentId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// Bytes as lower-case hex digits.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn depends_on_engine_and_input() {
+        let id = AssessmentId::of("a", "bc");
+        assert_eq!(id, AssessmentId::of("a", "bc"));
+        assert_ne!(id, AssessmentId::of("ab", "c"));
+        assert_eq!(AssessmentId::parse(id.as_str()), Some(id));
+    }
+
+    #[test]
+    fn refuses_what_is_not_an_id() {
+        for text in ["", "..", "0123456789abcdef0123456789abcde", "0123456789ABCDEF0123456789ABCDEF", "0123456789abcdef0123456789abcde/"] {
+            assert_eq!(AssessmentId::parse(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,187 @@
+//! The command line: serve, assess one card, print the OpenAPI document.
+
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+use anyhow::Context;
+use clap::{CommandFactory, Parser, Subcommand};
+use slowpoint_server::State;
+use slowpoint_server::api::{assessments, description};
+use slowpoint_server::config::{Config, ENGINE};
+use slowpoint_server::id::AssessmentId;
+use slowpoint_server::render::terminal;
+use slowpoint_server::serve::serve;
+use slowpoint_server::store::FileStore;
+use slowpoint_server::wire::{self, Rejected};
+use tokio::net::TcpListener;
+use tracing_subscriber::EnvFilter;
+
+/// Exit code when an input has faults or the work failed; clap exits with 2 on wrong usage.
+const FAULTS: u8 = 1;
+const USAGE: u8 = 2;
+
+/// For each delay of a rocket: when its recovery opens, how fast it is then, and where it comes down
+///
+/// An estimate from the listed assumptions. It approves no flight. Local codes and the range safety
+/// officer decide.
+#[derive(Parser)]
+#[command(name = "slowpoint", version, after_help = "Exit codes: 0 answered, 1 faults in the input or failed work, 2 wrong usage.")]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Answer over HTTP
+    Serve(Box<Config>),
+    /// Answer one flight card here
+    Assess {
+        /// The card as JSON; "-" reads standard input
+        card: PathBuf,
+        /// Print the same bytes as the service answers
+        #[arg(long)]
+        json: bool,
+        /// Fly this many, whatever the card says
+        #[arg(long, value_name = "N")]
+        flights: Option<u64>,
+    },
+    /// Print the OpenAPI document of the service
+    Openapi,
+}
+
+fn main() -> ExitCode {
+    match run(Cli::parse().command) {
+        Ok(code) => code,
+        // A reader such as `head` that has seen enough is no failure.
+        Err(error) if error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("slowpoint: {error:#}");
+            ExitCode::from(FAULTS)
+        }
+    }
+}
+
+fn run(command: Command) -> anyhow::Result<ExitCode> {
+    match command {
+        Command::Serve(config) => listen(*config),
+        Command::Assess { card, json, flights } => assess(&card, json, flights),
+        Command::Openapi => {
+            io::stdout().write_all(description::text()?.as_bytes())?;
+            Ok(ExitCode::SUCCESS)
+        }
+    }
+}
+
+fn listen(config: Config) -> anyhow::Result<ExitCode> {
+    if !config.open && !config.listen.ip().is_loopback() {
+        let message = format!(
+            "{} can be reached from other machines and nothing asks who they are; add --open if that is meant, or listen on 127.0.0.1",
+            config.listen
+        );
+        Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit();
+    }
+    let filter = EnvFilter::try_from_env("SLOWPOINT_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
+    // What a panic says belongs in the log with its request, never in an answer.
+    std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
+    let store = FileStore::open(&config.data_dir).with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
+    let address = config.listen;
+    let state = State::new(config, Arc::new(store))?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let stop = asked_to_stop()?;
+        let listener = TcpListener::bind(address).await.with_context(|| format!("cannot listen on {address}"))?;
+        tracing::info!(address = %listener.local_addr()?, engine = ENGINE, "listening");
+        serve(state, listener, stop).await?;
+        anyhow::Ok(())
+    })?;
+    // Computations have been told to stop; one that does not must not hold up the end.
+    runtime.shutdown_timeout(Duration::from_secs(1));
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Comes back on SIGTERM or ctrl-c.
+#[cfg(unix)]
+fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (mut terminate, mut interrupt) = (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
+    Ok(async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+    })
+}
+
+/// Comes back on ctrl-c.
+#[cfg(not(unix))]
+fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
+    Ok(async {
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    })
+}
+
+fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitCode> {
+    let body = match read(card) {
+        Ok(body) => body,
+        Err(error) => {
+            eprintln!("slowpoint: cannot read {}: {error}", card.display());
+            return Ok(ExitCode::from(USAGE));
+        }
+    };
+    let asked = match wire::read(&with_flights(body, flights)) {
+        Ok(asked) => asked,
+        Err(Rejected::NotJson(reason)) => {
+            eprintln!("{}: {reason}", card.display());
+            return Ok(ExitCode::from(FAULTS));
+        }
+        Err(Rejected::Faults(faults)) => {
+            for fault in faults {
+                let pointer = if fault.pointer.is_empty() { "the whole card" } else { &fault.pointer };
+                eprintln!("{pointer}: {}; {}", fault.problem, fault.remedy);
+            }
+            return Ok(ExitCode::from(FAULTS));
+        }
+    };
+    let id = AssessmentId::of(ENGINE, &asked.canonical());
+    let stop = AtomicBool::new(false);
+    let mut out = io::stdout().lock();
+    if json {
+        let bytes = assessments::assess(&id, &asked, &stop).map_err(|failure| anyhow::anyhow!("no answer: {failure:?}"))?;
+        out.write_all(&bytes)?;
+    } else {
+        let report = slowpoint_sim::assess(&asked.case, &stop).context("stopped")?;
+        out.write_all(terminal::table(&wire::answer(id.as_str(), ENGINE, &asked, &report)).as_bytes())?;
+    }
+    out.flush()?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn read(card: &Path) -> io::Result<Vec<u8>> {
+    if card == Path::new("-") {
+        let mut body = Vec::new();
+        io::stdin().lock().read_to_end(&mut body)?;
+        return Ok(body);
+    }
+    std::fs::read(card)
+}
+
+/// The card with another number of flights: the same card as if it had been written so.
+fn with_flights(body: Vec<u8>, flights: Option<u64>) -> Vec<u8> {
+    let Some(flights) = flights else { return body };
+    match serde_json::from_slice(&body) {
+        Ok(serde_json::Value::Object(mut card)) => {
+            card.insert("flights".into(), flights.into());
+            serde_json::Value::Object(card).to_string().into_bytes()
+        }
+        // Whatever else it is, reading it says so.
+        _ => body,
+    }
+}

@@ -1,0 +1,287 @@
+//! Everything that is not an answer: one type, one table of kinds, after RFC 9457.
+
+use std::collections::BTreeMap;
+
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
+use utoipa::{IntoResponses, ToSchema};
+
+use crate::wire::FieldFault;
+
+/// Media type of a problem.
+pub const PROBLEM_JSON: &str = "application/problem+json";
+
+macro_rules! kinds {
+    ($($name:ident $status:ident $slug:literal $title:literal;)*) => {
+        /// The kinds of problems. Slugs and statuses are stable; texts may get better.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum Kind {
+            $(#[doc = $title] $name,)*
+        }
+
+        impl Kind {
+            /// Every kind.
+            pub const ALL: &[Self] = &[$(Self::$name),*];
+
+            /// Status it is answered with.
+            pub fn status(self) -> StatusCode {
+                match self { $(Self::$name => StatusCode::$status,)* }
+            }
+
+            /// Last part of its type URI.
+            pub fn slug(self) -> &'static str {
+                match self { $(Self::$name => $slug,)* }
+            }
+
+            /// One line in words, the same for every occurrence.
+            pub fn title(self) -> &'static str {
+                match self { $(Self::$name => $title,)* }
+            }
+        }
+    };
+}
+
+kinds! {
+    MalformedJson BAD_REQUEST "malformed-json" "The body is not JSON.";
+    TooDeeplyNested BAD_REQUEST "too-deeply-nested" "The body nests too deeply.";
+    InvalidQuery BAD_REQUEST "invalid-query" "The query of the URL cannot be read.";
+    InvalidPath BAD_REQUEST "invalid-path" "A part of the path cannot be read.";
+    BadRequest BAD_REQUEST "bad-request" "The request cannot be read.";
+    UnknownPath NOT_FOUND "unknown-path" "Nothing is here.";
+    UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";
+    UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
+    MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
+    BodyTimeout REQUEST_TIMEOUT "body-timeout" "The body did not arrive in time.";
+    EngineChanged GONE "engine-changed" "An older engine answered this; it cannot be flown again.";
+    BodyTooLarge PAYLOAD_TOO_LARGE "body-too-large" "The body is too large.";
+    UnsupportedMediaType UNSUPPORTED_MEDIA_TYPE "unsupported-media-type" "The body is not declared as JSON.";
+    InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
+    TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
+    Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
+    StorageFailed SERVICE_UNAVAILABLE "storage-failed" "The server cannot read or store answers at the moment.";
+    Overloaded SERVICE_UNAVAILABLE "overloaded" "The server is busy.";
+    Stopping SERVICE_UNAVAILABLE "stopping" "The server is stopping.";
+}
+
+impl Kind {
+    /// The kind with this slug.
+    pub fn of_slug(slug: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|kind| kind.slug() == slug)
+    }
+
+    /// The kind for a status that a library answered with.
+    fn of_status(status: StatusCode) -> Self {
+        match status {
+            StatusCode::NOT_FOUND => Self::UnknownPath,
+            StatusCode::METHOD_NOT_ALLOWED => Self::MethodNotAllowed,
+            StatusCode::REQUEST_TIMEOUT => Self::BodyTimeout,
+            StatusCode::PAYLOAD_TOO_LARGE => Self::BodyTooLarge,
+            StatusCode::UNSUPPORTED_MEDIA_TYPE => Self::UnsupportedMediaType,
+            StatusCode::SERVICE_UNAVAILABLE => Self::Overloaded,
+            status if status.is_client_error() => Self::BadRequest,
+            _ => Self::Internal,
+        }
+    }
+}
+
+/// A problem on its way to the client.
+#[derive(Debug, Clone)]
+pub struct Problem {
+    kind: Kind,
+    detail: String,
+    errors: Vec<FieldFault>,
+    limit: Option<LimitBody>,
+    retry_after_s: Option<u64>,
+}
+
+impl Problem {
+    /// A problem with what happened and what to do about it.
+    pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
+        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None, retry_after_s: None }
+    }
+
+    /// Names the limit that was met.
+    pub fn with_limit(mut self, name: &'static str, value: u64, unit: &'static str) -> Self {
+        self.limit = Some(LimitBody { name, value, unit });
+        self
+    }
+
+    /// Names the faults.
+    pub fn with_errors(mut self, errors: Vec<FieldFault>) -> Self {
+        self.errors = errors;
+        self
+    }
+
+    /// Says when to come back.
+    pub fn retry_after(mut self, seconds: u64) -> Self {
+        self.retry_after_s = Some(seconds);
+        self
+    }
+
+    /// Every fault of an input.
+    pub fn faults(errors: Vec<FieldFault>) -> Self {
+        let detail = match errors.len() {
+            1 => "1 fault, listed under errors with its remedy.".to_string(),
+            count => format!("{count} faults, all listed under errors with their remedies."),
+        };
+        Self::new(Kind::InvalidInput, detail).with_errors(errors)
+    }
+
+    /// A failure whose cause stands in the log only.
+    pub fn internal() -> Self {
+        Self::new(Kind::Internal, "Nothing was stored. The cause is in the server's log under the request id of this problem.")
+    }
+
+    /// A store that cannot be read or written. The cause goes to the log.
+    pub fn storage(error: &std::io::Error) -> Self {
+        tracing::error!(%error, "store failed");
+        Self::new(Kind::StorageFailed, "Nothing is answered that is not stored first. The cause is in the server's log.").retry_after(30)
+    }
+
+    /// What a library answered by itself, in this form.
+    pub fn of_status(status: StatusCode) -> Self {
+        let kind = Kind::of_status(status);
+        Self::new(kind, kind.title())
+    }
+
+    /// What kind it is.
+    pub fn kind(&self) -> Kind {
+        self.kind
+    }
+
+    /// The response, once the request's id is known.
+    pub fn respond(&self, request_id: &str) -> Response {
+        let body = ProblemBody {
+            kind: format!("/problems/{}", self.kind.slug()),
+            title: self.kind.title(),
+            status: self.kind.status().as_u16(),
+            detail: &self.detail,
+            instance: request_id,
+            errors: &self.errors,
+            limit: self.limit.as_ref(),
+        };
+        // Serializing these plain structs cannot fail; the fallback keeps even that a problem.
+        let bytes = serde_json::to_vec(&body).unwrap_or_else(|_| br#"{"title":"The server failed.","status":500}"#.to_vec());
+        let mut response = (self.kind.status(), bytes).into_response();
+        let headers = response.headers_mut();
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM_JSON));
+        headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+        if let Some(seconds) = self.retry_after_s {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+        response
+    }
+}
+
+/// The outermost layer writes the body, because only it knows the request's id.
+impl IntoResponse for Problem {
+    fn into_response(self) -> Response {
+        let mut response = self.kind.status().into_response();
+        response.extensions_mut().insert(self);
+        response
+    }
+}
+
+/// A problem after RFC 9457, sent as `application/problem+json` with every status from 400 up.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Problem)]
+pub struct ProblemBody<'a> {
+    /// Stable URI of the kind of problem, relative to this server
+    #[serde(rename = "type")]
+    #[schema(example = "/problems/invalid-input")]
+    pub kind: String,
+    /// The kind in words
+    #[schema(example = "The input has faults.")]
+    pub title: &'a str,
+    /// The HTTP status again
+    #[schema(minimum = 400, maximum = 599, example = 422)]
+    pub status: u16,
+    /// What happened here and what to do about it
+    pub detail: &'a str,
+    /// Id of the request, as in the header x-request-id and in the server's log
+    pub instance: &'a str,
+    /// Every fault of the input
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    #[schema(required = false)]
+    pub errors: &'a [FieldFault],
+    /// The limit that was met
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false, nullable = false)]
+    pub limit: Option<&'a LimitBody>,
+}
+
+/// A limit of the server, with its value.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+#[schema(as = ProblemLimit)]
+pub struct LimitBody {
+    /// Name of the knob, as `slowpoint serve --help` lists it
+    #[schema(example = "body_limit")]
+    pub name: &'static str,
+    /// Its value
+    pub value: u64,
+    /// Unit of the value
+    #[schema(example = "bytes")]
+    pub unit: &'static str,
+}
+
+/// Documents problems of an operation: one response per status, naming the kinds behind it.
+fn documented(kinds: &[Kind]) -> BTreeMap<String, RefOr<utoipa::openapi::Response>> {
+    let mut by_status: BTreeMap<String, Vec<Kind>> = BTreeMap::new();
+    for kind in kinds {
+        by_status.entry(kind.status().as_str().to_string()).or_default().push(*kind);
+    }
+    by_status
+        .into_iter()
+        .map(|(status, kinds)| {
+            let lines: Vec<_> = kinds.iter().map(|k| format!("`/problems/{}`: {}", k.slug(), k.title())).collect();
+            let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
+            let response = ResponseBuilder::new().description(lines.join(" ")).content(PROBLEM_JSON, content).build();
+            (status, RefOr::T(response))
+        })
+        .collect()
+}
+
+macro_rules! refusals {
+    ($($(#[$doc:meta])* $name:ident: $($kind:ident),*;)*) => {
+        $(
+            $(#[$doc])*
+            pub struct $name;
+
+            impl IntoResponses for $name {
+                fn responses() -> BTreeMap<String, RefOr<utoipa::openapi::Response>> {
+                    documented(&[$(Kind::$kind),*])
+                }
+            }
+        )*
+    };
+}
+
+refusals! {
+    /// What an input can be refused with.
+    InputRefusals: MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
+        UnsupportedMediaType, InvalidInput, TooManyFlights, Internal, StorageFailed, Overloaded, Stopping;
+    /// What reading an assessment can be refused with.
+    ReadRefusals: InvalidPath, UnknownAssessment, EngineChanged, Internal, StorageFailed, Overloaded, Stopping;
+    /// What flying one flight again can be refused with.
+    FlightRefusals: InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, Internal, StorageFailed;
+    /// What readiness can be refused with.
+    ReadyRefusals: StorageFailed, Stopping, Internal;
+    /// What an operation without input can be refused with.
+    PlainRefusals: Internal;
+    /// What the explanation of a problem can be refused with.
+    ExplainRefusals: UnknownPath, Internal;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slugs_are_distinct() {
+        for kind in Kind::ALL {
+            assert_eq!(Kind::of_slug(kind.slug()), Some(*kind));
+        }
+    }
+}

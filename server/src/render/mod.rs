@@ -1,0 +1,3 @@
+//! Other forms of an answer, made from the answer alone.
+
+pub mod terminal;

@@ -1,0 +1,75 @@
+//! Listening, and stopping in order.
+
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::Request;
+use hyper::body::Incoming;
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::server::graceful::GracefulShutdown;
+use hyper_util::service::TowerToHyperService;
+use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
+use tower::ServiceExt;
+
+use crate::State;
+use crate::routes::app;
+
+/// After the deadline: time for the last refusals to be written.
+const LAST_WORDS: Duration = Duration::from_millis(500);
+/// After an error of accept (no file handles left, say): time for something to change.
+const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
+
+/// Serves until `stop` comes back, then lets running requests end within the deadline.
+pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<Output = ()>) -> io::Result<()> {
+    let config = &state.config;
+    let mut http = http1::Builder::new();
+    http.timer(TokioTimer::new()).header_read_timeout(config.read_timeout());
+    let service = app(Arc::clone(&state));
+    let places = Arc::new(Semaphore::new(config.connections.max(1)));
+    let graceful = GracefulShutdown::new();
+    let mut stop = std::pin::pin!(stop);
+    loop {
+        let accepted = tokio::select! {
+            accepted = accept(&listener, &places) => accepted,
+            () = &mut stop => break,
+        };
+        let (stream, place) = match accepted {
+            Ok(accepted) => accepted,
+            Err(error) => {
+                tracing::warn!(%error, "accept failed");
+                tokio::time::sleep(ACCEPT_PAUSE).await;
+                continue;
+            }
+        };
+        let service = TowerToHyperService::new(service.clone().map_request(|request: Request<Incoming>| request.map(axum::body::Body::new)));
+        let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
+        tokio::spawn(async move {
+            // A client that breaks off is no fault of ours; the request's own line tells the rest.
+            if let Err(error) = connection.await {
+                tracing::debug!(%error, "connection ended");
+            }
+            drop(place);
+        });
+    }
+    drop(listener);
+    state.begin_stopping();
+    tracing::info!(seconds = config.stop_deadline_s, "stopping; running requests may end");
+    let mut ended = std::pin::pin!(graceful.shutdown());
+    if tokio::time::timeout(config.stop_deadline(), &mut ended).await.is_err() {
+        tracing::warn!("deadline over; computations are stopped");
+        state.compute.stop_all();
+        let _ = tokio::time::timeout(LAST_WORDS, ended).await;
+    }
+    state.compute.stop_all();
+    Ok(())
+}
+
+async fn accept(listener: &TcpListener, places: &Arc<Semaphore>) -> io::Result<(tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit)> {
+    let place = Arc::clone(places).acquire_owned().await.map_err(io::Error::other)?;
+    let (stream, _) = listener.accept().await?;
+    stream.set_nodelay(true)?;
+    Ok((stream, place))
+}

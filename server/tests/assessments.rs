@@ -1,0 +1,262 @@
+//! One card answered: the same bytes every time and everywhere, computed once, stopped when nobody waits.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+use axum::body::Body;
+use axum::http::Method;
+use serde_json::{Value, json};
+use support::{Service, assessment, card, json_request, request, service, until};
+
+const POST: &str = "/v1/assessments";
+
+#[tokio::test]
+async fn the_answer_names_its_place() {
+    let service = service();
+    let reply = service.post(&card()).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let id = reply.json()["id"].as_str().unwrap().to_string();
+    assert_eq!(reply.header("location"), format!("{POST}/{id}"));
+    assert_eq!(reply.header("content-location"), reply.header("location"));
+    assert_eq!(reply.header("etag"), format!("\"{id}.json\""));
+    assert_eq!(reply.header("content-type"), "application/json");
+    assert!(reply.header("cache-control").contains("private"));
+}
+
+#[tokio::test]
+async fn the_same_input_is_computed_once() {
+    let service = service();
+    let first = service.post(&card()).await;
+    // Written otherwise, it is the same input.
+    let again = service.send(json_request(POST, serde_json::to_string_pretty(&card()).unwrap())).await;
+    assert_eq!(first.body, again.body);
+    assert_eq!(service.get(first.header("location")).await.body, first.body);
+    assert_eq!(service.state.compute.begun(), 1);
+    let mut other = card();
+    other["seed"] = json!(4);
+    assert_ne!(service.post(&other).await.header("etag"), first.header("etag"));
+    assert_eq!(service.state.compute.begun(), 2);
+}
+
+#[tokio::test]
+async fn two_services_answer_the_same_bytes() {
+    assert_eq!(service().post(&card()).await.body, service().post(&card()).await.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn posts_at_the_same_time_share_one_computation() {
+    let service = service();
+    let sent = card();
+    let (a, b, c) = tokio::join!(service.post(&sent), service.post(&sent), service.post(&sent));
+    assert_eq!(a.status, 200);
+    assert_eq!((&a.body, &a.body), (&b.body, &c.body));
+    assert_eq!(service.state.compute.begun(), 1);
+}
+
+#[tokio::test]
+async fn validators() {
+    let service = service();
+    let first = service.post(&card()).await;
+    let (place, etag) = (first.header("location"), first.header("etag"));
+    for (held, status) in [
+        (etag.to_string(), 304),
+        (format!("W/{etag}"), 304),
+        (format!("\"other\", {etag}"), 304),
+        ("*".to_string(), 304),
+        ("\"other\"".to_string(), 200),
+    ] {
+        let mut request = request(Method::GET, place, Body::empty());
+        request.headers_mut().insert("if-none-match", held.parse().unwrap());
+        let reply = service.send(request).await;
+        assert_eq!(reply.status.as_u16(), status, "{held}");
+        assert_eq!(reply.header("etag"), etag);
+        assert_eq!(reply.body.is_empty(), status == 304);
+    }
+    assert_eq!(service.state.compute.begun(), 1);
+}
+
+#[tokio::test]
+async fn a_lost_answer_is_flown_again_to_the_same_bytes() {
+    let service = service();
+    let first = service.post(&card()).await;
+    for kept in service.store.kept.lock().unwrap().values_mut() {
+        kept.answer = None;
+    }
+    let mut held = request(Method::GET, first.header("location"), Body::empty());
+    held.headers_mut().insert("if-none-match", first.header("etag").parse().unwrap());
+    assert_eq!(service.send(held).await.status, 304);
+    assert_eq!(service.state.compute.begun(), 1, "304 does not fly");
+    let again = service.get(first.header("location")).await;
+    assert_eq!(again.body, first.body);
+    assert_eq!(service.state.compute.begun(), 2);
+}
+
+#[tokio::test]
+async fn head_answers_without_a_body() {
+    let service = service();
+    let first = service.post(&card()).await;
+    for path in [first.header("location"), "/livez", "/readyz", "/openapi.json", "/docs/", "/"] {
+        let reply = service.send(request(Method::HEAD, path, Body::empty())).await;
+        assert_eq!(reply.status, 200, "{path}");
+        assert!(reply.body.is_empty(), "{path}");
+    }
+}
+
+#[tokio::test]
+async fn a_dry_run_prices_and_flies_nothing() {
+    let service = service();
+    let dry = format!("{POST}?dry_run=true");
+    let mut sent = card();
+    let price = service.send(json_request(&dry, sent.to_string())).await;
+    assert_eq!(price.status, 200);
+    assert_eq!(price.header("cache-control"), "no-store");
+    let price = price.json();
+    assert_eq!((&price["flights"], &price["inline"], &price["stored"]), (&json!(128), &json!(true), &json!(false)));
+    assert!(price["estimated_core_seconds_s"].as_f64().unwrap() > 0.0);
+    assert_eq!(service.state.compute.begun(), 0);
+    assert_eq!(service.post(&sent).await.json()["id"], price["id"]);
+    assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["stored"], true);
+    sent["flights"] = json!(1_000_000);
+    assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["inline"], false);
+}
+
+#[tokio::test]
+async fn one_flight_again() {
+    let service = service();
+    let place = service.post(&card()).await.header("location").to_string();
+    for index in [0, 127] {
+        let reply = service.get(&format!("{place}/flights/{index}")).await;
+        assert_eq!(reply.status, 200, "{}", reply.text());
+        assert!(reply.header("cache-control").contains("private"));
+        assert_eq!(reply.body, service.get(&format!("{place}/flights/{index}")).await.body);
+    }
+}
+
+#[tokio::test]
+async fn a_client_that_leaves_stops_the_computation() {
+    let service = service();
+    let leaving = tokio::spawn(long(&service, 1));
+    begun(&service, 1).await;
+    leaving.abort();
+    let left = Instant::now();
+    stopped(&service, 1).await;
+    assert!(left.elapsed() < Duration::from_secs(2), "{:?}", left.elapsed());
+    assert!(service.store.kept.lock().unwrap().is_empty(), "nothing partial is stored");
+}
+
+#[tokio::test]
+async fn a_client_that_leaves_the_queue_takes_its_work_along() {
+    let service = service();
+    let running: Vec<_> = (0..2).map(|seed| tokio::spawn(long(&service, seed))).collect();
+    begun(&service, 2).await;
+    let waiting = tokio::spawn(long(&service, 2));
+    tokio::time::sleep(Duration::from_millis(50)).await;
+    waiting.abort();
+    stopped(&service, 1).await;
+    assert_eq!(service.state.compute.begun(), 2);
+    running.iter().for_each(tokio::task::JoinHandle::abort);
+    stopped(&service, 3).await;
+}
+
+#[tokio::test]
+async fn the_computation_goes_on_while_someone_waits() {
+    let service = service();
+    let leaving = tokio::spawn(long(&service, 1));
+    begun(&service, 1).await;
+    let staying = tokio::spawn(long(&service, 1));
+    tokio::time::sleep(Duration::from_millis(50)).await;
+    leaving.abort();
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    assert_eq!(service.state.compute.stopped(), 0);
+    staying.abort();
+    stopped(&service, 1).await;
+    assert_eq!(service.state.compute.begun(), 1, "both shared one computation");
+}
+
+/// A request whose computation outlasts every test.
+fn long(service: &Service, seed: u64) -> impl Future<Output = ()> + Send + 'static {
+    let app = service.app.clone();
+    let mut sent = card();
+    sent["flights"] = json!(200_000);
+    sent["seed"] = json!(seed);
+    async move {
+        let _ = tower::ServiceExt::oneshot(app, assessment(&sent)).await;
+    }
+}
+
+async fn begun(service: &Service, count: u64) {
+    until(|| service.state.compute.begun() == count).await;
+}
+
+async fn stopped(service: &Service, count: u64) {
+    until(|| service.state.compute.stopped() == count).await;
+}
+
+#[tokio::test]
+async fn the_terminal_prints_the_same_bytes() {
+    let over_http = service().post(&card()).await.body;
+    assert_eq!(run(&["assess", "-", "--json"], &card()), (0, over_http.clone(), String::new()));
+    let mut other = card();
+    other["flights"] = json!(64);
+    assert_eq!(run(&["assess", "-", "--json", "--flights", "128"], &other).1, over_http);
+}
+
+#[test]
+fn the_terminal_table() {
+    let (code, out, err) = run(&["assess", "-"], &card());
+    let out = String::from_utf8(out).unwrap();
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.starts_with(slowpoint_sim::report::FIRST_CAUTION.split(". ").next().unwrap()), "{out}");
+    for line in out.lines() {
+        assert!(line.chars().count() <= 100, "{line}");
+        assert!(!line.contains(" 0 %") && !line.contains(" 100 %") && !line.contains("NaN"), "{line}");
+    }
+}
+
+#[test]
+fn the_terminal_lists_every_fault() {
+    let mut sent = card();
+    sent["card"]["airframe"]["mass"] = json!("620 potatoes");
+    sent["card"]["airframe"]["lenght"] = json!(1);
+    let (code, out, err) = run(&["assess", "-", "--json"], &sent);
+    assert_eq!((code, out.len()), (1, 0));
+    assert!(err.contains("/card/airframe/mass: ") && err.contains("/card/airframe/lenght: "), "{err}");
+    assert_eq!(run(&["assess", "-"], &Value::String("no card".into())).0, 1);
+    assert_eq!(run(&["assess", "/does/not/exist.json"], &sent).0, 2);
+    assert_eq!(run(&["asses"], &sent).0, 2);
+    assert_eq!(run(&["serve", "--listen", "0.0.0.0:0"], &sent).0, 2, "open only when told so");
+}
+
+fn run(arguments: &[&str], input: &Value) -> (i32, Vec<u8>, String) {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_slowpoint"))
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // A run that refuses its arguments reads nothing.
+    let _ = child.stdin.take().unwrap().write_all(input.to_string().as_bytes());
+    let done = child.wait_with_output().unwrap();
+    (done.status.code().unwrap(), done.stdout, String::from_utf8(done.stderr).unwrap())
+}
+
+#[tokio::test]
+async fn every_example_is_answered() {
+    let service = service();
+    let mut count = 0;
+    for entry in std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/examples")).unwrap() {
+        let path = entry.unwrap().path();
+        let mut sent: Value = serde_json::from_slice(&std::fs::read(&path).unwrap()).unwrap();
+        sent["flights"] = json!(128);
+        let reply = service.post(&sent).await;
+        assert_eq!(reply.status, 200, "{}: {}", path.display(), reply.text());
+        count += 1;
+    }
+    assert!(count > 0, "no examples");
+}

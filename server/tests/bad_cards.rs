@@ -1,0 +1,315 @@
+//! Flight cards that cannot be flown: every fault in one reply, each with its place and words that help.
+
+use serde_json::{Value, json};
+use slowpoint_server::wire::{self, FieldFault, Rejected};
+
+/// A card without fault.
+fn good() -> Value {
+    json!({
+        "card": {
+            "name": "Test",
+            "airframe": {
+                "diameter": "54 mm", "length": "980 mm", "mass": "620 g", "centre_of_gravity": "620 mm",
+                "centre_of_pressure": "730 mm", "drag_coefficient": 0.55
+            },
+            "motor": {"thrust_curve": [[0, 0], [0.05, 60], [1.2, 55], [1.4, 0]], "propellant_mass": "45 g"},
+            "recovery": {"first": {"kind": "parachute", "diameter": "60 cm"}}
+        },
+        "launch": {"rail_length": "1.8 m"},
+        "wind": {"surface": {"speed": "4 m/s", "direction": 250, "measuring_height": "10 m"}},
+        "delays": [5, 7]
+    })
+}
+
+/// Puts a value at a pointer, making the way there; `Null` takes it out.
+fn put(card: &mut Value, pointer: &str, value: Value) {
+    let (parent, name) = pointer.rsplit_once('/').unwrap_or(("", pointer));
+    if card.pointer(parent).is_none() {
+        put(card, parent, json!({}));
+    }
+    match card.pointer_mut(parent) {
+        Some(Value::Object(members)) if value.is_null() => drop(members.remove(name)),
+        Some(Value::Object(members)) => drop(members.insert(name.replace("~0", "~"), value)),
+        Some(Value::Array(items)) => {
+            let index: usize = name.parse().unwrap_or(items.len());
+            if index < items.len() { items[index] = value } else { items.push(value) }
+        }
+        _ => panic!("{pointer} has no place"),
+    }
+}
+
+fn with(changes: &[(&str, Value)]) -> Value {
+    let mut card = good();
+    for (pointer, value) in changes {
+        put(&mut card, pointer, value.clone());
+    }
+    card
+}
+
+fn faults(card: &Value) -> Vec<FieldFault> {
+    match wire::read(card.to_string().as_bytes()) {
+        Ok(_) => Vec::new(),
+        Err(Rejected::Faults(faults)) => faults,
+        Err(Rejected::NotJson(e)) => panic!("{e}"),
+    }
+}
+
+/// One change of the good card makes exactly one fault, at a place, with these words.
+#[track_caller]
+fn refuses(changes: &[(&str, Value)], pointer: &str, problem: &str, remedy: &str) {
+    let found = faults(&with(changes));
+    assert_eq!(found.len(), 1, "{changes:?}: {found:#?}");
+    let fault = &found[0];
+    assert_eq!(fault.pointer, pointer, "{fault:?}");
+    assert!(fault.problem.contains(problem), "{pointer}: {}", fault.problem);
+    assert!(fault.remedy.contains(remedy), "{pointer}: {}", fault.remedy);
+    assert!(!fault.remedy.ends_with("; "), "{pointer}: {}", fault.remedy);
+    for word in ["safe ", " go ", "approved", "NaN", "line 1 column"] {
+        assert!(!format!("{} {}", fault.problem, fault.remedy).contains(word), "{pointer}: {fault:?}");
+    }
+}
+
+#[test]
+fn the_good_card_is_good() {
+    assert_eq!(faults(&good()), Vec::new());
+}
+
+#[test]
+fn units_that_slipped() {
+    let at = "/card/airframe";
+    for (pointer, sent, problem, remedy) in [
+        (format!("{at}/mass"), json!(640), "640 kg", "did you mean \"640 g\"?"),
+        (format!("{at}/diameter"), json!(54), "54 m", "did you mean \"54 mm\"?"),
+        (format!("{at}/length"), json!(980), "980 m", "did you mean \"980 mm\"?"),
+        ("/site/station_pressure".into(), json!(1013), "1013 Pa", "did you mean \"1013 hPa\"?"),
+        ("/site/altimeter_setting".into(), json!(29.92), "29.92 Pa", "did you mean \"29.92 inHg\"?"),
+        ("/site/temperature".into(), json!(20), "20 K", "did you mean \"20 C\"?"),
+        ("/site/temperature".into(), json!("95 C"), "95 C", "give -50 to 60 C"),
+        ("/launch/tilt".into(), json!(85), "85 deg", "did you mean \"5 deg\"?"),
+        ("/launch/tilt".into(), json!("1.4 rad"), "1.4 rad", "give 0 to 1.0472 rad"),
+        ("/launch/rail_length".into(), json!(1800), "1800 m", "did you mean \"1800 mm\"?"),
+        ("/card/recovery/first/diameter".into(), json!("54 furlongs"), "no unit of length", "use m, cm, mm"),
+        (format!("{at}/length"), json!("0,98 m"), "comma", "decimal point"),
+        (format!("{at}/mass"), json!("620 mm"), "no unit of mass", "kg, g, oz, lb"),
+        (format!("{at}/mass"), json!("heavy"), "does not begin with a number", "\"640 g\""),
+        ("/wind/surface/speed".into(), json!("1e999 m/s"), "too large", "35 mph"),
+    ] {
+        refuses(&[(&pointer, sent)], &pointer, problem, remedy);
+    }
+}
+
+#[test]
+fn shapes_that_are_wrong() {
+    for (pointer, sent, problem, remedy) in [
+        ("/card/airframe/lenght", json!("980 mm"), "no field \"lenght\"", "did you mean \"length\"?"),
+        ("/card/airframe/colour", json!("red"), "no field \"colour\"", "known here: centre_of_gravity"),
+        ("/card/mass", json!("640 g"), "no field \"mass\"", "it belongs to /card/airframe/mass"),
+        ("/launch/a~0b", json!(5), "no field \"a~b\"", "known here"),
+        ("/card/airframe/mass", json!(true), "true stands here", "text with a unit or a bare number"),
+        ("/card/airframe/mass", json!({"value": 640}), "an object stands here", "\"640 g\""),
+        ("/card/airframe/drag_coefficient", json!("0.55"), "the text \"0.55\"", "send 0.55 without quotation marks"),
+        ("/flights", json!(12.5), "the number 12.5", "a whole number"),
+        ("/flights", json!(1e30), "it is 1e30", "give 64 to 1000000"),
+        ("/seed", json!(-1), "it is -1", "give 0 to 9007199254740991"),
+        ("/card/recovery/first/kind", json!("parachut"), "\"parachut\" is not known", "did you mean \"parachute\"?"),
+        ("/points", json!("halton"), "\"halton\" is not known", "\"sobol\", \"random\""),
+        ("/delays", json!(5), "the number 5", "give a list"),
+        ("/delays", json!((0..40).collect::<Vec<_>>()), "40 items", "at most 32"),
+        ("/delays/1", json!([7]), "a list stands here", "\"7 s\""),
+        ("/card/motor/thrust_curve/1", json!([0.05]), "the list has 1 items", "exactly 2"),
+        ("/rule_set", json!("uk"), "\"uk\" is not known", "or give an object"),
+        ("/card/name", json!(""), "empty", "write"),
+        ("/card/name", json!("a\u{1b}[2J"), "control characters", "plain text"),
+    ] {
+        refuses(&[(pointer, sent)], pointer, problem, remedy);
+    }
+}
+
+#[test]
+fn things_that_are_missing() {
+    for (pointer, at, remedy) in [
+        ("/card/airframe/mass", "/card/airframe/mass", "with motor, propellant"),
+        ("/card/recovery", "/card/recovery", "What opens"),
+        ("/launch", "/launch", "The rail"),
+        ("/wind", "/wind", "The wind"),
+        ("/card/airframe/centre_of_pressure", "/card/airframe/centre_of_pressure", "shape"),
+        ("/card/airframe/drag_coefficient", "/card/airframe/drag_coefficient", "shape"),
+        ("/card/motor/thrust_curve", "/card/motor/thrust_curve", "\"C6-5\""),
+        ("/card/recovery/first/diameter", "/card/recovery/first/diameter", "laid flat"),
+        ("/wind/surface/measuring_height", "/wind/surface/measuring_height", "10 m in a weather report"),
+        ("/wind/surface/direction", "/wind/surface/direction", "variable"),
+        ("/delays", "/delays", "electronics"),
+    ] {
+        let problem = if pointer == "/delays" {
+            "nothing to compare"
+        } else if pointer == "/card/motor/thrust_curve" {
+            "neither"
+        } else {
+            "missing"
+        };
+        refuses(&[(pointer, Value::Null)], at, problem, remedy);
+    }
+    refuses(&[("/wind/surface", Value::Null)], "/wind", "no wind", "calm is never assumed");
+    refuses(&[("/delays", json!([]))], "/delays", "nothing to compare", "electronics");
+}
+
+#[test]
+fn things_that_contradict_each_other() {
+    let layers = "/wind/layers";
+    let layer = |height: Value, name: &str| json!({name: height, "speed": "10 kt", "direction": 270});
+    refuses(&[("/card/kind", json!("glider"))], "/card/kind", "gliders are not modelled", "rocket");
+    refuses(&[("/card/kind", json!("boost glider"))], "/card/kind", "gliders are not modelled", "rocket");
+    refuses(&[("/card/stages", json!(2))], "/card/stages", "staging", "one stage");
+    refuses(&[("/launch/bearings", json!("magnetic"))], "/launch/bearings", "magnetic", "declination");
+    refuses(
+        &[("/site/station_pressure", json!("1000 hPa")), ("/site/altimeter_setting", json!("1013 hPa"))],
+        "/site/altimeter_setting", "station_pressure as well", "one of the two",
+    );
+    refuses(
+        &[("/card/airframe/drag_table", json!([{"mach": 0.3, "drag_coefficient": 0.5}]))],
+        "/card/airframe/drag_table", "drag_coefficient as well", "one of the two",
+    );
+    refuses(&[("/card/motor/code", json!("G60-7"))], "/card/motor/code", "thrust_curve as well", "leave out the code");
+    refuses(&[("/delays", json!([5, 7, "5 s"]))], "/delays/2", "twice", "once");
+    refuses(&[("/limits/deploy_speed", json!(["35 mph", "15.6464 m/s"]))], "/limits/deploy_speed/1", "twice", "once");
+    refuses(&[("/accept/limit", json!("50 mph"))], "/accept/limit", "none of limits.deploy_speed", "repeat");
+    refuses(
+        &[("/site/areas", json!([{"name": "a", "circle": {"radius": 5}, "polygon": [[0, 0], [1, 0], [1, 1]]}]))],
+        "/site/areas/0/polygon", "a circle as well", "one of the two",
+    );
+    refuses(&[("/site/areas", json!([{"name": "a"}]))], "/site/areas/0", "neither", "circle");
+    refuses(
+        &[(layers, json!([layer(json!("300 m"), "height_above_ground"), layer(json!("90 m"), "height_above_sea")])), ("/site/elevation", json!("89 m"))],
+        "/wind/layers/1/height_above_sea", "1 m above the field", "check site.elevation",
+    )
+}
+
+#[test]
+fn a_layer_under_the_field_is_faulted_unless_the_list_is_a_sounding() {
+    let layer = |height: &str, name: &str| json!({name: height, "speed": "10 kt", "direction": 270});
+    let elevation = ("/site/elevation", json!("89 m"));
+    let mixed = json!([layer("89.2 m", "height_above_sea"), layer("300 m", "height_above_ground")]);
+    refuses(
+        &[("/wind/layers", mixed), elevation.clone()],
+        "/wind/layers/0/height_above_sea", "0.2 m above the field", "check site.elevation",
+    );
+    let under = json!([layer("10 m", "height_above_sea"), layer("80 m", "height_above_sea")]);
+    refuses(&[("/wind/layers", under), elevation.clone()], "/wind/layers", "none of the 2 layers", "site.elevation");
+    let sounding = json!([layer("10 m", "height_above_sea"), layer("263 m", "height_above_sea"), layer("904 m", "height_above_sea")]);
+    let body = with(&[("/wind/layers", sounding), elevation]).to_string();
+    let Ok(asked) = wire::read(body.as_bytes()) else { panic!("the sounding was refused") };
+    let heights: Vec<f64> = asked.case.inputs.wind.layers.iter().map(|l| l.height_above_ground_m).collect();
+    assert_eq!(heights, [174.0, 815.0]);
+    assert!(asked.case.assumed.iter().any(|a| a.input == "wind.layers" && a.value.contains("1 of 3")));
+}
+
+#[test]
+fn faults_of_the_engine_point_into_the_request() {
+    refuses(
+        &[("/card/airframe/centre_of_pressure", json!("600 mm"))],
+        "/card/airframe/centre_of_pressure", "unstable", "nose weight",
+    );
+    refuses(&[("/card/airframe/centre_of_gravity", json!("1.2 m"))], "/card/airframe/centre_of_gravity", "behind the end", "nose tip");
+    refuses(&[("/card/motor/thrust_curve", json!([[0, 0], [0.1, 3], [1, 0]]))], "/card/motor/thrust_curve", "never lifts", "newtons");
+    refuses(&[("/card/motor/thrust_curve", json!([[0, 0], [0.1, 60], [0.1, 50], [1, 0]]))], "/card/motor/thrust_curve/2/0", "does not come after", "rise");
+    refuses(&[("/card/motor/thrust_curve", json!("s, N\n0, 0\n0.1, 60\n0.1, 50\n1, 0"))], "/card/motor/thrust_curve", "line 4: ", "rise");
+    refuses(&[("/card/motor/thrust_curve", json!("0, 0\n0,1; 60\n1, 0"))], "/card/motor/thrust_curve", "line 2", "decimal points");
+    refuses(&[("/card/motor/thrust_curve", Value::Null), ("/card/motor/code", json!("A1"))], "/card/motor/code", "never lifts", "newtons");
+    refuses(&[("/card/motor/thrust_curve", Value::Null), ("/card/motor/code", json!("Q9-3"))], "/card/motor/code", "no impulse class", "C6-5");
+    refuses(&[("/spread/mass", json!({"normal": {"sd": "60 %"}}))], "/spread/mass", "one flight in a million", "truncated");
+    refuses(&[("/spread/mass", json!({"fixed": 1, "uniform": {"low": 1, "high": 2}}))], "/spread/mass", "2 distributions", "exactly one");
+    refuses(&[("/spread/apogee_lag", json!({"normal": {"sd": "0.1 s"}}))], "/spread/apogee_lag/normal/mean", "missing", "give it");
+    refuses(&[("/wind/surface/gust", json!("2 m/s"))], "/wind/surface/gust", "slower than the mean", "peak");
+}
+
+/// Everything at once: no fault hides another, and none is told twice.
+#[test]
+fn all_faults_in_one_reply() {
+    let found = faults(&with(&[
+        ("/card/airframe/lenght", json!("980 mm")),
+        ("/card/airframe/length", Value::Null),
+        ("/card/airframe/mass", json!(640)),
+        ("/card/airframe/diameter", json!("54 mmm")),
+        ("/card/recovery/first", json!({"kind": "parachute"})),
+        ("/launch", json!("six feet")),
+        ("/wind/layers", json!([{"height_above_ground": "0.1 m", "speed": "x", "direction": 400}])),
+        ("/delays", json!([5, 5, "soon", 99])),
+        ("/flights", json!(1)),
+        ("/site/latitude", json!(120)),
+    ]));
+    let mut at: Vec<&str> = found.iter().map(|f| f.pointer.as_str()).collect();
+    at.sort_unstable();
+    assert_eq!(
+        at,
+        [
+            "/card/airframe/diameter",
+            "/card/airframe/lenght",
+            "/card/airframe/mass",
+            "/card/recovery/first/diameter",
+            "/delays/1",
+            "/delays/2",
+            "/delays/3",
+            "/flights",
+            "/launch",
+            "/site/latitude",
+            "/wind/layers/0/direction",
+            "/wind/layers/0/height_above_ground",
+            "/wind/layers/0/speed",
+        ]
+    );
+    let mass = found.iter().find(|f| f.pointer == "/card/airframe/mass");
+    assert_eq!(mass.and_then(|f| f.sent.clone()), Some(json!(640)));
+}
+
+#[test]
+fn bodies_that_are_no_request() {
+    for body in ["", "{", "nothing", "{\"flights\": 1e999}", &"[".repeat(100_000)] {
+        assert!(matches!(wire::read(body.as_bytes()), Err(Rejected::NotJson(_))), "{body:.20}");
+    }
+    for body in ["[]", "5", "null", "\"x\""] {
+        let Err(Rejected::Faults(found)) = wire::read(body.as_bytes()) else { panic!("{body}") };
+        assert_eq!((found.len(), found[0].pointer.as_str()), (1, ""), "{body}");
+    }
+    let many: serde_json::Map<String, Value> = (0..100_000).map(|i| (format!("x{i}"), json!(i))).collect();
+    let found = faults(&Value::Object(many));
+    assert!(found.len() <= 101 && found.iter().any(|f| f.problem.contains("more faults")), "{}", found.len());
+}
+
+/// Kind where nothing is lost by it.
+#[test]
+fn what_is_taken_all_the_same() {
+    for changes in [
+        vec![("/site/elevation", Value::Null), ("/flights", json!(2000.0))],
+        vec![("/launch/azimuth", json!(360)), ("/wind/surface/direction", json!("360°"))],
+        vec![("/wind/surface", json!({"speed": 0, "measuring_height": "2 m"}))],
+        vec![("/wind/surface/direction", json!("variable"))],
+        vec![("/delays", Value::Null), ("/electronics", json!([{"fires_at": "height", "height": "500 ft"}]))],
+        vec![("/card/airframe/mass", json!("0.62Kg"))],
+        vec![("/rule_set", json!({"own": {"wind": "15 mph"}}))],
+    ] {
+        assert_eq!(faults(&with(&changes)), Vec::new(), "{changes:?}");
+    }
+    let mut nulls = good();
+    nulls["site"] = json!({"elevation": null});
+    nulls["note"] = Value::Null;
+    assert_eq!(faults(&nulls), Vec::new());
+    let coded = with(&[
+        ("/delays", Value::Null),
+        ("/card/motor", json!({"code": "G60-7"})),
+        ("/spread", json!({"roll_rate": {"fixed": 2}, "impulse": {"normal": {"sd": "3 %"}}})),
+    ]);
+    let Ok(asked) = wire::read(coded.to_string().as_bytes()) else { panic!("{:?}", faults(&coded)) };
+    assert_eq!(asked.case.inputs.question.ways.len(), 1);
+    assert_eq!(asked.case.inputs.question.ways[0].motor_delay_s, Some(7.0));
+    assert!(asked.case.assumed.iter().any(|a| a.input == "delays"));
+    assert!(asked.case.inputs.spread.roll_rate == Some(slowpoint_sim::draw::Law::Fixed(2.0 * core::f64::consts::TAU)));
+}
+
+/// The order of names in an object changes nothing about the identity.
+#[test]
+fn canonical_form_has_sorted_names() {
+    let text = good().to_string();
+    let turned = format!("{{\"delays\":[5,7],{}", &text[1..].replace(",\"delays\":[5,7]", ""));
+    let (Ok(a), Ok(b)) = (wire::read(text.as_bytes()), wire::read(turned.as_bytes())) else { panic!("{turned}") };
+    assert_eq!(a.canonical(), b.canonical());
+}

@@ -1,0 +1,172 @@
+//! What the HTTP tests share: a service over a store of choice, and requests without a socket.
+
+#![allow(dead_code, clippy::unwrap_used, clippy::expect_used, missing_docs, reason = "test support: not every test uses all of it, and a test may fail loudly")]
+
+use std::collections::HashMap;
+use std::io;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{HeaderMap, Method, Request, StatusCode, header};
+use serde_json::{Value, json};
+use slowpoint_server::config::Config;
+use slowpoint_server::id::AssessmentId;
+use slowpoint_server::store::{Kept, Store};
+use slowpoint_server::{State, app};
+use tower::ServiceExt;
+
+/// Keeps everything in memory, and can be told to fail.
+#[derive(Default)]
+pub struct Memory {
+    pub kept: Mutex<HashMap<String, Kept>>,
+    pub broken: bool,
+    pub panics: bool,
+}
+
+impl Memory {
+    fn check(&self) -> io::Result<()> {
+        assert!(!self.panics, "secret of the store");
+        if self.broken { Err(io::Error::other("secret of the disk")) } else { Ok(()) }
+    }
+}
+
+impl Store for Memory {
+    fn get(&self, id: &AssessmentId) -> io::Result<Option<Kept>> {
+        self.check()?;
+        Ok(self.kept.lock().unwrap().get(id.as_str()).cloned())
+    }
+
+    fn put(&self, id: &AssessmentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
+        self.check()?;
+        let kept = Kept { input: Some(input.to_vec()), answer: Some(answer.to_vec()) };
+        self.kept.lock().unwrap().insert(id.to_string(), kept);
+        Ok(())
+    }
+
+    fn ready(&self) -> io::Result<()> {
+        self.check()
+    }
+}
+
+/// A service under test.
+pub struct Service {
+    pub app: Router,
+    pub state: Arc<State>,
+    pub store: Arc<Memory>,
+}
+
+pub fn service() -> Service {
+    service_with(Config::default(), Memory::default())
+}
+
+pub fn service_with(config: Config, store: Memory) -> Service {
+    let store = Arc::new(store);
+    let state = State::new(config, Arc::clone(&store) as Arc<dyn Store>).unwrap();
+    Service { app: app(Arc::clone(&state)), state, store }
+}
+
+/// A response with its body read.
+#[derive(Debug)]
+pub struct Reply {
+    pub status: StatusCode,
+    pub headers: HeaderMap,
+    pub body: Vec<u8>,
+}
+
+impl Reply {
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.get(name).map_or("", |value| value.to_str().unwrap())
+    }
+
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.body).unwrap_or_else(|e| panic!("{e}: {self:?}"))
+    }
+
+    pub fn text(&self) -> String {
+        String::from_utf8(self.body.clone()).unwrap()
+    }
+}
+
+impl Service {
+    pub async fn send(&self, request: Request<Body>) -> Reply {
+        let response = self.app.clone().oneshot(request).await.unwrap();
+        let (parts, body) = response.into_parts();
+        let body = to_bytes(body, usize::MAX).await.unwrap().to_vec();
+        Reply { status: parts.status, headers: parts.headers, body }
+    }
+
+    pub async fn get(&self, uri: &str) -> Reply {
+        self.send(request(Method::GET, uri, Body::empty())).await
+    }
+
+    pub async fn post(&self, body: &Value) -> Reply {
+        self.send(assessment(body)).await
+    }
+}
+
+pub fn request(method: Method, uri: &str, body: Body) -> Request<Body> {
+    Request::builder().method(method).uri(uri).body(body).unwrap()
+}
+
+pub fn assessment(body: &Value) -> Request<Body> {
+    json_request("/v1/assessments", body.to_string())
+}
+
+pub fn json_request(uri: &str, body: impl Into<Body>) -> Request<Body> {
+    Request::builder()
+        .method(Method::POST)
+        .uri(uri)
+        .header(header::CONTENT_TYPE, "application/json")
+        .body(body.into())
+        .unwrap()
+}
+
+/// An invented card, flown few times.
+pub fn card() -> Value {
+    json!({
+        "card": {
+            "name": "Test rocket, invented",
+            "airframe": {
+                "diameter": "54 mm", "length": "0.9 m", "mass": "620 g",
+                "centre_of_gravity": "0.55 m", "centre_of_pressure": "0.68 m",
+                "normal_force_slope": 10.0, "drag_coefficient": 0.6
+            },
+            "motor": {
+                "thrust_curve": [[0.0, 0.0], [0.05, 30.0], [0.3, 22.0], [1.6, 18.0], [1.8, 0.0]],
+                "propellant_mass": "25 g", "diameter": "24 mm", "length": "70 mm"
+            },
+            "recovery": { "first": { "kind": "parachute", "diameter": "60 cm" } }
+        },
+        "launch": { "rail_length": "1.2 m" },
+        "wind": { "surface": { "speed": "4 m/s", "direction": 270, "measuring_height": "2 m" }, "terrain": "open" },
+        "delays": [4, 7],
+        "flights": 128,
+        "seed": 3
+    })
+}
+
+/// Fails unless a reply is a problem of this kind, in the form every problem has.
+pub fn check_problem(reply: &Reply, status: u16, slug: &str) -> Value {
+    assert_eq!(reply.status.as_u16(), status, "{}", reply.text());
+    assert_eq!(reply.header("content-type"), "application/problem+json", "{reply:?}");
+    assert_eq!(reply.header("cache-control"), "no-store");
+    let problem = reply.json();
+    assert_eq!(problem["type"], format!("/problems/{slug}"), "{problem}");
+    assert_eq!(problem["status"], status);
+    assert_eq!(problem["instance"], reply.header("x-request-id"));
+    for member in ["title", "detail", "instance"] {
+        assert!(problem[member].as_str().is_some_and(|text| !text.is_empty()), "{member}: {problem}");
+    }
+    problem
+}
+
+/// Waits for something to become true, but not for ever.
+pub async fn until(done: impl Fn() -> bool) {
+    let begun = Instant::now();
+    while !done() {
+        assert!(begun.elapsed() < Duration::from_secs(20), "waited too long");
+        tokio::time::sleep(Duration::from_millis(2)).await;
+    }
+}
