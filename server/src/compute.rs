@@ -46,10 +46,8 @@ pub struct Compute {
 impl Compute {
     /// Starts the threads that fly.
     pub fn new(config: &Config) -> Result<Self, rayon::ThreadPoolBuildError> {
-        let pool = rayon::ThreadPoolBuilder::new()
-            .num_threads(config.cores)
-            .thread_name(|k| format!("fly-{k}"))
-            .build()?;
+        let pool =
+            rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("fly-{k}")).build()?;
         let concurrent = config.concurrent.max(1);
         Ok(Self {
             pool,
@@ -116,7 +114,12 @@ impl Compute {
         Ok(waiter)
     }
 
-    async fn supervise<W>(self: &Arc<Self>, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome
+    async fn supervise<W>(
+        self: &Arc<Self>,
+        id: &AssessmentId,
+        sender: &watch::Sender<Option<Outcome>>,
+        work: W,
+    ) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
@@ -128,13 +131,13 @@ impl Compute {
             () = self.unwanted(id, sender) => return self.note_stopped(),
         };
         self.begun.fetch_add(1, Ordering::SeqCst);
-        let stop = Arc::new(AtomicBool::new(false));
-        let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
+        let stop = Stop::default();
+        let (this, flag) = (Arc::clone(self), Arc::clone(&stop.0));
         let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
             () = self.unwanted(id, sender) => {
-                stop.store(true, Ordering::SeqCst);
+                stop.raise();
                 // The place stays taken until the threads are free again.
                 flying.await
             }
@@ -174,6 +177,23 @@ impl Compute {
     fn lock(&self) -> MutexGuard<'_, Running> {
         // The map is sound after every statement, so a panic elsewhere leaves nothing half done.
         self.running.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The flag that the work watches. Raised also when its supervisor is dropped with the runtime: threads
+/// cannot be aborted, and would hold up the end.
+#[derive(Default)]
+struct Stop(Arc<AtomicBool>);
+
+impl Stop {
+    fn raise(&self) {
+        self.0.store(true, Ordering::SeqCst);
+    }
+}
+
+impl Drop for Stop {
+    fn drop(&mut self) {
+        self.raise();
     }
 }
 

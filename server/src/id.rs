@@ -66,7 +66,13 @@ mod tests {
 
     #[test]
     fn refuses_what_is_not_an_id() {
-        for text in ["", "..", "0123456789abcdef0123456789abcde", "0123456789ABCDEF0123456789ABCDEF", "0123456789abcdef0123456789abcde/"] {
+        for text in [
+            "",
+            "..",
+            "0123456789abcdef0123456789abcde",
+            "0123456789ABCDEF0123456789ABCDEF",
+            "0123456789abcdef0123456789abcde/",
+        ] {
             assert_eq!(AssessmentId::parse(text), None, "{text}");
         }
     }

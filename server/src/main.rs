@@ -13,6 +13,7 @@ use slowpoint_server::State;
 use slowpoint_server::api::{assessments, description};
 use slowpoint_server::config::{Config, ENGINE};
 use slowpoint_server::id::AssessmentId;
+use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
 use slowpoint_server::store::FileStore;
@@ -29,7 +30,11 @@ const USAGE: u8 = 2;
 /// An estimate from the listed assumptions. It approves no flight. Local codes and the range safety
 /// officer decide.
 #[derive(Parser)]
-#[command(name = "slowpoint", version, after_help = "Exit codes: 0 answered, 1 faults in the input or failed work, 2 wrong usage.")]
+#[command(
+    name = "slowpoint",
+    version,
+    after_help = "Exit codes: 0 answered, 1 faults in the input or failed work, 2 wrong usage."
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -58,7 +63,9 @@ fn main() -> ExitCode {
     match run(Cli::parse().command) {
         Ok(code) => code,
         // A reader such as `head` that has seen enough is no failure.
-        Err(error) if error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe) => ExitCode::SUCCESS,
+        Err(error) if error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe) => {
+            ExitCode::SUCCESS
+        }
         Err(error) => {
             eprintln!("slowpoint: {error:#}");
             ExitCode::from(FAULTS)
@@ -89,7 +96,8 @@ fn listen(config: Config) -> anyhow::Result<ExitCode> {
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
     // What a panic says belongs in the log with its request, never in an answer.
     std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
-    let store = FileStore::open(&config.data_dir).with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
+    let store = FileStore::open(&config.data_dir)
+        .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     let address = config.listen;
     let state = State::new(config, Arc::new(store))?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
@@ -132,14 +140,14 @@ fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitC
     let body = match read(card) {
         Ok(body) => body,
         Err(error) => {
-            eprintln!("slowpoint: cannot read {}: {error}", card.display());
+            eprintln!("slowpoint: cannot read {}: {error}", shown(card));
             return Ok(ExitCode::from(USAGE));
         }
     };
     let asked = match wire::read(&with_flights(body, flights)) {
         Ok(asked) => asked,
         Err(Rejected::NotJson(reason)) => {
-            eprintln!("{}: {reason}", card.display());
+            eprintln!("{} is not JSON. {}", shown(card), in_plain_words(&reason));
             return Ok(ExitCode::from(FAULTS));
         }
         Err(Rejected::Faults(faults)) => {
@@ -154,7 +162,8 @@ fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitC
     let stop = AtomicBool::new(false);
     let mut out = io::stdout().lock();
     if json {
-        let bytes = assessments::assess(&id, &asked, &stop).map_err(|failure| anyhow::anyhow!("no answer: {failure:?}"))?;
+        let bytes =
+            assessments::assess(&id, &asked, &stop).map_err(|failure| anyhow::anyhow!("no answer: {failure:?}"))?;
         out.write_all(&bytes)?;
     } else {
         let report = slowpoint_sim::assess(&asked.case, &stop).context("stopped")?;
@@ -162,6 +171,10 @@ fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitC
     }
     out.flush()?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn shown(card: &Path) -> String {
+    if card == Path::new("-") { "standard input".into() } else { card.display().to_string() }
 }
 
 fn read(card: &Path) -> io::Result<Vec<u8>> {

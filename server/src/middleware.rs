@@ -1,17 +1,17 @@
 //! What every response gets: a request id, a line in the log, headers, and a problem instead of plain errors.
 
 use std::hash::{BuildHasher, RandomState};
-use std::sync::LazyLock;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, LazyLock};
 use std::time::Instant;
 
-use axum::extract::Request;
+use axum::extract::{Request, State};
 use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use tracing::Instrument;
 
-use crate::problem::Problem;
+use crate::problem::{Kind, Problem};
 
 /// Carries the request's id, both ways.
 pub const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
@@ -22,6 +22,30 @@ const LONGEST_ID: usize = 64;
 /// Nothing may be loaded or run by anything served, unless a handler says otherwise.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+/// Refuses what is too long before anything looks at it.
+pub async fn bound_head(
+    State(state): State<Arc<crate::State>>,
+    request: Request,
+    next: Next,
+) -> Result<Response, Problem> {
+    let config = &state.config;
+    let uri = request.uri().path_and_query().map_or(0, |uri| uri.as_str().len());
+    if uri > config.uri_limit {
+        let detail = format!("A URL may have {} bytes; a card belongs in the body of a POST.", config.uri_limit);
+        return Err(Problem::new(Kind::UriTooLong, detail).with_limit("uri_limit", config.uri_limit as u64, "bytes"));
+    }
+    let head: usize = request.headers().iter().map(|(name, value)| name.as_str().len() + value.len()).sum();
+    if head > config.head_limit {
+        let detail = format!("Headers may have {} bytes in all.", config.head_limit);
+        return Err(Problem::new(Kind::HeadTooLarge, detail).with_limit(
+            "head_limit",
+            config.head_limit as u64,
+            "bytes",
+        ));
+    }
+    Ok(next.run(request).await)
+}
+
 /// The outermost layer.
 pub async fn finish(request: Request, next: Next) -> Response {
     let id = request_id(&request);
@@ -29,7 +53,9 @@ pub async fn finish(request: Request, next: Next) -> Response {
     let begun = Instant::now();
     let span = tracing::info_span!("request", id = %id);
     async {
+        let mut left = Left { path: &path, answered: false };
         let response = next.run(request).await;
+        left.answered = true;
         let mut response = as_problem(response, &id);
         add_headers(&mut response, &id);
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
@@ -39,6 +65,20 @@ pub async fn finish(request: Request, next: Next) -> Response {
     }
     .instrument(span)
     .await
+}
+
+/// Notes in the log that a request was dropped before its answer: the client went away.
+struct Left<'a> {
+    path: &'a str,
+    answered: bool,
+}
+
+impl Drop for Left<'_> {
+    fn drop(&mut self) {
+        if !self.answered {
+            tracing::info!(path = self.path, "client left");
+        }
+    }
 }
 
 /// A panic of a handler; the panic hook has logged it.
@@ -79,11 +119,42 @@ fn request_id(request: &Request) -> String {
     static SECRET: LazyLock<RandomState> = LazyLock::new(RandomState::new);
     static SERIAL: AtomicU64 = AtomicU64::new(0);
     let sound = |text: &&str| {
-        (1..=LONGEST_ID).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_')
+        (1..=LONGEST_ID).contains(&text.len())
+            && text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_')
     };
     let given = request.headers().get(REQUEST_ID).and_then(|value| value.to_str().ok()).filter(sound);
-    given.map_or_else(
-        || format!("{:016x}", SECRET.hash_one(SERIAL.fetch_add(1, Ordering::Relaxed))),
-        str::to_string,
-    )
+    given.map_or_else(|| format!("{:016x}", SECRET.hash_one(SERIAL.fetch_add(1, Ordering::Relaxed))), str::to_string)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use axum::Router;
+    use axum::body::{Body, to_bytes};
+    use axum::routing::get;
+    use tower::ServiceExt;
+    use tower_http::catch_panic::CatchPanicLayer;
+
+    use super::*;
+
+    async fn careless() -> &'static str {
+        assert!(std::env::args().len() == usize::MAX, "a secret");
+        ""
+    }
+
+    #[tokio::test]
+    async fn panics_and_plain_errors_become_problems() {
+        let app = Router::new()
+            .route("/panic", get(careless))
+            .route("/teapot", get(|| async { (axum::http::StatusCode::IM_A_TEAPOT, "a secret") }))
+            .layer(CatchPanicLayer::custom(panicked))
+            .layer(axum::middleware::from_fn(finish));
+        for (path, status, kind) in [("/panic", 500, "internal"), ("/teapot", 400, "bad-request")] {
+            let response = app.clone().oneshot(Request::get(path).body(Body::empty()).unwrap()).await.unwrap();
+            assert_eq!(response.status().as_u16(), status);
+            let body = String::from_utf8(to_bytes(response.into_body(), 10_000).await.unwrap().to_vec()).unwrap();
+            assert!(body.contains(&format!("/problems/{kind}")) && !body.contains("secret"), "{body}");
+        }
+    }
 }

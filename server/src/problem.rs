@@ -57,6 +57,8 @@ kinds! {
     EngineChanged GONE "engine-changed" "An older engine answered this; it cannot be flown again.";
     BodyTooLarge PAYLOAD_TOO_LARGE "body-too-large" "The body is too large.";
     UnsupportedMediaType UNSUPPORTED_MEDIA_TYPE "unsupported-media-type" "The body is not declared as JSON.";
+    UriTooLong URI_TOO_LONG "uri-too-long" "The URL is too long.";
+    HeadTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "head-too-large" "The headers are too large.";
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
     TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
@@ -78,6 +80,8 @@ impl Kind {
             StatusCode::METHOD_NOT_ALLOWED => Self::MethodNotAllowed,
             StatusCode::REQUEST_TIMEOUT => Self::BodyTimeout,
             StatusCode::PAYLOAD_TOO_LARGE => Self::BodyTooLarge,
+            StatusCode::URI_TOO_LONG => Self::UriTooLong,
+            StatusCode::REQUEST_HEADER_FIELDS_TOO_LARGE => Self::HeadTooLarge,
             StatusCode::UNSUPPORTED_MEDIA_TYPE => Self::UnsupportedMediaType,
             StatusCode::SERVICE_UNAVAILABLE => Self::Overloaded,
             status if status.is_client_error() => Self::BadRequest,
@@ -129,15 +133,27 @@ impl Problem {
         Self::new(Kind::InvalidInput, detail).with_errors(errors)
     }
 
+    /// A text that is no JSON, from what the reader of JSON said about it.
+    pub fn malformed_json(reason: &str) -> Self {
+        Self::new(Kind::MalformedJson, in_plain_words(reason))
+    }
+
     /// A failure whose cause stands in the log only.
     pub fn internal() -> Self {
-        Self::new(Kind::Internal, "Nothing was stored. The cause is in the server's log under the request id of this problem.")
+        Self::new(
+            Kind::Internal,
+            "Nothing was stored. The cause is in the server's log under the request id of this problem.",
+        )
     }
 
     /// A store that cannot be read or written. The cause goes to the log.
     pub fn storage(error: &std::io::Error) -> Self {
         tracing::error!(%error, "store failed");
-        Self::new(Kind::StorageFailed, "Nothing is answered that is not stored first. The cause is in the server's log.").retry_after(30)
+        Self::new(
+            Kind::StorageFailed,
+            "Nothing is answered that is not stored first. The cause is in the server's log.",
+        )
+        .retry_after(30)
     }
 
     /// What a library answered by itself, in this form.
@@ -163,7 +179,8 @@ impl Problem {
             limit: self.limit.as_ref(),
         };
         // Serializing these plain structs cannot fail; the fallback keeps even that a problem.
-        let bytes = serde_json::to_vec(&body).unwrap_or_else(|_| br#"{"title":"The server failed.","status":500}"#.to_vec());
+        let bytes =
+            serde_json::to_vec(&body).unwrap_or_else(|_| br#"{"title":"The server failed.","status":500}"#.to_vec());
         let mut response = (self.kind.status(), bytes).into_response();
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM_JSON));
@@ -172,6 +189,28 @@ impl Problem {
             headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
         response
+    }
+}
+
+/// Where a text stops being JSON and why. `reason` is the reader's: "expected value at line 1 column 8".
+pub fn in_plain_words(reason: &str) -> String {
+    let (what, place) = reason.rsplit_once(" at line ").unwrap_or((reason, ""));
+    let what = match what {
+        "EOF while parsing a list" => "the text ends inside a list; its ] is missing".into(),
+        "EOF while parsing an object" => "the text ends inside an object; its } is missing".into(),
+        "EOF while parsing a string" => "the text ends inside a string; its closing quote is missing".into(),
+        "EOF while parsing a value" => "the text ends where a value should stand".into(),
+        "expected value" => "a value should stand here: a number, a text in double quotes, a list or an object".into(),
+        "expected ident" => "only true, false and null may stand without quotes".into(),
+        "key must be a string" => "a name in double quotes should stand here".into(),
+        "trailing comma" => "the comma before the closing bracket is one too many".into(),
+        "trailing characters" => "something follows after the end of the card".into(),
+        "invalid number" => "this is no number in JSON: digits with a point, such as 0.5".into(),
+        other => other.to_string(),
+    };
+    match place.split_once(" column ") {
+        Some((line, column)) => format!("Line {line}, column {column}: {what}."),
+        None => format!("{what}."),
     }
 }
 
@@ -260,18 +299,18 @@ macro_rules! refusals {
 
 refusals! {
     /// What an input can be refused with.
-    InputRefusals: MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
+    InputRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, TooManyFlights, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading an assessment can be refused with.
-    ReadRefusals: InvalidPath, UnknownAssessment, EngineChanged, Internal, StorageFailed, Overloaded, Stopping;
+    ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, Internal, StorageFailed, Overloaded, Stopping;
     /// What flying one flight again can be refused with.
-    FlightRefusals: InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, Internal, StorageFailed;
+    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, Internal, StorageFailed;
     /// What readiness can be refused with.
-    ReadyRefusals: StorageFailed, Stopping, Internal;
+    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Stopping, Internal;
     /// What an operation without input can be refused with.
-    PlainRefusals: Internal;
+    PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.
-    ExplainRefusals: UnknownPath, Internal;
+    ExplainRefusals: UriTooLong, HeadTooLarge, UnknownPath, Internal;
 }
 
 #[cfg(test)]
@@ -282,6 +321,21 @@ mod tests {
     fn slugs_are_distinct() {
         for kind in Kind::ALL {
             assert_eq!(Kind::of_slug(kind.slug()), Some(*kind));
+        }
+    }
+
+    #[test]
+    fn says_in_plain_words_what_is_no_json() {
+        for (text, expected) in [
+            ("", "Line 1, column 0: the text ends where a value should stand."),
+            ("{\"a\": [1, 2", "Line 1, column 11: the text ends inside a list; its ] is missing."),
+            ("{\n\"a\": 1,\n}", "Line 3, column 1: the comma before the closing bracket is one too many."),
+            ("{} {}", "Line 1, column 4: something follows after the end of the card."),
+            ("{'a': 1}", "Line 1, column 2: a name in double quotes should stand here."),
+            ("[01]", "Line 1, column 3: this is no number in JSON: digits with a point, such as 0.5."),
+        ] {
+            let said = serde_json::from_str::<serde_json::Value>(text).map_err(|e| in_plain_words(&e.to_string()));
+            assert_eq!(said, Err(expected.to_string()), "{text}");
         }
     }
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::{Method, Uri};
+use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::get;
 use tower_http::catch_panic::CatchPanicLayer;
 use utoipa::OpenApi;
@@ -27,8 +28,9 @@ pub fn app(state: Arc<State>) -> Router {
         .method_not_allowed_fallback(wrong_method)
         .layer(DefaultBodyLimit::max(body_limit))
         .layer(CatchPanicLayer::custom(middleware::panicked))
+        .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
         // Outermost: sees every response, also those of the layers above and of the router itself.
-        .layer(axum::middleware::from_fn(middleware::finish))
+        .layer(from_fn(middleware::finish))
         .with_state(state)
 }
 

@@ -44,7 +44,9 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
                 continue;
             }
         };
-        let service = TowerToHyperService::new(service.clone().map_request(|request: Request<Incoming>| request.map(axum::body::Body::new)));
+        let service = TowerToHyperService::new(
+            service.clone().map_request(|request: Request<Incoming>| request.map(axum::body::Body::new)),
+        );
         let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
         tokio::spawn(async move {
             // A client that breaks off is no fault of ours; the request's own line tells the rest.
@@ -67,7 +69,10 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
     Ok(())
 }
 
-async fn accept(listener: &TcpListener, places: &Arc<Semaphore>) -> io::Result<(tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit)> {
+async fn accept(
+    listener: &TcpListener,
+    places: &Arc<Semaphore>,
+) -> io::Result<(tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit)> {
     let place = Arc::clone(places).acquire_owned().await.map_err(io::Error::other)?;
     let (stream, _) = listener.accept().await?;
     stream.set_nodelay(true)?;

@@ -89,10 +89,19 @@ async fn the_docs_page_needs_no_other_host() {
             let before = &text[..at];
             let scheme = before.ends_with("http:") || before.ends_with("https:");
             // Names of XML vocabularies inside pictures look like addresses, but nothing loads them.
-            assert!(!scheme || text[at..].starts_with("//www.w3.org/"), "{file}: {}", &text[at..(at + 60).min(text.len())]);
+            assert!(
+                !scheme || text[at..].starts_with("//www.w3.org/"),
+                "{file}: {}",
+                &text[at..(at + 60).min(text.len())]
+            );
         }
     }
-    let loaded: Vec<_> = page.text().split(['"', '\'']).filter(|t| t.ends_with(".js") || t.ends_with(".css")).map(str::to_string).collect();
+    let loaded: Vec<_> = page
+        .text()
+        .split(['"', '\''])
+        .filter(|t| t.ends_with(".js") || t.ends_with(".css"))
+        .map(str::to_string)
+        .collect();
     assert!(loaded.len() >= 4, "{loaded:?}");
     for file in loaded {
         assert_eq!(service.get(&format!("/docs/{}", file.trim_start_matches("./"))).await.status, 200, "{file}");

@@ -4,7 +4,7 @@ pub mod rockets;
 
 use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
-use slowpoint_sim::flight::{Ascent, Drawn, Gravity, MassModel, Misalignment, Start, State, fly_ascent};
+use slowpoint_sim::flight::{Ascent, Drawn, Gravity, MassModel, Misalignment, Start, State, Watchfulness, fly_ascent};
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::WindTable;
 
@@ -72,7 +72,7 @@ pub fn one_motor(points: &[(f64, f64)]) -> ThrustTable {
 /// Flies an ascent with steps a number of times finer than usual.
 pub fn ascent(drawn: &Drawn, finer: f64) -> Ascent {
     let mut out = Ascent::default();
-    fly_ascent(drawn, finer, &mut out);
+    fly_ascent(drawn, Watchfulness::WHOLE, finer, &mut out);
     out
 }
 

@@ -12,13 +12,13 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
+use crate::State;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE, FLIGHTS_PER_CORE_SECOND};
 use crate::id::AssessmentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
 use crate::store::Kept;
 use crate::wire::{self, Asked, Assessment, AssessmentRequest, FieldFault, Rejected};
-use crate::State;
 
 /// What a POST may say beside its body.
 #[derive(Debug, Default, Deserialize, IntoParams)]
@@ -40,8 +40,6 @@ pub struct Price {
     pub engine: String,
     /// Flights asked for
     pub flights: u64,
-    /// Flights flown in all, with those that show how the chances move when the model is off
-    pub flights_flown: u64,
     /// Estimated work, as seconds of one core
     pub estimated_core_seconds_s: f64,
     /// Whether it is computed while the client waits; if not, it is refused
@@ -113,7 +111,7 @@ pub async fn create(
 #[allow(dead_code, reason = "describes the two answers; each is sent as it is")]
 enum CreateAnswer {
     /// The assessment
-    Assessment(Assessment),
+    Assessment(Box<Assessment>),
     /// The price, with `dry_run=true`
     Price(Price),
 }
@@ -179,12 +177,18 @@ async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked, canonical: Str
     state.compute.run(id, work).await.map_err(|failure| match failure {
         Failure::Overloaded => Problem::new(
             Kind::Overloaded,
-            format!("{} computations at a time and {} waiting ones are taken. Come back later.", state.config.concurrent, state.config.queue),
+            format!(
+                "{} computations at a time and {} waiting ones are taken. Come back later.",
+                state.config.concurrent, state.config.queue
+            ),
         )
         .with_limit("queue", state.config.queue as u64, "computations")
         .retry_after(state.config.retry_after_s),
-        Failure::Stopped => Problem::new(Kind::Stopping, "The server stops before this is computed. Send it again, the id stays the same.")
-            .retry_after(state.config.retry_after_s),
+        Failure::Stopped => Problem::new(
+            Kind::Stopping,
+            "The server stops before this is computed. Send it again, the id stays the same.",
+        )
+        .retry_after(state.config.retry_after_s),
         Failure::Storage => Problem::new(
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
@@ -213,7 +217,10 @@ pub fn to_json<T: Serialize>(answer: &T) -> Result<Vec<u8>, Failure> {
 /// Reads an id from a path.
 pub fn read_id(text: &str) -> Result<AssessmentId, Problem> {
     AssessmentId::parse(text).ok_or_else(|| {
-        Problem::new(Kind::InvalidPath, "An id has 32 digits from 0-9 and a-f, in small letters, as the field id of an answer gives it.")
+        Problem::new(
+            Kind::InvalidPath,
+            "An id has 32 digits from 0-9 and a-f, in small letters, as the field id of an answer gives it.",
+        )
     })
 }
 
@@ -226,7 +233,10 @@ pub async fn kept(state: &Arc<State>, id: &AssessmentId) -> Result<Option<Kept>,
 /// A stored input, if this engine gives it the same id: then it flies to the same bytes.
 pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Problem> {
     let changed = |hint: String| {
-        Problem::new(Kind::EngineChanged, format!("It was answered by another engine than {ENGINE}, which cannot fly it to the same numbers. {hint}"))
+        Problem::new(
+            Kind::EngineChanged,
+            format!("It was answered by another engine than {ENGINE}, which cannot fly it to the same numbers. {hint}"),
+        )
     };
     let asked = blocking(move || wire::read(&input)).await?.map_err(|_| {
         changed("This engine does not take its input as it is: post it again and mend what is refused.".into())
@@ -240,12 +250,17 @@ pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Prob
 
 /// No assessment under this id.
 pub fn unknown(id: &AssessmentId) -> Problem {
-    Problem::new(Kind::UnknownAssessment, format!("Nothing is stored under {id}. Post the flight card to /v1/assessments; the same card gets the same id."))
+    Problem::new(
+        Kind::UnknownAssessment,
+        format!(
+            "Nothing is stored under {id}. Post the flight card to /v1/assessments; the same card gets the same id."
+        ),
+    )
 }
 
 fn refused(rejected: Rejected) -> Problem {
     match rejected {
-        Rejected::NotJson(reason) => Problem::new(Kind::MalformedJson, reason),
+        Rejected::NotJson(reason) => Problem::malformed_json(&reason),
         Rejected::Faults(faults) => Problem::faults(faults),
     }
 }
@@ -261,20 +276,21 @@ fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
         remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
         sent: Some(flights.into()),
     };
-    Err(Problem::new(Kind::TooManyFlights, format!("At most {most} flights are computed while you wait, {flights} were asked for."))
-        .with_limit("inline_flights", most, "flights")
-        .with_errors(vec![fault]))
+    Err(Problem::new(
+        Kind::TooManyFlights,
+        format!("At most {most} flights are computed while you wait, {flights} were asked for."),
+    )
+    .with_limit("inline_flights", most, "flights")
+    .with_errors(vec![fault]))
 }
 
 fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
     let flights = asked.case.inputs.question.flights;
-    let flights_flown = flights;
     let price = Price {
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
-        flights_flown,
-        estimated_core_seconds_s: flights_flown as f64 / FLIGHTS_PER_CORE_SECOND,
+        estimated_core_seconds_s: flights as f64 / FLIGHTS_PER_CORE_SECOND,
         inline: flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,

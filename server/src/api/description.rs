@@ -5,14 +5,15 @@ use std::sync::LazyLock;
 use axum::body::Bytes;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use utoipa::{OpenApi, ToSchema};
+use utoipa::ToSchema;
+use utoipa::openapi::{OpenApi, RefOr};
 
 use crate::problem::{LimitBody, PlainRefusals, ProblemBody};
 use crate::routes;
 use crate::wire::FieldFault;
 
 /// What stands around the paths.
-#[derive(OpenApi)]
+#[derive(utoipa::OpenApi)]
 #[openapi(
     info(
         title = "Slowpoint",
@@ -28,8 +29,18 @@ use crate::wire::FieldFault;
 )]
 pub struct Description;
 
+/// An invented card, shown as the example of a request and ready to be sent from the page.
+const EXAMPLE: &str = include_str!("../../examples/first-flight.json");
+
 /// Adds what the types cannot say.
-pub fn complete(document: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+pub fn complete(mut document: OpenApi) -> OpenApi {
+    for body in document.paths.paths.values_mut().filter_map(|path| path.post.as_mut()?.request_body.as_mut()) {
+        if let RefOr::T(body) = body
+            && let Some(RefOr::T(content)) = body.content.get_mut("application/json")
+        {
+            content.example = serde_json::from_str(EXAMPLE).ok();
+        }
+    }
     document
 }
 

@@ -16,7 +16,13 @@ const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; st
 /// "none" keeps the page from asking another host to validate the document.
 static PAGE: LazyLock<Arc<Config<'static>>> = LazyLock::new(|| {
     let url = Url::with_primary("Slowpoint", "/openapi.json", true);
-    Arc::new(Config::new([url]).validator_url("none").try_it_out_enabled(true))
+    Arc::new(
+        Config::new([url])
+            .validator_url("none")
+            .use_base_layout()
+            .default_models_expand_depth(0)
+            .try_it_out_enabled(true),
+    )
 });
 
 /// Leads to the page, whose files lie beside it
@@ -42,7 +48,8 @@ pub async fn file(InPath(name): InPath<String>) -> Result<Response, Problem> {
         tracing::error!(%error, "docs page");
         Problem::internal()
     })?;
-    let found = found.ok_or_else(|| Problem::new(Kind::UnknownPath, "The page has no such file. It begins at /docs/."))?;
+    let found =
+        found.ok_or_else(|| Problem::new(Kind::UnknownPath, "The page has no such file. It begins at /docs/."))?;
     let mut response = found.bytes.into_owned().into_response();
     let headers = response.headers_mut();
     if let Ok(media_type) = HeaderValue::from_str(&found.content_type) {

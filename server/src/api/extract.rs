@@ -21,6 +21,19 @@ impl FromRequest<Arc<State>> for JsonBody {
     async fn from_request(request: Request, state: &Arc<State>) -> Result<Self, Problem> {
         let config = &state.config;
         declared_as_json(request.headers())?;
+        let too_large = || {
+            Problem::new(
+                Kind::BodyTooLarge,
+                format!(
+                    "A body may have {} bytes. A thrust curve of 100 points and 30 wind layers take under 10 kB.",
+                    config.body_limit
+                ),
+            )
+            .with_limit("body_limit", config.body_limit as u64, "bytes")
+        };
+        if declared_length(request.headers()).is_some_and(|length| length > config.body_limit as u64) {
+            return Err(too_large());
+        }
         let reading = tokio::time::timeout(config.read_timeout(), Bytes::from_request(request, state)).await;
         let bytes = reading
             .map_err(|_| {
@@ -31,12 +44,11 @@ impl FromRequest<Arc<State>> for JsonBody {
                 .with_limit("read_timeout_s", config.read_timeout_s, "s")
             })?
             .map_err(|rejection| match rejection {
-                BytesRejection::FailedToBufferBody(FailedToBufferBody::LengthLimitError(_)) => Problem::new(
-                    Kind::BodyTooLarge,
-                    format!("A body may have {} bytes. A thrust curve of 100 points and 30 wind layers take under 10 kB.", config.body_limit),
-                )
-                .with_limit("body_limit", config.body_limit as u64, "bytes"),
-                _ => Problem::new(Kind::BadRequest, "The body broke off or is not framed as its headers say. Send it again."),
+                BytesRejection::FailedToBufferBody(FailedToBufferBody::LengthLimitError(_)) => too_large(),
+                _ => Problem::new(
+                    Kind::BadRequest,
+                    "The body broke off or is not framed as its headers say. Send it again.",
+                ),
             })?;
         if let Some(at) = deeper_than(&bytes, config.nesting_limit) {
             return Err(Problem::new(
@@ -51,6 +63,10 @@ impl FromRequest<Arc<State>> for JsonBody {
         }
         Ok(Self(bytes))
     }
+}
+
+fn declared_length(headers: &HeaderMap) -> Option<u64> {
+    headers.get(header::CONTENT_LENGTH)?.to_str().ok()?.parse().ok()
 }
 
 fn declared_as_json(headers: &HeaderMap) -> Result<(), Problem> {

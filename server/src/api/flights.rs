@@ -42,7 +42,10 @@ pub async fn read(
     if index >= flights {
         return Err(Problem::new(
             Kind::UnknownFlight,
-            format!("The assessment has {flights} flights, numbered 0 to {}; there is no flight {index}.", flights.saturating_sub(1)),
+            format!(
+                "The assessment has {flights} flights, numbered 0 to {}; there is no flight {index}.",
+                flights.saturating_sub(1)
+            ),
         ));
     }
     let body = blocking(move || {
@@ -51,6 +54,7 @@ pub async fn read(
     })
     .await?
     .map_err(|_| Problem::internal())?;
-    let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
+    let headers =
+        [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
 }

@@ -32,7 +32,8 @@ pub async fn livez() -> Response {
 )]
 pub async fn readyz(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
     if state.stopping() {
-        return Err(Problem::new(Kind::Stopping, "The server was told to stop and takes no new work.").retry_after(state.config.retry_after_s));
+        return Err(Problem::new(Kind::Stopping, "The server was told to stop and takes no new work.")
+            .retry_after(state.config.retry_after_s));
     }
     let store = Arc::clone(&state.store);
     blocking(move || store.ready()).await?.map_err(|error| Problem::storage(&error))?;

@@ -26,12 +26,12 @@ impl<'a> Faults<'a> {
 
     /// Notes a fault, unless its place, a part of it or what holds it has been faulted before.
     pub fn add(&mut self, pointer: impl Into<String>, problem: impl Into<String>, remedy: impl Into<String>) {
-        let pointer = pointer.into();
-        if self.covers(&pointer) {
-            return;
-        }
         if self.full() {
             self.more += 1;
+            return;
+        }
+        let pointer = pointer.into();
+        if self.covers(&pointer) {
             return;
         }
         let sent = self.sent.pointer(&pointer).and_then(echo);

@@ -2,7 +2,7 @@
 //!
 //! `units` is the only door for feet, ounces and degrees, `convert` the only way from a request to a case,
 //! `answer` the only way from a report to JSON. `schema` finds every structural fault of a body at once, by
-//! the same schema that the service publishes.
+//! the same schema that the service publishes; `fault` keeps one fault to a place.
 
 pub mod answer;
 mod convert;
@@ -17,7 +17,7 @@ use serde_json::Value;
 use slowpoint_sim::case::Case;
 use utoipa::ToSchema;
 
-pub use answer::{Assessment, FlightAnswer, answer, flight};
+pub use answer::*;
 pub use request::AssessmentRequest;
 
 /// A request that can be flown.
@@ -57,7 +57,7 @@ pub struct FieldFault {
     #[schema(example = "mass at lift-off is 640 kg")]
     pub problem: String,
     /// What would be accepted, or how to mend it.
-    #[schema(example = "give 0.005 to 500 kg; did you mean \"640 g\"?")]
+    #[schema(example = "did you mean \"640 g\"? otherwise give 0.005 to 500 kg")]
     pub remedy: String,
     /// What was sent there, when it is a single value.
     #[serde(skip_serializing_if = "Option::is_none")]

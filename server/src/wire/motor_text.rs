@@ -22,9 +22,11 @@ const LONGEST_BURN_S: f64 = 60.0;
 /// propellant or a size and say nothing about flight. "P" for a delay means there is no ejection charge.
 pub fn code(text: &str) -> Result<MotorCode, Unreadable> {
     let upper = text.trim().to_uppercase();
-    let wrong = |problem: String| Unreadable {
+    let wrong = |problem: String| {
+        Unreadable {
         problem,
         remedy: "write class, average thrust in newtons and delay in seconds, such as \"C6-5\" or \"1/2A3-4\"; classes are 1/8A, 1/4A, 1/2A, A to O".into(),
+    }
     };
     let (factor, rest) = [("1/8A", 0.125), ("1/4A", 0.25), ("1/2A", 0.5)]
         .iter()
@@ -49,7 +51,9 @@ pub fn code(text: &str) -> Result<MotorCode, Unreadable> {
         .ok_or_else(|| wrong(format!("{} has no average thrust after its class", quoted(text))))?;
     let delay_s = match delay.map(str::trim) {
         None | Some("P") => None,
-        Some(delay) => Some(number(delay).ok_or_else(|| wrong(format!("the delay {} is no number of seconds", quoted(delay))))?),
+        Some(delay) => {
+            Some(number(delay).ok_or_else(|| wrong(format!("the delay {} is no number of seconds", quoted(delay))))?)
+        }
     };
     let class_upper_n_s = factor * CLASS_A_N_S;
     // The middle of the class, as the engine takes it.
@@ -78,7 +82,9 @@ pub fn columns(text: &str) -> Result<Vec<(usize, f64, f64)>, Unreadable> {
             _ => {
                 return Err(Unreadable {
                     problem: format!("line {} is {}, not two numbers", index + 1, quoted(line)),
-                    remedy: "give two columns and nothing else, seconds and newtons, with decimal points: \"0.10, 42.5\"".into(),
+                    remedy:
+                        "give two columns and nothing else, seconds and newtons, with decimal points: \"0.10, 42.5\""
+                            .into(),
                 });
             }
         }

@@ -148,7 +148,11 @@ impl Schema {
         for name in form["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
             if !members.contains_key(name) {
                 let about = form["properties"][name]["description"].as_str().unwrap_or_default();
-                faults.add(format!("{at}/{name}"), "it is missing", format!("add \"{name}\": {}", first_sentence(about)));
+                faults.add(
+                    format!("{at}/{name}"),
+                    "it is missing",
+                    format!("add \"{name}\": {}", first_sentence(about)),
+                );
             }
         }
     }

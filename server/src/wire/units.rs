@@ -215,12 +215,7 @@ pub const INERTIA: Table = Table {
 /// Areas.
 pub const AREA: Table = Table {
     quantity: "area",
-    units: &[
-        unit(&["m^2"], 1.0),
-        unit(&["cm^2"], 1e-4),
-        unit(&["mm^2"], 1e-6),
-        unit(&["in^2"], INCH * INCH),
-    ],
+    units: &[unit(&["m^2"], 1.0), unit(&["cm^2"], 1e-4), unit(&["mm^2"], 1e-6), unit(&["in^2"], INCH * INCH)],
     bare: 0,
     slips: &["mm^2", "cm^2"],
     example: "90 mm^2",
@@ -251,8 +246,19 @@ pub const RATIO: Table = Table {
 
 /// Every table.
 pub const ALL: &[&Table] = &[
-    &LENGTH, &MASS, &TIME, &SPEED, &FORCE, &PRESSURE, &TEMPERATURE, &TEMPERATURE_DIFFERENCE, &ANGLE, &INERTIA, &AREA,
-    &ROLL_RATE, &RATIO,
+    &LENGTH,
+    &MASS,
+    &TIME,
+    &SPEED,
+    &FORCE,
+    &PRESSURE,
+    &TEMPERATURE,
+    &TEMPERATURE_DIFFERENCE,
+    &ANGLE,
+    &INERTIA,
+    &AREA,
+    &ROLL_RATE,
+    &RATIO,
 ];
 
 impl Table {
@@ -476,13 +482,19 @@ mod tests {
         }
         let tested = |t: &Table| rows.iter().filter(|r| core::ptr::eq(r.0, t)).count();
         for table in [&LENGTH, &MASS, &TIME, &SPEED, &FORCE, &PRESSURE, &INERTIA, &AREA, &ROLL_RATE] {
-            assert!(tested(table) >= table.units.len() || table.units.len() > 50, "{}: a unit has no row", table.quantity);
+            assert!(
+                tested(table) >= table.units.len() || table.units.len() > 50,
+                "{}: a unit has no row",
+                table.quantity
+            );
         }
     }
 
     #[test]
     fn spellings() {
-        for text in ["54 mm", "54mm", " 54  mm ", "54 MM", "+54 mm", "5.4e1 mm", "54.mm", "0.054", ".054 m", "54 Millimetres"] {
+        for text in
+            ["54 mm", "54mm", " 54  mm ", "54 MM", "+54 mm", "5.4e1 mm", "54.mm", "0.054", ".054 m", "54 Millimetres"]
+        {
             check(&LENGTH, text, 0.054);
         }
         check(&TEMPERATURE, "-3.5 C", 269.65);
@@ -544,6 +556,9 @@ mod tests {
         assert_eq!(PRESSURE.meant(&PRESSURE.bare(29.92), 45e3, 110e3).as_deref(), Some("29.92 inHg"));
         assert_eq!(TEMPERATURE.meant(&TEMPERATURE.bare(20.0), 223.15, 333.15).as_deref(), Some("20 C"));
         assert_eq!(TEMPERATURE.meant(&TEMPERATURE.bare(72.0), 223.15, 333.15).as_deref(), Some("72 F"));
-        assert_eq!(TEMPERATURE.range(223.15, 333.15, &TEMPERATURE.text("80 C").unwrap_or(TEMPERATURE.bare(0.0))), "-50 to 60 C");
+        assert_eq!(
+            TEMPERATURE.range(223.15, 333.15, &TEMPERATURE.text("80 C").unwrap_or(TEMPERATURE.bare(0.0))),
+            "-50 to 60 C"
+        );
     }
 }

@@ -1,6 +1,12 @@
 //! What the HTTP tests share: a service over a store of choice, and requests without a socket.
 
-#![allow(dead_code, clippy::unwrap_used, clippy::expect_used, missing_docs, reason = "test support: not every test uses all of it, and a test may fail loudly")]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    missing_docs,
+    reason = "test support: not every test uses all of it, and a test may fail loudly"
+)]
 
 use std::collections::HashMap;
 use std::io;

@@ -1,21 +1,33 @@
 //! From first thrust to the ground without any deployment: rail, tip-off, free flight, apogee, fall.
 
-use super::forces::{Hold, State, derivative, fastest_rate};
+use super::forces::{Flow, Hold, State, derivative, derivative_and_flow};
 use super::parts::{Drawn, Instant, Parts, Rail, Start};
 use super::path::{Moment, Node, Path};
 use super::step::{Stepped, step};
 use crate::lanes::{along, dot};
 use crate::thrust::Side;
 
-/// Longest step on the rail, s.
-const RAIL_STEP_S: f64 = 0.02;
-/// Longest step under thrust, s.
-const THRUST_STEP_S: f64 = 0.04;
-/// Longest step after burnout, s.
-const COAST_STEP_S: f64 = 0.1;
-/// Step times fastest rate of the state: a radian a step leaves 0.8 % of amplitude in a wobble per cycle,
-/// which is far below what moves the airspeed by 0.05 m/s (tests/validation holds the bound).
-const PHASE_PER_STEP: f64 = 1.0;
+/// How long a step may be.
+struct Pace {
+    /// At most this, s.
+    longest_s: f64,
+    /// Step times the fastest rate of the state. The method is stable up to 2.8; the accuracy test holds the
+    /// bound of 0.05 m/s with these figures.
+    phase: f64,
+    /// Whether a stop in the air is to be expected.
+    coasting: bool,
+}
+
+const RAIL: Pace = Pace { longest_s: 0.02, phase: 1.0, coasting: false };
+const THRUST: Pace = Pace { longest_s: 0.05, phase: 1.0, coasting: false };
+/// Coasting and falling while an ejection may still come.
+const COAST: Pace = Pace { longest_s: 0.12, phase: 1.0, coasting: true };
+/// Falling after the last ejection: only the place of a ballistic impact is still asked for.
+const FALL: Pace = Pace { longest_s: 0.25, phase: 2.0, coasting: true };
+/// This long after apogee the slowest instant is past, s.
+const SLOWEST_SEARCHED_S: f64 = 3.0;
+/// A tail slide: the air comes from behind at more than this cosine of the angle from the tail.
+const COS_TAIL_SLIDE: f64 = 0.95;
 /// A flight that takes more steps than this is not trusted.
 const MOST_STEPS: usize = 100_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
@@ -68,6 +80,24 @@ pub struct Ascent {
     pub mishaps: Mishaps,
     /// Sum of the nose vector's departures from unit length: the integration's own error gauge.
     pub drift: f64,
+    /// Whether the air came from behind after burnout: a tail slide, which magnifies small errors.
+    pub tail_slide: bool,
+}
+
+/// How long an ascent has to be followed closely, because something may still eject.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Watchfulness {
+    /// Until this time, s after first thrust.
+    pub until_s: f64,
+    /// And until this long after apogee, s.
+    pub after_apogee_s: f64,
+    /// And while higher than this above the pad, m.
+    pub above_m: f64,
+}
+
+impl Watchfulness {
+    /// To the ground.
+    pub const WHOLE: Self = Self { until_s: f64::INFINITY, after_apogee_s: 0.0, above_m: f64::INFINITY };
 }
 
 struct Flyer<'a, 'b> {
@@ -75,12 +105,13 @@ struct Flyer<'a, 'b> {
     time_s: f64,
     now: Instant<f64>,
     state: State<f64>,
+    watchfulness: Watchfulness,
     finer: f64,
     out: &'b mut Ascent,
 }
 
 /// Flies one ascent into `out`, with steps `finer` times shorter than usual.
-pub fn fly_ascent(parts: &Drawn, finer: f64, out: &mut Ascent) {
+pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &mut Ascent) {
     out.path.clear();
     *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
     let state = match parts.start {
@@ -93,7 +124,7 @@ pub fn fly_ascent(parts: &Drawn, finer: f64, out: &mut Ascent) {
         },
     };
     let now = parts.instant(0.0, Side::After);
-    let mut flyer = Flyer { parts, time_s: 0.0, now, state, finer, out };
+    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, out };
     let free = match parts.start {
         Start::Free(_) => {
             flyer.record(&Hold::Free);
@@ -109,13 +140,9 @@ pub fn fly_ascent(parts: &Drawn, finer: f64, out: &mut Ascent) {
 }
 
 impl Flyer<'_, '_> {
-    fn rate(&self, hold: &Hold) -> State<f64> {
-        derivative(self.parts, &self.now, &self.state, hold)
-    }
-
-    /// Records the present state; gives its derivative, which the next step starts from.
-    fn record(&mut self, hold: &Hold) -> State<f64> {
-        let rate = self.rate(hold);
+    /// Records the present state; gives its derivative, which the next step starts from, and the flow.
+    fn record(&mut self, hold: &Hold) -> (State<f64>, Flow<f64>) {
+        let (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, hold);
         self.out.path.nodes.push(Node {
             time_s: self.time_s,
             position_m: self.state.position,
@@ -123,13 +150,13 @@ impl Flyer<'_, '_> {
             acceleration_m_s2: rate.velocity,
             nose: self.state.nose,
         });
-        rate
+        (rate, flow)
     }
 
     /// The longest step that physics allows here, ended on a node of the thrust table.
-    fn step_s(&self, longest: f64) -> f64 {
-        let rate = fastest_rate(self.parts, &self.now, &self.state);
-        let mut dt = longest.min(PHASE_PER_STEP / rate.max(1e-9)) / self.finer;
+    fn step_s(&self, flow: &Flow<f64>, rate: &State<f64>, pace: &Pace) -> f64 {
+        let fastest = flow.fastest_rate(&self.state, rate, pace.coasting);
+        let mut dt = pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer;
         if let Some(node) = self.parts.thrust.next_node_s(self.time_s) {
             let left = node - self.time_s;
             if left <= dt * 1.000_001 {
@@ -164,16 +191,16 @@ impl Flyer<'_, '_> {
 
     /// Steps until `travel` reaches `goal`; false when the rocket stops before.
     fn travel(&mut self, goal: f64, hold: &Hold, along_rail: [f64; 3], travel: impl Fn(&State<f64>) -> f64) -> bool {
-        let mut rate = self.record(hold);
+        let (mut rate, mut flow) = self.record(hold);
         for _ in 0..MOST_STEPS {
-            let dt = self.step_s(RAIL_STEP_S);
+            let dt = self.step_s(&flow, &rate, &RAIL);
             let (next, end) = self.stepped(&rate, dt, hold);
             if !(dot(next.state.velocity, along_rail) > 0.0) {
                 return false;
             }
             if travel(&next.state) < goal {
                 self.accept(next, end, dt);
-                rate = self.record(hold);
+                (rate, flow) = self.record(hold);
                 continue;
             }
             // The goal lies inside this step: shorten it, by bisection on the step itself.
@@ -272,19 +299,25 @@ impl Flyer<'_, '_> {
         let hold = Hold::Free;
         let burnout = self.parts.thrust.burnout_s();
         let end = self.parts.thrust.end_s();
-        let mut rate = self.record(&hold);
+        let (mut rate, mut flow) = self.record(&hold);
         for _ in 0..MOST_STEPS {
-            let longest = if self.time_s < end { THRUST_STEP_S } else { COAST_STEP_S };
-            let dt = self.step_s(longest);
+            let pace = if self.time_s < end {
+                &THRUST
+            } else if self.may_eject() {
+                &COAST
+            } else {
+                &FALL
+            };
+            let dt = self.step_s(&flow, &rate, pace);
             let (next, instant) = self.stepped(&rate, dt, &hold);
             self.accept(next, instant, dt);
-            rate = self.record(&hold);
+            (rate, flow) = self.record(&hold);
             if !rate.velocity.iter().chain(&rate.spin).all(|x| x.is_finite()) {
                 self.out.mishaps.untrusted = true;
                 self.out.path.nodes.pop();
                 return;
             }
-            self.watch(self.time_s <= burnout);
+            self.watch(&flow, self.time_s <= burnout);
             if self.state.position[2] <= 0.0 {
                 self.touch_ground();
                 return;
@@ -293,22 +326,29 @@ impl Flyer<'_, '_> {
         self.out.mishaps.untrusted = true;
     }
 
+    /// Whether the flight must still be followed closely.
+    fn may_eject(&self) -> bool {
+        let w = &self.watchfulness;
+        self.state.velocity[2] > 0.0
+            || self.time_s < w.until_s
+            || self.time_s < self.out.apogee_s + w.after_apogee_s.max(SLOWEST_SEARCHED_S)
+            || self.state.position[2] > w.above_m
+    }
+
     /// Looks at the state just reached for what is counted as an outcome.
-    fn watch(&mut self, thrusting: bool) {
-        let m = self.moment();
-        let u = m.air_velocity_m_s(&self.parts.wind);
-        let height = m.position_m[2];
-        let (_, sound) = self.parts.air.at(height);
-        let mach = dot(u, u).sqrt() / sound;
+    fn watch(&mut self, flow: &Flow<f64>, thrusting: bool) {
+        let height = self.state.position[2];
         let out = &mut *self.out;
-        out.peak_mach = out.peak_mach.max(mach);
-        out.mishaps.outside_model |= mach > self.parts.aero.mach_bound || height > self.parts.top_m;
+        out.peak_mach = out.peak_mach.max(flow.mach);
+        out.mishaps.outside_model |= flow.mach > self.parts.aero.mach_bound || height > self.parts.top_m;
         if thrusting {
             out.mishaps.beyond_sixty_deg |= self.state.nose[2] < COS_STEEPEST;
-            out.mishaps.unstable |= dot(u, self.state.nose) < 0.0;
+            out.mishaps.unstable |= flow.axial_m_s < 0.0;
+        } else {
+            out.tail_slide |= flow.axial_m_s < -COS_TAIL_SLIDE * flow.airspeed_m_s;
         }
         let k = out.path.nodes.len() - 2;
-        let (before, now) = (out.path.nodes[k].velocity_m_s[2], m.velocity_m_s[2]);
+        let (before, now) = (out.path.nodes[k].velocity_m_s[2], self.state.velocity[2]);
         if before > 0.0 && now <= 0.0 {
             let t = out.path.root_in_step(k, |m| m.velocity_m_s[2]);
             let top = out.path.in_step(k, t).position_m[2];

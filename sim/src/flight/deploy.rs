@@ -1,6 +1,6 @@
 //! When each way of deploying fires, how fast the rocket is then, and what becomes of it.
 
-use super::ascent::Ascent;
+use super::ascent::{Ascent, Watchfulness};
 use super::descent::{Canopy, Landing, Stages, descend};
 use super::parts::Drawn;
 use super::path::Moment;
@@ -130,9 +130,27 @@ pub struct Deployed {
 const TORN_SHARE: f64 = 0.1;
 
 impl Events {
-    /// Firing time of one way of deploying, s after first thrust.
-    pub fn fires_s(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> f64 {
-        let motor = way.motor_delay_s.map_or(f64::INFINITY, |delay| {
+    /// How long the ascent has to be followed closely for these ways of deploying.
+    pub fn watchfulness(&self, ways: &[Deployment], drawn: &Drawn) -> Watchfulness {
+        let mut w = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY };
+        let lag = self.line_stretch_lag_s;
+        for way in ways {
+            let motor = self.motor_fires_s(way, drawn);
+            match way.electronics {
+                None => w.until_s = w.until_s.max(if motor.is_finite() { motor + lag } else { 0.0 }),
+                Some(Electronics::Apogee) => w.after_apogee_s = w.after_apogee_s.max(self.apogee_lag_s + lag),
+                // A little lower, for the fall during the lag.
+                Some(Electronics::Height(h)) => {
+                    w.above_m = w.above_m.min(h + self.height_error_m - 100.0 * lag);
+                }
+            }
+        }
+        w
+    }
+
+    /// Firing time of the motor's own charge, s after first thrust; infinite without one.
+    fn motor_fires_s(&self, way: &Deployment, drawn: &Drawn) -> f64 {
+        way.motor_delay_s.map_or(f64::INFINITY, |delay| {
             let burnouts = drawn.thrust.motor_burnouts_s();
             burnouts.iter().enumerate().fold(f64::INFINITY, |first, (k, burnout)| {
                 let error = self.delay_in_tolerances[k] * delay_tolerance_s(delay) + self.delay_error_s[k];
@@ -142,7 +160,12 @@ impl Events {
                 };
                 first.min(from + (delay + error).max(0.0))
             })
-        });
+        })
+    }
+
+    /// Firing time of one way of deploying, s after first thrust.
+    pub fn fires_s(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> f64 {
+        let motor = self.motor_fires_s(way, drawn);
         let electronics = match way.electronics {
             None => f64::INFINITY,
             Some(Electronics::Apogee) => ascent.apogee_s + self.apogee_lag_s,

@@ -56,9 +56,25 @@ pub enum Hold {
     },
 }
 
-/// Acceleration (m/s^2) and moment (N m) on a free rocket.
+/// What the flow round the rocket is like: seen on the way to the derivative, used for the step and for what
+/// is watched.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flow<L> {
+    /// Airspeed, m/s.
+    pub airspeed_m_s: L,
+    /// Airspeed over speed of sound.
+    pub mach: L,
+    /// Airspeed along the axis, nose first positive, m/s.
+    pub axial_m_s: L,
+    /// Squared pitch frequency at zero angle of attack, rad^2/s^2; negative if unstable.
+    pub stiffness: L,
+    /// Rate at which pitching and drifting across die out, 1/s.
+    pub damping: L,
+}
+
+/// Acceleration (m/s^2) and moment (N m) on a free rocket, and the flow round it.
 #[inline(always)]
-fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vector<L>, Vector<L>) {
+fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vector<L>, Vector<L>, Flow<L>) {
     let zero = L::splat(0.0);
     let half = L::splat(0.5);
     let height = s.position[2];
@@ -87,9 +103,17 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     let along_speed = u_axial.abs();
     let pressed = half_rho * across;
     let normal = q * c0 * along_speed + pressed * cross_area;
-    let turning = q * (c1 - c0 * now.cg) * along_speed + pressed * (cross_first - cross_area * now.cg);
+    let margin = c1 - c0 * now.cg;
+    let turning = q * margin * along_speed + pressed * (cross_first - cross_area * now.cg);
     // Sum of slope (x - cg)^2 from the moments about the nose tip.
-    let damping = q * airspeed * (c2 - now.cg * (L::splat(2.0) * c1 - c0 * now.cg)) + now.jet;
+    let damping = q * airspeed * (c2 - now.cg * (c1 + margin)) + now.jet;
+    let flow = Flow {
+        airspeed_m_s: airspeed,
+        mach,
+        axial_m_s: u_axial,
+        stiffness: q * airspeed * airspeed * margin * now.per_inertia,
+        damping: damping * now.per_inertia + q * airspeed * (c0 + axial) * now.per_mass,
+    };
 
     // Transverse axes: e1 = a x reference, e2 = a x e1. Close to the reference they fade out.
     let (rx, ry) = (parts.number(|d| d.roll_reference[0]), parts.number(|d| d.roll_reference[1]));
@@ -123,15 +147,26 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     torque = along(torque, s.spin, -damping);
     torque = along(torque, e1, moment[0]);
     torque = along(torque, e2, moment[1]);
-    (acceleration, torque)
+    (acceleration, torque, flow)
 }
 
 /// Rate of change of a state at an instant.
 #[inline(always)]
 pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>, hold: &Hold) -> State<L> {
-    let (acceleration, torque) = free(parts, now, s);
+    derivative_and_flow(parts, now, s, hold).0
+}
+
+/// As [`derivative`], with the flow round the rocket.
+#[inline(always)]
+pub fn derivative_and_flow<L: Lane>(
+    parts: &impl Parts<L>,
+    now: &Instant<L>,
+    s: &State<L>,
+    hold: &Hold,
+) -> (State<L>, Flow<L>) {
+    let (acceleration, torque, flow) = free(parts, now, s);
     let zero = L::splat(0.0);
-    match *hold {
+    let rate = match *hold {
         Hold::Free => State {
             position: s.velocity,
             velocity: acceleration,
@@ -173,26 +208,20 @@ pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>
                 ),
             }
         }
-    }
+    };
+    (rate, flow)
 }
 
-/// Fastest rate of the state at an instant, rad/s: pitch frequency, pitch damping, drag and turning together
-/// (at apogee there is no air to speak of, but the rocket may be turning over).
-/// The step is chosen from it.
-#[inline]
-pub fn fastest_rate(parts: &super::Drawn, now: &Instant<f64>, s: &State<f64>) -> f64 {
-    let (we, wn) = parts.wind.at(s.position[2]);
-    let (density, sound) = parts.air.at(s.position[2]);
-    let u = [s.velocity[0] - we, s.velocity[1] - wn, s.velocity[2]];
-    let v2 = dot(u, u);
-    let airspeed = v2.sqrt();
-    let fin = parts.aero.fin_slope_factor.at(airspeed / sound);
-    let c0 = parts.body.zeroth_per_rad + parts.fins.zeroth_per_rad * fin;
-    let c1 = parts.body.first_m + parts.fins.first_m * fin;
-    let c2 = parts.body.second_m2 + parts.fins.second_m2 * fin;
-    let q = 0.5 * density * parts.aero.reference_area_m2;
-    let stiffness = q * v2 * (c1 - c0 * now.cg).abs() * now.per_inertia;
-    let damping = q * airspeed * (c2 - now.cg * (2.0 * c1 - c0 * now.cg)) * now.per_inertia;
-    let drag = q * airspeed * (c0 + parts.aero.drag_coasting.at(0.0)) * now.per_mass;
-    stiffness.sqrt() + damping + drag + dot(s.spin, s.spin).sqrt()
+impl Flow<f64> {
+    /// Fastest rate of a state in this flow, rad/s, from which the step is chosen: pitch frequency, damping and
+    /// turning together. Coasting, also the rate at which the direction of the airflow turns: near a stop at
+    /// apogee it turns about within a fraction of a second.
+    #[inline]
+    pub fn fastest_rate(&self, s: &State<f64>, rate: &State<f64>, coasting: bool) -> f64 {
+        /// Below this airspeed the flow is too weak for its direction to matter, m/s.
+        const WEAK_M_S: f64 = 0.2;
+        let a = rate.velocity;
+        let veering = if coasting { dot(a, a).sqrt() / (self.airspeed_m_s + WEAK_M_S) } else { 0.0 };
+        self.stiffness.abs().sqrt() + self.damping + dot(s.spin, s.spin).sqrt() + veering
+    }
 }

@@ -8,12 +8,12 @@ mod parts;
 mod path;
 mod step;
 
-pub use ascent::{Ascent, Mishaps, RailExit, fly_ascent};
+pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
 pub use deploy::{
     DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s,
 };
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
-pub use forces::{Hold, State, derivative};
+pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
 pub use parts::{
     Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start,
 };
@@ -60,8 +60,8 @@ const AGREED_M_S: f64 = 0.02;
 
 /// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
-    fly_ascent(drawn, 1.0, ascent);
-    if ascent.drift > SUSPECT_DRIFT {
+    fly_ascent(drawn, events.watchfulness(ways, drawn), 1.0, ascent);
+    if ascent.drift > SUSPECT_DRIFT || ascent.tail_slide {
         settle(drawn, events, ways, ascent);
     }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
@@ -95,9 +95,10 @@ fn settle(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asce
             })
             .collect()
     };
+    let watchfulness = events.watchfulness(ways, drawn);
     let mut before = speeds(ascent);
     for finer in [2.0, 4.0, 8.0, 16.0] {
-        fly_ascent(drawn, finer, ascent);
+        fly_ascent(drawn, watchfulness, finer, ascent);
         let now = speeds(ascent);
         if before.iter().zip(&now).all(|(a, b)| (a - b).abs() < AGREED_M_S) {
             return;

@@ -7,7 +7,14 @@ pub struct WindTable {
     nodes: Vec<[f64; 3]>,
     /// Change per metre above each node.
     slopes: Vec<[f64; 2]>,
+    /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
+    first: Vec<u16>,
 }
+
+/// Height of a stretch, m.
+const STRETCH_M: f64 = 64.0;
+/// Most stretches; above them the search begins at the last one.
+const STRETCHES: usize = 128;
 
 impl WindTable {
     /// From rising nodes (height, towards east, towards north). An empty list is calm air.
@@ -21,7 +28,18 @@ impl WindTable {
             })
             .collect();
         slopes.push([0.0; 2]);
-        Self { nodes, slopes }
+        let top = nodes[nodes.len() - 1][0];
+        let stretches = ((top / STRETCH_M) as usize + 1).min(STRETCHES);
+        let mut k = 0;
+        let first = (0..stretches)
+            .map(|s| {
+                while k + 1 < nodes.len() && nodes[k + 1][0] <= s as f64 * STRETCH_M {
+                    k += 1;
+                }
+                k as u16
+            })
+            .collect();
+        Self { nodes, slopes, first }
     }
 
     /// The same wind at every height.
@@ -34,11 +52,16 @@ impl WindTable {
         &self.nodes
     }
 
-    /// The last node at or below a height; the first one below all.
+    /// The last node at or below a height; the first one where the height is below all.
     #[inline(always)]
     pub fn segment(&self, height_m: f64) -> usize {
-        let above = self.nodes.partition_point(|n| n[0] <= height_m);
-        above.saturating_sub(1)
+        // A cast of a negative number or of NaN gives 0.
+        let stretch = ((height_m * (1.0 / STRETCH_M)) as usize).min(self.first.len() - 1);
+        let mut k = usize::from(self.first[stretch]);
+        while k + 1 < self.nodes.len() && self.nodes[k + 1][0] <= height_m {
+            k += 1;
+        }
+        k
     }
 
     /// Wind towards east and north at a height. Held below the first and above the last node.

@@ -1,0 +1,414 @@
+//! From reports and flights to the answer's types. Only units and the texts beside numbers are made here.
+
+use slowpoint_sim::case::{LimitApplies, RuleSet};
+use slowpoint_sim::draw::PointSet;
+use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
+use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport};
+use slowpoint_sim::stat::histogram::{Digest, Extreme};
+use slowpoint_sim::stat::interval::Chance;
+use slowpoint_sim::stat::outline::Polygon;
+use slowpoint_sim::{Replay, way_label};
+
+use super::*;
+use crate::wire::Asked;
+
+const MPH_M_S: f64 = 0.447_04;
+
+/// From a report to the answer.
+pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessment {
+    let question = &asked.case.inputs.question;
+    let nominal = &asked.case.nominal;
+    let labels: Vec<String> = report.ways.iter().map(|w| way_label(&w.way)).collect();
+    Assessment {
+        caution: FIRST_CAUTION,
+        intervals: INTERVAL_NOTE,
+        id: id.into(),
+        engine: engine.into(),
+        name: asked.name.clone(),
+        flights: report.flights,
+        seed: question.seed,
+        points: match question.points {
+            PointSet::Sobol => "sobol",
+            PointSet::Pseudorandom => "random",
+        },
+        rule_set: match asked.case.rule_set {
+            RuleSet::UsModelRocket => "us_model_rocket",
+            RuleSet::UsHighPower => "us_high_power",
+            RuleSet::Own { .. } => "own",
+        },
+        limits: question
+            .limits_m_s
+            .iter()
+            .map(|v| SpeedLimit { limit_m_s: Figure(*v), limit_mph: Figure(v / MPH_M_S) })
+            .collect(),
+        limits_apply_to: match question.limit_applies {
+            LimitApplies::Ejection => "ejection",
+            LimitApplies::LineStretch => "line_stretch",
+        },
+        nominal: NominalFigures {
+            impulse_n_s: Figure(nominal.impulse_n_s),
+            average_thrust_n: Figure(nominal.average_thrust_n),
+            thrust_to_weight: Figure(nominal.thrust_to_weight),
+            burn_s: Figure(nominal.burn_s),
+            margin_calibres: Figure(nominal.margin_calibres),
+        },
+        delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label, report.flights)).collect(),
+        rail: report.rail.as_ref().map(|r| RailFigures {
+            exit_speed_m_s: figures(&r.exit_speed_m_s),
+            forward_guide_speed_m_s: figures(&r.forward_guide_speed_m_s),
+            angle_of_attack_deg: figures(&r.angle_of_attack_deg),
+            margin_calibres: figures(&r.margin_calibres),
+        }),
+        apogee: report.flight.as_ref().map(|f| ApogeeFigures {
+            height_above_pad_m: figures(&f.apogee_m),
+            time_s: figures(&f.apogee_s),
+            peak_mach: figures(&f.peak_mach),
+        }),
+        slowest: report.flight.as_ref().map(|f| SlowestFigures {
+            airspeed_m_s: figures(&f.slowest_airspeed_m_s),
+            delay_s: figures(&f.slowest_delay_s),
+            after_apogee_s: figures(&f.slowest_after_apogee_s),
+        }),
+        above_ceiling: report.above_ceiling.as_ref().map(chance),
+        advice: advice(&report.advice, &labels),
+        model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
+        cautions: report
+            .cautions
+            .iter()
+            .map(|c| CautionAnswer { topic: c.topic, message: c.message.clone(), rule: c.rule })
+            .collect(),
+        assumed: report
+            .assumed
+            .iter()
+            .map(|a| AssumedInput { input: a.input, value: a.value.clone(), source: a.source })
+            .collect(),
+    }
+}
+
+/// From a flight flown again to the answer.
+pub fn flight(id: &str, index: u64, asked: &Asked, replay: &Replay) -> FlightAnswer {
+    let flown = &replay.flown;
+    let exit = flown.rail_exit;
+    let ways = &asked.case.inputs.question.ways;
+    FlightAnswer {
+        caution: FIRST_CAUTION,
+        id: id.into(),
+        name: asked.name.clone(),
+        flight: index,
+        rail_exit: (!flown.mishaps.never_left_rail).then(|| RailExitFigures {
+            time_s: Figure(exit.time_s),
+            speed_m_s: Figure(exit.speed_m_s),
+            forward_guide_speed_m_s: Figure(exit.forward_speed_m_s),
+            angle_of_attack_deg: Figure(exit.angle_of_attack_rad.to_degrees()),
+            margin_m: Figure(exit.margin_m),
+        }),
+        apogee_height_above_pad_m: Figure(flown.apogee_m),
+        apogee_s: Figure(flown.apogee_s),
+        peak_mach: Figure(flown.peak_mach),
+        slowest: flown.slowest.map(|s| SlowestInstant {
+            airspeed_m_s: Figure(s.airspeed_m_s),
+            delay_s: Figure(s.delay_s),
+            after_apogee_s: Figure(s.after_apogee_s),
+        }),
+        delays: ways.iter().zip(&flown.deployed).map(|(way, d)| flown_delay(way, d)).collect(),
+        drawn: replay
+            .drawn
+            .iter()
+            .map(|d| DrawnFigure { input: d.input, unit: d.unit, value: Figure(d.value) })
+            .collect(),
+        path: replay
+            .path
+            .iter()
+            .map(|p| PathFigures {
+                time_s: Figure(p.time_s),
+                east_m: Figure(p.east_m),
+                north_m: Figure(p.north_m),
+                height_above_pad_m: Figure(p.height_above_pad_m),
+                airspeed_m_s: Figure(p.airspeed_m_s),
+                vertical_speed_m_s: Figure(p.vertical_speed_m_s),
+                nose_from_vertical_deg: Figure(p.nose_from_vertical_deg),
+            })
+            .collect(),
+    }
+}
+
+/// An outcome's name and what it means.
+pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
+    match outcome {
+        Outcome::Opened => ("opened", "opened and slowed to its descent rate"),
+        Outcome::OpenedTooLow => ("opened_too_low", "ejected too low to slow to its descent rate before the ground"),
+        Outcome::InBoost => ("in_boost", "ejected under thrust or on the rail"),
+        Outcome::GroundFirst => ("ground_first", "reached the ground before the ejection"),
+        Outcome::NeverLeftRail => ("never_left_rail", "never left the rail"),
+        Outcome::Unstable => ("unstable", "unstable or tumbling under thrust"),
+        Outcome::BeyondSixtyDeg => ("beyond_sixty_deg", "more than 60 degrees from vertical under thrust"),
+        Outcome::OutsideModel => {
+            ("outside_model", "beyond the range of the model, so its figures are not to be relied on")
+        }
+        Outcome::Untrusted => ("untrusted", "could not be integrated to the required accuracy"),
+    }
+}
+
+/// A chance in words: "4.1 % (3.2 to 5.2 %)", "< 0.18 %", "> 99.8 %". Never 0 or 100 %.
+pub fn chance_text(c: &Chance) -> String {
+    if c.flights == 0 {
+        return "not known".into();
+    }
+    if c.hits == 0 {
+        return format!("< {} %", percent(c.upper));
+    }
+    if c.hits == c.flights {
+        return format!("> {} %", percent(c.lower));
+    }
+    let estimate = percent(c.estimate);
+    match (c.lower > 0.0, c.upper < 1.0) {
+        (true, true) => format!("{estimate} % ({} to {} %)", percent(c.lower), percent(c.upper)),
+        (false, true) => format!("{estimate} % (below {} %)", percent(c.upper)),
+        (true, false) => format!("{estimate} % (above {} %)", percent(c.lower)),
+        (false, false) => format!("{estimate} %"),
+    }
+}
+
+/// A share strictly between 0 and 1 in per cent, with as many digits as keep it from showing as 0 or 100.
+fn percent(share: f64) -> String {
+    let percent = 100.0 * share;
+    let edge = percent.min(100.0 - percent);
+    let places = (0..8).find(|places| edge >= 9.5 * 10f64.powi(-places)).unwrap_or(8) as usize;
+    format!("{percent:.places$}")
+}
+
+fn chance(c: &Chance) -> ChanceFigures {
+    ChanceFigures {
+        estimate: Figure(c.estimate),
+        lower: Figure(c.lower),
+        upper: Figure(c.upper),
+        flights_counted: c.hits,
+        flights: c.flights,
+        text: chance_text(c),
+        estimator: "flights counted over all flights",
+        interval_method: c.method,
+    }
+}
+
+fn figures(d: &Digest) -> Figures {
+    let extreme = |e: &Extreme| ExtremeFigure { value: Figure(e.value), flight: e.flight };
+    Figures {
+        flights: d.flights,
+        mean: Figure(d.mean),
+        p05: Figure(d.p05),
+        p25: Figure(d.p25),
+        p50: Figure(d.p50),
+        p75: Figure(d.p75),
+        p95: Figure(d.p95),
+        min: extreme(&d.least),
+        max: extreme(&d.greatest),
+    }
+}
+
+fn delay(w: &WayReport, label: &str, flights: u64) -> DelayAnswer {
+    debug_assert_eq!(w.outcomes.iter().map(|o| o.flights).sum::<u64>(), flights, "an outcome is missing");
+    DelayAnswer {
+        label: label.into(),
+        motor_delay_s: Figure::maybe(w.way.motor_delay_s),
+        electronics: w.way.electronics.map(|e| match e {
+            Electronics::Apogee => ElectronicsAnswer { fires_at: "apogee", height_above_pad_m: Figure::maybe(None) },
+            Electronics::Height(m) => ElectronicsAnswer { fires_at: "height", height_above_pad_m: Figure(m) },
+        }),
+        limits: w
+            .limits
+            .iter()
+            .map(|l| LimitAnswer {
+                limit_m_s: Figure(l.limit_m_s),
+                limit_mph: Figure(l.limit_m_s / MPH_M_S),
+                over: chance(&l.over),
+                unsafe_opening: chance(&l.unsafe_opening),
+                under_before_apogee_flights: l.under_before_apogee,
+                under_after_apogee_flights: l.under_after_apogee,
+                over_before_apogee_flights: l.over_before_apogee,
+                over_after_apogee_flights: l.over_after_apogee,
+            })
+            .collect(),
+        outcomes: w
+            .outcomes
+            .iter()
+            .map(|o| {
+                let (name, meaning) = outcome(o.outcome);
+                OutcomeAnswer {
+                    outcome: name,
+                    meaning,
+                    flights: o.flights,
+                    before_apogee: o.before_apogee,
+                    after_apogee: o.after_apogee,
+                }
+            })
+            .collect(),
+        at_ejection: w.ejection.as_ref().map(|e| EjectionFigures {
+            airspeed_m_s: figures(&e.airspeed_m_s),
+            vertical_speed_m_s: figures(&e.vertical_speed_m_s),
+            horizontal_airspeed_m_s: figures(&e.horizontal_airspeed_m_s),
+            height_above_pad_m: figures(&e.height_above_pad_m),
+            after_apogee_s: figures(&e.after_apogee_s),
+            line_stretch_airspeed_m_s: figures(&e.line_stretch_airspeed_m_s),
+        }),
+        landing: w.landing.as_ref().map(landing),
+    }
+}
+
+fn landing(l: &report::LandingReport) -> LandingFigures {
+    LandingFigures {
+        flights: l.flights,
+        mean_east_m: Figure(l.mean_east_m),
+        mean_north_m: Figure(l.mean_north_m),
+        covariance: l.covariance_m2.map(|[ee, nn, en]| Covariance {
+            east_east_m2: Figure(ee),
+            north_north_m2: Figure(nn),
+            east_north_m2: Figure(en),
+        }),
+        ellipses: l
+            .ellipses
+            .iter()
+            .map(|e| EllipseFigures {
+                share_asked: Figure(e.share_asked),
+                share_held: Figure(e.share_held),
+                semi_major_m: Figure(e.semi_major_m),
+                semi_minor_m: Figure(e.semi_minor_m),
+                bearing_deg: Figure(e.bearing_deg),
+            })
+            .collect(),
+        regions: l
+            .regions
+            .iter()
+            .map(|r| RegionFigures {
+                share_asked: Figure(r.share_asked),
+                share_held: Figure(r.share_held),
+                share_expected: Figure(r.share_expected),
+                area_m2: Figure(r.area_m2),
+                outline: r.outline.iter().map(patch).collect(),
+            })
+            .collect(),
+        distance_m: figures(&l.distance_m),
+        distance_p90_m: Figure(l.distance_p90_m),
+        distance_p99_m: Figure(l.distance_p99_m),
+        speed_m_s: figures(&l.speed_m_s),
+        vertical_speed_m_s: figures(&l.vertical_speed_m_s),
+        areas: l
+            .areas
+            .iter()
+            .map(|a| AreaFigures { name: a.name.clone(), inside: chance(&a.inside), outside: chance(&a.outside) })
+            .collect(),
+    }
+}
+
+fn patch(p: &Polygon) -> Patch {
+    let ring = |points: &Vec<(f64, f64)>| points.iter().map(|(e, n)| [Figure(*e), Figure(*n)]).collect();
+    Patch { exterior_m: ring(&p.exterior), holes_m: p.holes.iter().map(ring).collect() }
+}
+
+fn flown_delay(way: &Deployment, d: &Deployed) -> FlownDelay {
+    let (name, meaning) = outcome(d.outcome);
+    FlownDelay {
+        label: way_label(way),
+        outcome: name,
+        meaning,
+        ejection: d.ejection.map(|e| EjectionInstant {
+            time_s: Figure(e.time_s),
+            after_apogee_s: Figure(e.after_apogee_s),
+            airspeed_m_s: Figure(e.airspeed_m_s),
+            vertical_speed_m_s: Figure(e.vertical_speed_m_s),
+            horizontal_airspeed_m_s: Figure(e.horizontal_airspeed_m_s),
+            height_above_pad_m: Figure(e.height_m),
+            line_stretch_airspeed_m_s: Figure(e.stretch_airspeed_m_s),
+        }),
+        landing: d.landing.map(|l| Touchdown {
+            time_s: Figure(l.time_s),
+            east_m: Figure(l.east_m),
+            north_m: Figure(l.north_m),
+            speed_m_s: Figure(l.speed_m_s),
+            vertical_speed_m_s: Figure(l.vertical_speed_m_s),
+        }),
+    }
+}
+
+fn advice(a: &report::Advice, labels: &[String]) -> AdviceAnswer {
+    let label = |k: usize| labels.get(k).cloned().unwrap_or_default();
+    let meets: Vec<String> = a.meets.iter().map(|k| label(*k)).collect();
+    let lowest = label(a.lowest);
+    let condition = format!(
+        "at most {} % of flights with an unsafe opening at {:.1} m/s ({:.0} mph), upper end of the interval",
+        percent(a.accept_chance),
+        a.limit_m_s,
+        a.limit_m_s / MPH_M_S
+    );
+    let mut text = if meets.is_empty() {
+        format!("None of the asked delays meets the condition ({condition}).")
+    } else {
+        format!("Meets the condition ({condition}): {}.", meets.join("; "))
+    };
+    text += &format!(" Lowest chance: {lowest}");
+    text += &match a.lowest_certainty {
+        Some(p) if p > 0.9995 => ", certain to more than 99.9 % as far as sampling goes.".to_string(),
+        Some(p) => format!(", certain to {:.*} % as far as sampling goes.", if p < 0.995 { 0 } else { 1 }, 100.0 * p),
+        None => ", the only one asked.".to_string(),
+    };
+    let best = a.best.map_or("none".to_string(), label);
+    text += &format!(" Best: {best}.");
+    AdviceAnswer {
+        text,
+        limit_m_s: Figure(a.limit_m_s),
+        limit_mph: Figure(a.limit_m_s / MPH_M_S),
+        accept_chance: Figure(a.accept_chance),
+        meets,
+        lowest,
+        lowest_certainty: Figure::maybe(a.lowest_certainty),
+        best,
+    }
+}
+
+fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
+    let count = |share: f64| (share * m.flights as f64).round() as u64;
+    ModelMove {
+        what: m.what,
+        flights: m.flights,
+        unsafe_opening: m
+            .unsafe_opening
+            .iter()
+            .zip(labels)
+            .map(|([modelled, off], label)| {
+                let (modelled, off) = (count(*modelled), count(*off));
+                MovedChance {
+                    label: label.clone(),
+                    as_modelled_flights: modelled,
+                    when_off_flights: off,
+                    text: format!("{modelled} of {0} flights as modelled, {off} of {0} when off", m.flights),
+                }
+            })
+            .collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slowpoint_sim::stat::interval;
+
+    #[test]
+    fn chances_are_never_0_or_100_percent() {
+        for (hits, flights, text) in [
+            (0, 2000, "< 0.18 %"),
+            (2000, 2000, "> 99.82 %"),
+            (82, 2000, "4.1 % (3.3 to 5.1 %)"),
+            (0, 0, "not known"),
+            (1, 1_000_000, "0.00010 % (0.0000025 to 0.00056 %)"),
+        ] {
+            assert_eq!(chance_text(&interval::chance(&[(hits, flights)], PointSet::Pseudorandom)), text);
+        }
+        for n in [64_u64, 1000, 1_000_000] {
+            for hits in [0, 1, 2, n / 3, n - 2, n - 1, n] {
+                let text = chance_text(&interval::chance(&[(hits, n)], PointSet::Pseudorandom));
+                for part in text.split([' ', '(']) {
+                    assert!(!part.parse::<f64>().is_ok_and(|x| x <= 0.0 || x >= 100.0), "{hits} of {n}: {text}");
+                }
+            }
+        }
+    }
+}

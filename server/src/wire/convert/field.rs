@@ -1,0 +1,268 @@
+//! Rail, field and wind.
+
+use slowpoint_sim::case::{Area, LaunchInput, Outline, PressureInput, SiteInput, WindInput};
+use slowpoint_sim::limits;
+use slowpoint_sim::wind::{Direction, Layer, SurfaceLaw, SurfaceWind};
+
+use super::Reader;
+use crate::wire::request::*;
+use crate::wire::units;
+
+/// Layers of a sounding below this height above ground are dropped, m: the engine's lowest layer.
+const LOWEST_LAYER_M: f64 = limits::WIND_HEIGHT.min;
+
+impl Reader<'_> {
+    pub(super) fn launch(&mut self, l: &Launch) -> LaunchInput {
+        let at = |name: &str| format!("/launch/{name}");
+        LaunchInput {
+            rail_length_m: self.need(&at("rail_length"), &l.rail_length, Some(&limits::RAIL_LENGTH)),
+            tilt_rad: self.read(&at("tilt"), &l.tilt, Some(&limits::TILT)),
+            azimuth_rad: self.read(&at("azimuth"), &l.azimuth, Some(&limits::BEARING)).map(northed),
+            friction: l.friction,
+            forward_guide_m: self.read(&at("forward_guide"), &l.forward_guide, Some(&limits::STATION)),
+            aft_guide_m: self.read(&at("aft_guide"), &l.aft_guide, Some(&limits::STATION)),
+        }
+    }
+
+    pub(super) fn site(&mut self, s: &Site) -> SiteInput {
+        let at = |name: &str| format!("/site/{name}");
+        self.plain(&s.name, &at("name"));
+        let station = self.read(&at("station_pressure"), &s.station_pressure, Some(&limits::PRESSURE));
+        let setting = self.read(&at("altimeter_setting"), &s.altimeter_setting, Some(&limits::PRESSURE));
+        if station.is_some() && setting.is_some() {
+            self.faults.add(at("altimeter_setting"), "there is a station_pressure as well", "give one of the two: station_pressure was measured at the field, altimeter_setting comes from a weather report");
+        }
+        let elevation_m = self.read(&at("elevation"), &s.elevation, Some(&limits::ELEVATION));
+        if self.faults.covers(&at("elevation")) {
+            // Without it nothing can be said of the pressure.
+            self.faults.explain(at("station_pressure"));
+        }
+        SiteInput {
+            latitude_rad: self.read(&at("latitude"), &s.latitude, Some(&limits::LATITUDE)),
+            elevation_m,
+            temperature_k: self.read(&at("temperature"), &s.temperature, Some(&limits::TEMPERATURE)),
+            pressure: station.map(PressureInput::Station).or(setting.map(PressureInput::AltimeterSetting)),
+            ceiling_m: self.read(&at("ceiling"), &s.ceiling, Some(&limits::HEIGHT)),
+            areas: s
+                .areas
+                .iter()
+                .flatten()
+                .enumerate()
+                .map(|(i, a)| self.area(a, &format!("/site/areas/{i}")))
+                .collect(),
+        }
+    }
+
+    fn area(&mut self, a: &NamedArea, at: &str) -> Area {
+        self.plain(&a.name, &format!("{at}/name"));
+        let outline = match (&a.circle, &a.polygon) {
+            (Some(_), Some(_)) => {
+                self.faults.add(format!("{at}/polygon"), "there is a circle as well", "give one of the two");
+                None
+            }
+            (None, None) => {
+                if !self.faults.covers(&format!("{at}/polygon")) && !self.faults.covers(&format!("{at}/circle")) {
+                    self.faults.add(
+                        at,
+                        "it has neither circle nor polygon",
+                        "say where it is: circle (east, north, radius) or polygon (corners east and north of the pad)",
+                    );
+                }
+                None
+            }
+            (Some(c), None) => Some(Outline::Circle {
+                centre_m: [
+                    self.read(&format!("{at}/circle/east"), &c.east, Some(&limits::PLACE)).unwrap_or(0.0),
+                    self.read(&format!("{at}/circle/north"), &c.north, Some(&limits::PLACE)).unwrap_or(0.0),
+                ],
+                radius_m: self.need(&format!("{at}/circle/radius"), &c.radius, Some(&limits::AREA_RADIUS)),
+            }),
+            (None, Some(corners)) => {
+                let corners = corners.iter().enumerate().map(|(k, Corner(east, north))| {
+                    [
+                        self.need(&format!("{at}/polygon/{k}/0"), east, Some(&limits::PLACE)),
+                        self.need(&format!("{at}/polygon/{k}/1"), north, Some(&limits::PLACE)),
+                    ]
+                });
+                Some(Outline::Polygon(corners.collect()))
+            }
+        };
+        // Missing names have been noted; each then has its own, so that no two are alike.
+        let name = a.name.clone().unwrap_or_else(|| at.into());
+        Area { name, outline: outline.unwrap_or(Outline::Circle { centre_m: [0.0; 2], radius_m: f64::NAN }) }
+    }
+
+    pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {
+        self.plain(&w.source, "/wind/source");
+        WindInput {
+            surface: w.surface.as_ref().map(|s| self.surface(s)),
+            layers: self.layers(w.layers.as_deref().unwrap_or_default(), elevation_m),
+            law: self.surface_law(w),
+        }
+    }
+
+    fn surface(&mut self, s: &SurfaceWindRequest) -> SurfaceWind {
+        let at = |name: &str| format!("/wind/surface/{name}");
+        let speed_m_s = self.need(&at("speed"), &s.speed, Some(&limits::SURFACE_WIND_SPEED));
+        let direction = match &s.direction {
+            Some(WindDirection(Quantity::Text(text))) if text.trim().eq_ignore_ascii_case("variable") => {
+                Direction::Variable
+            }
+            Some(sent) => Direction::From(self.direction(&at("direction"), sent, " or \"variable\"")),
+            // Calm has no direction.
+            None if speed_m_s == 0.0 => Direction::From(0.0),
+            None => {
+                self.faults.add(
+                    at("direction"),
+                    "it is missing",
+                    "say where the wind comes from, degrees clockwise from true north, or \"variable\"",
+                );
+                Direction::From(f64::NAN)
+            }
+        };
+        SurfaceWind {
+            speed_m_s,
+            direction,
+            measuring_height_m: self.need(
+                &at("measuring_height"),
+                &s.measuring_height,
+                Some(&limits::MEASURING_HEIGHT),
+            ),
+            gust_m_s: self.read(&at("gust"), &s.gust, Some(&limits::SURFACE_WIND_SPEED)),
+        }
+    }
+
+    fn direction(&mut self, at: &str, sent: &WindDirection, or: &str) -> f64 {
+        if let Quantity::Text(text) = &sent.0
+            && text.trim().starts_with(char::is_alphabetic)
+        {
+            self.faults.add(
+                at,
+                format!("{} is no angle", units::quoted(text)),
+                format!("give degrees clockwise from true north, where the wind comes from: west is 270{or}"),
+            );
+            return f64::NAN;
+        }
+        northed(self.quantity(at, &sent.0, &units::ANGLE, Some(&limits::BEARING)))
+    }
+
+    fn layers(&mut self, sent: &[WindLayer], elevation_m: f64) -> Vec<Layer> {
+        // A list of heights above sea level comes from a sounding or bulletin, which begins at the sea.
+        let sounding = sent.len() > 1 && sent.iter().all(|l| l.height_above_sea.is_some());
+        let mut layers = Vec::new();
+        let mut dropped = 0;
+        for (i, l) in sent.iter().enumerate() {
+            let at = |name: &str| format!("/wind/layers/{i}/{name}");
+            let (height_above_ground_m, name) = match (&l.height_above_ground, &l.height_above_sea) {
+                (Some(_), Some(_)) => {
+                    self.faults.add(
+                        at("height_above_sea"),
+                        "there is a height_above_ground as well",
+                        "give one of the two",
+                    );
+                    (f64::NAN, "height_above_sea")
+                }
+                (None, None) => {
+                    if !self.faults.covers(&at("height_above_sea")) {
+                        self.faults.add(
+                            at("height_above_ground"),
+                            "it is missing",
+                            "give height_above_ground or height_above_sea",
+                        );
+                    }
+                    (f64::NAN, "height_above_ground")
+                }
+                (height, None) => {
+                    (self.need(&at("height_above_ground"), height, Some(&limits::WIND_HEIGHT)), "height_above_ground")
+                }
+                (None, height) => (self.need(&at("height_above_sea"), height, None) - elevation_m, "height_above_sea"),
+            };
+            let speed_m_s = self.need(&at("speed"), &l.speed, Some(&limits::WIND_SPEED));
+            let direction_from_rad = match &l.direction {
+                Some(sent) => self.direction(&at("direction"), sent, ""),
+                None => f64::NAN,
+            };
+            if name == "height_above_sea" && height_above_ground_m < LOWEST_LAYER_M {
+                if sounding {
+                    dropped += 1;
+                    continue;
+                }
+                self.faults.add(
+                    at(name),
+                    format!(
+                        "it lies {} m above the field, whose elevation is {elevation_m} m",
+                        short(height_above_ground_m)
+                    ),
+                    "leave out layers at or below the field, check site.elevation, or give height_above_ground",
+                );
+            }
+            self.places.layers.push((i, name));
+            layers.push(Layer { height_above_ground_m, speed_m_s, direction_from_rad });
+        }
+        if dropped > 0 && layers.is_empty() {
+            self.faults.add(
+                "/wind/layers",
+                format!("none of the {dropped} layers lies above the field, whose elevation is {elevation_m} m"),
+                "check site.elevation and the heights above sea level",
+            );
+        } else if dropped > 0 {
+            self.assume(
+                "wind.layers",
+                format!(
+                    "{dropped} of {} layers left out: they lie below {LOWEST_LAYER_M} m above the field",
+                    sent.len()
+                ),
+                "heights above sea level less site.elevation",
+            );
+        }
+        layers
+    }
+
+    fn surface_law(&mut self, w: &Wind) -> Option<SurfaceLaw> {
+        let given = [
+            ("/wind/terrain", w.terrain.is_some()),
+            ("/wind/roughness_length", w.roughness_length.is_some()),
+            ("/wind/power_exponent", w.power_exponent.is_some()),
+        ];
+        let mut given = given.iter().filter(|g| g.1).map(|g| g.0);
+        let first = given.next();
+        for other in given {
+            self.faults.add(
+                other,
+                "the growth of the wind is described twice",
+                "give one of terrain, roughness_length and power_exponent",
+            );
+        }
+        if let (Some(terrain), Some("/wind/terrain")) = (w.terrain, first) {
+            self.places.by_terrain = true;
+            return Some(SurfaceLaw::Log { roughness_m: roughness_m(terrain) });
+        }
+        let roughness = self.read("/wind/roughness_length", &w.roughness_length, Some(&limits::ROUGHNESS_LENGTH));
+        roughness
+            .map(|roughness_m| SurfaceLaw::Log { roughness_m })
+            .or(w.power_exponent.map(|exponent| SurfaceLaw::Power { exponent }))
+    }
+}
+
+/// Roughness lengths of Davenport's classes, m (WMO code list).
+fn roughness_m(terrain: Terrain) -> f64 {
+    match terrain {
+        Terrain::Sea => 0.0002,
+        Terrain::Smooth => 0.005,
+        Terrain::Open => 0.03,
+        Terrain::RoughlyOpen => 0.1,
+        Terrain::Rough => 0.25,
+        Terrain::VeryRough => 0.5,
+        Terrain::Closed => 1.0,
+        Terrain::Chaotic => 2.0,
+    }
+}
+
+/// 360 degrees is north, as 0 is.
+fn northed(bearing_rad: f64) -> f64 {
+    if bearing_rad >= core::f64::consts::TAU { 0.0 } else { bearing_rad }
+}
+
+fn short(x: f64) -> f64 {
+    (x * 10.0).round() / 10.0
+}

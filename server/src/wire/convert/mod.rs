@@ -1,0 +1,203 @@
+//! The only way from a request to a case.
+//!
+//! Nothing is judged here that the engine judges: ranges come from its table of limits and are only said in the
+//! caller's own units, everything else is left to [`Case::new`]. What could not be read is NaN, which the engine leaves
+//! alone, and nobody faults a place twice (`fault`). The engine names fields by the same path, dots between the names.
+
+mod field;
+mod question;
+mod spread;
+mod vehicle;
+
+use serde_json::Value;
+use slowpoint_sim::assumption::Assumption;
+use slowpoint_sim::case::{Case, Inputs};
+use slowpoint_sim::limits::Limit;
+
+use super::fault::Faults;
+use super::request::{AssessmentRequest, Measured, Quantity, SpreadRequest};
+use super::units::Table;
+use super::{FieldFault, schema};
+
+/// From a body to a case, or every fault of it.
+pub fn case(sent: &Value) -> Result<Case, Vec<FieldFault>> {
+    let mut faults = Faults::new(sent);
+    let mut body = sent.clone();
+    schema::prune(&mut body, &mut faults);
+    let request: AssessmentRequest = match serde_json::from_value(body) {
+        Ok(request) => request,
+        Err(e) => {
+            faults.add("", format!("it does not read as a request: {e}"), "see the service's description");
+            return Err(faults.into_list());
+        }
+    };
+    let mut reader = Reader { faults, assumed: Vec::new(), places: Places::default() };
+    let mut inputs = reader.inputs(&request);
+    let Reader { mut faults, mut assumed, places } = reader;
+    let sound = faults.none();
+    if !sound {
+        // The engine looks at what follows from the numbers only when each of them is good by itself. No number of
+        // flights is good, and so it keeps off the NaN that stands for what could not be read.
+        inputs.question.flights = 0;
+    }
+    match Case::new(inputs) {
+        Ok(mut case) if sound => {
+            case.assumed.append(&mut assumed);
+            Ok(case)
+        }
+        Ok(_) => Err(faults.into_list()),
+        Err(found) => {
+            for fault in found.into_iter().filter(|f| sound || f.field != "flights") {
+                let (pointer, prefix) = places.pointer(&fault.field);
+                faults.add(pointer, format!("{prefix}{}", fault.problem), fault.remedy);
+            }
+            Err(faults.into_list())
+        }
+    }
+}
+
+/// Where the engine's fields stand in the request, as far as the path differs.
+#[derive(Default)]
+struct Places {
+    /// Per layer that the engine got: its index in the request and the name of its height.
+    layers: Vec<(usize, &'static str)>,
+    /// Per point of a curve that came as text: its line.
+    lines: Option<Vec<usize>>,
+    /// The motor is known by its code alone.
+    by_code: bool,
+    /// The delay comes from the motor code.
+    delay_by_code: bool,
+    /// The roughness comes from a class of terrain.
+    by_terrain: bool,
+    /// The place of the propellant was given.
+    propellant_placed: bool,
+}
+
+impl Places {
+    /// The pointer of an engine's field, and what to say before the problem.
+    fn pointer(&self, field: &str) -> (String, String) {
+        let parts: Vec<&str> = field.split('.').collect();
+        let index = |text: &str| text.parse::<usize>().ok();
+        let at = match parts[..] {
+            ["wind", "layers", layer, what] => match index(layer).and_then(|i| self.layers.get(i)) {
+                Some((sent, height)) => {
+                    let what = if what == "height_above_ground" { height } else { what };
+                    format!("/wind/layers/{sent}/{what}")
+                }
+                None => "/wind/layers".into(),
+            },
+            ["card", "motor", "thrust_curve", ..] if self.by_code => "/card/motor/code".into(),
+            ["card", "motor", "thrust_curve", point, ..] if self.lines.is_some() => {
+                let line = index(point).and_then(|i| self.lines.as_ref()?.get(i).copied());
+                return ("/card/motor/thrust_curve".into(), line.map(|l| format!("line {l}: ")).unwrap_or_default());
+            }
+            ["card", "airframe", "centre_of_gravity_burnout"] if self.propellant_placed => {
+                "/card/motor/propellant_centre".into()
+            }
+            ["delays", ..] if self.delay_by_code => "/card/motor/code".into(),
+            ["wind", "roughness_length"] if self.by_terrain => "/wind/terrain".into(),
+            _ => format!("/{}", parts.join("/")),
+        };
+        (at, String::new())
+    }
+}
+
+struct Reader<'a> {
+    faults: Faults<'a>,
+    assumed: Vec<Assumption>,
+    places: Places,
+}
+
+impl Reader<'_> {
+    fn inputs(&mut self, request: &AssessmentRequest) -> Inputs {
+        let empty = AssessmentRequest::default();
+        let card = request.card.clone().unwrap_or_default();
+        self.plain(&request.note, "/note");
+        self.plain(&card.name, "/card/name");
+        let airframe = card.airframe.unwrap_or_default();
+        let motor = card.motor.unwrap_or_default();
+        let (motor, code_delay_s) = self.motor(&motor);
+        let site = request.site.clone().unwrap_or_default();
+        let site = self.site(&site);
+        let wind = request.wind.clone().unwrap_or_default();
+        Inputs {
+            airframe: self.airframe(&airframe),
+            motor,
+            recovery: self.recovery(&card.recovery.unwrap_or_default()),
+            launch: self.launch(&request.launch.clone().unwrap_or_default()),
+            wind: self.wind(
+                &wind,
+                if self.faults.covers("/site/elevation") { f64::NAN } else { site.elevation_m.unwrap_or(0.0) },
+            ),
+            site,
+            spread: self.spread(request.spread.as_ref().or(empty.spread.as_ref()).unwrap_or(&SpreadRequest::default())),
+            question: self.question(request, code_delay_s),
+        }
+    }
+
+    /// A quantity in SI; NaN where it could not be read or lies out of range, both of which are noted.
+    fn read<Q: Measured>(&mut self, at: &str, sent: &Option<Q>, limit: Option<&Limit>) -> Option<f64> {
+        Some(self.quantity(at, sent.as_ref()?.quantity(), Q::TABLE, limit))
+    }
+
+    /// As `read`, for what must be there; the schema has noted where it is not.
+    fn need<Q: Measured>(&mut self, at: &str, sent: &Option<Q>, limit: Option<&Limit>) -> f64 {
+        self.read(at, sent, limit).unwrap_or(f64::NAN)
+    }
+
+    /// As `need`, for what must be there only under a condition.
+    fn demand<Q: Measured>(&mut self, at: &str, sent: &Option<Q>, limit: &Limit, why: &str) -> f64 {
+        if sent.is_none() {
+            self.faults.add(at, "it is missing", why);
+        }
+        self.need(at, sent, Some(limit))
+    }
+
+    fn quantity(&mut self, at: &str, sent: &Quantity, table: &Table, limit: Option<&Limit>) -> f64 {
+        let reading = match sent {
+            Quantity::Number(x) => table.bare(*x),
+            Quantity::Text(text) => match table.text(text) {
+                Ok(reading) => reading,
+                Err(e) => {
+                    self.faults.add(at, e.problem, e.remedy);
+                    return f64::NAN;
+                }
+            },
+            Quantity::Faulted => return f64::NAN,
+        };
+        if !reading.si.is_finite() {
+            self.faults.add(
+                at,
+                format!("{} is too large a number", table.show(&reading)),
+                format!("for instance \"{}\"", table.example),
+            );
+            return f64::NAN;
+        }
+        let Some(limit) = limit.filter(|l| reading.si < l.min || reading.si > l.max) else { return reading.si };
+        let accepted = format!("give {}; {}", table.range(limit.min, limit.max, &reading), limit.hint);
+        let meant = table.meant(&reading, limit.min, limit.max).or_else(|| {
+            let elevation = at == "/launch/tilt" && reading.si <= core::f64::consts::FRAC_PI_2;
+            elevation.then(|| format!("{} deg", ((90.0 - reading.si.to_degrees()) * 1e3).round() / 1e3))
+        });
+        let remedy = match meant {
+            Some(meant) => format!("did you mean \"{meant}\"? otherwise {accepted}"),
+            None => accepted,
+        };
+        self.faults.add(at, format!("{} is {}", limit.what, table.show(&reading)), remedy);
+        f64::NAN
+    }
+
+    /// Notes control characters in a text that is shown to others.
+    fn plain(&mut self, text: &Option<String>, at: &str) {
+        let shown = |c: char| !c.is_control() || (at == "/note" && matches!(c, '\n' | '\r' | '\t'));
+        if text.as_ref().is_some_and(|t| !t.chars().all(shown)) {
+            self.faults.add(at, "the text holds control characters", "write it in one line of plain text");
+        } else if text.as_ref().is_some_and(|t| t.trim().is_empty()) && at != "/note" {
+            self.faults.add(at, "the text is blank", "write something");
+        }
+    }
+
+    fn assume(&mut self, input: &'static str, value: impl Into<String>, source: &'static str) {
+        self.assumed.push(Assumption { input, value: value.into(), source });
+    }
+}

@@ -1,0 +1,187 @@
+//! What is asked: ways of deploying, limits, number of flights, rules.
+
+use slowpoint_sim::advise::DEFAULT_ACCEPT_CHANCE;
+use slowpoint_sim::case::{LimitApplies, Question, RuleSet};
+use slowpoint_sim::draw::PointSet;
+use slowpoint_sim::flight::{Deployment, Electronics};
+use slowpoint_sim::limits;
+
+use super::Reader;
+use crate::wire::request::*;
+
+const DEFAULT_FLIGHTS: u64 = 2000;
+const DEFAULT_SEED: u64 = 1;
+/// 35 and 100 mph, m/s.
+const DEFAULT_LIMITS_M_S: [f64; 2] = [15.6464, 44.704];
+
+impl Reader<'_> {
+    pub(super) fn question(&mut self, r: &AssessmentRequest, code_delay_s: Option<f64>) -> Question {
+        let ways = self.ways(r, code_delay_s);
+        let sent = r.limits.clone().unwrap_or_default();
+        let limits_m_s = match &sent.deploy_speed {
+            Some(list) => {
+                let at = |i: usize| format!("/limits/deploy_speed/{i}");
+                let list: Vec<f64> = list
+                    .iter()
+                    .enumerate()
+                    .map(|(i, v)| self.quantity(&at(i), v.quantity(), Speed::TABLE, Some(&limits::SPEED_LIMIT)))
+                    .collect();
+                for (i, v) in list.iter().enumerate() {
+                    if list[..i].iter().any(|w| same(*w, *v)) {
+                        self.faults.add(at(i), "this limit is there twice", "give each once");
+                    }
+                }
+                list
+            }
+            None => {
+                self.assume(
+                    "limits.deploy_speed",
+                    "35 mph and 100 mph",
+                    "below about 35 mph is usually fine, near 100 mph tears tubes: common practice",
+                );
+                DEFAULT_LIMITS_M_S.to_vec()
+            }
+        };
+        if sent.applies_to.is_none() {
+            self.assume(
+                "limits.applies_to",
+                "ejection",
+                "assumption: the airspeed when the charge fires, before the lines stretch",
+            );
+        }
+        let accept = r.accept.clone().unwrap_or_default();
+        let accept_limit = match self.read("/accept/limit", &accept.limit, Some(&limits::SPEED_LIMIT)) {
+            None => 0,
+            Some(wanted) => limits_m_s.iter().position(|v| same(*v, wanted)).unwrap_or_else(|| {
+                if !limits_m_s.is_empty() && !self.faults.covers("/limits/deploy_speed") {
+                    self.faults.add(
+                        "/accept/limit",
+                        "it is none of limits.deploy_speed",
+                        "repeat one of the limits, or leave it out for the first",
+                    );
+                }
+                0
+            }),
+        };
+        let accept_chance = self.read("/accept/chance", &accept.chance, None);
+        if accept_chance.is_none() {
+            self.assume(
+                "accept.chance",
+                format!("{} %", 100.0 * DEFAULT_ACCEPT_CHANCE),
+                "house number: give the chance your club accepts",
+            );
+        }
+        if r.flights.is_none() {
+            self.assume("flights", DEFAULT_FLIGHTS.to_string(), "default");
+        }
+        if r.seed.is_none() {
+            self.assume("seed", DEFAULT_SEED.to_string(), "default");
+        }
+        if r.points.is_none() {
+            self.assume("points", "sobol", "default: evenly spread points");
+        }
+        Question {
+            ways,
+            limits_m_s,
+            limit_applies: match sent.applies_to {
+                Some(AppliesTo::LineStretch) => LimitApplies::LineStretch,
+                Some(AppliesTo::Ejection) | None => LimitApplies::Ejection,
+            },
+            accept_chance,
+            accept_limit,
+            flights: r.flights.unwrap_or(DEFAULT_FLIGHTS),
+            seed: r.seed.unwrap_or(DEFAULT_SEED),
+            points: match r.points {
+                Some(PointKind::Random) => PointSet::Pseudorandom,
+                Some(PointKind::Sobol) | None => PointSet::Sobol,
+            },
+            rule_set: r.rule_set.as_ref().map(|set| self.rule_set(set)),
+        }
+    }
+
+    fn ways(&mut self, r: &AssessmentRequest, code_delay_s: Option<f64>) -> Vec<Deployment> {
+        let mut ways = Vec::new();
+        for (i, delay) in r.delays.iter().flatten().enumerate() {
+            let at = format!("/delays/{i}");
+            let delay_s = self.quantity(&at, delay.quantity(), Time::TABLE, Some(&limits::DELAY));
+            ways.push((at, Deployment { motor_delay_s: Some(delay_s), electronics: None }));
+        }
+        let unsaid = r.delays.is_none() && !self.faults.covers("/delays");
+        if let Some(delay) = code_delay_s.filter(|_| unsaid) {
+            self.places.delay_by_code = true;
+            self.assume("delays", format!("{delay} s"), "the delay in the motor code");
+            ways.push(("/card/motor/code".into(), Deployment { motor_delay_s: Some(delay), electronics: None }));
+        }
+        for (i, e) in r.electronics.iter().flatten().enumerate() {
+            let at = format!("/electronics/{i}");
+            let way = self.electronics(e, &at);
+            ways.push((at, way));
+        }
+        // A code that could not be read may have held the delay.
+        let explained = ["/delays", "/electronics", "/card/motor/code"].iter().any(|at| self.faults.covers(at));
+        if ways.is_empty() && !explained {
+            self.faults.add(
+                "/delays",
+                "there is nothing to compare",
+                "give delays in seconds, such as [5, 7, 10], or electronics such as [{\"fires_at\": \"apogee\"}]",
+            );
+        }
+        for (i, (at, way)) in ways.iter().enumerate() {
+            if ways[..i].iter().any(|(_, other)| other == way) {
+                self.faults.add(at, "this is there twice", "give each once");
+            }
+        }
+        ways.into_iter().map(|(_, way)| way).collect()
+    }
+
+    fn electronics(&mut self, e: &ElectronicsEntry, at: &str) -> Deployment {
+        let place = format!("{at}/height");
+        let electronics = match e.fires_at {
+            Some(FiresAt::Height) => {
+                let why = "give the height above the pad at which it fires, coming down";
+                Electronics::Height(self.demand(&place, &e.height, &limits::HEIGHT, why))
+            }
+            // Missing ones have been noted.
+            Some(FiresAt::Apogee) | None => {
+                if e.height.is_some() && e.fires_at.is_some() {
+                    self.faults.add(
+                        &place,
+                        "it fires at apogee, not at a height",
+                        "say \"fires_at\": \"height\", or leave out height",
+                    );
+                }
+                Electronics::Apogee
+            }
+        };
+        let motor_delay_s = self.read(&format!("{at}/backup_delay"), &e.backup_delay, Some(&limits::DELAY));
+        Deployment { motor_delay_s, electronics: Some(electronics) }
+    }
+
+    fn rule_set(&mut self, set: &RuleSetChoice) -> RuleSet {
+        match set {
+            RuleSetChoice::Named(NamedRuleSet::UsModelRocket) => RuleSet::UsModelRocket,
+            RuleSetChoice::Named(NamedRuleSet::UsHighPower) => RuleSet::UsHighPower,
+            RuleSetChoice::Own(own) => {
+                let own = own.own.clone().unwrap_or_default();
+                let thrust_to_weight = own.thrust_to_weight;
+                if thrust_to_weight.is_some_and(|t| !(0.0..=1000.0).contains(&t)) {
+                    self.faults.add(
+                        "/rule_set/own/thrust_to_weight",
+                        "it is no ratio of thrust to weight",
+                        "give 0 to 1000",
+                    );
+                }
+                RuleSet::Own {
+                    wind_m_s: self.read("/rule_set/own/wind", &own.wind, Some(&limits::WIND_SPEED)),
+                    tilt_rad: self.read("/rule_set/own/tilt", &own.tilt, Some(&limits::TILT)),
+                    thrust_to_weight,
+                }
+            }
+        }
+    }
+}
+
+/// Whether two speeds are one, whatever units they came in.
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * b.abs()
+}

@@ -1,0 +1,118 @@
+//! Distributions.
+
+use slowpoint_sim::case::SpreadInput;
+use slowpoint_sim::draw::Law;
+use slowpoint_sim::limits;
+
+use super::Reader;
+use crate::wire::request::*;
+use crate::wire::units::Table;
+
+impl Reader<'_> {
+    pub(super) fn spread(&mut self, s: &SpreadRequest) -> SpreadInput {
+        let mut out = SpreadInput::default();
+        for (name, table, middle, law) in s.laws() {
+            let law = self.law(law, &format!("/spread/{name}"), table, middle);
+            let place = match name {
+                "impulse" => &mut out.impulse,
+                "burn_time" => &mut out.burn_time,
+                "delay" => &mut out.delay,
+                "mass" => &mut out.mass,
+                "centre_of_gravity" => &mut out.centre_of_gravity,
+                "centre_of_pressure" => &mut out.centre_of_pressure,
+                "drag" => &mut out.drag,
+                "normal_force_slope" => &mut out.normal_force_slope,
+                "thrust_misalignment" => &mut out.thrust_misalignment,
+                "fin_misalignment" => &mut out.fin_misalignment,
+                "roll_rate" => &mut out.roll_rate,
+                "rail_angle" => &mut out.rail_angle,
+                "canopy_drag" => &mut out.canopy_drag,
+                "line_stretch_lag" => &mut out.line_stretch_lag,
+                "apogee_lag" => &mut out.apogee_lag,
+                "sensed_height" => &mut out.sensed_height,
+                "temperature" => &mut out.temperature,
+                _ => &mut out.pressure,
+            };
+            *place = law;
+        }
+        let wind = s.wind.clone().unwrap_or_default();
+        out.wind_component_sd_m_s = self.read("/spread/wind/component_sd", &wind.component_sd, None);
+        out.wind_direction_sd_rad = self.read("/spread/wind/direction_sd", &wind.direction_sd, None);
+        out.wind_correlation_length_m =
+            self.read("/spread/wind/correlation_length", &wind.correlation_length, Some(&limits::CORRELATION_LENGTH));
+        out.delay_out_of_tolerance_share =
+            self.read("/spread/delay_out_of_tolerance_share", &s.delay_out_of_tolerance_share, None);
+        if out.delay.is_some() && out.delay_out_of_tolerance_share.is_some() {
+            self.faults.add(
+                "/spread/delay_out_of_tolerance_share",
+                "it does nothing beside spread.delay",
+                "give one of the two",
+            );
+        }
+        out
+    }
+
+    fn law(&mut self, law: &LawRequest, at: &str, table: &Table, middle: Option<f64>) -> Option<Law> {
+        let given = [
+            ("fixed", law.fixed.is_some()),
+            ("normal", law.normal.is_some()),
+            ("truncated_normal", law.truncated_normal.is_some()),
+            ("log_normal", law.log_normal.is_some()),
+            ("uniform", law.uniform.is_some()),
+            ("triangular", law.triangular.is_some()),
+            ("sample", law.sample.is_some()),
+        ];
+        let count = given.iter().filter(|g| g.1).count();
+        if count != 1 {
+            let names = given.map(|g| g.0).join(", ");
+            self.faults.add(at, format!("it holds {count} distributions"), format!("give exactly one of {names}"));
+            return None;
+        }
+        let mut number = |name: &str, sent: &Option<LawNumber>| {
+            sent.as_ref().map_or(f64::NAN, |n| self.quantity(&format!("{at}/{name}"), &n.0, table, None))
+        };
+        Some(if let Some(n) = &law.normal {
+            let sd = number("normal/sd", &n.sd);
+            let mean = self.middle(&format!("{at}/normal/mean"), &n.mean, table, middle);
+            Law::Normal { mean, sd }
+        } else if let Some(t) = &law.truncated_normal {
+            let sd = number("truncated_normal/sd", &t.sd);
+            let (low, high) = (number("truncated_normal/low", &t.low), number("truncated_normal/high", &t.high));
+            let mean = self.middle(&format!("{at}/truncated_normal/mean"), &t.mean, table, middle);
+            Law::TruncatedNormal { mean, sd, low, high }
+        } else if let Some(l) = &law.log_normal {
+            // An error about zero has no logarithm: only factors have a median of their own.
+            let median = self.middle(&format!("{at}/log_normal/median"), &l.median, table, middle.filter(|m| *m > 0.0));
+            Law::LogNormal { median, log_sd: self.need(&format!("{at}/log_normal/log_sd"), &l.log_sd, None) }
+        } else if let Some(u) = &law.uniform {
+            Law::Uniform { low: number("uniform/low", &u.low), high: number("uniform/high", &u.high) }
+        } else if let Some(t) = &law.triangular {
+            Law::Triangular {
+                low: number("triangular/low", &t.low),
+                mode: number("triangular/mode", &t.mode),
+                high: number("triangular/high", &t.high),
+            }
+        } else if let Some(values) = &law.sample {
+            Law::Sample(
+                values
+                    .iter()
+                    .enumerate()
+                    .map(|(i, v)| self.quantity(&format!("{at}/sample/{i}"), &v.0, table, None))
+                    .collect(),
+            )
+        } else {
+            Law::Fixed(number("fixed", &law.fixed))
+        })
+    }
+
+    fn middle(&mut self, at: &str, sent: &Option<LawNumber>, table: &Table, otherwise: Option<f64>) -> f64 {
+        match (sent, otherwise) {
+            (Some(n), _) => self.quantity(at, &n.0, table, None),
+            (None, Some(middle)) => middle,
+            (None, None) => {
+                self.faults.add(at, "it is missing", "this quantity has no middle to assume: give it");
+                f64::NAN
+            }
+        }
+    }
+}

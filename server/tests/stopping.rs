@@ -1,0 +1,127 @@
+//! The program over a real socket: clients that leave or dawdle, and an end in order.
+
+#![cfg(unix)]
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::process::{Child, ChildStderr, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::json;
+use support::card;
+
+/// A running `slowpoint serve` with its log.
+struct Running {
+    child: Child,
+    log: BufReader<ChildStderr>,
+    address: String,
+    data: std::path::PathBuf,
+}
+
+impl Running {
+    fn start(name: &str, arguments: &[&str]) -> Self {
+        let data = std::env::temp_dir().join(format!("slowpoint-serve-{}-{name}", std::process::id()));
+        let mut child = Command::new(env!("CARGO_BIN_EXE_slowpoint"))
+            .args(["serve", "--listen", "127.0.0.1:0", "--data-dir"])
+            .arg(&data)
+            .args(arguments)
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut log = BufReader::new(child.stderr.take().unwrap());
+        let line = next_with(&mut log, "listening");
+        let address = line.split("address=").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
+        Self { child, log, address, data }
+    }
+
+    fn send(&self, bytes: &str) -> TcpStream {
+        let mut stream = TcpStream::connect(&self.address).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+        stream.write_all(bytes.as_bytes()).unwrap();
+        stream
+    }
+
+    fn terminate(&self) {
+        assert!(Command::new("kill").arg("-TERM").arg(self.child.id().to_string()).status().unwrap().success());
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+        let _ = std::fs::remove_dir_all(&self.data);
+    }
+}
+
+/// The next line of the log that holds a text.
+fn next_with(log: &mut BufReader<ChildStderr>, text: &str) -> String {
+    loop {
+        let mut line = String::new();
+        assert_ne!(log.read_line(&mut line).unwrap(), 0, "the log ended before {text:?}");
+        if line.contains(text) {
+            return line;
+        }
+    }
+}
+
+fn post(flights: u64) -> String {
+    let mut sent = card();
+    sent["flights"] = json!(flights);
+    let body = sent.to_string();
+    format!(
+        "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nConnection: close\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    )
+}
+
+fn all_of(mut stream: TcpStream) -> String {
+    let mut reply = String::new();
+    stream.read_to_string(&mut reply).unwrap();
+    reply
+}
+
+#[test]
+fn running_work_ends_before_the_program_does() {
+    let mut server = Running::start("ends", &[]);
+    let stream = server.send(&post(4000));
+    std::thread::sleep(Duration::from_millis(100));
+    server.terminate();
+    assert!(all_of(stream).starts_with("HTTP/1.1 200 OK\r\n"));
+    assert!(server.child.wait().unwrap().success());
+    assert_eq!(std::fs::read_dir(server.data.join("assessments")).unwrap().count(), 1, "stored");
+}
+
+#[test]
+fn after_the_deadline_work_is_stopped_with_a_problem() {
+    let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);
+    let stream = server.send(&post(200_000));
+    std::thread::sleep(Duration::from_millis(300));
+    let begun = Instant::now();
+    server.terminate();
+    let reply = all_of(stream);
+    assert!(reply.starts_with("HTTP/1.1 503 ") && reply.contains("/problems/stopping"), "{reply}");
+    assert!(server.child.wait().unwrap().success());
+    assert!(begun.elapsed() < Duration::from_secs(5), "{:?}", begun.elapsed());
+}
+
+#[test]
+fn a_closed_connection_is_noticed() {
+    let mut server = Running::start("left", &[]);
+    let stream = server.send(&post(200_000));
+    std::thread::sleep(Duration::from_millis(300));
+    drop(stream);
+    next_with(&mut server.log, "client left");
+}
+
+#[test]
+fn dawdling_clients_are_let_go() {
+    let server = Running::start("slow", &["--read-timeout-s", "1"]);
+    let unfinished_head = server.send("GET / HTTP/1.1\r\nHost: test\r\n");
+    let unfinished_body = server.send("POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nConnection: close\r\nContent-Length: 9\r\n\r\n{");
+    assert_eq!(all_of(unfinished_head), "");
+    assert!(all_of(unfinished_body).contains("/problems/body-timeout"));
+}
