@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use axum::body::Body;
 use axum::http::Method;
 use serde_json::{Value, json};
-use support::{Service, assessment, card, json_request, request, service, until};
+use support::{Service, assessment, card, check_described, json_request, request, service, until};
 
 const POST: &str = "/v1/assessments";
 
@@ -20,6 +20,7 @@ async fn the_answer_names_its_place() {
     let service = service();
     let reply = service.post(&card()).await;
     assert_eq!(reply.status, 200, "{}", reply.text());
+    check_described("Assessment", &reply.json());
     let id = reply.json()["id"].as_str().unwrap().to_string();
     assert_eq!(reply.header("location"), format!("{POST}/{id}"));
     assert_eq!(reply.header("content-location"), reply.header("location"));
@@ -116,6 +117,7 @@ async fn a_dry_run_prices_and_flies_nothing() {
     assert_eq!(price.status, 200);
     assert_eq!(price.header("cache-control"), "no-store");
     let price = price.json();
+    check_described("Price", &price);
     assert_eq!((&price["flights"], &price["inline"], &price["stored"]), (&json!(128), &json!(true), &json!(false)));
     assert!(price["estimated_core_seconds_s"].as_f64().unwrap() > 0.0);
     assert_eq!(service.state.compute.begun(), 0);
@@ -133,6 +135,7 @@ async fn one_flight_again() {
         let reply = service.get(&format!("{place}/flights/{index}")).await;
         assert_eq!(reply.status, 200, "{}", reply.text());
         assert!(reply.header("cache-control").contains("private"));
+        check_described("FlightAnswer", &reply.json());
         assert_eq!(reply.body, service.get(&format!("{place}/flights/{index}")).await.body);
     }
 }

@@ -106,7 +106,10 @@ async fn the_docs_page_needs_no_other_host() {
     for file in loaded {
         assert_eq!(service.get(&format!("/docs/{}", file.trim_start_matches("./"))).await.status, 200, "{file}");
     }
-    assert!(service.get("/docs/swagger-initializer.js").await.text().contains("\"validatorUrl\": \"none\""));
+    let settings = service.get("/docs/swagger-initializer.js").await.text();
+    for setting in ["\"validatorUrl\": \"none\"", "\"url\": \"/openapi.json\""] {
+        assert!(settings.contains(setting), "{setting} not in {settings}");
+    }
 }
 
 #[tokio::test]

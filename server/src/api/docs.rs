@@ -4,7 +4,7 @@ use std::sync::{Arc, LazyLock};
 
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use utoipa_swagger_ui::{Config, Url};
+use utoipa_swagger_ui::Config;
 
 use super::extract::InPath;
 use crate::problem::{Kind, PlainRefusals, Problem};
@@ -13,11 +13,11 @@ use crate::problem::{Kind, PlainRefusals, Problem};
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; \
     img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+/// One document, so no bar to choose among several: the page without it finds the document under `url` only.
 /// "none" keeps the page from asking another host to validate the document.
 static PAGE: LazyLock<Arc<Config<'static>>> = LazyLock::new(|| {
-    let url = Url::with_primary("Slowpoint", "/openapi.json", true);
     Arc::new(
-        Config::new([url])
+        Config::from("/openapi.json")
             .validator_url("none")
             .use_base_layout()
             .default_models_expand_depth(0)

@@ -61,7 +61,7 @@ pub struct FieldFault {
     pub remedy: String,
     /// What was sent there, when it is a single value.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schema(value_type = Option<Object>)]
+    #[schema(value_type = Value, required = false)]
     pub sent: Option<Value>,
 }
 

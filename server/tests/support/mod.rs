@@ -10,7 +10,7 @@
 
 use std::collections::HashMap;
 use std::io;
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, LazyLock, Mutex};
 use std::time::{Duration, Instant};
 
 use axum::Router;
@@ -153,12 +153,23 @@ pub fn card() -> Value {
     })
 }
 
+/// Fails unless a value is what the published description says.
+pub fn check_described(schema: &str, value: &Value) {
+    static DOCUMENT: LazyLock<Value> =
+        LazyLock::new(|| serde_json::from_str(&slowpoint_server::api::description::text().unwrap()).unwrap());
+    let root = json!({"$ref": format!("#/components/schemas/{schema}"), "components": DOCUMENT["components"]});
+    let validator = jsonschema::draft202012::new(&root).unwrap();
+    let faults: Vec<_> = validator.iter_errors(value).map(|fault| fault.to_string()).collect();
+    assert!(faults.is_empty(), "not a {schema}: {faults:?}");
+}
+
 /// Fails unless a reply is a problem of this kind, in the form every problem has.
 pub fn check_problem(reply: &Reply, status: u16, slug: &str) -> Value {
     assert_eq!(reply.status.as_u16(), status, "{}", reply.text());
     assert_eq!(reply.header("content-type"), "application/problem+json", "{reply:?}");
     assert_eq!(reply.header("cache-control"), "no-store");
     let problem = reply.json();
+    check_described("Problem", &problem);
     assert_eq!(problem["type"], format!("/problems/{slug}"), "{problem}");
     assert_eq!(problem["status"], status);
     assert_eq!(problem["instance"], reply.header("x-request-id"));

@@ -19,9 +19,9 @@ struct Pace {
 }
 
 const RAIL: Pace = Pace { longest_s: 0.02, phase: 1.0, coasting: false };
-const THRUST: Pace = Pace { longest_s: 0.05, phase: 1.0, coasting: false };
+const THRUST: Pace = Pace { longest_s: 0.04, phase: 1.0, coasting: false };
 /// Coasting and falling while an ejection may still come.
-const COAST: Pace = Pace { longest_s: 0.12, phase: 1.0, coasting: true };
+const COAST: Pace = Pace { longest_s: 0.1, phase: 1.3, coasting: true };
 /// Falling after the last ejection: only the place of a ballistic impact is still asked for.
 const FALL: Pace = Pace { longest_s: 0.25, phase: 2.0, coasting: true };
 /// This long after apogee the slowest instant is past, s.
@@ -78,7 +78,10 @@ pub struct Ascent {
     pub peak_mach: f64,
     /// What went wrong.
     pub mishaps: Mishaps,
-    /// Sum of the nose vector's departures from unit length: the integration's own error gauge.
+    /// How many times shorter than usual the steps were.
+    pub finer: f64,
+    /// Sum of the nose vector's departures from unit length while something may still eject: the
+    /// integration's own error gauge.
     pub drift: f64,
     /// Whether the air came from behind after burnout: a tail slide, which magnifies small errors.
     pub tail_slide: bool,
@@ -113,7 +116,7 @@ struct Flyer<'a, 'b> {
 /// Flies one ascent into `out`, with steps `finer` times shorter than usual.
 pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &mut Ascent) {
     out.path.clear();
-    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
+    *out = Ascent { path: core::mem::take(&mut out.path), finer, ..Ascent::default() };
     let state = match parts.start {
         Start::Free(state) => state,
         Start::Rail { rail, cg_height_m } => State {
@@ -186,7 +189,9 @@ impl Flyer<'_, '_> {
         }
         self.state = next.state;
         self.now = end;
-        self.out.drift += next.drift;
+        if self.may_eject() {
+            self.out.drift += next.drift;
+        }
     }
 
     /// Steps until `travel` reaches `goal`; false when the rocket stops before.

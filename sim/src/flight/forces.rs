@@ -221,7 +221,8 @@ impl Flow<f64> {
         /// Below this airspeed the flow is too weak for its direction to matter, m/s.
         const WEAK_M_S: f64 = 0.2;
         let a = rate.velocity;
-        let veering = if coasting { dot(a, a).sqrt() / (self.airspeed_m_s + WEAK_M_S) } else { 0.0 };
-        self.stiffness.abs().sqrt() + self.damping + dot(s.spin, s.spin).sqrt() + veering
+        let slow = self.airspeed_m_s + WEAK_M_S;
+        let veering = if coasting { dot(a, a) / (slow * slow) } else { 0.0 };
+        (self.stiffness.abs() + self.damping * self.damping + dot(s.spin, s.spin) + veering).sqrt()
     }
 }

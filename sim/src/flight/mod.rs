@@ -54,7 +54,7 @@ pub struct Flown {
 
 /// The nose vector's departure from unit length, summed over a flight, above which a flight is flown again
 /// with shorter steps.
-const SUSPECT_DRIFT: f64 = 1e-3;
+const SUSPECT_DRIFT: f64 = 0.01;
 /// Two step sizes agree when no airspeed at an ejection differs by more than this, m/s.
 const AGREED_M_S: f64 = 0.02;
 

@@ -12,7 +12,7 @@ pub struct WindTable {
 }
 
 /// Height of a stretch, m.
-const STRETCH_M: f64 = 64.0;
+const STRETCH_M: f64 = 32.0;
 /// Most stretches; above them the search begins at the last one.
 const STRETCHES: usize = 128;
 
