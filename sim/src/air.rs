@@ -4,8 +4,8 @@
 //! the pad's by hydrostatic balance. Geometric height is turned into geopotential.
 
 use crate::constants::{
-    AIR_GAS_CONSTANT_J_KG_K as R, AIR_HEAT_RATIO, GEOPOTENTIAL_RADIUS_M as R0, LAPSE_K_M,
-    SEA_LEVEL_PRESSURE_PA, SEA_LEVEL_TEMPERATURE_K, STANDARD_GRAVITY_M_S2 as G0, TROPOPAUSE_M,
+    AIR_GAS_CONSTANT_J_KG_K as R, AIR_HEAT_RATIO, GEOPOTENTIAL_RADIUS_M as R0, LAPSE_K_M, SEA_LEVEL_PRESSURE_PA,
+    SEA_LEVEL_TEMPERATURE_K, STANDARD_GRAVITY_M_S2 as G0, TROPOPAUSE_M,
 };
 
 /// Air at one place.
@@ -57,8 +57,8 @@ pub fn standard(geopotential_m: f64) -> AirState {
 /// The setting is defined by the standard atmosphere (ICAO Doc 7488 / US Standard Atmosphere 1976).
 pub fn station_pressure_pa(altimeter_setting_pa: f64, elevation_m: f64) -> f64 {
     let n = R * LAPSE_K_M / G0;
-    let root = libm::pow(altimeter_setting_pa / SEA_LEVEL_PRESSURE_PA, n)
-        - LAPSE_K_M * elevation_m / SEA_LEVEL_TEMPERATURE_K;
+    let root =
+        libm::pow(altimeter_setting_pa / SEA_LEVEL_PRESSURE_PA, n) - LAPSE_K_M * elevation_m / SEA_LEVEL_TEMPERATURE_K;
     SEA_LEVEL_PRESSURE_PA * libm::pow(root.max(0.0), 1.0 / n)
 }
 
@@ -134,10 +134,7 @@ impl AirTable {
 
     /// Air of one density everywhere, for closed-form check cases.
     pub fn uniform(density_kg_m3: f64, speed_of_sound_m_s: f64) -> Self {
-        Self {
-            base_m: 0.0,
-            cells: vec![[[density_kg_m3, 0.0, 0.0, 0.0], [speed_of_sound_m_s, 0.0, 0.0, 0.0]]],
-        }
+        Self { base_m: 0.0, cells: vec![[[density_kg_m3, 0.0, 0.0, 0.0], [speed_of_sound_m_s, 0.0, 0.0, 0.0]]] }
     }
 
     /// Value and slope per cell of density and speed of sound at one height.

@@ -8,12 +8,7 @@ use core::ops::{Add, Div, Mul, Neg, Sub};
 
 /// A number per lane.
 pub trait Lane:
-    Copy
-    + Add<Output = Self>
-    + Sub<Output = Self>
-    + Mul<Output = Self>
-    + Div<Output = Self>
-    + Neg<Output = Self>
+    Copy + Add<Output = Self> + Sub<Output = Self> + Mul<Output = Self> + Div<Output = Self> + Neg<Output = Self>
 {
     /// Lanes side by side.
     const WIDTH: usize;

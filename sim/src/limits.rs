@@ -23,11 +23,17 @@ impl Limit {
         if value.is_finite() && value >= self.min && value <= self.max {
             return true;
         }
-        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
+        // People think of angles in degrees.
+        let (unit, scale) = match self.unit {
+            "rad" => (" deg".to_string(), 180.0 / core::f64::consts::PI),
+            "" => (String::new(), 1.0),
+            unit => (format!(" {unit}"), 1.0),
+        };
+        let shown = |x: f64| (x * scale * 1e6).round() / 1e6;
         faults.add(
             field,
-            format!("{} is {value}{unit}", self.what),
-            format!("give {} to {}{unit}; {}", self.min, self.max, self.hint),
+            format!("{} is {}{unit}", self.what, shown(value)),
+            format!("give {} to {}{unit}; {}", shown(self.min), shown(self.max), self.hint),
         );
         false
     }
@@ -70,10 +76,10 @@ limits! {
     FILL_CONSTANT: "filling constant", "diameters", 1.0, 30.0, "diameters of air path until full; 8 is usual for a flat round canopy";
     HEIGHT: "height above the pad", "m", 0.0, 20_000.0, "above the pad, not above sea level";
     RAIL_LENGTH: "rail length", "m", 0.1, 30.0, "travel until the last guide leaves the rail";
-    TILT: "rail tilt", "rad", 0.0, 1.0472, "from vertical, at most 60 deg: an elevation of 85 deg is a tilt of 5 deg";
-    BEARING: "bearing", "rad", 0.0, 6.283_185_308, "clockwise from true north, 0 to 360 deg";
+    TILT: "rail tilt", "rad", 0.0, core::f64::consts::FRAC_PI_3 + 1e-9, "from vertical, at most 60 deg: an elevation of 85 deg is a tilt of 5 deg";
+    BEARING: "bearing", "rad", 0.0, core::f64::consts::TAU + 1e-9, "clockwise from true north, 0 to 360 deg";
     FRICTION: "friction coefficient", "", 0.0, 1.0, "of guides on the rail";
-    LATITUDE: "latitude", "rad", -1.570_796_327, 1.570_796_327, "-90 to 90 deg, north positive";
+    LATITUDE: "latitude", "rad", -core::f64::consts::FRAC_PI_2 - 1e-9, core::f64::consts::FRAC_PI_2 + 1e-9, "-90 to 90 deg, north positive";
     ELEVATION: "elevation of the field", "m", -450.0, 5000.0, "above sea level";
     PRESSURE: "pressure", "Pa", 45_000.0, 110_000.0, "a bare number means pascals: 1013 hPa is \"1013 hPa\"";
     TEMPERATURE: "air temperature", "K", 223.15, 333.15, "a bare number means kelvins: 20 degrees Celsius is \"20 C\"";
@@ -84,11 +90,14 @@ limits! {
     ROUGHNESS_LENGTH: "roughness length", "m", 0.0001, 3.0, "0.03 m over open grass (Davenport's classes)";
     POWER_EXPONENT: "exponent of the power law", "", 0.02, 0.6, "0.15 over level grass, 0.25 over trees";
     CORRELATION_LENGTH: "correlation length of the wind error", "m", 50.0, 10_000.0, "height over which errors of the wind agree";
+    WIND_ERROR: "standard deviation of the wind", "m/s", 0.0, 15.0, "1.5 m/s is the default";
+    DIRECTION_ERROR: "standard deviation of the wind's direction", "rad", 0.0, core::f64::consts::FRAC_PI_4 + 1e-9, "at most 45 deg; beyond that say direction \"variable\"";
+    OUT_OF_TOLERANCE: "share of delays outside their tolerance", "", 0.0, 0.5, "0.05 is the default";
     DELAY: "delay", "s", 0.0, 60.0, "seconds from burnout to ejection";
     SPEED_LIMIT: "speed limit", "m/s", 0.5, 200.0, "a bare number means m/s: 35 mph is \"35 mph\"";
     AREA_RADIUS: "radius", "m", 0.5, 50_000.0, "a bare number means metres";
     PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
     FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
-    LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "";
+    LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";
 }

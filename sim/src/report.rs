@@ -7,10 +7,20 @@ use crate::stat::interval::Chance;
 use crate::stat::outline::Polygon;
 
 /// Stands before everything else, wherever an answer is shown.
-pub const FIRST_CAUTION: &str = "An estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.";
+pub const FIRST_CAUTION: &str =
+    "An estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.";
 
 /// What the intervals cover.
 pub const INTERVAL_NOTE: &str = "Intervals are 95 % and cover sampling only, not errors of the model: see how the chances move when centre of pressure, drag and wind are off.";
+
+/// A share strictly between 0 and 1 in per cent, without the sign: two digits counted from the nearer end, so
+/// that neither 0 nor 100 is ever printed.
+pub fn percent_digits(share: f64) -> String {
+    let percent = 100.0 * share;
+    let edge = percent.min(100.0 - percent);
+    let places = (0..8).find(|p| edge >= 9.5 * libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize;
+    format!("{percent:.places$}")
+}
 
 /// The whole answer.
 #[derive(Debug, Clone, PartialEq)]

@@ -17,8 +17,7 @@ impl ThrustCurve {
     /// peak, a plateau and a tail-off. Its average over the burn (thrust above 5 % of the peak, NFPA 1125
     /// as quoted in a trade note) and its impulse come out as asked. The shape is an assumption.
     pub fn generic(impulse_n_s: f64, average_n: f64) -> Self {
-        const SHAPE: [(f64, f64); 6] =
-            [(0.0, 0.0), (0.04, 1.2), (0.12, 1.5), (0.25, 1.0), (0.93, 0.9), (1.0, 0.0)];
+        const SHAPE: [(f64, f64); 6] = [(0.0, 0.0), (0.04, 1.2), (0.12, 1.5), (0.25, 1.0), (0.93, 0.9), (1.0, 0.0)];
         let shape = Self::new(SHAPE.to_vec());
         // Thrust is scaled for the average, time for the impulse.
         let thrust = average_n / shape.average_n();
@@ -147,8 +146,7 @@ impl ThrustTable {
     /// all used up, whatever impulse was drawn.
     pub fn new(curve: &ThrustCurve, propellant_kg: f64, motors: &[DrawnMotor], burnout_at_end: bool) -> Self {
         let lit: Vec<&DrawnMotor> = motors.iter().filter(|m| m.lit).collect();
-        let mut times: Vec<f64> =
-            lit.iter().flat_map(|m| curve.points().iter().map(|p| p.0 * m.burn_factor)).collect();
+        let mut times: Vec<f64> = lit.iter().flat_map(|m| curve.points().iter().map(|p| p.0 * m.burn_factor)).collect();
         times.sort_by(f64::total_cmp);
         times.dedup_by(|a, b| *a - *b < 1e-9);
         if times.is_empty() {
@@ -157,14 +155,8 @@ impl ThrustTable {
         let impulse = curve.impulse_n_s();
         let mut rows: Vec<Row> = Vec::with_capacity(times.len());
         for time_s in times {
-            let mut row = Row {
-                time_s,
-                thrust_n: 0.0,
-                rate_kg_s: 0.0,
-                moment_n_m: [0.0; 2],
-                burned_kg: 0.0,
-                impulse_n_s: 0.0,
-            };
+            let mut row =
+                Row { time_s, thrust_n: 0.0, rate_kg_s: 0.0, moment_n_m: [0.0; 2], burned_kg: 0.0, impulse_n_s: 0.0 };
             for m in &lit {
                 let nominal = nominal_thrust_n(curve.points(), time_s / m.burn_factor);
                 let thrust = nominal * m.impulse_factor / m.burn_factor;
@@ -252,10 +244,7 @@ impl ThrustTable {
             thrust_n: mix(a.thrust_n, b.thrust_n),
             burned_kg: a.burned_kg + 0.5 * dt * (a.rate_kg_s + rate),
             burn_rate_kg_s: rate,
-            offset_moment_n_m: [
-                mix(a.moment_n_m[0], b.moment_n_m[0]),
-                mix(a.moment_n_m[1], b.moment_n_m[1]),
-            ],
+            offset_moment_n_m: [mix(a.moment_n_m[0], b.moment_n_m[0]), mix(a.moment_n_m[1], b.moment_n_m[1])],
         }
     }
 }
@@ -294,13 +283,13 @@ mod tests {
     #[test]
     fn table_conserves_impulse_and_propellant() {
         let c = ThrustCurve::new(vec![(0.0, 5.0), (0.3, 12.0), (1.5, 4.0), (1.6, 0.0)]);
-        let motor = |i: f64, b: f64, lit| DrawnMotor {
-            impulse_factor: i,
-            burn_factor: b,
-            lit,
-            offset_m: [0.02, 0.0],
-        };
-        let t = ThrustTable::new(&c, 0.01, &[motor(1.1, 0.9, true), motor(0.95, 1.05, true), motor(1.0, 1.0, false)], false);
+        let motor = |i: f64, b: f64, lit| DrawnMotor { impulse_factor: i, burn_factor: b, lit, offset_m: [0.02, 0.0] };
+        let t = ThrustTable::new(
+            &c,
+            0.01,
+            &[motor(1.1, 0.9, true), motor(0.95, 1.05, true), motor(1.0, 1.0, false)],
+            false,
+        );
         assert!((t.impulse_n_s() / c.impulse_n_s() - 2.05).abs() < 1e-9);
         assert!((t.at(5.0, Side::After).burned_kg - 0.02).abs() < 1e-9);
         assert_eq!(t.motor_burnouts_s().len(), 2);

@@ -10,9 +10,7 @@ use ode_solvers::{Dopri5, OutputType, SVector, System};
 use rayon::prelude::*;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::draw::{Numbers, PointSet, Shift, draw};
-use slowpoint_sim::flight::{
-    Ascent, Drawn, Events, Falling, Hold, Outcome, Parts, Start, State, derivative, fly,
-};
+use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, Parts, Start, State, derivative, fly};
 use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::thrust::Side;
 use slowpoint_tests::rockets;
@@ -41,8 +39,22 @@ fn dopri5<const N: usize>(
 ) -> SVector<f64, N> {
     let (safety, beta, least, most, longest, first) = (0.9, 0.04, 0.2, 10.0, to - from, 0.0);
     let mut solver = Dopri5::from_param(
-        f, from, to, to - from, y, tolerance, tolerance, safety, beta, least, most, longest, first, 10_000_000,
-        u32::MAX, OutputType::Sparse,
+        f,
+        from,
+        to,
+        to - from,
+        y,
+        tolerance,
+        tolerance,
+        safety,
+        beta,
+        least,
+        most,
+        longest,
+        first,
+        10_000_000,
+        u32::MAX,
+        OutputType::Sparse,
     );
     solver.integrate().unwrap_or_else(|e| panic!("reference from {from} to {to} s: {e:?}"));
     *solver.y_out().last().expect("the solver reached the end")
@@ -109,12 +121,9 @@ fn reach(
 fn leave_rail(drawn: &Drawn) -> (f64, State<f64>) {
     let Start::Rail { rail, cg_height_m } = drawn.start else { panic!("drawn flights start on a rail") };
     let d = rail.direction;
-    let rest =
-        State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: d, spin: [0.0; 3] };
+    let rest = State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: d, spin: [0.0; 3] };
     let guided = Hold::Guided { rail: d, friction: rail.friction };
-    let net = |t: f64| {
-        dot(derivative(drawn, &drawn.instant(t, Side::After), &rest, &guided).velocity, d)
-    };
+    let net = |t: f64| dot(derivative(drawn, &drawn.instant(t, Side::After), &rest, &guided).velocity, d);
     let mut start = 0.0;
     if net(0.0) <= 0.0 {
         // First crossing on a fine comb, then bisection.
@@ -129,8 +138,7 @@ fn leave_rail(drawn: &Drawn) -> (f64, State<f64>) {
         start = high;
     }
     let gone = |p: [f64; 3], o: [f64; 3]| dot([p[0] - o[0], p[1] - o[1], p[2] - o[2]], d);
-    let (t, s) =
-        reach(drawn, guided, start, rest, |s| gone(s.position, rest.position), rail.forward_travel_m);
+    let (t, s) = reach(drawn, guided, start, rest, |s| gone(s.position, rest.position), rail.forward_travel_m);
     let lever = rail.aft_guide_m - drawn.instant(t, Side::After).cg;
     let guide = |s: &State<f64>| along(s.position, s.nose, -lever);
     let from = guide(&s);
@@ -156,9 +164,7 @@ fn land(drawn: &Drawn, events: &Events, s: &State<f64>) -> [f64; 2] {
     };
     let (p, v) = (s.position, s.velocity);
     let mut y = SVector::from([p[0], p[1], p[2], v[0], v[1], v[2], 0.0]);
-    let run = |y: SVector<f64, 7>, seconds: f64| {
-        dopri5(Under(falling), 0.0, seconds, y, 1e-9)
-    };
+    let run = |y: SVector<f64, 7>, seconds: f64| dopri5(Under(falling), 0.0, seconds, y, 1e-9);
     loop {
         let next = run(y, 5.0);
         if next[2] <= 0.0 {

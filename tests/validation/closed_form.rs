@@ -23,13 +23,9 @@ fn fm_1_boost_coast_and_speed_around_apogee() {
     close_relative("burnout height", burnout.position_m[2], 70.037_156, 1e-6);
     close_relative("apogee", flight.apogee_m, 295.866_982, 1e-6);
     close_relative("time of apogee", flight.apogee_s, 8.109_788, 1e-6);
-    for (after, speed) in [
-        (-3.0, 30.794_082),
-        (-1.0, 9.855_127),
-        (1.0, 9.758_741),
-        (3.0, 28.184_328),
-        (5.0, 43.782_169),
-    ] {
+    for (after, speed) in
+        [(-3.0, 30.794_082), (-1.0, 9.855_127), (1.0, 9.758_741), (3.0, 28.184_328), (5.0, 43.782_169)]
+    {
         let at = flight.path.at(flight.apogee_s + after);
         close_relative("speed at ejection", at.airspeed_m_s(&drawn.wind), speed, 1e-5);
     }

@@ -5,6 +5,6 @@
 
 mod accuracy;
 mod atmosphere;
-mod closed_form;
-mod common_practice;
 mod check_cases;
+mod closed_form;
+

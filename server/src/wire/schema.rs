@@ -208,7 +208,9 @@ impl Schema {
         let number = sent.as_str().and_then(|t| t.trim().parse::<f64>().ok()).filter(|x| x.is_finite());
         let object = forms.iter().find(|f| f["properties"].is_object());
         match (example, number, object) {
-            (Some(example), ..) => format!("give text with a unit or a bare number, for instance \"{example}\""),
+            (Some(example), ..) => {
+                format!("give text with a unit or a bare number, for instance \"{example}\"")
+            }
             (None, Some(x), _) if wanted.iter().any(|t| matches!(*t, "number" | "integer")) => {
                 format!("send {x} without quotation marks")
             }

@@ -3,7 +3,7 @@
 
 use crate::case::{Case, LimitApplies, RuleSet};
 use crate::flight::Outcome;
-use crate::report::{Caution, FlightReport, RailReport, WayReport};
+use crate::report::{Caution, FlightReport, RailReport, WayReport, percent_digits};
 use crate::stat::interval::Chance;
 use crate::wind::LAW_TOP_M;
 
@@ -36,12 +36,17 @@ fn rules(set: &RuleSet) -> Rules {
         },
         RuleSet::UsHighPower => Rules {
             wind: (WIND_LIMIT_M_S, WIND),
-            tilt_deg: (20.0, "within 20 deg of vertical: California Code of Regulations title 19 s. 1036; US high power code (from memory)"),
+            tilt_deg: (
+                20.0,
+                "within 20 deg of vertical: California Code of Regulations title 19 s. 1036; US high power code (from memory)",
+            ),
             thrust_to_weight: weight_high,
         },
         RuleSet::Own { wind_m_s, tilt_rad, thrust_to_weight } => Rules {
             wind: wind_m_s.map_or((WIND_LIMIT_M_S, WIND), |w| (w, OWN)),
-            tilt_deg: tilt_rad.map_or((30.0, "within 30 deg of vertical: US Model Rocket Sporting Code 5.4"), |t| (t.to_degrees(), OWN)),
+            tilt_deg: tilt_rad.map_or((30.0, "within 30 deg of vertical: US Model Rocket Sporting Code 5.4"), |t| {
+                (t.to_degrees(), OWN)
+            }),
             thrust_to_weight: thrust_to_weight.map_or(weight_model, |t| (t, OWN)),
         },
     }
@@ -59,10 +64,7 @@ pub fn percent(c: &Chance) -> String {
 }
 
 fn digits(p: f64) -> String {
-    let percent = 100.0 * p;
-    let edge = percent.min(100.0 - percent);
-    let places = if edge >= 9.5 { 0 } else if edge >= 0.95 { 1 } else if edge >= 0.095 { 2 } else { 3 };
-    format!("{percent:.places$} %")
+    format!("{} %", percent_digits(p))
 }
 
 /// Everything to mind about an answer.
@@ -75,39 +77,88 @@ pub fn cautions(
     label: impl Fn(usize) -> String,
 ) -> Vec<Caution> {
     let mut list = Vec::new();
-    let mut say = |topic: &'static str, message: String, rule: &'static str| list.push(Caution { topic, message, rule });
+    let mut say =
+        |topic: &'static str, message: String, rule: &'static str| list.push(Caution { topic, message, rule });
     let rules = rules(&case.rule_set);
 
     weather(case, &rules, &mut say);
     let tilt_deg = case.launch.tilt_rad.to_degrees();
     if tilt_deg > rules.tilt_deg.0 + 1e-9 {
-        say("tilt", format!("The rail is tilted {tilt_deg:.1} deg from vertical; the limit is {} deg.", rules.tilt_deg.0), rules.tilt_deg.1);
+        say(
+            "tilt",
+            format!("The rail is tilted {tilt_deg:.1} deg from vertical; the limit is {} deg.", rules.tilt_deg.0),
+            rules.tilt_deg.1,
+        );
     }
     let ratio = case.nominal.thrust_to_weight;
     if ratio < rules.thrust_to_weight.0 {
-        say("thrust_to_weight", format!("Average thrust is {ratio:.2} times the weight at lift-off, less than {}.", rules.thrust_to_weight.0), rules.thrust_to_weight.1);
+        say(
+            "thrust_to_weight",
+            format!(
+                "Average thrust is {ratio:.2} times the weight at lift-off, less than {}.",
+                rules.thrust_to_weight.0
+            ),
+            rules.thrust_to_weight.1,
+        );
     }
     if case.nominal.margin_calibres < 1.0 {
-        say("margin", format!("The static margin at lift-off is {:.2} calibres as entered.", case.nominal.margin_calibres), "at least one diameter: reprints of the centre-of-pressure method (1966)");
+        say(
+            "margin",
+            format!("The static margin at lift-off is {:.2} calibres as entered.", case.nominal.margin_calibres),
+            "at least one diameter: reprints of the centre-of-pressure method (1966)",
+        );
     } else if case.nominal.margin_calibres > 4.0 {
-        say("margin", format!("The static margin at lift-off is {:.1} calibres: such a rocket turns strongly into the wind.", case.nominal.margin_calibres), "1.5 to 6 calibres, a university team's requirements page; common practice");
+        say(
+            "margin",
+            format!(
+                "The static margin at lift-off is {:.1} calibres: such a rocket turns strongly into the wind.",
+                case.nominal.margin_calibres
+            ),
+            "1.5 to 6 calibres, a university team's requirements page; common practice",
+        );
     }
     if let Some(rail) = rail {
         leaving_the_rail(rail, &mut say);
     }
-    if let (Some(chance), Some(ceiling)) = (above_ceiling, case.inputs.site.ceiling_m) {
-        if chance.upper > NOTABLE {
-            say("ceiling", format!("{} of flights rise above the ceiling of {ceiling:.0} m above the pad.", percent(chance)), "the caller's own ceiling");
-        }
+    if let (Some(chance), Some(ceiling)) = (above_ceiling, case.inputs.site.ceiling_m)
+        && chance.upper > NOTABLE
+    {
+        say(
+            "ceiling",
+            format!("{} of flights rise above the ceiling of {ceiling:.0} m above the pad.", percent(chance)),
+            "the caller's own ceiling",
+        );
     }
     if let Some(flight) = flight {
         if flight.peak_mach.p95 > 0.8 * case.aero.mach_bound {
-            say("mach", format!("One flight in twenty passes Mach {:.2}; the aerodynamics end at Mach {:.2}, and flights beyond count as outside the model.", flight.peak_mach.p95, case.aero.mach_bound), "bound of this model");
+            say(
+                "mach",
+                format!(
+                    "One flight in twenty passes Mach {:.2}; the aerodynamics end at Mach {:.2}, and flights beyond count as outside the model.",
+                    flight.peak_mach.p95, case.aero.mach_bound
+                ),
+                "bound of this model",
+            );
         }
         if flight.apogee_m.p95 > case.wind.top_m() && case.wind.top_m() > LAW_TOP_M {
-            say("wind_aloft", format!("Flights rise to {:.0} m, above the highest known wind at {:.0} m: it is held there with a growing error.", flight.apogee_m.p95, case.wind.top_m()), "assumption of this model");
+            say(
+                "wind_aloft",
+                format!(
+                    "Flights rise to {:.0} m, above the highest known wind at {:.0} m: it is held there with a growing error.",
+                    flight.apogee_m.p95,
+                    case.wind.top_m()
+                ),
+                "assumption of this model",
+            );
         } else if flight.apogee_m.p95 > LAW_TOP_M && case.wind.top_m() <= LAW_TOP_M * 1.001 {
-            say("wind_aloft", format!("Flights rise to {:.0} m, but no wind is known above {LAW_TOP_M:.0} m, where the surface law ends: it is held there with a growing error. Add winds aloft.", flight.apogee_m.p95), "EN 1991-1-4 4.3.2 gives the law for z <= 200 m");
+            say(
+                "wind_aloft",
+                format!(
+                    "Flights rise to {:.0} m, but no wind is known above {LAW_TOP_M:.0} m, where the surface law ends: it is held there with a growing error. Add winds aloft.",
+                    flight.apogee_m.p95
+                ),
+                "EN 1991-1-4 4.3.2 gives the law for z <= 200 m",
+            );
         }
     }
     for (k, way) in ways.iter().enumerate() {
@@ -117,7 +168,13 @@ pub fn cautions(
         // A whole number of miles per hour was meant as such.
         let mph = limit / MPH_M_S;
         if *limit > LIMIT_PERHAPS_MPH_M_S && (mph - mph.round()).abs() > 1e-6 {
-            say("limit", format!("The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."), "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice");
+            say(
+                "limit",
+                format!(
+                    "The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."
+                ),
+                "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice",
+            );
         }
     }
     list
@@ -129,17 +186,40 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
     let told = case.inputs.wind.surface.map_or(surface, |s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
     let speed = surface.max(told);
     if speed > rules.wind.0 {
-        say("wind", format!("The wind near the ground reaches {speed:.2} m/s ({:.1} mph); the limit is {:.2} m/s ({:.0} mph).", speed / MPH_M_S, rules.wind.0, rules.wind.0 / MPH_M_S), rules.wind.1);
+        say(
+            "wind",
+            format!(
+                "The wind near the ground reaches {speed:.2} m/s ({:.1} mph); the limit is {:.2} m/s ({:.0} mph).",
+                speed / MPH_M_S,
+                rules.wind.0,
+                rules.wind.0 / MPH_M_S
+            ),
+            rules.wind.1,
+        );
     }
-    if let Some(s) = case.inputs.wind.surface {
-        if s.measuring_height_m < 5.0 && surface > s.speed_m_s * 1.1 {
-            say("wind_height", format!("The wind of {:.1} m/s was measured {:.1} m above ground; at 10 m it is {surface:.1} m/s.", s.speed_m_s, s.measuring_height_m), "logarithmic law; weather reports measure at 10 m (WMO Guide No. 8)");
-        }
+    if let Some(s) = case.inputs.wind.surface
+        && s.measuring_height_m < 5.0
+        && surface > s.speed_m_s * 1.1
+    {
+        say(
+            "wind_height",
+            format!(
+                "The wind of {:.1} m/s was measured {:.1} m above ground; at 10 m it is {surface:.1} m/s.",
+                s.speed_m_s, s.measuring_height_m
+            ),
+            "logarithmic law; weather reports measure at 10 m (WMO Guide No. 8)",
+        );
     }
     if case.inputs.wind.surface.is_none() {
         let lowest = case.inputs.wind.layers.first().map_or(0.0, |l| l.height_above_ground_m);
         if lowest > LAW_TOP_M {
-            say("wind_surface", format!("The lowest wind is {lowest:.0} m above ground; below it the surface law is only a guess. Add a surface wind."), "EN 1991-1-4 4.3.2 gives the law for z <= 200 m");
+            say(
+                "wind_surface",
+                format!(
+                    "The lowest wind is {lowest:.0} m above ground; below it the surface law is only a guess. Add a surface wind."
+                ),
+                "EN 1991-1-4 4.3.2 gives the law for z <= 200 m",
+            );
         }
     }
 }
@@ -147,20 +227,37 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
 fn leaving_the_rail(rail: &RailReport, say: &mut impl FnMut(&'static str, String, &'static str)) {
     let speed = rail.exit_speed_m_s.p05;
     if speed < 15.85 {
-        say("rail_speed", format!("One flight in twenty leaves the rail slower than {speed:.1} m/s ({:.0} mph).", speed / MPH_M_S), "52 ft/s (15.85 m/s), NASA Student Launch handbook 2.14 (second-hand)");
+        say(
+            "rail_speed",
+            format!("One flight in twenty leaves the rail slower than {speed:.1} m/s ({:.0} mph).", speed / MPH_M_S),
+            "52 ft/s (15.85 m/s), NASA Student Launch handbook 2.14 (second-hand)",
+        );
     }
     let angle = rail.angle_of_attack_deg.p95;
     if angle > SMALL_ANGLE_DEG {
-        say("angle_of_attack", format!("One flight in twenty leaves the rail at more than {angle:.0} deg of angle of attack, where the centre of pressure moves forward."), "rail speed at least 4 times the wind keeps it to 14 deg (from memory; arithmetic exact)");
+        say(
+            "angle_of_attack",
+            format!(
+                "One flight in twenty leaves the rail at more than {angle:.0} deg of angle of attack, where the centre of pressure moves forward."
+            ),
+            "rail speed at least 4 times the wind keeps it to 14 deg (from memory; arithmetic exact)",
+        );
     }
     let margin = rail.margin_calibres.p05;
     if margin < 1.0 {
-        say("rail_margin", format!("One flight in twenty leaves the rail with less than {margin:.2} calibres of margin at its angle of attack."), "at least one diameter: reprints of the centre-of-pressure method (1966)");
+        say(
+            "rail_margin",
+            format!(
+                "One flight in twenty leaves the rail with less than {margin:.2} calibres of margin at its angle of attack."
+            ),
+            "at least one diameter: reprints of the centre-of-pressure method (1966)",
+        );
     }
 }
 
 fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'static str, String, &'static str)) {
-    const PRACTICE: &str = "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice";
+    const PRACTICE: &str =
+        "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice";
     let question = &case.inputs.question;
     let limit = &way.limits[question.accept_limit];
     let accept = question.accept_chance.unwrap_or(super::DEFAULT_ACCEPT_CHANCE);
@@ -169,7 +266,15 @@ fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'st
         LimitApplies::LineStretch => "line stretch",
     };
     if limit.over.upper > accept {
-        say("open_fast", format!("{label}: {} of flights are faster than {:.1} m/s at {when}.", percent(&limit.over), limit.limit_m_s), PRACTICE);
+        say(
+            "open_fast",
+            format!(
+                "{label}: {} of flights are faster than {:.1} m/s at {when}.",
+                percent(&limit.over),
+                limit.limit_m_s
+            ),
+            PRACTICE,
+        );
     }
     let total: u64 = way.outcomes.iter().map(|o| o.flights).sum();
     for o in way.outcomes.iter().filter(|o| o.flights as f64 > NOTABLE * total as f64) {
@@ -183,7 +288,9 @@ fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'st
             Outcome::NeverLeftRail => ("never_left_rail", "never leave the rail"),
             Outcome::Unstable => ("unstable", "are unstable or tumble under thrust"),
             Outcome::BeyondSixtyDeg => ("attitude", "are more than 60 deg from vertical while thrusting"),
-            Outcome::OutsideModel => ("outside_model", "leave the range of the model, so their figures are not to be relied on"),
+            Outcome::OutsideModel => {
+                ("outside_model", "leave the range of the model, so their figures are not to be relied on")
+            }
             Outcome::Untrusted => ("untrusted", "could not be integrated to the required accuracy"),
         };
         say(topic, format!("{label}: {share} of flights {text}."), "counted as unsafe openings");

@@ -39,10 +39,8 @@ pub fn finite_length_factor(fineness: f64) -> f64 {
 /// The body.
 pub fn body(shape: &Shape) -> CrossFlow {
     let area = shape.planform_area_m2();
-    CrossFlow::default().add(
-        finite_length_factor(shape.fineness()) * CYLINDER_COEFFICIENT * area,
-        shape.planform_centroid_m(),
-    )
+    CrossFlow::default()
+        .add(finite_length_factor(shape.fineness()) * CYLINDER_COEFFICIENT * area, shape.planform_centroid_m())
 }
 
 /// Area a fin set shows broadside, averaged over roll: half its fins. Shadow of the body and of other
@@ -54,10 +52,7 @@ pub fn fin_broadside_area_m2(fins: &FinSet) -> f64 {
 /// Body and every fin set.
 pub fn whole(shape: &Shape) -> CrossFlow {
     shape.fin_sets.iter().fold(body(shape), |sum, set| {
-        sum.add(
-            PLATE_COEFFICIENT * fin_broadside_area_m2(set),
-            set.planform_centroid_m(),
-        )
+        sum.add(PLATE_COEFFICIENT * fin_broadside_area_m2(set), set.planform_centroid_m())
     })
 }
 
@@ -104,10 +99,7 @@ mod tests {
             (90.0, 23.354370),
         ] {
             let sine = libm::sin(degrees.to_radians());
-            assert!(
-                (1.1 * ratio * sine * sine - want).abs() < 1.5e-6,
-                "{degrees}"
-            );
+            assert!((1.1 * ratio * sine * sine - want).abs() < 1.5e-6, "{degrees}");
         }
     }
 
@@ -115,11 +107,7 @@ mod tests {
     fn fins_move_the_centroid_back() {
         let shape = cp1_shape();
         let both = whole(&shape);
-        near(
-            both.drag_area_m2 - body(&shape).drag_area_m2,
-            1.2 * 1.5 * 0.00225,
-            1e-12,
-        );
+        near(both.drag_area_m2 - body(&shape).drag_area_m2, 1.2 * 1.5 * 0.00225, 1e-12);
         assert!(both.centroid_m() > body(&shape).centroid_m());
     }
 

@@ -50,11 +50,7 @@ pub fn transitional_friction(reynolds: f64) -> f64 {
 pub fn smooth_friction(reynolds: f64) -> f64 {
     let reynolds = reynolds.max(1.0);
     let laminar = laminar_friction(reynolds);
-    if reynolds < 1e4 {
-        laminar
-    } else {
-        laminar.max(transitional_friction(reynolds))
-    }
+    if reynolds < 1e4 { laminar } else { laminar.max(transitional_friction(reynolds)) }
 }
 
 /// Mean friction of a fully rough plate: (1.89 + 1.62 log10(L/h))^-2.5 (Schlichting 21.38, White 6-84b),
@@ -99,16 +95,8 @@ pub fn fin_form_factor(thickness_over_chord: f64) -> f64 {
 
 /// Base drag of a body of revolution without plume, on its base area, against Mach: curve fit to
 /// MIL-HDBK-762 section 5-5.3.1.
-const BASE_DRAG: [(f64, f64); 8] = [
-    (0.6, 0.159),
-    (0.8, 0.160),
-    (0.9, 0.164),
-    (1.0, 0.179),
-    (1.1, 0.189),
-    (1.2, 0.187),
-    (1.5, 0.173),
-    (2.0, 0.146),
-];
+const BASE_DRAG: [(f64, f64); 8] =
+    [(0.6, 0.159), (0.8, 0.160), (0.9, 0.164), (1.0, 0.179), (1.1, 0.189), (1.2, 0.187), (1.5, 0.173), (2.0, 0.146)];
 
 /// Base drag without plume, on base area. Hoerner's 0.029 / sqrt(forebody drag on base area) is up to 2.5
 /// times smaller for slender bodies; that spread is the honest uncertainty of a build-up (some 0.1 in the
@@ -143,8 +131,7 @@ const BOATTAIL_SEPARATED_SLOPE: f64 = 0.58;
 /// Share of a boattail from which the flow has separated, from the steepness of its surface.
 pub fn boattail_separated_share(surface_slope: f64) -> f64 {
     let steepness = surface_slope.abs();
-    ((steepness - BOATTAIL_ATTACHED_SLOPE) / (BOATTAIL_SEPARATED_SLOPE - BOATTAIL_ATTACHED_SLOPE))
-        .clamp(0.0, 1.0)
+    ((steepness - BOATTAIL_ATTACHED_SLOPE) / (BOATTAIL_SEPARATED_SLOPE - BOATTAIL_ATTACHED_SLOPE)).clamp(0.0, 1.0)
 }
 
 /// Pressure drag of a boattail on the area by which it narrows: like a base where the flow has left it.
@@ -199,8 +186,7 @@ pub fn trailing_edge_drag(edge: FinEdge, friction_on_edge: f64) -> f64 {
 /// the corners with the body is left out (a few per cent of the fins' own).
 pub fn fins_drag_area_m2(fins: &FinSet, roughness_m: f64, reference: &Reference, mach: f64) -> f64 {
     let chord = fins.mean_chord_m();
-    let friction = skin_friction(reference.reynolds(mach, chord), chord, roughness_m)
-        * compressibility_factor(mach);
+    let friction = skin_friction(reference.reynolds(mach, chord), chord, roughness_m) * compressibility_factor(mach);
     let skin = friction * fin_form_factor(fins.thickness_m / chord) * fins.wetted_area_m2();
     if fins.thickness_m <= 0.0 {
         return skin;
@@ -255,36 +241,27 @@ pub fn build_up(
 ) -> DragParts {
     let circle = |diameter: f64| 0.25 * core::f64::consts::PI * diameter * diameter;
     let length = shape.length_m;
-    let friction = skin_friction(reference.reynolds(mach, length), length, shape.roughness_m)
-        * compressibility_factor(mach);
+    let friction =
+        skin_friction(reference.reynolds(mach, length), length, shape.roughness_m) * compressibility_factor(mach);
     let body = friction * body_form_factor(shape.fineness()) * shape.wetted_area_m2();
 
     let nose = cone_pressure(shape.nose.slope_at_base()) * circle(shape.nose.base_diameter_m);
     let pressure = shape.transitions.iter().fold(nose, |sum, transition| {
         let slope = transition.surface_slope();
         let widening = circle(transition.rear_diameter_m) - circle(transition.front_diameter_m);
-        sum + if widening >= 0.0 {
-            cone_pressure(slope) * widening
-        } else {
-            boattail_pressure(slope, mach) * -widening
-        }
+        sum + if widening >= 0.0 { cone_pressure(slope) * widening } else { boattail_pressure(slope, mach) * -widening }
     });
 
     let base = base_drag(mach) * base_behind_boattail(shape) * shape.base_area_m2();
-    let fins = shape.fin_sets.iter().fold(0.0, |sum, set| {
-        sum + fins_drag_area_m2(set, shape.roughness_m, reference, mach)
-    });
-    let guides = shape
-        .guides
-        .iter()
-        .fold(0.0, |sum, guide| sum + guide_drag_area_m2(guide));
+    let fins =
+        shape.fin_sets.iter().fold(0.0, |sum, set| sum + fins_drag_area_m2(set, shape.roughness_m, reference, mach));
+    let guides = shape.guides.iter().fold(0.0, |sum, guide| sum + guide_drag_area_m2(guide));
 
     DragParts {
         body: body / reference_area_m2,
         pressure: pressure / reference_area_m2,
         base: base / reference_area_m2,
-        base_thrusting: base * power_on_base_share(shape.base_diameter_m, motor_diameter_m)
-            / reference_area_m2,
+        base_thrusting: base * power_on_base_share(shape.base_diameter_m, motor_diameter_m) / reference_area_m2,
         fins: fins / reference_area_m2,
         guides: guides / reference_area_m2,
     }
@@ -307,19 +284,10 @@ mod tests {
             (3e6, 0.000767, 0.003670, Some(0.003103)),
             (1e7, 0.000420, 0.003004, Some(0.002834)),
         ] {
-            assert!(
-                (laminar_friction(reynolds) - laminar).abs() < 5.1e-7,
-                "{reynolds}"
-            );
-            assert!(
-                (turbulent_friction(reynolds) - turbulent).abs() < 5.1e-7,
-                "{reynolds}"
-            );
+            assert!((laminar_friction(reynolds) - laminar).abs() < 5.1e-7, "{reynolds}");
+            assert!((turbulent_friction(reynolds) - turbulent).abs() < 5.1e-7, "{reynolds}");
             if let Some(want) = transitional {
-                assert!(
-                    (transitional_friction(reynolds) - want).abs() < 5.1e-7,
-                    "{reynolds}"
-                );
+                assert!((transitional_friction(reynolds) - want).abs() < 5.1e-7, "{reynolds}");
             }
         }
     }
@@ -345,17 +313,8 @@ mod tests {
     /// Case FF-1 (the formulas computed apart in Python); the printed digits are the tolerance.
     #[test]
     fn ff1_rows() {
-        for (fineness, want) in [
-            (5.0, 1.19016),
-            (10.0, 1.05443),
-            (15.0, 1.02789),
-            (20.0, 1.01765),
-            (25.0, 1.01245),
-        ] {
-            assert!(
-                (body_form_factor(fineness) - want).abs() < 5.1e-6,
-                "{fineness}"
-            );
+        for (fineness, want) in [(5.0, 1.19016), (10.0, 1.05443), (15.0, 1.02789), (20.0, 1.01765), (25.0, 1.01245)] {
+            assert!((body_form_factor(fineness) - want).abs() < 5.1e-6, "{fineness}");
         }
         near(fin_form_factor(0.05), 1.100375, 1e-12);
         near(fin_form_factor(0.10), 1.206000, 1e-12);
@@ -377,16 +336,8 @@ mod tests {
         near(parts.guides, 0.06240, 1e-4);
         near(parts.base, 0.159, 1e-12);
         assert_eq!(parts.pressure, 0.0);
-        assert!(
-            (parts.coasting() - 0.525).abs() < 0.0015,
-            "{}",
-            parts.coasting()
-        );
-        near(
-            parts.coasting() - parts.thrusting(),
-            0.159 * (18.0 / 25.0) * (18.0 / 25.0),
-            1e-12,
-        );
+        assert!((parts.coasting() - 0.525).abs() < 0.0015, "{}", parts.coasting());
+        near(parts.coasting() - parts.thrusting(), 0.159 * (18.0 / 25.0) * (18.0 / 25.0), 1e-12);
     }
 
     /// Finned models below Mach 0.6 measure 0.3 to 0.9 (texts of the trade): a band, never a pass mark
@@ -403,10 +354,7 @@ mod tests {
                 for mach in [0.1, 0.3, 0.6] {
                     let area = 0.25 * PI * 0.025 * 0.025;
                     let total = build_up(&shape, area, 0.018, &CP1_AIR, mach).coasting();
-                    assert!(
-                        (0.3..0.9).contains(&total),
-                        "{edge:?} {roughness} {mach} {total}"
-                    );
+                    assert!((0.3..0.9).contains(&total), "{edge:?} {roughness} {mach} {total}");
                 }
             }
         }

@@ -22,11 +22,7 @@ impl MachTable {
     /// Tabulates a function from Mach 0 up to `end`.
     pub fn from_fn(end: f64, value: impl Fn(f64) -> f64) -> Self {
         // One step at least, also when the end is not a number.
-        let end = if end > 1.0 / STEPS_PER_MACH {
-            end.min(LARGEST_END)
-        } else {
-            1.0 / STEPS_PER_MACH
-        };
+        let end = if end > 1.0 / STEPS_PER_MACH { end.min(LARGEST_END) } else { 1.0 / STEPS_PER_MACH };
         // `ceil` is exact, hence the same everywhere.
         let count = (end * STEPS_PER_MACH).ceil() as usize;
         let mut steps = Vec::with_capacity(count);
@@ -36,11 +32,7 @@ impl MachTable {
             steps.push([left, right - left]);
             left = right;
         }
-        Self {
-            steps,
-            last: count - 1,
-            end,
-        }
+        Self { steps, last: count - 1, end }
     }
 
     /// Tabulates (Mach, value) nodes, linear between them and held beyond them, up to `end`.
@@ -105,11 +97,7 @@ mod tests {
             (f64::INFINITY, 0.0),
             (f64::NAN, 1.0),
         ] {
-            assert!(
-                (table.at(mach) - want).abs() < 1e-13,
-                "{mach}: {} {want}",
-                table.at(mach)
-            );
+            assert!((table.at(mach) - want).abs() < 1e-13, "{mach}: {} {want}", table.at(mach));
         }
         assert_eq!(table.end(), 0.9);
     }

@@ -1,8 +1,8 @@
 //! Forces from measured numbers: a card without a shape, or single numbers laid over a shape's build-up.
 
 use super::{
-    Aero, BUILD_UP_MACH_BOUND, CrossFlow, MachTable, SlopeMoments, TAIL_FIRST_FACTOR,
-    assume_common, circle_m2, cross_flow, normal,
+    Aero, BUILD_UP_MACH_BOUND, CrossFlow, MachTable, SlopeMoments, TAIL_FIRST_FACTOR, assume_common, circle_m2,
+    cross_flow, normal,
 };
 use crate::case::shape::{Nose, NoseForm, Shape};
 
@@ -47,10 +47,7 @@ impl Drag {
     pub fn mach_bound(&self) -> f64 {
         match self {
             Self::Coefficient(_) => BUILD_UP_MACH_BOUND,
-            Self::Table(nodes) => nodes
-                .iter()
-                .fold(0.0, |end: f64, node| end.max(node.0))
-                .min(TABLE_MACH_BOUND),
+            Self::Table(nodes) => nodes.iter().fold(0.0, |end: f64, node| end.max(node.0)).min(TABLE_MACH_BOUND),
         }
     }
 
@@ -98,10 +95,7 @@ fn split(measured: &Measured, slope_per_rad: f64, nose_station_m: f64) -> Split 
         body: SlopeMoments::default().add(slope_per_rad - fin_slope, nose_station_m),
         fins: SlopeMoments::default().add(fin_slope, fin_station_m),
         fin_station_m,
-        how: format!(
-            "{:.2} per rad at the nose, {fin_slope:.2} at {fin_station_m:.3} m",
-            slope_per_rad - fin_slope
-        ),
+        how: format!("{:.2} per rad at the nose, {fin_slope:.2} at {fin_station_m:.3} m", slope_per_rad - fin_slope),
     }
 }
 
@@ -125,18 +119,14 @@ fn assumed_body(measured: &Measured) -> Shape {
 
 /// From a card: its centre of pressure, slope and drag come out exactly; the rest is assumed and stated.
 pub fn from_measured(measured: &Measured) -> Aero {
-    let slope_per_rad = measured
-        .normal_force_slope_per_rad
-        .unwrap_or(ASSUMED_SLOPE_PER_RAD);
+    let slope_per_rad = measured.normal_force_slope_per_rad.unwrap_or(ASSUMED_SLOPE_PER_RAD);
     let body = assumed_body(measured);
     let nose_station_m = normal::nose_centre_m(body.nose.form, body.nose.length_m);
     let split = split(measured, slope_per_rad, nose_station_m);
     let reference_area_m2 = circle_m2(measured.diameter_m);
     let fin_area_m2 = split.fins.zeroth_per_rad * reference_area_m2 / FIN_SLOPE_ON_OWN_AREA_PER_RAD;
-    let cross_flow: CrossFlow = cross_flow::body(&body).add(
-        cross_flow::PLATE_COEFFICIENT * fin_area_m2,
-        split.fin_station_m,
-    );
+    let cross_flow: CrossFlow =
+        cross_flow::body(&body).add(cross_flow::PLATE_COEFFICIENT * fin_area_m2, split.fin_station_m);
     let drag = measured.drag.tabulated();
     let mut aero = Aero {
         reference_area_m2,
@@ -153,39 +143,32 @@ pub fn from_measured(measured: &Measured) -> Aero {
     assume_common(&mut aero);
     if measured.normal_force_slope_per_rad.is_none() {
         aero.assume(
-            "normal_force_slope_per_rad",
+            "card.airframe.normal_force_slope",
             ASSUMED_SLOPE_PER_RAD.to_string(),
             "own estimate; finned rockets lie between 6 and 25",
         );
     }
     aero.assume(
-        "nose",
+        "model.nose",
         format!("ogive of {:.3} m", body.nose.length_m),
         "shorter of 4 calibres and a quarter of the length",
     );
     aero.assume(
-        "fins.place",
+        "model.fins.place",
         split.how,
         "slope beyond the nose's 2, placed so that the centre of pressure comes out",
     );
     aero.assume(
-        "cross_flow.fins",
-        format!(
-            "{fin_area_m2:.5} m2 broadside, coefficient {}",
-            cross_flow::PLATE_COEFFICIENT
-        ),
+        "model.cross_flow.fins",
+        format!("{fin_area_m2:.5} m2 broadside, coefficient {}", cross_flow::PLATE_COEFFICIENT),
         "from the slope, 3.1 per rad on the fins' own area (Diederich, aspect ratio 2)",
     );
     aero.assume(
-        "fins.slope",
+        "model.fins.slope",
         "with Mach as fins of aspect ratio 2".to_owned(),
         "Diederich, NACA TN 2335; beta not below 0.6",
     );
-    aero.assume(
-        "drag.thrusting",
-        "as coasting".to_owned(),
-        "one measured number; base share not known",
-    );
+    aero.assume("model.drag.thrusting", "as coasting".to_owned(), "one measured number; base share not known");
     aero
 }
 
@@ -195,11 +178,7 @@ fn card_fin_slope_factor() -> MachTable {
     let slope = |mach: f64| {
         let beta = normal::beta(mach);
         let wing = 4.0 * core::f64::consts::PI / (2.0 + (4.0 + 4.0 * beta * beta).sqrt());
-        if mach > 1.0 {
-            wing.min(4.0 / beta)
-        } else {
-            wing
-        }
+        if mach > 1.0 { wing.min(4.0 / beta) } else { wing }
     };
     let still = slope(0.0);
     MachTable::from_fn(normal::SLOPE_TABLE_END, |mach| slope(mach) / still)
@@ -212,18 +191,14 @@ impl Aero {
     pub fn with_centre_of_pressure(mut self, centre_of_pressure_m: f64) -> Self {
         let first_asked = self.normal_force_slope_per_rad() * centre_of_pressure_m;
         let missing = first_asked - self.body.first_m - self.fins.first_m;
-        let moved = if self.fins.zeroth_per_rad != 0.0 {
-            &mut self.fins
-        } else {
-            &mut self.body
-        };
+        let moved = if self.fins.zeroth_per_rad != 0.0 { &mut self.fins } else { &mut self.body };
         if moved.zeroth_per_rad == 0.0 {
             return self;
         }
         let distance = missing / moved.zeroth_per_rad;
         *moved = moved.shifted(distance);
         self.assume(
-            "fins.place",
+            "model.fins.place",
             format!("moved back by {distance:.4} m"),
             "so that the measured centre of pressure comes out",
         );
@@ -242,7 +217,7 @@ impl Aero {
         self.body = self.body.scaled(factor);
         self.fins = self.fins.scaled(factor);
         self.assume(
-            "normal_force_slope_per_rad",
+            "card.airframe.normal_force_slope",
             format!("all parts times {factor:.4}"),
             "so that the measured slope comes out",
         );
@@ -255,11 +230,7 @@ impl Aero {
         let coasting = drag.tabulated();
         let thrusting = MachTable::from_fn(coasting.end(), |mach| {
             let before = self.drag_coasting.at(mach);
-            let share = if before > 0.0 {
-                self.drag_thrusting.at(mach) / before
-            } else {
-                1.0
-            };
+            let share = if before > 0.0 { self.drag_thrusting.at(mach) / before } else { 1.0 };
             coasting.at(mach) * share
         });
         self.drag_coasting = coasting;
@@ -267,9 +238,8 @@ impl Aero {
         self.mach_bound = drag.mach_bound();
         self.assumed.retain(|old| !old.input.starts_with("drag."));
         self.assume(
-            "drag.thrusting",
-            "measured drag holds coasting; the motor's jet saves the share the build-up gave it"
-                .to_owned(),
+            "model.drag.thrusting",
+            "measured drag holds coasting; the motor's jet saves the share the build-up gave it".to_owned(),
             "one measured number",
         );
         self
@@ -304,15 +274,8 @@ mod tests {
                 near(aero.normal_force_slope_per_rad(), slope, 1e-14);
                 near(aero.centre_of_pressure_m(), centre, 1e-13);
                 let parts = [aero.body, aero.fins];
-                assert!(
-                    parts
-                        .iter()
-                        .all(|part| part.zeroth_per_rad >= 0.0 && part.second_m2 >= 0.0)
-                );
-                assert!(
-                    aero.fins.first_m <= aero.fins.zeroth_per_rad * 1.0 + 1e-12,
-                    "{slope} {centre}"
-                );
+                assert!(parts.iter().all(|part| part.zeroth_per_rad >= 0.0 && part.second_m2 >= 0.0));
+                assert!(aero.fins.first_m <= aero.fins.zeroth_per_rad * 1.0 + 1e-12, "{slope} {centre}");
             }
         }
     }
@@ -326,53 +289,30 @@ mod tests {
         near(aero.body.first_m, 0.1864, 1e-12);
         near(aero.fins.first_m, 8.8136, 1e-12);
         let body = cross_flow::body(&assumed_body(&card())).drag_area_m2;
-        near(
-            aero.cross_flow.drag_area_m2 - body,
-            1.2 * 10.0 / 3.1 * aero.reference_area_m2,
-            1e-12,
-        );
+        near(aero.cross_flow.drag_area_m2 - body, 1.2 * 10.0 / 3.1 * aero.reference_area_m2, 1e-12);
         assert_eq!(aero.drag_coasting.at(0.3), 0.5);
         assert_eq!(aero.mach_bound, 0.9);
     }
 
     #[test]
     fn missing_slope_is_stated() {
-        let aero = from_measured(&Measured {
-            normal_force_slope_per_rad: None,
-            ..card()
-        });
+        let aero = from_measured(&Measured { normal_force_slope_per_rad: None, ..card() });
         near(aero.normal_force_slope_per_rad(), 10.0, 1e-14);
-        assert!(
-            aero.assumed
-                .iter()
-                .any(|a| a.input == "normal_force_slope_per_rad")
-        );
-        assert!(
-            from_measured(&card())
-                .assumed
-                .iter()
-                .all(|a| a.input != "normal_force_slope_per_rad")
-        );
+        assert!(aero.assumed.iter().any(|a| a.input == "normal_force_slope_per_rad"));
+        assert!(from_measured(&card()).assumed.iter().all(|a| a.input != "normal_force_slope_per_rad"));
     }
 
     /// The stated typical fin slope against the real fins of case CP-1: 22.752760 on 1.5 x 22.5 cm2 of
     /// 4.9087 cm2 is 3.31 per rad; a typical value should be within a tenth of it.
     #[test]
     fn typical_fin_slope_is_typical() {
-        near(
-            FIN_SLOPE_ON_OWN_AREA_PER_RAD,
-            22.752760 * 4.908739 / 33.75,
-            0.1,
-        );
+        near(FIN_SLOPE_ON_OWN_AREA_PER_RAD, 22.752760 * 4.908739 / 33.75, 0.1);
     }
 
     #[test]
     fn table_sets_the_bound() {
         let with_end = |end: f64| {
-            from_measured(&Measured {
-                drag: Drag::Table(vec![(0.0, 0.4), (0.8, 0.45), (end, 0.7)]),
-                ..card()
-            })
+            from_measured(&Measured { drag: Drag::Table(vec![(0.0, 0.4), (0.8, 0.45), (end, 0.7)]), ..card() })
         };
         assert_eq!(with_end(1.5).mach_bound, 1.5);
         assert_eq!(with_end(3.0).mach_bound, 2.0);
@@ -408,11 +348,7 @@ mod tests {
         let before = cp1();
         let aero = cp1().with_drag(&Drag::Coefficient(0.6));
         assert_eq!(aero.drag_coasting.at(0.5), 0.6);
-        near(
-            aero.drag_thrusting.at(0.5) / 0.6,
-            before.drag_thrusting.at(0.5) / before.drag_coasting.at(0.5),
-            1e-13,
-        );
+        near(aero.drag_thrusting.at(0.5) / 0.6, before.drag_thrusting.at(0.5) / before.drag_coasting.at(0.5), 1e-13);
         let tabled = cp1().with_drag(&Drag::Table(vec![(0.0, 0.5), (1.8, 0.8)]));
         assert_eq!(tabled.mach_bound, 1.8);
         assert!(tabled.assumed.iter().all(|a| a.input != "drag.base"));
@@ -423,17 +359,8 @@ mod tests {
     fn finless_centre_of_pressure() {
         let mut bare = cp1();
         bare.fins = SlopeMoments::default();
-        near(
-            bare.clone()
-                .with_centre_of_pressure(0.1)
-                .centre_of_pressure_m(),
-            0.1,
-            1e-13,
-        );
+        near(bare.clone().with_centre_of_pressure(0.1).centre_of_pressure_m(), 0.1, 1e-13);
         bare.body = SlopeMoments::default();
-        assert_eq!(
-            bare.with_centre_of_pressure(0.1).centre_of_pressure_m(),
-            0.0
-        );
+        assert_eq!(bare.with_centre_of_pressure(0.1).centre_of_pressure_m(), 0.0);
     }
 }

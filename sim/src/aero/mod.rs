@@ -73,8 +73,7 @@ impl SlopeMoments {
         Self {
             zeroth_per_rad: self.zeroth_per_rad,
             first_m: self.first_m + self.zeroth_per_rad * distance_m,
-            second_m2: self.second_m2
-                + distance_m * (2.0 * self.first_m + self.zeroth_per_rad * distance_m),
+            second_m2: self.second_m2 + distance_m * (2.0 * self.first_m + self.zeroth_per_rad * distance_m),
         }
     }
 }
@@ -92,10 +91,7 @@ impl CrossFlow {
     /// With one more part.
     #[must_use]
     pub fn add(self, drag_area_m2: f64, centroid_m: f64) -> Self {
-        Self {
-            drag_area_m2: self.drag_area_m2 + drag_area_m2,
-            first_m3: self.first_m3 + drag_area_m2 * centroid_m,
-        }
+        Self { drag_area_m2: self.drag_area_m2 + drag_area_m2, first_m3: self.first_m3 + drag_area_m2 * centroid_m }
     }
 
     /// Where the force acts, from the nose tip; 0 when there is none.
@@ -137,10 +133,7 @@ impl Aero {
 
     /// Centre of pressure at Mach 0 and small angle, from the nose tip; 0 when nothing has a slope.
     pub fn centre_of_pressure_m(&self) -> f64 {
-        ratio_or_zero(
-            self.body.first_m + self.fins.first_m,
-            self.normal_force_slope_per_rad(),
-        )
+        ratio_or_zero(self.body.first_m + self.fins.first_m, self.normal_force_slope_per_rad())
     }
 
     /// Normal force coefficient and its place at Mach 0, at any angle of attack. At 0 and 180 degrees the
@@ -149,21 +142,15 @@ impl Aero {
         let sine = libm::sin(angle_of_attack_rad);
         let across = sine.abs() / self.reference_area_m2;
         let along = libm::cos(angle_of_attack_rad).abs();
-        let per_sine =
-            self.normal_force_slope_per_rad() * along + self.cross_flow.drag_area_m2 * across;
-        let first =
-            (self.body.first_m + self.fins.first_m) * along + self.cross_flow.first_m3 * across;
+        let per_sine = self.normal_force_slope_per_rad() * along + self.cross_flow.drag_area_m2 * across;
+        let first = (self.body.first_m + self.fins.first_m) * along + self.cross_flow.first_m3 * across;
         (sine * per_sine, ratio_or_zero(first, per_sine))
     }
 
     /// States an assumption, in place of what stood under the same input.
     fn assume(&mut self, input: &'static str, value: String, source: &'static str) {
         self.assumed.retain(|old| old.input != input);
-        self.assumed.push(Assumption {
-            input,
-            value,
-            source,
-        });
+        self.assumed.push(Assumption { input, value, source });
     }
 }
 
@@ -179,15 +166,9 @@ fn circle_m2(diameter_m: f64) -> f64 {
 /// The build-up from a shape. The motor's diameter is that of nozzle exit or case, whichever closes the
 /// base while it burns; 0 for none. Reynolds numbers use the air of the pad: at 3 km they are a fifth
 /// lower and friction 3 % higher.
-pub fn from_shape(
-    shape: &Shape,
-    reference_diameter_m: f64,
-    motor_diameter_m: f64,
-    reference: Reference,
-) -> Aero {
+pub fn from_shape(shape: &Shape, reference_diameter_m: f64, motor_diameter_m: f64, reference: Reference) -> Aero {
     let reference_area_m2 = circle_m2(reference_diameter_m);
-    let parts =
-        |mach: f64| drag::build_up(shape, reference_area_m2, motor_diameter_m, &reference, mach);
+    let parts = |mach: f64| drag::build_up(shape, reference_area_m2, motor_diameter_m, &reference, mach);
     let mut aero = Aero {
         reference_area_m2,
         body: normal::body(shape, reference_diameter_m),
@@ -203,48 +184,45 @@ pub fn from_shape(
     assume_common(&mut aero);
     if !shape.fin_sets.is_empty() {
         aero.assume(
-            "cross_flow.fins",
-            format!(
-                "flat plates, coefficient {}, half the fins",
-                cross_flow::PLATE_COEFFICIENT
-            ),
+            "model.cross_flow.fins",
+            format!("flat plates, coefficient {}, half the fins", cross_flow::PLATE_COEFFICIENT),
             "Hoerner, Fluid-Dynamic Drag, ch. 3, from memory",
         );
         aero.assume(
-            "fins.slope",
+            "model.fins.slope",
             "held between Mach 0.8 and 1.17".to_owned(),
             "Diederich, NACA TN 2335; beta not below 0.6",
         );
         aero.assume(
-            "drag.fin_edges",
+            "model.drag.fin_edges",
             "square leading edge 0.65; rounded trailing edge half of a square one".to_owned(),
             "estimate after Hoerner, ch. 3, from memory",
         );
     }
     if shape.fin_sets.iter().any(|set| set.count > 4) {
         aero.assume(
-            "fins.interference",
+            "model.fins.interference",
             "body carry-over halved from 5 fins on; 7 and 8 fins lower by 0.94 and 0.89".to_owned(),
             "Barrowman for six; MIL-HDBK-762 beyond; from memory",
         );
     }
     aero.assume(
-        "drag.base",
+        "model.drag.base",
         format!("{} on the base at low speed", drag::base_drag(0.0)),
         "MIL-HDBK-762 fit; Hoerner's law is up to 2.5 times lower",
     );
     aero.assume(
-        "drag.motor_jet",
+        "model.drag.motor_jet",
         "no base drag on the motor's area while it burns".to_owned(),
         "usual simplification",
     );
     aero.assume(
-        "drag.nose",
+        "model.drag.nose",
         "no pressure drag on noses that meet the tube without a corner".to_owned(),
         "Hoerner, ch. 3, from memory",
     );
     aero.assume(
-        "drag.transition",
+        "model.drag.transition",
         "laminar up to a Reynolds number of 5e5, roughness acts behind it".to_owned(),
         "Prandtl's transitional plate law",
     );
@@ -254,16 +232,13 @@ pub fn from_shape(
 /// What stands behind every rocket, from a shape or from a card.
 fn assume_common(aero: &mut Aero) {
     aero.assume(
-        "tail_first_factor",
+        "card.airframe.tail_first_factor",
         TAIL_FIRST_FACTOR.to_string(),
         "own estimate after Hoerner's blunt cylinders, between 1 and 2",
     );
     aero.assume(
-        "cross_flow.body",
-        format!(
-            "coefficient {} times Jorgensen's factor for length",
-            cross_flow::CYLINDER_COEFFICIENT
-        ),
+        "model.cross_flow.body",
+        format!("coefficient {} times Jorgensen's factor for length", cross_flow::CYLINDER_COEFFICIENT),
         "Allen and Perkins, NACA R-1048; Jorgensen, NASA TR R-474; no drag crisis",
     );
 }
@@ -274,28 +249,18 @@ pub(crate) mod tests {
     use crate::case::shape::{FinEdge, FinSet, Nose, NoseForm, RailGuide};
 
     pub(crate) fn near(got: f64, want: f64, relative: f64) {
-        assert!(
-            (got - want).abs() <= relative * want.abs(),
-            "got {got}, want {want}"
-        );
+        assert!((got - want).abs() <= relative * want.abs(), "got {got}, want {want}");
     }
 
     /// Air of case DRAG-1: kinematic viscosity 1.4607e-5 m2/s, sea level.
-    pub(crate) const CP1_AIR: Reference = Reference {
-        density_kg_m3: 1.225,
-        dynamic_viscosity_pa_s: 1.225 * 1.4607e-5,
-        speed_of_sound_m_s: 340.294,
-    };
+    pub(crate) const CP1_AIR: Reference =
+        Reference { density_kg_m3: 1.225, dynamic_viscosity_pa_s: 1.225 * 1.4607e-5, speed_of_sound_m_s: 340.294 };
 
     /// Geometry of cases CP-1, BL-1 and DRAG-1 (own): diameter 2.5 cm, tangent ogive 10 cm, three fins
     /// 6/3 cm chord, 5 cm span, 3 cm sweep at 35 cm; length 45 cm, fins 2.4 mm, lug 5 x 50 mm.
     pub(crate) fn cp1_shape() -> Shape {
         Shape {
-            nose: Nose {
-                form: NoseForm::Ogive,
-                length_m: 0.10,
-                base_diameter_m: 0.025,
-            },
+            nose: Nose { form: NoseForm::Ogive, length_m: 0.10, base_diameter_m: 0.025 },
             transitions: Vec::new(),
             fin_sets: vec![FinSet {
                 count: 3,
@@ -355,21 +320,9 @@ pub(crate) mod tests {
             *length *= 2.0;
         }
         let (small, large) = (cp1(), from_shape(&shape, 0.05, 0.036, CP1_AIR));
-        near(
-            large.normal_force_slope_per_rad(),
-            small.normal_force_slope_per_rad(),
-            1e-13,
-        );
-        near(
-            large.centre_of_pressure_m(),
-            2.0 * small.centre_of_pressure_m(),
-            1e-13,
-        );
-        near(
-            large.cross_flow.drag_area_m2,
-            4.0 * small.cross_flow.drag_area_m2,
-            1e-12,
-        );
+        near(large.normal_force_slope_per_rad(), small.normal_force_slope_per_rad(), 1e-13);
+        near(large.centre_of_pressure_m(), 2.0 * small.centre_of_pressure_m(), 1e-13);
+        near(large.cross_flow.drag_area_m2, 4.0 * small.cross_flow.drag_area_m2, 1e-12);
     }
 
     /// Case BL-1 (computed apart): centre of pressure of the whole with linear nose and fins and 1.1 x the
@@ -379,19 +332,12 @@ pub(crate) mod tests {
     fn bl1_centre_of_pressure_moves_forward() {
         let (aero, shape) = (cp1(), cp1_shape());
         let side = 1.1 * shape.planform_area_m2() / aero.reference_area_m2;
-        for (degrees, want) in [
-            (2.0_f64, 0.345037),
-            (5.0, 0.340302),
-            (10.0, 0.333389),
-            (15.0, 0.327547),
-        ] {
+        for (degrees, want) in [(2.0_f64, 0.345037), (5.0, 0.340302), (10.0, 0.333389), (15.0, 0.327547)] {
             let angle = degrees.to_radians();
             let sine = libm::sin(angle);
             let linear = aero.normal_force_slope_per_rad() * angle;
             let cross = side * sine * sine;
-            let place = (linear * aero.centre_of_pressure_m()
-                + cross * shape.planform_centroid_m())
-                / (linear + cross);
+            let place = (linear * aero.centre_of_pressure_m() + cross * shape.planform_centroid_m()) / (linear + cross);
             assert!((place - want).abs() < 6e-7, "{degrees}: {place} {want}");
         }
     }
@@ -413,10 +359,7 @@ pub(crate) mod tests {
         ] {
             let angle = degrees.to_radians();
             let (force, place) = bare.normal_force_and_cp(angle);
-            assert!(
-                (force * libm::cos(0.5 * angle) - want).abs() < 6e-7,
-                "{degrees}"
-            );
+            assert!((force * libm::cos(0.5 * angle) - want).abs() < 6e-7, "{degrees}");
             near(place, 0.0466, 1e-12);
         }
     }
@@ -433,41 +376,23 @@ pub(crate) mod tests {
             assert_eq!(force, -mirror);
             assert_eq!(place, mirror_place);
         }
-        near(
-            aero.normal_force_and_cp(0.0).1,
-            aero.centre_of_pressure_m(),
-            1e-15,
-        );
-        near(
-            aero.normal_force_and_cp(PI).1,
-            aero.centre_of_pressure_m(),
-            1e-12,
-        );
-        near(
-            aero.normal_force_and_cp(0.5 * PI).1,
-            aero.cross_flow.centroid_m(),
-            1e-12,
-        );
+        near(aero.normal_force_and_cp(0.0).1, aero.centre_of_pressure_m(), 1e-15);
+        near(aero.normal_force_and_cp(PI).1, aero.centre_of_pressure_m(), 1e-12);
+        near(aero.normal_force_and_cp(0.5 * PI).1, aero.cross_flow.centroid_m(), 1e-12);
     }
 
     /// Sums against the parts written out.
     #[test]
     fn moments_move_and_scale() {
         let parts = [(2.0, 0.05), (-0.4, 0.3), (11.0, 0.4)];
-        let sum = parts
-            .iter()
-            .fold(SlopeMoments::default(), |sum, part| sum.add(part.0, part.1));
+        let sum = parts.iter().fold(SlopeMoments::default(), |sum, part| sum.add(part.0, part.1));
         let moved = sum.shifted(-0.31).scaled(3.0);
-        let by_hand = parts.iter().fold(0.0, |sum, (slope, place): &(f64, f64)| {
-            sum + 3.0 * slope * (place - 0.31) * (place - 0.31)
-        });
+        let by_hand = parts
+            .iter()
+            .fold(0.0, |sum, (slope, place): &(f64, f64)| sum + 3.0 * slope * (place - 0.31) * (place - 0.31));
         near(moved.second_m2, by_hand, 1e-12);
         near(moved.zeroth_per_rad, 3.0 * 12.6, 1e-12);
-        near(
-            moved.first_m,
-            3.0 * (2.0 * -0.26 + 0.4 * 0.01 + 11.0 * 0.09),
-            1e-12,
-        );
+        near(moved.first_m, 3.0 * (2.0 * -0.26 + 0.4 * 0.01 + 11.0 * 0.09), 1e-12);
     }
 
     /// Damping sum of case OSC-1 (computed apart): C2 = 4.2373165e-3 N m s at 60 m/s, 1.225 kg/m3, centre
@@ -476,11 +401,7 @@ pub(crate) mod tests {
     fn osc1_damping_sum() {
         let aero = cp1();
         let about = aero.body.shifted(-0.31).second_m2 + aero.fins.shifted(-0.31).second_m2;
-        near(
-            0.5 * 1.225 * 60.0 * aero.reference_area_m2 * about,
-            4.2373165e-3,
-            1e-6,
-        );
+        near(0.5 * 1.225 * 60.0 * aero.reference_area_m2 * about, 4.2373165e-3, 1e-6);
     }
 
     #[test]
@@ -491,16 +412,9 @@ pub(crate) mod tests {
         for hundredths in 0..=90 {
             let mach = f64::from(hundredths) / 100.0;
             let (coasting, thrusting) = (aero.drag_coasting.at(mach), aero.drag_thrusting.at(mach));
-            assert!(
-                coasting > thrusting && thrusting > 0.2 && coasting < 1.0,
-                "{mach}"
-            );
+            assert!(coasting > thrusting && thrusting > 0.2 && coasting < 1.0, "{mach}");
         }
-        assert!(
-            aero.assumed
-                .iter()
-                .all(|a| !a.value.is_empty() && !a.source.is_empty())
-        );
+        assert!(aero.assumed.iter().all(|a| !a.value.is_empty() && !a.source.is_empty()));
     }
 
     /// A bare tube has no singular place.

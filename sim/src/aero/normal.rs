@@ -106,43 +106,26 @@ pub fn fins_centre_m(fins: &FinSet) -> f64 {
 
 /// Nose and transitions together.
 pub fn body(shape: &Shape, reference_diameter_m: f64) -> SlopeMoments {
-    let Nose {
-        form,
-        length_m,
-        base_diameter_m,
-    } = shape.nose;
-    let nose = SlopeMoments::default().add(
-        nose_slope_per_rad(base_diameter_m, reference_diameter_m),
-        nose_centre_m(form, length_m),
-    );
+    let Nose { form, length_m, base_diameter_m } = shape.nose;
+    let nose = SlopeMoments::default()
+        .add(nose_slope_per_rad(base_diameter_m, reference_diameter_m), nose_centre_m(form, length_m));
     shape.transitions.iter().fold(nose, |sum, transition| {
-        sum.add(
-            transition_slope_per_rad(transition, reference_diameter_m),
-            transition_centre_m(transition),
-        )
+        sum.add(transition_slope_per_rad(transition, reference_diameter_m), transition_centre_m(transition))
     })
 }
 
 /// All fin sets at Mach 0.
 pub fn fins(shape: &Shape, reference_diameter_m: f64) -> SlopeMoments {
-    shape
-        .fin_sets
-        .iter()
-        .fold(SlopeMoments::default(), |sum, set| {
-            sum.add(
-                fins_slope_per_rad(set, reference_diameter_m, 0.0),
-                fins_centre_m(set),
-            )
-        })
+    shape.fin_sets.iter().fold(SlopeMoments::default(), |sum, set| {
+        sum.add(fins_slope_per_rad(set, reference_diameter_m, 0.0), fins_centre_m(set))
+    })
 }
 
 /// Fin slope against Mach over its value at Mach 0; sets weigh by their slope. With sets of different
 /// plan the small move of their common place with Mach is left out.
 pub fn fin_slope_factor(shape: &Shape, reference_diameter_m: f64) -> MachTable {
     let slope = |mach: f64| {
-        shape.fin_sets.iter().fold(0.0, |sum, set| {
-            sum + fins_slope_per_rad(set, reference_diameter_m, mach)
-        })
+        shape.fin_sets.iter().fold(0.0, |sum, set| sum + fins_slope_per_rad(set, reference_diameter_m, mach))
     };
     let still = slope(0.0);
     if still > 0.0 {
@@ -168,11 +151,7 @@ mod tests {
             // Exact tangent ogive of 4 calibres is 0.46429 L (computed apart).
             (NoseForm::Ogive, 0.004),
         ] {
-            let nose = Nose {
-                form,
-                length_m: 0.4,
-                base_diameter_m: 0.1,
-            };
+            let nose = Nose { form, length_m: 0.4, base_diameter_m: 0.1 };
             let steps = 20_000;
             let volume_over_base = (0..steps).fold(0.0, |sum, i| {
                 let r = nose.radius_m(0.4 * (i as f64 + 0.5) / steps as f64) / 0.05;
@@ -187,12 +166,8 @@ mod tests {
     #[test]
     fn transitions_follow_the_area() {
         for (front, rear) in [(0.1, 0.14), (0.14, 0.08), (0.1, 0.1000001)] {
-            let transition = Transition {
-                station_m: 0.5,
-                length_m: 0.12,
-                front_diameter_m: front,
-                rear_diameter_m: rear,
-            };
+            let transition =
+                Transition { station_m: 0.5, length_m: 0.12, front_diameter_m: front, rear_diameter_m: rear };
             let reference = 0.1;
             let steps = 20_000;
             let (mut slope, mut first) = (0.0, 0.0);
@@ -203,11 +178,7 @@ mod tests {
                 slope += part;
                 first += part * (0.5 + 0.12 * t);
             }
-            near(
-                transition_slope_per_rad(&transition, reference),
-                slope,
-                1e-8,
-            );
+            near(transition_slope_per_rad(&transition, reference), slope, 1e-8);
             near(transition_centre_m(&transition), first / slope, 1e-8);
         }
     }
@@ -233,22 +204,16 @@ mod tests {
     fn many_fins_help_each_other_less() {
         near(fin_interference(6, 0.0125, 0.05), 1.1, 1e-12);
         for count in 3..8 {
-            assert!(
-                fin_interference(count + 1, 0.0125, 0.05) <= fin_interference(count, 0.0125, 0.05),
-                "{count}"
-            );
+            assert!(fin_interference(count + 1, 0.0125, 0.05) <= fin_interference(count, 0.0125, 0.05), "{count}");
         }
     }
 
     /// Diederich, NACA TN 2335: 2 pi AR (Af/Aref) / (2 + sqrt(4 + (beta AR/cos G)^2)), halved by count.
     #[test]
     fn fin_slope_is_diederichs() {
-        for (root, tip, span, sweep) in [
-            (0.06, 0.03, 0.05, 0.03),
-            (0.1, 0.0, 0.08, 0.1),
-            (0.05, 0.05, 0.2, 0.0),
-            (0.2, 0.15, 0.03, 0.1),
-        ] {
+        for (root, tip, span, sweep) in
+            [(0.06, 0.03, 0.05, 0.03), (0.1, 0.0, 0.08, 0.1), (0.05, 0.05, 0.2, 0.0), (0.2, 0.15, 0.03, 0.1)]
+        {
             let set = FinSet {
                 count: 4,
                 root_chord_m: root,

@@ -17,7 +17,7 @@ fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
     }
 }
 
-fn maybe(limit: Limit, field: &str, value: Option<f64>, faults: &mut Faults) {
+pub(super) fn maybe(limit: Limit, field: &str, value: Option<f64>, faults: &mut Faults) {
     if let Some(v) = value {
         one(limit, field, v, faults);
     }
@@ -63,7 +63,11 @@ fn airframe(a: &AirframeInput, faults: &mut Faults) {
         Some(crate::aero::Drag::Table(rows)) => {
             let field = "card.airframe.drag_table";
             if rows.is_empty() || rows.len() > 200 {
-                faults.add(field, format!("it has {} rows", rows.len()), "give 1 to 200 rows of Mach number and coefficient");
+                faults.add(
+                    field,
+                    format!("it has {} rows", rows.len()),
+                    "give 1 to 200 rows of Mach number and coefficient",
+                );
             }
             for (i, (mach, c)) in rows.iter().enumerate() {
                 one(limits::MACH, &format!("{field}.{i}.mach"), *mach, faults);
@@ -87,10 +91,17 @@ fn airframe(a: &AirframeInput, faults: &mut Faults) {
         return;
     }
     let without = "give it as measured or published, or describe the outside under \"shape\"";
-    if a.centre_of_pressure_m.is_none() && !faults.touches("card.airframe.centre_of_pressure") && !faults.touches("card.airframe.shape") {
+    if a.centre_of_pressure_m.is_none()
+        && !faults.touches("card.airframe.centre_of_pressure")
+        && !faults.touches("card.airframe.shape")
+    {
         faults.add("card.airframe.centre_of_pressure", "it is missing", without);
     }
-    if a.drag.is_none() && !faults.touches("card.airframe.drag_coefficient") && !faults.touches("card.airframe.drag_table") && !faults.touches("card.airframe.shape") {
+    if a.drag.is_none()
+        && !faults.touches("card.airframe.drag_coefficient")
+        && !faults.touches("card.airframe.drag_table")
+        && !faults.touches("card.airframe.shape")
+    {
         faults.add("card.airframe.drag_coefficient", "it is missing", without);
     }
 }
@@ -112,7 +123,11 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
     one(positive, &format!("{root}.nose.length"), s.nose.length_m, faults);
     width(format!("{root}.nose.base_diameter"), s.nose.base_diameter_m, faults);
     if s.nose.length_m >= a.length_m {
-        faults.add(format!("{root}.nose.length"), "the nose is as long as the whole rocket", "measure the nose alone, without its shoulder");
+        faults.add(
+            format!("{root}.nose.length"),
+            "the nose is as long as the whole rocket",
+            "measure the nose alone, without its shoulder",
+        );
     }
     let mut end = s.nose.length_m;
     let mut widest = s.nose.base_diameter_m;
@@ -123,11 +138,19 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
         width(format!("{at}.front_diameter"), t.front_diameter_m, faults);
         width(format!("{at}.rear_diameter"), t.rear_diameter_m, faults);
         if t.station_m < end - 1e-6 {
-            faults.add(format!("{at}.station"), format!("it begins {} m from the nose tip, inside the part before it", t.station_m), "list shoulders and boattails from front to back");
+            faults.add(
+                format!("{at}.station"),
+                format!("it begins {} m from the nose tip, inside the part before it", t.station_m),
+                "list shoulders and boattails from front to back",
+            );
         }
         end = t.station_m + t.length_m;
         if end > a.length_m * 1.001 {
-            faults.add(format!("{at}.length"), "it ends behind the tail of the rocket", "check station and length against card.airframe.length");
+            faults.add(
+                format!("{at}.length"),
+                "it ends behind the tail of the rocket",
+                "check station and length against card.airframe.length",
+            );
         }
         widest = widest.max(t.rear_diameter_m);
     }
@@ -139,7 +162,11 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
         );
     }
     if s.fin_sets.is_empty() && !faults.touches(&format!("{root}.fins")) {
-        faults.add(format!("{root}.fins"), "there is no set of fins", "describe at least one set, or give centre_of_pressure and drag instead of the shape");
+        faults.add(
+            format!("{root}.fins"),
+            "there is no set of fins",
+            "describe at least one set, or give centre_of_pressure and drag instead of the shape",
+        );
     }
     for (i, f) in s.fin_sets.iter().enumerate() {
         let at = format!("{root}.fins.{i}");
@@ -152,10 +179,18 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
         one(limits::STATION, &format!("{at}.station"), f.station_m, faults);
         width(format!("{at}.body_diameter"), f.body_diameter_m, faults);
         if f.station_m + f.root_chord_m > a.length_m * 1.05 {
-            faults.add(format!("{at}.station"), "the root chord ends behind the tail of the rocket", "station is the root's leading edge, from the nose tip");
+            faults.add(
+                format!("{at}.station"),
+                "the root chord ends behind the tail of the rocket",
+                "station is the root's leading edge, from the nose tip",
+            );
         }
         if f.thickness_m > 0.5 * f.root_chord_m {
-            faults.add(format!("{at}.thickness"), "the fin is thicker than half its root chord", "a bare number means metres: 3 mm is \"3 mm\"");
+            faults.add(
+                format!("{at}.thickness"),
+                "the fin is thicker than half its root chord",
+                "a bare number means metres: 3 mm is \"3 mm\"",
+            );
         }
     }
     one(limits::ROUGHNESS, &format!("{root}.roughness"), s.roughness_m, faults);
@@ -181,7 +216,11 @@ fn motor(m: &MotorInput, faults: &mut Faults) {
         return;
     }
     if points.len() < 3 || points.len() > 400 {
-        faults.add(field, format!("it has {} points", points.len()), "give 3 to 400 pairs of seconds and newtons, ending at zero thrust");
+        faults.add(
+            field,
+            format!("it has {} points", points.len()),
+            "give 3 to 400 pairs of seconds and newtons, ending at zero thrust",
+        );
         return;
     }
     for (i, (t, f)) in points.iter().enumerate() {
@@ -202,7 +241,11 @@ fn motor(m: &MotorInput, faults: &mut Faults) {
         faults.add(field, "there is no thrust at all", "the second column is thrust in newtons");
     }
     if points.last().is_some_and(|p| p.1 > 0.0) {
-        faults.add(field, "it does not end at zero thrust", "add a last point with the time at which thrust ends and 0 N");
+        faults.add(
+            field,
+            "it does not end at zero thrust",
+            "add a last point with the time at which thrust ends and 0 N",
+        );
     }
 }
 
@@ -245,7 +288,11 @@ fn site(s: &SiteInput, faults: &mut Faults) {
             }
             Outline::Polygon(corners) => {
                 if corners.len() < 3 || corners.len() > 500 {
-                    faults.add(format!("{at}.polygon"), format!("it has {} corners", corners.len()), "give 3 to 500 corners, metres east and north of the pad");
+                    faults.add(
+                        format!("{at}.polygon"),
+                        format!("it has {} corners", corners.len()),
+                        "give 3 to 500 corners, metres east and north of the pad",
+                    );
                 }
                 for (k, c) in corners.iter().enumerate() {
                     one(limits::PLACE, &format!("{at}.polygon.{k}.0"), c[0], faults);
@@ -254,7 +301,11 @@ fn site(s: &SiteInput, faults: &mut Faults) {
             }
         }
         if s.areas[..i].iter().any(|b| b.name == area.name) && !faults.touches(&format!("{at}.name")) {
-            faults.add(format!("{at}.name"), format!("two areas are called \"{}\"", area.name), "give each its own name");
+            faults.add(
+                format!("{at}.name"),
+                format!("two areas are called \"{}\"", area.name),
+                "give each its own name",
+            );
         }
     }
 }
@@ -275,7 +326,11 @@ fn wind(w: &WindInput, faults: &mut Faults) {
             one(limits::BEARING, "wind.surface.direction", rad, faults);
         }
         if s.gust_m_s.is_some_and(|g| g < s.speed_m_s) && !faults.touches("wind.surface.gust") {
-            faults.add("wind.surface.gust", "the gust is slower than the mean wind", "gust is the peak speed, not its excess over the mean");
+            faults.add(
+                "wind.surface.gust",
+                "the gust is slower than the mean wind",
+                "gust is the peak speed, not its excess over the mean",
+            );
         }
     }
     match w.law {
@@ -304,8 +359,14 @@ fn wind(w: &WindInput, faults: &mut Faults) {
         one(limits::WIND_SPEED, &format!("{at}.speed"), l.speed_m_s, faults);
         one(limits::BEARING, &format!("{at}.direction"), l.direction_from_rad, faults);
     }
-    if w.layers.windows(2).any(|p| p[1].height_above_ground_m <= p[0].height_above_ground_m) && !faults.touches("wind.layers") {
-        faults.add("wind.layers", "the heights do not rise from layer to layer", "sort the layers from the ground up and drop double ones");
+    if w.layers.windows(2).any(|p| p[1].height_above_ground_m <= p[0].height_above_ground_m)
+        && !faults.touches("wind.layers")
+    {
+        faults.add(
+            "wind.layers",
+            "the heights do not rise from layer to layer",
+            "sort the layers from the ground up and drop double ones",
+        );
     }
 }
 
@@ -327,7 +388,8 @@ fn question(q: &Question, faults: &mut Faults) {
         }
     }
     if let Some(c) = q.accept_chance {
-        let open = Limit { what: "accepted chance", unit: "", min: 0.0001, max: 0.9999, hint: "0.02 means 2 % of flights" };
+        let open =
+            Limit { what: "accepted chance", unit: "", min: 0.0001, max: 0.9999, hint: "0.02 means 2 % of flights" };
         one(open, "accept.chance", c, faults);
     }
     if q.accept_limit >= q.limits_m_s.len().max(1) && !faults.touches("accept") {
@@ -346,7 +408,10 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
     say(
         a.diameter_m > a.length_m / 3.0,
         "card.airframe.diameter",
-        format!("a diameter of {} m for a length of {} m is no rocket that this model can fly", a.diameter_m, a.length_m),
+        format!(
+            "a diameter of {} m for a length of {} m is no rocket that this model can fly",
+            a.diameter_m, a.length_m
+        ),
         "check the units of both: the body must be at least three diameters long",
     );
     for (field, x) in [
@@ -357,7 +422,11 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
         say(
             x.is_some_and(|x| x >= a.length_m),
             field,
-            format!("it lies {} m from the nose tip, behind the end of a rocket {} m long", x.unwrap_or(0.0), a.length_m),
+            format!(
+                "it lies {} m from the nose tip, behind the end of a rocket {} m long",
+                x.unwrap_or(0.0),
+                a.length_m
+            ),
             "measure from the nose tip, in the same units as the length",
         );
     }
@@ -367,9 +436,14 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
         Some(PressureInput::Station(p)) => {
             let usual = air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation);
             say(
-                (p - usual).abs() > 6500.0,
+                elevation.is_finite() && (p - usual).abs() > 6500.0,
                 "site.station_pressure",
-                format!("{:.0} hPa at an elevation of {elevation} m is {:.0} hPa off the standard atmosphere's {:.0} hPa", p / 100.0, (p - usual).abs() / 100.0, usual / 100.0),
+                format!(
+                    "{:.0} hPa at an elevation of {elevation} m is {:.0} hPa off the standard atmosphere's {:.0} hPa",
+                    p / 100.0,
+                    (p - usual).abs() / 100.0,
+                    usual / 100.0
+                ),
                 "if it comes from a weather report (Q or A group) it is reduced to sea level: send it as altimeter_setting; otherwise check the elevation",
             );
         }
@@ -383,7 +457,12 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
     }
     let l = &inputs.launch;
     if let (Some(f), Some(r)) = (l.forward_guide_m, l.aft_guide_m) {
-        say(f > r, "launch.forward_guide", "it lies behind the aft guide".into(), "both are measured from the nose tip");
+        say(
+            f > r,
+            "launch.forward_guide",
+            "it lies behind the aft guide".into(),
+            "both are measured from the nose tip",
+        );
     }
     say(
         l.aft_guide_m.is_some_and(|x| x > 1.1 * a.length_m),

@@ -136,12 +136,11 @@ const STREAMER_FILL_LENGTHS: f64 = 1.0;
 impl Case {
     /// Checks everything, fills in what was left open. All faults at once.
     pub fn new(inputs: Inputs) -> Result<Self, Vec<Fault>> {
-        let mut faults = Faults::default();
-        check::ranges(&inputs, &mut faults);
-        check::contradictions(&inputs, &mut faults);
-        if !faults.0.is_empty() {
-            return Err(faults.0);
+        let first = Self::faults(&inputs);
+        if !first.is_empty() {
+            return Err(first);
         }
+        let mut faults = Faults::default();
         let mut assumed = Vec::new();
         let field = Self::field(&inputs.site, &mut assumed);
         let aero = Self::aero(&inputs, &field, &mut assumed);
@@ -189,32 +188,63 @@ impl Case {
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
         Ok(Self {
-            aero, motor, mass, recovery, launch, field, wind, surface_law, spread, rule_set, nominal, top_m, assumed,
+            aero,
+            motor,
+            mass,
+            recovery,
+            launch,
+            field,
+            wind,
+            surface_law,
+            spread,
+            rule_set,
+            nominal,
+            top_m,
+            assumed,
             inputs,
         })
     }
 
+    /// Faults that show before anything is filled in, also while numbers are missing (NaN): ranges, and what
+    /// contradicts each other.
+    pub fn faults(inputs: &Inputs) -> Vec<Fault> {
+        let mut faults = Faults::default();
+        check::ranges(inputs, &mut faults);
+        check::contradictions(inputs, &mut faults);
+        faults.0
+    }
+
     fn field(site: &SiteInput, assumed: &mut Vec<Assumption>) -> Field {
-        let elevation_m = given_or(
-            site.elevation_m, assumed, "site.elevation", 0.0, |_| "sea level".into(), "assumption",
-        );
+        let elevation_m =
+            given_or(site.elevation_m, assumed, "site.elevation", 0.0, |_| "sea level".into(), "assumption");
         let standard = air::standard(air::geopotential_m(elevation_m));
         let temperature_k = given_or(
-            site.temperature_k, assumed, "site.temperature", standard.temperature_k,
-            |t| format!("{:.1} C", t - 273.15), "US Standard Atmosphere 1976 at the field's elevation",
+            site.temperature_k,
+            assumed,
+            "site.temperature",
+            standard.temperature_k,
+            |t| format!("{:.1} C", t - 273.15),
+            "US Standard Atmosphere 1976 at the field's elevation",
         );
         let station_pressure_pa = match site.pressure {
             Some(PressureInput::Station(pa)) => pa,
             Some(PressureInput::AltimeterSetting(pa)) => air::station_pressure_pa(pa, elevation_m),
             None => given_or(
-                None, assumed, "site.pressure", air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation_m),
+                None,
+                assumed,
+                "site.pressure",
+                air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation_m),
                 |p| format!("{:.1} hPa at the field", p / 100.0),
                 "US Standard Atmosphere 1976 at the field's elevation",
             ),
         };
         let latitude = given_or(
-            site.latitude_rad, assumed, "site.latitude", core::f64::consts::FRAC_PI_4,
-            |_| "45 deg north".into(), "assumption; moves gravity by 0.3 % and turns the Coriolis drift",
+            site.latitude_rad,
+            assumed,
+            "site.latitude",
+            core::f64::consts::FRAC_PI_4,
+            |_| "45 deg north".into(),
+            "assumption; moves gravity by 0.3 % and turns the Coriolis drift",
         );
         Field {
             gravity: Gravity::normal(latitude, elevation_m),
@@ -293,9 +323,13 @@ impl Case {
             }
         };
         let impulse = curve.impulse_n_s();
-        let (specific, grain) = if impulse <= 30.0 { (800.0, "black powder") } else { (1900.0, "composite propellant") };
+        let (specific, grain) =
+            if impulse <= 30.0 { (800.0, "black powder") } else { (1900.0, "composite propellant") };
         let propellant_kg = given_or(
-            m.propellant_kg, assumed, "card.motor.propellant_mass", impulse / specific,
+            m.propellant_kg,
+            assumed,
+            "card.motor.propellant_mass",
+            impulse / specific,
             |kg| format!("{:.1} g a motor", kg * 1e3),
             if grain == "black powder" {
                 "800 N s of impulse per kg, usual for black powder: assumption from memory"
@@ -305,8 +339,12 @@ impl Case {
         );
         let ring_m = if m.count > 1 {
             given_or(
-                m.ring_radius_m, assumed, "card.motor.ring_radius", 0.25 * inputs.airframe.diameter_m,
-                |r| format!("motors on a circle of {:.0} mm radius", r * 1e3), "assumption: a quarter of the diameter",
+                m.ring_radius_m,
+                assumed,
+                "card.motor.ring_radius",
+                0.25 * inputs.airframe.diameter_m,
+                |r| format!("motors on a circle of {:.0} mm radius", r * 1e3),
+                "assumption: a quarter of the diameter",
             )
         } else {
             0.0
@@ -319,13 +357,17 @@ impl Case {
             .collect();
         let one_unlit_share = if m.count > 1 {
             given_or(
-                m.one_unlit_share, assumed, "card.motor.one_unlit_share", 0.02,
-                |s| format!("one motor of the cluster stays unlit in {:.0} % of flights", s * 100.0), "assumption",
+                m.one_unlit_share,
+                assumed,
+                "card.motor.one_unlit_share",
+                0.02,
+                |s| format!("one motor of the cluster stays unlit in {:.0} % of flights", s * 100.0),
+                "assumption",
             )
         } else {
             0.0
         };
-        let (first, last) = curve.burn_window_s();
+        let (_, last) = curve.burn_window_s();
         let burnout = if m.burnout_at_curve_end { curve.end_s() } else { last };
         if !m.delay_from_nominal_burn {
             assumed.push(Assumption {
@@ -334,7 +376,6 @@ impl Case {
                 source: "meaning of the delay in a motor code: from burnout to ejection charge",
             });
         }
-        let _ = first;
         MotorPlan {
             clock: if m.delay_from_nominal_burn { DelayClock::NominalBurn(burnout) } else { DelayClock::Burnout },
             burnout_at_end: m.burnout_at_curve_end,
@@ -369,11 +410,15 @@ impl Case {
             });
         }
         let length = given_or(
-            m.length_m, assumed, "card.motor.length", (4.0 * diameter).min(0.4 * a.length_m),
+            m.length_m,
+            assumed,
+            "card.motor.length",
+            (4.0 * diameter).min(0.4 * a.length_m),
             |l| format!("{:.0} mm; jet damping then takes the whole lever to the nozzle", l * 1e3),
             "assumption: four diameters",
         );
-        let implied = a.centre_of_gravity_burnout_m.map(|after| (a.mass_kg * a.centre_of_gravity_m - dry * after) / propellant);
+        let implied =
+            a.centre_of_gravity_burnout_m.map(|after| (a.mass_kg * a.centre_of_gravity_m - dry * after) / propellant);
         let propellant_cg_m = m.propellant_centre_m.or(implied).unwrap_or_else(|| {
             let x = a.length_m - 0.5 * length;
             assumed.push(Assumption {
@@ -384,8 +429,9 @@ impl Case {
             x
         });
         if !(propellant_cg_m > 0.0 && propellant_cg_m < 1.2 * a.length_m) {
+            let given = m.propellant_centre_m.is_some();
             faults.add(
-                "card.airframe.centre_of_gravity_burnout",
+                if given { "card.motor.propellant_centre" } else { "card.airframe.centre_of_gravity_burnout" },
                 format!("with the centre of gravity at lift-off it puts the propellant {propellant_cg_m:.3} m from the nose tip, outside the rocket"),
                 "check both centres of gravity and the propellant mass: as propellant burns the centre moves away from the motor",
             );
@@ -438,18 +484,30 @@ impl Case {
     fn launch(inputs: &Inputs, assumed: &mut Vec<Assumption>) -> Launch {
         let (l, a) = (&inputs.launch, &inputs.airframe);
         let aft_guide_m = given_or(
-            l.aft_guide_m, assumed, "launch.aft_guide", 0.95 * a.length_m.max(a.centre_of_gravity_m / 0.95),
-            |x| format!("{:.0} mm from the nose tip", x * 1e3), "assumption: near the tail",
+            l.aft_guide_m,
+            assumed,
+            "launch.aft_guide",
+            0.95 * a.length_m.max(a.centre_of_gravity_m / 0.95),
+            |x| format!("{:.0} mm from the nose tip", x * 1e3),
+            "assumption: near the tail",
         );
         let forward_guide_m = given_or(
-            l.forward_guide_m, assumed, "launch.forward_guide", a.centre_of_gravity_m.min(aft_guide_m),
-            |x| format!("{:.0} mm from the nose tip", x * 1e3), "assumption: at the centre of gravity",
+            l.forward_guide_m,
+            assumed,
+            "launch.forward_guide",
+            a.centre_of_gravity_m.min(aft_guide_m),
+            |x| format!("{:.0} mm from the nose tip", x * 1e3),
+            "assumption: at the centre of gravity",
         );
         let tilt_rad = given_or(l.tilt_rad, assumed, "launch.tilt", 0.0, |_| "vertical".into(), "assumption");
         let azimuth_rad = match l.azimuth_rad {
             Some(azimuth) => azimuth,
             None if tilt_rad > 0.0 => given_or(
-                None, assumed, "launch.azimuth", 0.0, |_| "towards true north".into(),
+                None,
+                assumed,
+                "launch.azimuth",
+                0.0,
+                |_| "towards true north".into(),
                 "assumption: give the direction the rail leans towards",
             ),
             None => 0.0,
@@ -460,7 +518,14 @@ impl Case {
             last_travel_m: l.rail_length_m,
             forward_travel_m: (l.rail_length_m - (aft_guide_m - forward_guide_m)).max(0.2 * l.rail_length_m),
             aft_guide_m,
-            friction: given_or(l.friction, assumed, "launch.friction", 0.1, |f| format!("{f}"), "assumption: plastic guides"),
+            friction: given_or(
+                l.friction,
+                assumed,
+                "launch.friction",
+                0.1,
+                |f| format!("{f}"),
+                "assumption: plastic guides",
+            ),
         }
     }
 
@@ -468,11 +533,19 @@ impl Case {
         let mut canopy = |device: &Device, names: [&'static str; 2]| match *device {
             Device::Parachute { diameter_m, drag_coefficient, fill_constant } => {
                 let cd = given_or(
-                    drag_coefficient, assumed, names[0], 0.75, |c| format!("{c} on the cloth laid flat"),
+                    drag_coefficient,
+                    assumed,
+                    names[0],
+                    0.75,
+                    |c| format!("{c} on the cloth laid flat"),
                     "solid flat round canopy: 0.75 to 0.80 (Knacke table 5-1, from memory; 0.75 read in a university reproduction)",
                 );
                 let n = given_or(
-                    fill_constant, assumed, names[1], 8.0, |n| format!("full after {n} diameters of air path"),
+                    fill_constant,
+                    assumed,
+                    names[1],
+                    8.0,
+                    |n| format!("full after {n} diameters of air path"),
                     "solid flat round canopy (Knacke, from memory)",
                 );
                 Canopy {
@@ -483,7 +556,11 @@ impl Case {
             }
             Device::Streamer { length_m, width_m, drag_coefficient } => {
                 let cd = given_or(
-                    drag_coefficient, assumed, names[0], STREAMER_DRAG, |c| format!("{c} on length x width"),
+                    drag_coefficient,
+                    assumed,
+                    names[0],
+                    STREAMER_DRAG,
+                    |c| format!("{c} on length x width"),
                     "range 0.14 to 0.40 quoted second-hand, low trust",
                 );
                 Canopy {
@@ -496,15 +573,9 @@ impl Case {
             Device::None => Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 },
         };
         RecoveryPlan {
-            first: canopy(
-                &r.first,
-                ["card.recovery.first.drag_coefficient", "card.recovery.first.fill_constant"],
-            ),
+            first: canopy(&r.first, ["card.recovery.first.drag_coefficient", "card.recovery.first.fill_constant"]),
             main: r.main.map(|(device, height)| {
-                let main = canopy(
-                    &device,
-                    ["card.recovery.main.drag_coefficient", "card.recovery.main.fill_constant"],
-                );
+                let main = canopy(&device, ["card.recovery.main.drag_coefficient", "card.recovery.main.fill_constant"]);
                 (main, height)
             }),
         }

@@ -143,17 +143,13 @@ impl Nose {
                 (radius, radius * base_radius / length)
             }
             NoseForm::Ogive if length > base_radius => {
-                let arc_radius =
-                    (base_radius * base_radius + length * length) / (2.0 * base_radius);
+                let arc_radius = (base_radius * base_radius + length * length) / (2.0 * base_radius);
                 let ahead = length - x;
                 let height = (arc_radius * arc_radius - ahead * ahead).sqrt();
                 let radius = (height - (arc_radius - base_radius)).max(0.0);
                 (radius, radius * ahead / height)
             }
-            NoseForm::Parabolic => (
-                base_radius * (x / length).sqrt(),
-                0.5 * base_radius * base_radius / length,
-            ),
+            NoseForm::Parabolic => (base_radius * (x / length).sqrt(), 0.5 * base_radius * base_radius / length),
             NoseForm::Ogive | NoseForm::Ellipsoid => ellipsoid(),
         }
     }
@@ -194,9 +190,7 @@ impl Nose {
 
     /// Area of the surface, without the base.
     pub fn wetted_area_m2(&self) -> f64 {
-        self.along(|_, radius, radius_slope| {
-            2.0 * PI * (radius * radius + radius_slope * radius_slope).sqrt()
-        })
+        self.along(|_, radius, radius_slope| 2.0 * PI * (radius * radius + radius_slope * radius_slope).sqrt())
     }
 }
 
@@ -216,9 +210,7 @@ impl Transition {
     }
 
     fn planform_first_m3(&self) -> f64 {
-        let about_front =
-            self.length_m * self.length_m * (self.front_diameter_m + 2.0 * self.rear_diameter_m)
-                / 6.0;
+        let about_front = self.length_m * self.length_m * (self.front_diameter_m + 2.0 * self.rear_diameter_m) / 6.0;
         self.station_m * self.planform_area_m2() + about_front
     }
 
@@ -286,13 +278,9 @@ impl Shape {
 
     /// Largest diameter of the body.
     pub fn largest_diameter_m(&self) -> f64 {
-        self.transitions
-            .iter()
-            .fold(self.nose.base_diameter_m, |largest, transition| {
-                largest
-                    .max(transition.front_diameter_m)
-                    .max(transition.rear_diameter_m)
-            })
+        self.transitions.iter().fold(self.nose.base_diameter_m, |largest, transition| {
+            largest.max(transition.front_diameter_m).max(transition.rear_diameter_m)
+        })
     }
 
     /// Length over largest diameter.
@@ -315,8 +303,7 @@ impl Shape {
             }
             diameter = if station_m < transition.rear_m() {
                 let share = (station_m - transition.station_m) / transition.length_m;
-                transition.front_diameter_m
-                    + share * (transition.rear_diameter_m - transition.front_diameter_m)
+                transition.front_diameter_m + share * (transition.rear_diameter_m - transition.front_diameter_m)
             } else {
                 transition.rear_diameter_m
             };
@@ -326,11 +313,7 @@ impl Shape {
 
     /// Area of the body seen from the side, fins apart.
     pub fn planform_area_m2(&self) -> f64 {
-        self.sections()
-            .iter()
-            .fold(self.nose.planform_area_m2(), |sum, section| {
-                sum + section.planform_area_m2()
-            })
+        self.sections().iter().fold(self.nose.planform_area_m2(), |sum, section| sum + section.planform_area_m2())
     }
 
     /// Centroid, from the nose tip, of the area of the body seen from the side.
@@ -338,19 +321,13 @@ impl Shape {
         let first = self
             .sections()
             .iter()
-            .fold(self.nose.planform_first_m3(), |sum, section| {
-                sum + section.planform_first_m3()
-            });
+            .fold(self.nose.planform_first_m3(), |sum, section| sum + section.planform_first_m3());
         first / self.planform_area_m2()
     }
 
     /// Surface of the body the air touches: fins apart, base apart, fin roots not counted out.
     pub fn wetted_area_m2(&self) -> f64 {
-        self.sections()
-            .iter()
-            .fold(self.nose.wetted_area_m2(), |sum, section| {
-                sum + section.wetted_area_m2()
-            })
+        self.sections().iter().fold(self.nose.wetted_area_m2(), |sum, section| sum + section.wetted_area_m2())
     }
 
     /// Area of the base.
@@ -364,18 +341,11 @@ mod tests {
     use super::*;
 
     fn near(got: f64, want: f64, relative: f64) {
-        assert!(
-            (got - want).abs() <= relative * want.abs(),
-            "got {got}, want {want}"
-        );
+        assert!((got - want).abs() <= relative * want.abs(), "got {got}, want {want}");
     }
 
     fn nose(form: NoseForm) -> Nose {
-        Nose {
-            form,
-            length_m: 0.3,
-            base_diameter_m: 0.1,
-        }
+        Nose { form, length_m: 0.3, base_diameter_m: 0.1 }
     }
 
     fn tube_with(transitions: Vec<Transition>, nose: Nose, length_m: f64, base_m: f64) -> Shape {
@@ -394,21 +364,9 @@ mod tests {
     #[test]
     fn side_area_of_noses() {
         let box_area = 0.3 * 0.1;
-        near(
-            nose(NoseForm::Cone).planform_area_m2(),
-            0.5 * box_area,
-            1e-12,
-        );
-        near(
-            nose(NoseForm::Parabolic).planform_area_m2(),
-            box_area * 2.0 / 3.0,
-            1e-12,
-        );
-        near(
-            nose(NoseForm::Ellipsoid).planform_area_m2(),
-            box_area * PI / 4.0,
-            1e-9,
-        );
+        near(nose(NoseForm::Cone).planform_area_m2(), 0.5 * box_area, 1e-12);
+        near(nose(NoseForm::Parabolic).planform_area_m2(), box_area * 2.0 / 3.0, 1e-12);
+        near(nose(NoseForm::Ellipsoid).planform_area_m2(), box_area * PI / 4.0, 1e-9);
     }
 
     /// Closed forms: cone slant; paraboloid (R/6L^2)((R^2+4L^2)^1.5 - R^3) pi; hemisphere 2 pi R^2 by
@@ -416,23 +374,11 @@ mod tests {
     #[test]
     fn surface_of_noses() {
         let (r, l) = (0.05_f64, 0.3_f64);
-        near(
-            nose(NoseForm::Cone).wetted_area_m2(),
-            PI * r * (r * r + l * l).sqrt(),
-            1e-12,
-        );
+        near(nose(NoseForm::Cone).wetted_area_m2(), PI * r * (r * r + l * l).sqrt(), 1e-12);
         let q = r * r + 4.0 * l * l;
-        near(
-            nose(NoseForm::Parabolic).wetted_area_m2(),
-            PI * r / (6.0 * l * l) * (q * q.sqrt() - r * r * r),
-            1e-9,
-        );
+        near(nose(NoseForm::Parabolic).wetted_area_m2(), PI * r / (6.0 * l * l) * (q * q.sqrt() - r * r * r), 1e-9);
         for form in [NoseForm::Ellipsoid, NoseForm::Ogive] {
-            let ball = Nose {
-                form,
-                length_m: 0.05,
-                base_diameter_m: 0.1,
-            };
+            let ball = Nose { form, length_m: 0.05, base_diameter_m: 0.1 };
             near(ball.wetted_area_m2(), 2.0 * PI * r * r, 1e-9);
         }
     }
@@ -442,11 +388,7 @@ mod tests {
     /// 66.7663; the tolerances are the printed digits.
     #[test]
     fn slender_body_with_ogive() {
-        let ogive = Nose {
-            form: NoseForm::Ogive,
-            length_m: 0.10,
-            base_diameter_m: 0.025,
-        };
+        let ogive = Nose { form: NoseForm::Ogive, length_m: 0.10, base_diameter_m: 0.025 };
         let shape = tube_with(Vec::new(), ogive, 0.45, 0.025);
         let area = PI * 0.025 * 0.025 / 4.0;
         near(shape.planform_area_m2() / area, 21.231246, 1e-7);
@@ -460,28 +402,12 @@ mod tests {
     #[test]
     fn stepped_body() {
         let transitions = vec![
-            Transition {
-                station_m: 0.5,
-                length_m: 0.1,
-                front_diameter_m: 0.1,
-                rear_diameter_m: 0.14,
-            },
-            Transition {
-                station_m: 0.9,
-                length_m: 0.1,
-                front_diameter_m: 0.14,
-                rear_diameter_m: 0.08,
-            },
+            Transition { station_m: 0.5, length_m: 0.1, front_diameter_m: 0.1, rear_diameter_m: 0.14 },
+            Transition { station_m: 0.9, length_m: 0.1, front_diameter_m: 0.14, rear_diameter_m: 0.08 },
         ];
         let shape = tube_with(transitions, nose(NoseForm::Cone), 1.0, 0.08);
         near(shape.largest_diameter_m(), 0.14, 0.0);
-        for (station, radius) in [
-            (0.15, 0.025),
-            (0.4, 0.05),
-            (0.55, 0.06),
-            (0.7, 0.07),
-            (0.95, 0.055),
-        ] {
+        for (station, radius) in [(0.15, 0.025), (0.4, 0.05), (0.55, 0.06), (0.7, 0.07), (0.95, 0.055)] {
             near(shape.radius_m(station), radius, 1e-12);
         }
         assert_eq!(shape.radius_m(-0.1), 0.0);

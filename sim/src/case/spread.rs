@@ -54,6 +54,7 @@ pub struct Spread {
 }
 
 const DEG: f64 = core::f64::consts::PI / 180.0;
+const TURN: f64 = core::f64::consts::TAU;
 
 /// What the defaults depend on.
 pub struct Context<'a> {
@@ -156,7 +157,7 @@ impl Spread {
         let roll_rate = take(
             &input.roll_rate,
             "spread.roll_rate",
-            Law::Normal { mean: 0.0, sd: core::f64::consts::TAU * 0.5 },
+            Law::Normal { mean: 0.0, sd: 0.5 * TURN },
             "normal, standard deviation 0.5 turns/s".into(),
             "assumption",
         );
@@ -217,10 +218,12 @@ impl Spread {
                     assumed,
                     "spread.delay",
                     0.05,
-                    |s| format!(
-                        "normal, not cut; {:.0} % of delays outside +-(the larger of 1.5 s and 20 % of the delay, at most 3 s)",
-                        s * 100.0
-                    ),
+                    |s| {
+                        format!(
+                            "normal, not cut; {:.0} % of delays outside +-(the larger of 1.5 s and 20 % of the delay, at most 3 s)",
+                            s * 100.0
+                        )
+                    },
                     "bound of NFPA 1125 (from memory, low confidence); the share outside it is an assumption",
                 );
                 // The share outside both ends together. At most a half, so that the error stays finite.
@@ -237,17 +240,26 @@ impl Spread {
         }
         let wind = WindErrors {
             component_sd_m_s: given_or(
-                input.wind_component_sd_m_s, assumed, "spread.wind.component_sd", 1.5,
+                input.wind_component_sd_m_s,
+                assumed,
+                "spread.wind.component_sd",
+                1.5,
                 |v| format!("normal error of {v} m/s along and across the wind at every height"),
                 "errors of 10 m wind of regional forecast models are 1.5 to 1.8 m/s (independent benchmark); used for reports too: assumption",
             ),
             direction_sd_rad: given_or(
-                input.wind_direction_sd_rad, assumed, "spread.wind.direction_sd", 10.0 * DEG,
+                input.wind_direction_sd_rad,
+                assumed,
+                "spread.wind.direction_sd",
+                10.0 * DEG,
                 |v| format!("normal error of {:.0} deg of the direction", v / DEG),
                 "assumption",
             ),
             correlation_length_m: given_or(
-                input.wind_correlation_length_m, assumed, "spread.wind.correlation_length", 500.0,
+                input.wind_correlation_length_m,
+                assumed,
+                "spread.wind.correlation_length",
+                500.0,
                 |v| format!("errors of the wind agree over {v} m of height (exponential)"),
                 "assumption",
             ),
@@ -256,9 +268,26 @@ impl Spread {
             growth_above_top_per_s: 0.001,
         };
         Self {
-            impulse, burn_time, delay_in_tolerances, delay, mass, centre_of_gravity, centre_of_pressure, drag,
-            normal_force_slope, thrust_misalignment, fin_misalignment, roll_rate, rail_angle, canopy_drag,
-            line_stretch_lag, apogee_lag, sensed_height, temperature, pressure, wind,
+            impulse,
+            burn_time,
+            delay_in_tolerances,
+            delay,
+            mass,
+            centre_of_gravity,
+            centre_of_pressure,
+            drag,
+            normal_force_slope,
+            thrust_misalignment,
+            fin_misalignment,
+            roll_rate,
+            rail_angle,
+            canopy_drag,
+            line_stretch_lag,
+            apogee_lag,
+            sensed_height,
+            temperature,
+            pressure,
+            wind,
         }
     }
 }
@@ -269,19 +298,32 @@ fn reach_of(name: &str) -> (f64, f64, &'static str) {
         "impulse" | "burn_time" | "drag" | "normal_force_slope" | "canopy_drag" => {
             (0.05, 20.0, "it multiplies the nominal value, so 1 means nominal and draws must stay between 0.05 and 20")
         }
-        "mass" => (0.5, 2.0, "it multiplies the card's mass, so 1 means the card's and draws must stay between 0.5 and 2"),
+        "mass" => {
+            (0.5, 2.0, "it multiplies the card's mass, so 1 means the card's and draws must stay between 0.5 and 2")
+        }
         "delay" => (-60.0, 60.0, "it is an error in seconds; draws must stay within +-60 s"),
         "centre_of_gravity" | "centre_of_pressure" => {
             (-2.0, 2.0, "it is an error in metres; draws must stay within +-2 m")
         }
         "thrust_misalignment" | "fin_misalignment" | "rail_angle" => {
-            (-0.35, 0.35, "it is an angle about zero; draws must stay within +-20 deg")
+            (-20.0 * DEG, 20.0 * DEG, "it is an angle about zero; draws must stay within +-20 deg")
         }
-        "roll_rate" => (-400.0, 400.0, "it is in rad/s; draws must stay within +-400"),
-        "line_stretch_lag" | "apogee_lag" => (-0.001, 30.0, "it is a time in seconds; draws must stay within 0 and 30 s"),
+        "roll_rate" => (-60.0 * TURN, 60.0 * TURN, "draws must stay within +-60 turns/s"),
+        "line_stretch_lag" | "apogee_lag" => {
+            (-0.001, 30.0, "it is a time in seconds; draws must stay within 0 and 30 s")
+        }
         "sensed_height" => (-500.0, 500.0, "it is an error in metres; draws must stay within +-500 m"),
         "temperature" => (-40.0, 40.0, "it is an error in kelvins; draws must stay within +-40 K"),
         _ => (-10_000.0, 10_000.0, "it is an error in pascals; draws must stay within +-10,000 Pa"),
+    }
+}
+
+/// Unit in which a law's draws are told to people.
+fn shown_in(name: &str) -> (f64, &'static str) {
+    match name {
+        "thrust_misalignment" | "fin_misalignment" | "rail_angle" => (DEG, " deg"),
+        "roll_rate" => (TURN, " turns/s"),
+        _ => (1.0, ""),
     }
 }
 
@@ -301,22 +343,24 @@ pub fn check(input: &SpreadInput, faults: &mut Faults) {
         if !(least >= low && most <= high) {
             faults.add(
                 field,
-                format!("its draws reach from {least:.4} to {most:.4} (one flight in a million)"),
+                {
+                    let (scale, unit) = shown_in(name);
+                    format!(
+                        "its draws reach from {:.4} to {:.4}{unit} (one flight in a million)",
+                        least / scale,
+                        most / scale
+                    )
+                },
                 format!("{hint}; narrow it or use a truncated law"),
             );
         }
     }
-    let mut range = |value: Option<f64>, field: &str, min: f64, max: f64, unit: &str, hint: &str| {
-        if let Some(v) = value {
-            if !(v >= min && v <= max) && !faults.touches(field) {
-                faults.add(field, format!("it is {v} {unit}"), format!("give {min} to {max} {unit}; {hint}"));
-            }
-        }
-    };
-    range(input.wind_component_sd_m_s, "spread.wind.component_sd", 0.0, 15.0, "m/s", "1.5 m/s is usual");
-    range(input.wind_direction_sd_rad, "spread.wind.direction_sd", 0.0, 0.8, "rad", "at most 45 deg; say direction \"variable\" beyond");
-    range(input.delay_out_of_tolerance_share, "spread.delay_out_of_tolerance_share", 0.0, 0.5, "", "0.05 is the default");
-    if let Some(v) = input.wind_correlation_length_m {
-        limits::CORRELATION_LENGTH.check("spread.wind.correlation_length", v, faults);
+    for (limit, value, field) in [
+        (limits::WIND_ERROR, input.wind_component_sd_m_s, "spread.wind.component_sd"),
+        (limits::DIRECTION_ERROR, input.wind_direction_sd_rad, "spread.wind.direction_sd"),
+        (limits::CORRELATION_LENGTH, input.wind_correlation_length_m, "spread.wind.correlation_length"),
+        (limits::OUT_OF_TOLERANCE, input.delay_out_of_tolerance_share, "spread.delay_out_of_tolerance_share"),
+    ] {
+        super::check::maybe(limit, field, value, faults);
     }
 }

@@ -112,7 +112,7 @@ impl Law {
             }
             Self::LogNormal { median, log_sd } => !finite(&[*median, *log_sd]) || *median <= 0.0 || *log_sd < 0.0,
             Self::Uniform { low, high } => !finite(&[*low, *high]) || low > high,
-            Self::Triangular { low, mode, high } => !finite(&[*low, *mode, *high]) || !(low <= mode && mode <= high),
+            Self::Triangular { low, mode, high } => !(finite(&[*low, *mode, *high]) && low <= mode && mode <= high),
             Self::Sample(v) => v.is_empty() || v.len() > 10_000 || !finite(v),
         };
         bad.then_some(match self {

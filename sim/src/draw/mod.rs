@@ -98,10 +98,7 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
                 from(&spread.thrust_misalignment, Slot::ThrustOther),
             ],
             nozzle_m: case.inputs.airframe.length_m,
-            fins_rad: [
-                from(&spread.fin_misalignment, Slot::FinsOne),
-                from(&spread.fin_misalignment, Slot::FinsOther),
-            ],
+            fins_rad: [from(&spread.fin_misalignment, Slot::FinsOne), from(&spread.fin_misalignment, Slot::FinsOther)],
             roll_rad: core::f64::consts::TAU * numbers.uniform(Slot::RollAngle),
             roll_rate_rad_s: from(&spread.roll_rate, Slot::RollRate),
         },
@@ -117,7 +114,7 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
         },
         top_m: case.top_m,
     };
-    let events = events(case, numbers, &from, lift_off_kg);
+    let events = events(case, &from, lift_off_kg);
     (drawn, events)
 }
 
@@ -140,7 +137,7 @@ fn motors(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64) -> 
     ThrustTable::new(&plan.curve, plan.propellant_kg, &motors, plan.burnout_at_end)
 }
 
-fn events(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64, lift_off_kg: f64) -> Events {
+fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, lift_off_kg: f64) -> Events {
     let spread = &case.spread;
     let count = case.motor.offsets_m.len();
     let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
@@ -149,7 +146,6 @@ fn events(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64, lif
         canopy.drag_area_m2 *= canopy_factor;
         canopy
     };
-    let _ = numbers;
     Events {
         delay_in_tolerances: (0..count).map(|k| from(&spread.delay_in_tolerances, Slot::Delay(k))).collect(),
         delay_error_s: (0..count).map(|k| from(&spread.delay, Slot::Delay(k))).collect(),

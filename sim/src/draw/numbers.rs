@@ -4,8 +4,8 @@
 //! with the shorter one, any split over threads gives the same flights, and the scrambles are replicates
 //! from which intervals come. A new slot takes a new number and disturbs no other.
 
-use rand::rngs::ChaCha8Rng;
 use rand::SeedableRng;
+use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, Open01};
 
 pub use crate::stat::interval::PointSet;
@@ -193,11 +193,29 @@ mod tests {
     #[test]
     fn no_two_slots_share_a_dimension() {
         let mut used = vec![
-            Slot::Gust, Slot::RailInPlane, Slot::RailAcross, Slot::Drag, Slot::CentreOfPressure, Slot::Mass,
-            Slot::CentreOfGravity, Slot::NormalForceSlope, Slot::LineStretchLag, Slot::CanopyDrag,
-            Slot::ThrustOne, Slot::ThrustOther, Slot::FinsOne, Slot::FinsOther, Slot::RollRate,
-            Slot::RollAngle, Slot::Temperature, Slot::Pressure, Slot::VariableDirection, Slot::ApogeeLag,
-            Slot::SensedHeight, Slot::Unlit, Slot::UnlitMotor,
+            Slot::Gust,
+            Slot::RailInPlane,
+            Slot::RailAcross,
+            Slot::Drag,
+            Slot::CentreOfPressure,
+            Slot::Mass,
+            Slot::CentreOfGravity,
+            Slot::NormalForceSlope,
+            Slot::LineStretchLag,
+            Slot::CanopyDrag,
+            Slot::ThrustOne,
+            Slot::ThrustOther,
+            Slot::FinsOne,
+            Slot::FinsOther,
+            Slot::RollRate,
+            Slot::RollAngle,
+            Slot::Temperature,
+            Slot::Pressure,
+            Slot::VariableDirection,
+            Slot::ApogeeLag,
+            Slot::SensedHeight,
+            Slot::Unlit,
+            Slot::UnlitMotor,
         ];
         for k in 0..ANCHORS {
             used.extend([Slot::WindAlong(k), Slot::WindAcross(k)]);

@@ -119,12 +119,9 @@ pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &m
     *out = Ascent { path: core::mem::take(&mut out.path), finer, ..Ascent::default() };
     let state = match parts.start {
         Start::Free(state) => state,
-        Start::Rail { rail, cg_height_m } => State {
-            position: [0.0, 0.0, cg_height_m],
-            velocity: [0.0; 3],
-            nose: rail.direction,
-            spin: [0.0; 3],
-        },
+        Start::Rail { rail, cg_height_m } => {
+            State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: rail.direction, spin: [0.0; 3] }
+        }
     };
     let now = parts.instant(0.0, Side::After);
     let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, out };
@@ -181,11 +178,11 @@ impl Flyer<'_, '_> {
     fn accept(&mut self, next: Stepped<f64>, mut end: Instant<f64>, dt: f64) {
         self.time_s += dt;
         // Land exactly on the node, so that no sliver of a step is left.
-        if let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9) {
-            if (node - self.time_s).abs() < 1e-9 {
-                self.time_s = node;
-                end = self.parts.instant(node, Side::After);
-            }
+        if let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9)
+            && (node - self.time_s).abs() < 1e-9
+        {
+            self.time_s = node;
+            end = self.parts.instant(node, Side::After);
         }
         self.state = next.state;
         self.now = end;
@@ -200,7 +197,8 @@ impl Flyer<'_, '_> {
         for _ in 0..MOST_STEPS {
             let dt = self.step_s(&flow, &rate, &RAIL);
             let (next, end) = self.stepped(&rate, dt, hold);
-            if !(dot(next.state.velocity, along_rail) > 0.0) {
+            let speed = dot(next.state.velocity, along_rail);
+            if speed.is_nan() || speed <= 0.0 {
                 return false;
             }
             if travel(&next.state) < goal {
@@ -224,7 +222,9 @@ impl Flyer<'_, '_> {
 
     /// The instant at which thrust first beats weight and friction along the rail.
     fn lift_off_s(&self, hold: &Hold, along_rail: [f64; 3]) -> Option<f64> {
-        let net = |t: f64| dot(derivative(self.parts, &self.parts.instant(t, Side::After), &self.state, hold).velocity, along_rail);
+        let net = |t: f64| {
+            dot(derivative(self.parts, &self.parts.instant(t, Side::After), &self.state, hold).velocity, along_rail)
+        };
         if net(0.0) > 0.0 {
             return Some(0.0);
         }

@@ -198,8 +198,8 @@ impl Events {
                 stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
             };
             // A cluster's first charge may fire while another motor still burns.
-            let boosting = fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9
-                || fires < ascent.rail_exit.time_s;
+            let boosting =
+                fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
             let (outcome, landing) = if boosting {
                 (Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift))
             } else if fires + self.line_stretch_lag_s >= ground {

@@ -89,8 +89,8 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
 
     let half_rho = half * density;
     let q = half_rho * parts.number(|d| d.aero.reference_area_m2);
-    let axial = parts.axial(mach, now.burning)
-        * u_axial.below(zero, parts.number(|d| d.aero.tail_first_factor), L::splat(1.0));
+    let axial =
+        parts.axial(mach, now.burning) * u_axial.below(zero, parts.number(|d| d.aero.tail_first_factor), L::splat(1.0));
     let fin = parts.fin_factor(mach);
     let c0 = parts.number(|d| d.body.zeroth_per_rad) + parts.number(|d| d.fins.zeroth_per_rad) * fin;
     let c1 = parts.number(|d| d.body.first_m) + parts.number(|d| d.fins.first_m) * fin;
@@ -122,8 +122,11 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     let e2 = cross(s.nose, e1);
     // Misaligned fins see the flow at their own small angle.
     let fin_force = q * parts.number(|d| d.fins.zeroth_per_rad) * fin * along_speed * airspeed;
-    let fin_lever =
-        q * fin * along_speed * airspeed * (parts.number(|d| d.fins.first_m) - parts.number(|d| d.fins.zeroth_per_rad) * now.cg);
+    let fin_lever = q
+        * fin
+        * along_speed
+        * airspeed
+        * (parts.number(|d| d.fins.first_m) - parts.number(|d| d.fins.zeroth_per_rad) * now.cg);
     let side = [now.side[0] + fin_force * now.fins[0], now.side[1] + fin_force * now.fins[1]];
     let moment = [now.moment[0] + fin_lever * now.fins[1], now.moment[1] - fin_lever * now.fins[0]];
 
@@ -202,10 +205,7 @@ pub fn derivative_and_flow<L: Lane>(
                 position: s.velocity,
                 velocity: along(acceleration, force, now.per_mass),
                 nose: cross(s.spin, s.nose),
-                spin: scale(
-                    [torque[0] + moment[0], torque[1] + moment[1], torque[2] + moment[2]],
-                    now.per_inertia,
-                ),
+                spin: scale([torque[0] + moment[0], torque[1] + moment[1], torque[2] + moment[2]], now.per_inertia),
             }
         }
     };

@@ -9,14 +9,10 @@ mod path;
 mod step;
 
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
-pub use deploy::{
-    DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s,
-};
+pub use deploy::{DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
-pub use parts::{
-    Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start,
-};
+pub use parts::{Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start};
 pub use path::{Moment, Node, Path};
 pub use step::{Stepped, step};
 

@@ -24,8 +24,8 @@ impl Gravity {
             EQUATOR_GRAVITY_M_S2, SOMIGLIANA_K,
         };
         let sin2 = libm::sin(latitude_rad) * libm::sin(latitude_rad);
-        let ellipsoid = EQUATOR_GRAVITY_M_S2 * (1.0 + SOMIGLIANA_K * sin2)
-            / (1.0 - EARTH_ECCENTRICITY_SQUARED * sin2).sqrt();
+        let ellipsoid =
+            EQUATOR_GRAVITY_M_S2 * (1.0 + SOMIGLIANA_K * sin2) / (1.0 - EARTH_ECCENTRICITY_SQUARED * sin2).sqrt();
         let radius = EARTH_SEMI_MAJOR_M / (1.0 + F + EARTH_GRAVITY_RATIO - 2.0 * F * sin2);
         let fall = radius / (radius + elevation_m);
         Self { surface_m_s2: ellipsoid * fall * fall, radius_m: radius + elevation_m }
@@ -224,9 +224,20 @@ fn sine_and_cosine(turns: f64) -> (f64, f64) {
     let x = (turns * 4.0 - quarters as f64) * core::f64::consts::FRAC_PI_2;
     let y = x * x;
     let sin = x
-        * (1.0 - y * (1.0 / 6.0) * (1.0 - y * (1.0 / 20.0) * (1.0 - y * (1.0 / 42.0) * (1.0 - y * (1.0 / 72.0) * (1.0 - y * (1.0 / 110.0) * (1.0 - y * (1.0 / 156.0)))))));
+        * (1.0
+            - y * (1.0 / 6.0)
+                * (1.0
+                    - y * (1.0 / 20.0)
+                        * (1.0
+                            - y * (1.0 / 42.0)
+                                * (1.0 - y * (1.0 / 72.0) * (1.0 - y * (1.0 / 110.0) * (1.0 - y * (1.0 / 156.0)))))));
     let cos = 1.0
-        - y * 0.5 * (1.0 - y * (1.0 / 12.0) * (1.0 - y * (1.0 / 30.0) * (1.0 - y * (1.0 / 56.0) * (1.0 - y * (1.0 / 90.0) * (1.0 - y * (1.0 / 132.0))))));
+        - y * 0.5
+            * (1.0
+                - y * (1.0 / 12.0)
+                    * (1.0
+                        - y * (1.0 / 30.0)
+                            * (1.0 - y * (1.0 / 56.0) * (1.0 - y * (1.0 / 90.0) * (1.0 - y * (1.0 / 132.0))))));
     match quarters & 3 {
         0 => (sin, cos),
         1 => (cos, -sin),

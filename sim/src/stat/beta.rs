@@ -59,11 +59,7 @@ pub fn inverse(p: f64, a: f64, b: f64) -> f64 {
         let slope = libm::exp((a - 1.0) * libm::log(x) + (b - 1.0) * libm::log1p(-x) - ln_scale);
         let newton = x - miss / slope;
         // The ends count as inside: at the root the step is zero and `x` is itself an end.
-        let next = if newton >= low && newton <= high {
-            newton
-        } else {
-            0.5 * (low + high)
-        };
+        let next = if newton >= low && newton <= high { newton } else { 0.5 * (low + high) };
         let done = (next - x).abs() <= 2.0 * f64::EPSILON * x;
         x = next;
         if done || miss == 0.0 {
@@ -86,24 +82,15 @@ fn first_guess(p: f64, a: f64, b: f64) -> f64 {
         let lambda = (z * z - 3.0) / 6.0;
         let (u, v) = (1.0 / (2.0 * a - 1.0), 1.0 / (2.0 * b - 1.0));
         let h = 2.0 / (u + v);
-        let w =
-            z * (lambda + h).max(0.0).sqrt() / h - (v - u) * (lambda + 5.0 / 6.0 - 2.0 / (3.0 * h));
+        let w = z * (lambda + h).max(0.0).sqrt() / h - (v - u) * (lambda + 5.0 / 6.0 - 2.0 / (3.0 * h));
         a / (a + b * libm::exp(2.0 * w))
     } else {
         let below = libm::exp(a * libm::log(a / (a + b))) / a;
         let above = libm::exp(b * libm::log(b / (a + b))) / b;
         let both = below + above;
-        if p < below / both {
-            libm::pow(a * both * p, 1.0 / a)
-        } else {
-            1.0 - libm::pow(b * both * (1.0 - p), 1.0 / b)
-        }
+        if p < below / both { libm::pow(a * both * p, 1.0 / a) } else { 1.0 - libm::pow(b * both * (1.0 - p), 1.0 / b) }
     };
-    if guess > 0.0 && guess < 1.0 {
-        guess
-    } else {
-        a / (a + b)
-    }
+    if guess > 0.0 && guess < 1.0 { guess } else { a / (a + b) }
 }
 
 /// The continued fraction itself; valid and fast for `x` below about the mean.
@@ -134,10 +121,7 @@ fn fraction(x: f64, a: f64, b: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![expect(
-        clippy::excessive_precision,
-        reason = "values are kept as computed, so that they can be compared"
-    )]
+    #![expect(clippy::excessive_precision, reason = "values are kept as computed, so that they can be compared")]
 
     use super::{inverse, regularised};
 
@@ -184,10 +168,7 @@ mod tests {
                     // Next to 1 the spacing of doubles limits what can be undone.
                     let back = regularised(x, a, b);
                     let spacing = (regularised(x * (1.0 + 4e-16), a, b) - back).abs();
-                    assert!(
-                        (back - p).abs() < 1e-8 * p + 2.0 * spacing,
-                        "{a} {b} {p}: {x} {back}"
-                    );
+                    assert!((back - p).abs() < 1e-8 * p + 2.0 * spacing, "{a} {b} {p}: {x} {back}");
                 }
             }
         }
@@ -199,10 +180,7 @@ mod tests {
             for b in [0.5, 1.0, 2.5, 30.0, 400.0] {
                 for x in [0.001, 0.1, 0.35, 0.5, 0.8, 0.99] {
                     let outside = statrs::function::beta::beta_reg(a, b, x);
-                    assert!(
-                        (regularised(x, a, b) - outside).abs() < 1e-12,
-                        "{a} {b} {x}"
-                    );
+                    assert!((regularised(x, a, b) - outside).abs() < 1e-12, "{a} {b} {x}");
                 }
             }
         }
@@ -210,10 +188,7 @@ mod tests {
 
     #[test]
     fn ends() {
-        assert_eq!(
-            (regularised(-1.0, 2.0, 3.0), regularised(2.0, 2.0, 3.0)),
-            (0.0, 1.0)
-        );
+        assert_eq!((regularised(-1.0, 2.0, 3.0), regularised(2.0, 2.0, 3.0)), (0.0, 1.0));
         assert_eq!((inverse(0.0, 2.0, 3.0), inverse(1.0, 2.0, 3.0)), (0.0, 1.0));
         assert!(regularised(0.5, 0.0, 1.0).is_nan() && inverse(f64::NAN, 1.0, 1.0).is_nan());
     }

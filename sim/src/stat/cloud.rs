@@ -136,9 +136,7 @@ impl Cloud {
         let flights = i128::from(self.flights);
         let pairs = self.flights as f64 * (self.flights - 1) as f64 * (SCALE * SCALE);
         let about_mean = |products: i128, a: i128, b: i128| {
-            let scaled = flights
-                .saturating_mul(products)
-                .saturating_sub(a.saturating_mul(b));
+            let scaled = flights.saturating_mul(products).saturating_sub(a.saturating_mul(b));
             scaled as f64 / pairs
         };
         Some(Covariance {
@@ -173,9 +171,7 @@ mod tests {
 
     fn points(flights: usize) -> Vec<(f64, f64)> {
         let mut sampler = Sampler(3);
-        (0..flights)
-            .map(|_| (300.0 + 90.0 * sampler.normal(), 40.0 * sampler.normal()))
-            .collect()
+        (0..flights).map(|_| (300.0 + 90.0 * sampler.normal(), 40.0 * sampler.normal())).collect()
     }
 
     fn cloud(points: &[(f64, f64)]) -> Cloud {
@@ -212,16 +208,8 @@ mod tests {
         let n = points.len() as f64;
         let east = points.iter().map(|p| p.0).sum::<f64>() / n;
         let north = points.iter().map(|p| p.1).sum::<f64>() / n;
-        let cross = points
-            .iter()
-            .map(|p| (p.0 - east) * (p.1 - north))
-            .sum::<f64>()
-            / (n - 1.0);
-        let square = points
-            .iter()
-            .map(|p| (p.0 - east) * (p.0 - east))
-            .sum::<f64>()
-            / (n - 1.0);
+        let cross = points.iter().map(|p| (p.0 - east) * (p.1 - north)).sum::<f64>() / (n - 1.0);
+        let square = points.iter().map(|p| (p.0 - east) * (p.0 - east)).sum::<f64>() / (n - 1.0);
         let (Some(mean), Some(covariance)) = (cloud.mean(), cloud.covariance()) else {
             panic!("no moments");
         };
@@ -237,18 +225,14 @@ mod tests {
         for i in 0..1000 {
             cloud.add(100_000.0 + f64::from(i % 2) / 64.0, -100_000.0);
         }
-        let spread = cloud
-            .covariance()
-            .map(|c| (c.east_m2, c.north_m2, c.cross_m2));
+        let spread = cloud.covariance().map(|c| (c.east_m2, c.north_m2, c.cross_m2));
         assert_eq!(spread, Some((1000.0 / 999.0 / 4.0 / 4096.0, 0.0, 0.0)));
     }
 
     #[test]
     fn none_one_and_two() {
         let mut cloud = Cloud::new(5.0);
-        assert!(
-            cloud.mean().is_none() && cloud.covariance().is_none() && cloud.ellipse(0.5).is_none()
-        );
+        assert!(cloud.mean().is_none() && cloud.covariance().is_none() && cloud.ellipse(0.5).is_none());
         cloud.add(3.0, 4.0);
         assert_eq!(cloud.mean(), Some((3.0, 4.0)));
         assert!(cloud.ellipse(0.5).is_none());
@@ -258,9 +242,7 @@ mod tests {
         };
         assert!((ellipse.bearing_deg - 45.0).abs() < 1e-9);
         assert!(ellipse.semi_minor_m < 1e-6);
-        assert!(
-            ellipse.contains(3.0, 4.0) && ellipse.contains(5.0, 6.0) && !ellipse.contains(4.0, 5.1)
-        );
+        assert!(ellipse.contains(3.0, 4.0) && ellipse.contains(5.0, 6.0) && !ellipse.contains(4.0, 5.1));
     }
 
     /// A normal cloud: the ellipse holds its share.

@@ -49,11 +49,7 @@ impl Ellipse {
             0.0
         };
         let round = apart == 0.0;
-        let from_east = if round {
-            core::f64::consts::FRAC_PI_2
-        } else {
-            0.5 * libm::atan2(cross, half)
-        };
+        let from_east = if round { core::f64::consts::FRAC_PI_2 } else { 0.5 * libm::atan2(cross, half) };
         let bearing = 90.0 - from_east.to_degrees();
         Some(Self {
             probability,
@@ -61,11 +57,7 @@ impl Ellipse {
             centre_north_m: mean_m.1,
             semi_major_m: factor * larger.max(0.0).sqrt(),
             semi_minor_m: factor * smaller.sqrt(),
-            bearing_deg: if bearing >= 180.0 {
-                bearing - 180.0
-            } else {
-                bearing
-            },
+            bearing_deg: if bearing >= 180.0 { bearing - 180.0 } else { bearing },
             major: (libm::cos(from_east), libm::sin(from_east)),
         })
     }
@@ -91,11 +83,7 @@ mod tests {
     use super::*;
 
     fn ellipse(east_m2: f64, north_m2: f64, cross_m2: f64, probability: f64) -> Ellipse {
-        let covariance = Covariance {
-            east_m2,
-            north_m2,
-            cross_m2,
-        };
+        let covariance = Covariance { east_m2, north_m2, cross_m2 };
         match Ellipse::new((10.0, -20.0), &covariance, probability) {
             Some(ellipse) => ellipse,
             None => panic!("no ellipse for {probability}"),
@@ -105,13 +93,9 @@ mod tests {
     /// Factor sqrt(-2 ln(1 - P)) to the six decimals of the usual tables (recomputed with SciPy by others).
     #[test]
     fn factors() {
-        for (probability, factor) in [
-            (0.5, 1.177410),
-            (0.9, 2.145966),
-            (0.95, 2.447747),
-            (0.99, 3.034854),
-            (0.9973, 3.439332),
-        ] {
+        for (probability, factor) in
+            [(0.5, 1.177410), (0.9, 2.145966), (0.95, 2.447747), (0.99, 3.034854), (0.9973, 3.439332)]
+        {
             assert!((ellipse(1.0, 1.0, 0.0, probability).semi_major_m - factor).abs() < 1e-6);
         }
         assert!((ellipse(1.0, 1.0, 0.0, 0.3935).semi_major_m - 1.0).abs() < 1e-4);
@@ -130,10 +114,7 @@ mod tests {
             (0.0, 0.0, 0.0, 0.0),
         ] {
             let found = ellipse(east, north, cross, 0.5).bearing_deg;
-            assert!(
-                (found - bearing).abs() < 1e-12,
-                "{east} {north} {cross}: {found}"
-            );
+            assert!((found - bearing).abs() < 1e-12, "{east} {north} {cross}: {found}");
         }
     }
 
@@ -151,22 +132,12 @@ mod tests {
                 0.9,
             );
             let off = (found.bearing_deg - f64::from(degrees)).abs();
-            assert!(
-                off.min(180.0 - off) < 1e-10,
-                "{degrees} {}",
-                found.bearing_deg
-            );
+            assert!(off.min(180.0 - off) < 1e-10, "{degrees} {}", found.bearing_deg);
             assert!((found.semi_major_m / found.semi_minor_m - 2.5).abs() < 1e-12);
-            for (length, east, north) in [
-                (found.semi_major_m, east, north),
-                (found.semi_minor_m, north, -east),
-            ] {
+            for (length, east, north) in [(found.semi_major_m, east, north), (found.semi_minor_m, north, -east)] {
                 for (factor, inside) in [(0.9999, true), (-0.9999, true), (1.0001, false)] {
                     let reach = factor * length;
-                    assert_eq!(
-                        found.contains(10.0 + reach * east, -20.0 + reach * north),
-                        inside
-                    );
+                    assert_eq!(found.contains(10.0 + reach * east, -20.0 + reach * north), inside);
                 }
             }
         }
@@ -174,11 +145,7 @@ mod tests {
 
     #[test]
     fn shares_without_an_ellipse() {
-        let covariance = Covariance {
-            east_m2: 1.0,
-            north_m2: 1.0,
-            cross_m2: 0.0,
-        };
+        let covariance = Covariance { east_m2: 1.0, north_m2: 1.0, cross_m2: 0.0 };
         for probability in [0.0, 1.0, -1.0, f64::NAN] {
             assert!(Ellipse::new((0.0, 0.0), &covariance, probability).is_none());
         }

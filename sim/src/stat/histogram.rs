@@ -24,15 +24,7 @@ impl Histogram {
     /// `bins` bins of `width` upwards from `low`. A bin holds its lower edge, not its upper one, and at
     /// most 2^32 - 1 flights.
     pub fn new(low: f64, width: f64, bins: usize) -> Self {
-        Self {
-            low,
-            width,
-            bins,
-            below: 0,
-            above: 0,
-            unplaced: 0,
-            pages: vec![None; bins.div_ceil(PAGE)],
-        }
+        Self { low, width, bins, below: 0, above: 0, unplaced: 0, pages: vec![None; bins.div_ceil(PAGE)] }
     }
 
     /// Counts one value. A NaN has no place and is counted as unplaced.
@@ -96,8 +88,7 @@ impl Histogram {
 
     /// Every bin that holds something, upwards: (lower edge, upper edge, count).
     pub fn filled_bins(&self) -> impl Iterator<Item = (f64, f64, u64)> + '_ {
-        self.filled()
-            .map(|(bin, count)| (self.edge(bin), self.edge(bin + 1), count))
+        self.filled().map(|(bin, count)| (self.edge(bin), self.edge(bin + 1), count))
     }
 
     /// The value below which the share `p` of the flights lies, linear inside a bin; `None` if empty.
@@ -115,10 +106,8 @@ impl Histogram {
         let target = p.clamp(0.0, 1.0) * count as f64;
         let below = (least.min(low), low, self.below);
         let above = (high, most.max(high), self.above);
-        let parts = core::iter::once(below)
-            .chain(self.filled_bins())
-            .chain(core::iter::once(above))
-            .filter(|part| part.2 > 0);
+        let parts =
+            core::iter::once(below).chain(self.filled_bins()).chain(core::iter::once(above)).filter(|part| part.2 > 0);
         let mut passed = 0u64;
         let mut found = least;
         for (from, to, inside) in parts {
@@ -142,9 +131,7 @@ impl Histogram {
             .enumerate()
             .filter_map(|(number, page)| page.as_ref().map(|page| (number, page)))
             .flat_map(|(number, page)| {
-                page.iter()
-                    .enumerate()
-                    .map(move |(place, &count)| (number * PAGE + place, u64::from(count)))
+                page.iter().enumerate().map(move |(place, &count)| (number * PAGE + place, u64::from(count)))
             })
             .filter(|&(_, count)| count > 0)
     }
@@ -166,17 +153,11 @@ mod tests {
         for value in [-7.0, 10.0, 30.0, 50.0] {
             histogram.add(value);
         }
-        assert_eq!(
-            (histogram.below(), histogram.above(), histogram.count()),
-            (1, 3, 8)
-        );
+        assert_eq!((histogram.below(), histogram.above(), histogram.count()), (1, 3, 8));
         assert_eq!(histogram.quantile(1.0, None), Some(10.0));
         assert_eq!(histogram.quantile(1.0, Some((-7.0, 50.0))), Some(50.0));
         assert_eq!(histogram.quantile(0.0, Some((-7.0, 50.0))), Some(-7.0));
-        assert_eq!(
-            histogram.filled_bins().collect::<Vec<_>>(),
-            vec![(2.0, 3.0, 4)]
-        );
+        assert_eq!(histogram.filled_bins().collect::<Vec<_>>(), vec![(2.0, 3.0, 4)]);
     }
 
     #[test]

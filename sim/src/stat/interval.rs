@@ -80,20 +80,14 @@ pub fn clopper_pearson(k: u64, n: u64, confidence: f64) -> Interval {
         0 => 0.0,
         _ => beta::inverse(tail, k as f64, (n - k) as f64 + 1.0),
     };
-    Interval {
-        lower: lower(k),
-        upper: 1.0 - lower(n - k),
-    }
+    Interval { lower: lower(k), upper: 1.0 - lower(n - k) }
 }
 
 /// Wilson's score interval for `k` hits in `n` flights (J. Am. Stat. Assoc. 22, 1927): coverage is
 /// `confidence` on the average. No flight gives [0, 1]; more hits than flights count as all.
 pub fn wilson(k: u64, n: u64, confidence: f64) -> Interval {
     if n == 0 {
-        return Interval {
-            lower: 0.0,
-            upper: 1.0,
-        };
+        return Interval { lower: 0.0, upper: 1.0 };
     }
     let k = k.min(n);
     let z = normal::quantile(0.5 + 0.5 * confidence);
@@ -124,61 +118,42 @@ pub fn wilson(k: u64, n: u64, confidence: f64) -> Interval {
 /// to 100 %: a count that hardly varies has no interval of exactly 95 %.
 pub fn chance(per_replicate: &[(u64, u64)], points: PointSet) -> Chance {
     let flown = || {
-        per_replicate
-            .iter()
-            .filter(|replicate| replicate.1 > 0)
-            .map(|&(hits, flights)| (hits.min(flights), flights))
+        per_replicate.iter().filter(|replicate| replicate.1 > 0).map(|&(hits, flights)| (hits.min(flights), flights))
     };
-    let (hits, flights) = flown().fold((0u64, 0u64), |sum, replicate| {
-        (
-            sum.0.saturating_add(replicate.0),
-            sum.1.saturating_add(replicate.1),
-        )
-    });
+    let (hits, flights) = flown()
+        .fold((0u64, 0u64), |sum, replicate| (sum.0.saturating_add(replicate.0), sum.1.saturating_add(replicate.1)));
     let replicates = flown().count();
     let rarer = hits.min(flights - hits);
-    let (interval, method) =
-        if points == PointSet::Sobol && rarer >= HITS_MIN && replicates >= REPLICATES_MIN {
-            let (hits, flights, replicates) = (hits as f64, flights as f64, replicates as f64);
-            let estimate = hits / flights;
-            let squares: f64 = flown()
-                .map(|(h, n)| {
-                    let miss = h as f64 - n as f64 * estimate;
-                    miss * miss
-                })
-                .sum();
-            // Both variances are of the total number of hits.
-            let between = squares * replicates / (replicates - 1.0);
-            let dispersion = between / (hits * (1.0 - estimate));
-            let dispersion = if rarer < HITS_MANY {
-                dispersion.min(DISPERSION_MAX)
-            } else {
-                dispersion
-            };
-            let t = student::two_sided(CONFIDENCE, replicates as u64 - 1);
-            let floor = replicates.sqrt() / flights;
-            let open = if dispersion > 0.0 {
-                score(estimate, flights / dispersion, t)
-            } else {
-                Interval {
-                    lower: estimate,
-                    upper: estimate,
-                }
-            };
-            let interval = Interval {
-                lower: open.lower.min(estimate - floor).max(0.0),
-                upper: open.upper.max(estimate + floor).min(1.0),
-            };
-            (interval, REPLICATE_SPREAD)
+    let (interval, method) = if points == PointSet::Sobol && rarer >= HITS_MIN && replicates >= REPLICATES_MIN {
+        let (hits, flights, replicates) = (hits as f64, flights as f64, replicates as f64);
+        let estimate = hits / flights;
+        let squares: f64 = flown()
+            .map(|(h, n)| {
+                let miss = h as f64 - n as f64 * estimate;
+                miss * miss
+            })
+            .sum();
+        // Both variances are of the total number of hits.
+        let between = squares * replicates / (replicates - 1.0);
+        let dispersion = between / (hits * (1.0 - estimate));
+        let dispersion = if rarer < HITS_MANY { dispersion.min(DISPERSION_MAX) } else { dispersion };
+        let t = student::two_sided(CONFIDENCE, replicates as u64 - 1);
+        let floor = replicates.sqrt() / flights;
+        let open = if dispersion > 0.0 {
+            score(estimate, flights / dispersion, t)
         } else {
-            (clopper_pearson(hits, flights, CONFIDENCE), CLOPPER_PEARSON)
+            Interval { lower: estimate, upper: estimate }
         };
+        let interval = Interval {
+            lower: open.lower.min(estimate - floor).max(0.0),
+            upper: open.upper.max(estimate + floor).min(1.0),
+        };
+        (interval, REPLICATE_SPREAD)
+    } else {
+        (clopper_pearson(hits, flights, CONFIDENCE), CLOPPER_PEARSON)
+    };
     Chance {
-        estimate: if flights == 0 {
-            0.0
-        } else {
-            hits as f64 / flights as f64
-        },
+        estimate: if flights == 0 { 0.0 } else { hits as f64 / flights as f64 },
         lower: interval.lower,
         upper: interval.upper,
         hits,
@@ -191,12 +166,8 @@ pub fn chance(per_replicate: &[(u64, u64)], points: PointSet) -> Chance {
 fn score(estimate: f64, flights: f64, z: f64) -> Interval {
     let shrink = z * z / flights;
     let centre = (estimate + 0.5 * shrink) / (1.0 + shrink);
-    let half = z / (1.0 + shrink)
-        * (estimate * (1.0 - estimate) / flights + 0.25 * shrink / flights).sqrt();
-    Interval {
-        lower: centre - half,
-        upper: centre + half,
-    }
+    let half = z / (1.0 + shrink) * (estimate * (1.0 - estimate) / flights + 0.25 * shrink / flights).sqrt();
+    Interval { lower: centre - half, upper: centre + half }
 }
 
 #[cfg(test)]
@@ -234,10 +205,9 @@ mod tests {
             assert_eq!((interval.lower, interval.upper), (0.0, 1.0));
         }
         for n in [1, 7, 1000, 1_000_000] {
-            for (none, all) in [
-                (clopper_pearson(0, n, 0.95), clopper_pearson(n, n, 0.95)),
-                (wilson(0, n, 0.95), wilson(n, n, 0.95)),
-            ] {
+            for (none, all) in
+                [(clopper_pearson(0, n, 0.95), clopper_pearson(n, n, 0.95)), (wilson(0, n, 0.95), wilson(n, n, 0.95))]
+            {
                 assert_eq!((none.lower, all.upper), (0.0, 1.0));
                 assert!((none.upper - (1.0 - all.lower)).abs() < 1e-15);
             }
@@ -249,14 +219,7 @@ mod tests {
     }
 
     fn independent(sampler: &mut Sampler, flights: u64, p: f64) -> Vec<(u64, u64)> {
-        (0..16)
-            .map(|_| {
-                (
-                    (0..flights).filter(|_| sampler.uniform() < p).count() as u64,
-                    flights,
-                )
-            })
-            .collect()
+        (0..16).map(|_| ((0..flights).filter(|_| sampler.uniform() < p).count() as u64, flights)).collect()
     }
 
     /// Systematic points in one coordinate that decides between "never", "always" and a ramp between:
@@ -330,9 +293,7 @@ mod tests {
     /// 16 replicates alternating 45 and 55 of 100 have a standard error of sqrt(25 16/15) / sqrt(16) %.
     #[test]
     fn many_flights_give_the_plain_t_interval() {
-        let counts: Vec<(u64, u64)> = (0..16)
-            .map(|r| (45_000 + 10_000 * (r % 2), 100_000))
-            .collect();
+        let counts: Vec<(u64, u64)> = (0..16).map(|r| (45_000 + 10_000 * (r % 2), 100_000)).collect();
         let found = chance(&counts, PointSet::Sobol);
         let half = 2.131_449_545_559_323 * 0.05 / 15.0f64.sqrt();
         // The score form shrinks by 1 / sqrt(1 + t^2 / n), here n = 1500 effective flights.
@@ -345,19 +306,10 @@ mod tests {
         let counts = [(25, 100); 16];
         let raw = clopper_pearson(400, 1600, CONFIDENCE);
         let plain = chance(&counts, PointSet::Pseudorandom);
-        assert_eq!(
-            (plain.lower, plain.upper, plain.method),
-            (raw.lower, raw.upper, CLOPPER_PEARSON)
-        );
-        assert_eq!(
-            chance(&counts[..15], PointSet::Sobol).method,
-            CLOPPER_PEARSON
-        );
+        assert_eq!((plain.lower, plain.upper, plain.method), (raw.lower, raw.upper, CLOPPER_PEARSON));
+        assert_eq!(chance(&counts[..15], PointSet::Sobol).method, CLOPPER_PEARSON);
         let nothing = chance(&[], PointSet::Sobol);
-        assert_eq!(
-            (nothing.lower, nothing.upper, nothing.flights),
-            (0.0, 1.0, 0)
-        );
+        assert_eq!((nothing.lower, nothing.upper, nothing.flights), (0.0, 1.0, 0));
         // More hits than flights cannot be; they count as all.
         assert_eq!(chance(&[(9, 5), (0, 0)], PointSet::Sobol).estimate, 1.0);
     }
@@ -369,13 +321,8 @@ mod tests {
         let hits = [7, 3, 5, 4, 6, 5, 5, 2, 8, 5, 4, 6, 7, 3, 5, 5];
         let counts: Vec<(u64, u64)> = hits.iter().map(|&h| (h, 40)).collect();
         let misses: Vec<(u64, u64)> = hits.iter().map(|&h| (40 - h, 40)).collect();
-        let (a, b) = (
-            chance(&counts, PointSet::Sobol),
-            chance(&misses, PointSet::Sobol),
-        );
-        assert!(
-            (a.lower - (1.0 - b.upper)).abs() < 1e-14 && (a.upper - (1.0 - b.lower)).abs() < 1e-14
-        );
+        let (a, b) = (chance(&counts, PointSet::Sobol), chance(&misses, PointSet::Sobol));
+        assert!((a.lower - (1.0 - b.upper)).abs() < 1e-14 && (a.upper - (1.0 - b.lower)).abs() < 1e-14);
         assert!(a.lower > 0.0 && a.lower < a.estimate && a.estimate < a.upper);
     }
 }

@@ -1,9 +1,6 @@
 //! The standard normal distribution: inverse and distribution function.
 
-#![expect(
-    clippy::excessive_precision,
-    reason = "coefficients are kept as published, so that they can be compared"
-)]
+#![expect(clippy::excessive_precision, reason = "coefficients are kept as published, so that they can be compared")]
 
 /// The `x` below which a standard normal variable falls with probability `p`.
 ///
@@ -35,11 +32,7 @@ fn tail(p: f64, q: f64) -> f64 {
     let nearer = if q < 0.0 { p } else { 1.0 - p };
     let size = if nearer > 0.0 {
         let r = (-libm::log(nearer)).sqrt();
-        if r <= 5.0 {
-            ratio(&TAIL_OVER, &TAIL_UNDER, r - 1.6)
-        } else {
-            ratio(&FAR_OVER, &FAR_UNDER, r - 5.0)
-        }
+        if r <= 5.0 { ratio(&TAIL_OVER, &TAIL_UNDER, r - 1.6) } else { ratio(&FAR_OVER, &FAR_UNDER, r - 5.0) }
     } else if p.is_nan() {
         p
     } else {
@@ -126,10 +119,7 @@ mod tests {
     use super::{cdf, quantile};
 
     fn close(ours: f64, exact: f64, relative: f64) {
-        assert!(
-            (ours - exact).abs() <= relative * exact.abs(),
-            "{ours} {exact}"
-        );
+        assert!((ours - exact).abs() <= relative * exact.abs(), "{ours} {exact}");
     }
 
     /// Computed with 40 digits (mpmath 1.3, inverse error function, and root of the logarithm of the
@@ -179,14 +169,8 @@ mod tests {
 
     #[test]
     fn ends() {
-        assert_eq!(
-            (quantile(0.0), quantile(1.0)),
-            (f64::NEG_INFINITY, f64::INFINITY)
-        );
-        assert_eq!(
-            (quantile(-1.0), quantile(2.0)),
-            (f64::NEG_INFINITY, f64::INFINITY)
-        );
+        assert_eq!((quantile(0.0), quantile(1.0)), (f64::NEG_INFINITY, f64::INFINITY));
+        assert_eq!((quantile(-1.0), quantile(2.0)), (f64::NEG_INFINITY, f64::INFINITY));
         assert!(quantile(f64::NAN).is_nan() && cdf(f64::NAN).is_nan());
         assert_eq!((cdf(f64::NEG_INFINITY), cdf(f64::INFINITY)), (0.0, 1.0));
     }

@@ -30,9 +30,7 @@ pub(super) fn trace(cells: &[(i32, i32)], cell_m: f64) -> Vec<Polygon> {
     // One empty cell all round spares every test for the border; one more holds the last corner.
     let stride = high.0.abs_diff(low.0) as usize + 4;
     let rows = high.1.abs_diff(low.1) as usize + 4;
-    let place = |cell: (i32, i32)| {
-        (cell.1.abs_diff(low.1) as usize + 1) * stride + cell.0.abs_diff(low.0) as usize + 1
-    };
+    let place = |cell: (i32, i32)| (cell.1.abs_diff(low.1) as usize + 1) * stride + cell.0.abs_diff(low.0) as usize + 1;
     let mut open = vec![false; stride * rows];
     for &cell in cells {
         open[place(cell)] = true;
@@ -178,10 +176,7 @@ impl Tracer {
             }
         }
         corners.extend(corners.first().copied());
-        Ring {
-            corners,
-            counter_clockwise: twice_area > 0,
-        }
+        Ring { corners, counter_clockwise: twice_area > 0 }
     }
 
     fn split(&self, corner: usize) -> (i64, i64) {
@@ -202,13 +197,7 @@ mod tests {
 
     #[test]
     fn one_cell() {
-        let square = vec![
-            (-2.0, 6.0),
-            (0.0, 6.0),
-            (0.0, 8.0),
-            (-2.0, 8.0),
-            (-2.0, 6.0),
-        ];
+        let square = vec![(-2.0, 6.0), (0.0, 6.0), (0.0, 8.0), (-2.0, 8.0), (-2.0, 6.0)];
         let outline = trace(&[(-1, 3)], 2.0);
         assert_eq!(outline.len(), 1);
         assert_eq!((&outline[0].exterior, outline[0].holes.len()), (&square, 0));
@@ -217,26 +206,14 @@ mod tests {
 
     #[test]
     fn a_frame_has_a_hole() {
-        let cells: Vec<(i32, i32)> = (0..3)
-            .flat_map(|east| (0..3).map(move |north| (east, north)))
-            .filter(|&cell| cell != (1, 1))
-            .collect();
+        let cells: Vec<(i32, i32)> =
+            (0..3).flat_map(|east| (0..3).map(move |north| (east, north))).filter(|&cell| cell != (1, 1)).collect();
         let outline = trace(&cells, 1.0);
         assert_eq!(outline.len(), 1);
         assert_eq!(area(&outline[0].exterior), 9.0);
-        assert_eq!(
-            outline[0]
-                .holes
-                .iter()
-                .map(|hole| area(hole))
-                .collect::<Vec<_>>(),
-            vec![-1.0]
-        );
+        assert_eq!(outline[0].holes.iter().map(|hole| area(hole)).collect::<Vec<_>>(), vec![-1.0]);
         // Straight runs have no points in between.
-        assert_eq!(
-            (outline[0].exterior.len(), outline[0].holes[0].len()),
-            (5, 5)
-        );
+        assert_eq!((outline[0].exterior.len(), outline[0].holes[0].len()), (5, 5));
     }
 
     #[test]
@@ -264,11 +241,7 @@ mod tests {
                 }
                 for ring in polygon.holes.iter().chain([&polygon.exterior]) {
                     assert_eq!(ring.first(), ring.last());
-                    let mut corners: Vec<(i32, i32)> = ring
-                        .iter()
-                        .skip(1)
-                        .map(|p| (p.0 as i32, p.1 as i32))
-                        .collect();
+                    let mut corners: Vec<(i32, i32)> = ring.iter().skip(1).map(|p| (p.0 as i32, p.1 as i32)).collect();
                     let all = corners.len();
                     corners.sort_unstable();
                     corners.dedup();

@@ -12,10 +12,7 @@ pub fn ahead(best_only_bad: u64, other_only_bad: u64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![expect(
-        clippy::excessive_precision,
-        reason = "values are kept as computed, so that they can be compared"
-    )]
+    #![expect(clippy::excessive_precision, reason = "values are kept as computed, so that they can be compared")]
 
     use super::ahead;
 
@@ -30,11 +27,7 @@ mod tests {
             (10, 3, 0.02391955669492274397),
             (40, 60, 0.97752152162792823516),
         ] {
-            assert!(
-                (ahead(b, c) - exact).abs() < 1e-13,
-                "{b} {c}: {}",
-                ahead(b, c)
-            );
+            assert!((ahead(b, c) - exact).abs() < 1e-13, "{b} {c}: {}", ahead(b, c));
         }
     }
 

@@ -78,11 +78,7 @@ impl Density {
     /// a quarter of it makes ragged edges (measured). One landing, or several in one place, are not smoothed.
     ///
     /// `None` if there are no counts.
-    pub(super) fn new(
-        counts: &BTreeMap<(i32, i32), u32>,
-        cell_m: f64,
-        covariance: Option<Covariance>,
-    ) -> Option<Self> {
+    pub(super) fn new(counts: &BTreeMap<(i32, i32), u32>, cell_m: f64, covariance: Option<Covariance>) -> Option<Self> {
         let flights: u64 = counts.values().map(|&count| u64::from(count)).sum();
         if flights == 0 {
             return None;
@@ -99,11 +95,7 @@ impl Density {
             let grid = Frame::around(counts, halvings, &kernel);
             if halvings == 30 || grid.affordable(&kernel) {
                 let cells = grid.smoothed(counts, &kernel);
-                return Some(Self {
-                    cell_m,
-                    flights,
-                    cells,
-                });
+                return Some(Self { cell_m, flights, cells });
             }
         }
         None
@@ -126,11 +118,8 @@ impl Density {
         }
         let taken = &self.cells[..cells.len()];
         let faintest = taken.last().map_or(0.0, |cell| cell.density);
-        let without_itself: u64 = taken
-            .iter()
-            .take_while(|cell| cell.density - PEAK >= faintest)
-            .map(|cell| u64::from(cell.count))
-            .sum();
+        let without_itself: u64 =
+            taken.iter().take_while(|cell| cell.density - PEAK >= faintest).map(|cell| u64::from(cell.count)).sum();
         cells.sort_unstable();
         Region {
             share_asked: share,
@@ -162,32 +151,17 @@ struct Tap {
 
 impl Kernel {
     fn new(covariance: Option<Covariance>, shrink: f64) -> Self {
-        let (east, north, cross) = covariance.map_or((0.0, 0.0, 0.0), |c| {
-            (c.east_m2 * shrink, c.north_m2 * shrink, c.cross_m2 * shrink)
-        });
+        let (east, north, cross) =
+            covariance.map_or((0.0, 0.0, 0.0), |c| (c.east_m2 * shrink, c.north_m2 * shrink, c.cross_m2 * shrink));
         let upright = north >= east;
-        let (greater, lesser) = if upright {
-            (north, east)
-        } else {
-            (east, north)
-        };
+        let (greater, lesser) = if upright { (north, east) } else { (east, north) };
         let slant = if greater > 0.0 { cross / greater } else { 0.0 };
         let tap = |step: isize, aside: isize, weight: f64| {
-            let (east, north) = if upright {
-                (aside, step)
-            } else {
-                (step, aside)
-            };
-            Tap {
-                east,
-                north,
-                weight,
-            }
+            let (east, north) = if upright { (aside, step) } else { (step, aside) };
+            Tap { east, north, weight }
         };
         Self {
-            across: weights((lesser - slant * cross).max(0.0))
-                .map(|(step, weight)| tap(0, step, weight))
-                .collect(),
+            across: weights((lesser - slant * cross).max(0.0)).map(|(step, weight)| tap(0, step, weight)).collect(),
             along: weights(greater)
                 .map(|(step, weight)| tap(step, (slant * step as f64).round() as isize, weight))
                 .collect(),
@@ -200,11 +174,8 @@ impl Kernel {
 
     /// How far it reaches east (and as far west), and north.
     fn reach(&self) -> (usize, usize) {
-        let farthest = |taps: &[Tap]| {
-            taps.last().map_or((0, 0), |tap| {
-                (tap.east.unsigned_abs(), tap.north.unsigned_abs())
-            })
-        };
+        let farthest =
+            |taps: &[Tap]| taps.last().map_or((0, 0), |tap| (tap.east.unsigned_abs(), tap.north.unsigned_abs()));
         let (across, along) = (farthest(&self.across), farthest(&self.along));
         (across.0 + along.0, across.1 + along.1)
     }
@@ -214,11 +185,7 @@ impl Kernel {
 fn weights(variance: f64) -> impl Iterator<Item = (isize, f64)> {
     let reach = (KERNEL_REACH * variance.sqrt()).floor() as isize;
     (-reach..=reach).map(move |step| {
-        let weight = if step == 0 {
-            1.0
-        } else {
-            libm::exp(-0.5 * (step * step) as f64 / variance)
-        };
+        let weight = if step == 0 { 1.0 } else { libm::exp(-0.5 * (step * step) as f64 / variance) };
         (step, weight)
     })
 }
@@ -276,11 +243,7 @@ impl Frame {
             .zip(&held)
             .enumerate()
             .filter(|&(_, (&density, _))| density > 0.0)
-            .map(|(place, (&density, &count))| Cell {
-                density,
-                index: index(place),
-                count,
-            })
+            .map(|(place, (&density, &count))| Cell { density, index: index(place), count })
             .collect();
         cells.sort_unstable_by(|a, b| b.density.total_cmp(&a.density).then(a.index.cmp(&b.index)));
         cells
@@ -290,10 +253,7 @@ impl Frame {
     /// frame there is nothing: it reaches as far as the kernel does.
     fn pass(&self, from: &[f64], taps: &[Tap]) -> Vec<f64> {
         let columns = self.columns;
-        let empty: Vec<bool> = from
-            .chunks_exact(columns)
-            .map(|row| row.iter().all(|&value| value == 0.0))
-            .collect();
+        let empty: Vec<bool> = from.chunks_exact(columns).map(|row| row.iter().all(|&value| value == 0.0)).collect();
         let mut to = vec![0.0; from.len()];
         for (row, out) in to.chunks_exact_mut(columns).enumerate() {
             for tap in taps {
@@ -345,20 +305,11 @@ mod tests {
         for share in [0.5, 0.9, 0.95, 0.99] {
             let region = density.region(share);
             let exact = -2.0 * core::f64::consts::PI * libm::log1p(-share) * 6000.0;
-            assert!(
-                (region.area_m2 / exact - 1.0).abs() < 0.03,
-                "{share} {}",
-                region.area_m2 / exact
-            );
+            assert!((region.area_m2 / exact - 1.0).abs() < 0.03, "{share} {}", region.area_m2 / exact);
             assert!(region.share_held >= share && region.share_held < share + 2e-3);
             assert!(region.share_new < region.share_held && region.share_new > share - 3e-3);
             assert_eq!(region.cell_m, 4.0);
-            let held: u64 = region
-                .cells
-                .iter()
-                .filter_map(|cell| cloud.cells().get(cell))
-                .map(|&n| u64::from(n))
-                .sum();
+            let held: u64 = region.cells.iter().filter_map(|cell| cloud.cells().get(cell)).map(|&n| u64::from(n)).sum();
             assert_eq!(held as f64 / 1e5, region.share_held);
         }
     }
@@ -384,10 +335,7 @@ mod tests {
         let Some(one) = cloud.region(0.9) else {
             panic!("no region");
         };
-        assert_eq!(
-            (one.cells.as_slice(), one.share_held, one.area_m2),
-            (&[(-1, 0)][..], 1.0, 100.0)
-        );
+        assert_eq!((one.cells.as_slice(), one.share_held, one.area_m2), (&[(-1, 0)][..], 1.0, 100.0));
         // One flight says nothing about the next.
         assert_eq!(one.share_new, 0.0);
         cloud.add(203.0, 104.0);
@@ -406,10 +354,7 @@ mod tests {
         for _ in 0..1000 {
             cloud.add(55.0, 55.0);
         }
-        assert_eq!(
-            cloud.region(0.99).map(|region| region.cells),
-            Some(vec![(5, 5)])
-        );
+        assert_eq!(cloud.region(0.99).map(|region| region.cells), Some(vec![(5, 5)]));
     }
 
     /// One flight a thousand kilometres off makes the box huge: cells are joined, work stays bounded.
@@ -426,11 +371,8 @@ mod tests {
     #[test]
     fn no_share_is_no_cell_and_all_is_every_flight() {
         let cloud = normal_cloud(500, 4.0);
-        let ends = [0.0, 1.0].map(|share| {
-            cloud
-                .region(share)
-                .map(|region| (region.cells.is_empty(), region.share_held))
-        });
+        let ends =
+            [0.0, 1.0].map(|share| cloud.region(share).map(|region| (region.cells.is_empty(), region.share_held)));
         assert_eq!(ends, [Some((true, 0.0)), Some((false, 1.0))]);
     }
 }

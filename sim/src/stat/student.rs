@@ -22,14 +22,7 @@ mod tests {
     /// from memory).
     #[test]
     fn printed_table() {
-        for (freedom, printed) in [
-            (1, 12.706),
-            (2, 4.303),
-            (7, 2.365),
-            (15, 2.131),
-            (31, 2.040),
-            (100, 1.984),
-        ] {
+        for (freedom, printed) in [(1, 12.706), (2, 4.303), (7, 2.365), (15, 2.131), (31, 2.040), (100, 1.984)] {
             let t = two_sided(0.95, freedom);
             assert!((t - printed).abs() < 5.1e-4, "{freedom}: {t}");
         }
@@ -55,10 +48,7 @@ mod tests {
             };
             for confidence in [0.5, 0.9, 0.95, 0.99] {
                 let back = 2.0 * outside.cdf(two_sided(confidence, freedom)) - 1.0;
-                assert!(
-                    (back - confidence).abs() < 1e-11,
-                    "{freedom} {confidence} {back}"
-                );
+                assert!((back - confidence).abs() < 1e-11, "{freedom} {confidence} {back}");
             }
         }
     }

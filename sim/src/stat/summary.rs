@@ -78,10 +78,7 @@ impl Extremes {
     pub fn add(&mut self, value: f64, flight: u64) {
         if !value.is_nan() {
             let met = Some(Extreme { value, flight });
-            self.merge(&Self {
-                least: met,
-                greatest: met,
-            });
+            self.merge(&Self { least: met, greatest: met });
         }
     }
 
@@ -102,11 +99,7 @@ impl Extremes {
     }
 }
 
-fn nearer_end(
-    a: Option<Extreme>,
-    b: Option<Extreme>,
-    beats: fn(f64, f64) -> bool,
-) -> Option<Extreme> {
+fn nearer_end(a: Option<Extreme>, b: Option<Extreme>, beats: fn(f64, f64) -> bool) -> Option<Extreme> {
     match (a, b) {
         (Some(a), Some(b)) => {
             let tie = a.value == b.value;
@@ -151,11 +144,7 @@ pub struct Digest {
 impl Summary {
     /// A summary whose quantiles come from `bins` bins of `width` upwards from `low`.
     pub fn new(low: f64, width: f64, bins: usize) -> Self {
-        Self {
-            histogram: Histogram::new(low, width, bins),
-            sum: Sum::default(),
-            extremes: Extremes::default(),
-        }
+        Self { histogram: Histogram::new(low, width, bins), sum: Sum::default(), extremes: Extremes::default() }
     }
 
     /// Takes the value of one flight. One that [`Sum::add`] refuses is refused by all three parts.
@@ -194,8 +183,7 @@ impl Summary {
     pub fn quantile(&self, p: f64) -> Option<f64> {
         let least = self.extremes.least()?;
         let greatest = self.extremes.greatest()?;
-        self.histogram
-            .quantile(p, Some((least.value, greatest.value)))
+        self.histogram.quantile(p, Some((least.value, greatest.value)))
     }
 
     /// The counts behind the quantiles, for a picture.
@@ -241,9 +229,7 @@ mod tests {
     fn any_order_and_any_split_give_the_same() {
         let mut sampler = Sampler(9);
         // Rounded, so that extremes tie; wide, so that both open bins are met.
-        let mut values: Vec<(f64, u64)> = (0..5000)
-            .map(|flight| ((3.0 * sampler.normal()).round(), flight))
-            .collect();
+        let mut values: Vec<(f64, u64)> = (0..5000).map(|flight| ((3.0 * sampler.normal()).round(), flight)).collect();
         values.push((f64::NAN, 5000));
         values.push((f64::INFINITY, 5001));
         let whole = summary(&values);
@@ -264,9 +250,8 @@ mod tests {
     /// Quantiles of a million points in one bin each are the values themselves, to a bin width.
     #[test]
     fn quantiles_of_a_normal_variable() {
-        let values: Vec<(f64, u64)> = (0..100_000u64)
-            .map(|i| (super::super::normal::quantile((i as f64 + 0.5) / 1e5), i))
-            .collect();
+        let values: Vec<(f64, u64)> =
+            (0..100_000u64).map(|i| (super::super::normal::quantile((i as f64 + 0.5) / 1e5), i)).collect();
         let summary = summary(&values);
         for p in [0.05, 0.25, 0.5, 0.75, 0.95] {
             let exact = super::super::normal::quantile(p);
@@ -297,14 +282,8 @@ mod tests {
         for flight in [8, 3, 5] {
             extremes.add(2.0, flight);
         }
-        let expected = Some(Extreme {
-            value: 2.0,
-            flight: 3,
-        });
-        assert_eq!(
-            (extremes.least(), extremes.greatest()),
-            (expected, expected)
-        );
+        let expected = Some(Extreme { value: 2.0, flight: 3 });
+        assert_eq!((extremes.least(), extremes.greatest()), (expected, expected));
     }
 
     #[test]

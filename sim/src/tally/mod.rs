@@ -3,7 +3,7 @@
 
 mod summarise;
 
-pub use summarise::{rail_report, flight_report, way_report};
+pub use summarise::{flight_report, rail_report, way_report};
 
 use crate::case::{Case, LimitApplies, Outline};
 use crate::draw::REPLICATES;

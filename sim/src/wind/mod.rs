@@ -6,6 +6,6 @@ mod table;
 
 pub use drift::{Descent, DriftTable};
 pub use profile::{
-    Direction, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers, ERROR_ANCHORS_M, LAW_TOP_M,
+    Direction, ERROR_ANCHORS_M, LAW_TOP_M, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers,
 };
 pub use table::WindTable;

@@ -14,9 +14,8 @@ pub const ERROR_ANCHORS_M: [f64; 8] = [10.0, 100.0, 250.0, 500.0, 900.0, 1500.0,
 
 /// Heights at which the surface law is laid down, as fractions of its top. Neighbours differ by a factor
 /// of at most 2 near the ground and 1.43 above 1 m, where a straight line is within 0.5 % of the log law.
-const LAW_FRACTIONS: [f64; 17] = [
-    0.000_5, 0.001, 0.002_5, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0,
-];
+const LAW_FRACTIONS: [f64; 17] =
+    [0.000_5, 0.001, 0.002_5, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0];
 
 /// How the mean wind grows from the ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -162,12 +161,7 @@ pub struct Profile {
 
 impl Profile {
     /// From a surface wind, layers sorted by height, or both; `None` when there is neither.
-    pub fn new(
-        surface: Option<SurfaceWind>,
-        layers: &[Layer],
-        law: SurfaceLaw,
-        errors: WindErrors,
-    ) -> Option<Self> {
+    pub fn new(surface: Option<SurfaceWind>, layers: &[Layer], law: SurfaceLaw, errors: WindErrors) -> Option<Self> {
         let towards = |from: f64| [-libm::sin(from), -libm::cos(from)];
         // The lowest known wind scales the law below it.
         let (reference_m, reference_speed, direction) = match (surface, layers.first()) {
@@ -210,9 +204,7 @@ impl Profile {
                 let across = speed_m_s * errors.direction_sd_rad;
                 let anchor = ERROR_ANCHORS_M.partition_point(|a| *a <= z).saturating_sub(1);
                 let anchor_weight = match ERROR_ANCHORS_M.get(anchor + 1) {
-                    Some(next) => {
-                        ((z - ERROR_ANCHORS_M[anchor]) / (next - ERROR_ANCHORS_M[anchor])).max(0.0)
-                    }
+                    Some(next) => ((z - ERROR_ANCHORS_M[anchor]) / (next - ERROR_ANCHORS_M[anchor])).max(0.0),
                     None => 0.0,
                 };
                 Node {
@@ -230,8 +222,7 @@ impl Profile {
             .collect();
         let mut correlation = [0.0; ERROR_ANCHORS_M.len()];
         for k in 1..ERROR_ANCHORS_M.len() {
-            correlation[k] =
-                libm::exp(-(ERROR_ANCHORS_M[k] - ERROR_ANCHORS_M[k - 1]) / errors.correlation_length_m);
+            correlation[k] = libm::exp(-(ERROR_ANCHORS_M[k] - ERROR_ANCHORS_M[k - 1]) / errors.correlation_length_m);
         }
         Some(Self { nodes, correlation, gust_sd_m_s, top_m })
     }

@@ -3,7 +3,7 @@
 use slowpoint_sim::case::{LimitApplies, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
-use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport};
+use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::interval::Chance;
 use slowpoint_sim::stat::outline::Polygon;
@@ -155,26 +155,20 @@ pub fn chance_text(c: &Chance) -> String {
         return "not known".into();
     }
     if c.hits == 0 {
-        return format!("< {} %", percent(c.upper));
+        return format!("< {} %", percent_digits(c.upper));
     }
     if c.hits == c.flights {
-        return format!("> {} %", percent(c.lower));
+        return format!("> {} %", percent_digits(c.lower));
     }
-    let estimate = percent(c.estimate);
+    let estimate = percent_digits(c.estimate);
     match (c.lower > 0.0, c.upper < 1.0) {
-        (true, true) => format!("{estimate} % ({} to {} %)", percent(c.lower), percent(c.upper)),
-        (false, true) => format!("{estimate} % (below {} %)", percent(c.upper)),
-        (true, false) => format!("{estimate} % (above {} %)", percent(c.lower)),
+        (true, true) => {
+            format!("{estimate} % ({} to {} %)", percent_digits(c.lower), percent_digits(c.upper))
+        }
+        (false, true) => format!("{estimate} % (below {} %)", percent_digits(c.upper)),
+        (true, false) => format!("{estimate} % (above {} %)", percent_digits(c.lower)),
         (false, false) => format!("{estimate} %"),
     }
-}
-
-/// A share strictly between 0 and 1 in per cent, with as many digits as keep it from showing as 0 or 100.
-fn percent(share: f64) -> String {
-    let percent = 100.0 * share;
-    let edge = percent.min(100.0 - percent);
-    let places = (0..8).find(|places| edge >= 9.5 * 10f64.powi(-places)).unwrap_or(8) as usize;
-    format!("{percent:.places$}")
 }
 
 fn chance(c: &Chance) -> ChanceFigures {
@@ -335,7 +329,7 @@ fn advice(a: &report::Advice, labels: &[String]) -> AdviceAnswer {
     let lowest = label(a.lowest);
     let condition = format!(
         "at most {} % of flights with an unsafe opening at {:.1} m/s ({:.0} mph), upper end of the interval",
-        percent(a.accept_chance),
+        percent_digits(a.accept_chance),
         a.limit_m_s,
         a.limit_m_s / MPH_M_S
     );
@@ -347,7 +341,9 @@ fn advice(a: &report::Advice, labels: &[String]) -> AdviceAnswer {
     text += &format!(" Lowest chance: {lowest}");
     text += &match a.lowest_certainty {
         Some(p) if p > 0.9995 => ", certain to more than 99.9 % as far as sampling goes.".to_string(),
-        Some(p) => format!(", certain to {:.*} % as far as sampling goes.", if p < 0.995 { 0 } else { 1 }, 100.0 * p),
+        Some(p) => {
+            format!(", certain to {:.*} % as far as sampling goes.", if p < 0.995 { 0 } else { 1 }, 100.0 * p)
+        }
         None => ", the only one asked.".to_string(),
     };
     let best = a.best.map_or("none".to_string(), label);

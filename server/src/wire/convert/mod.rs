@@ -32,28 +32,25 @@ pub fn case(sent: &Value) -> Result<Case, Vec<FieldFault>> {
         }
     };
     let mut reader = Reader { faults, assumed: Vec::new(), places: Places::default() };
-    let mut inputs = reader.inputs(&request);
+    let inputs = reader.inputs(&request);
     let Reader { mut faults, mut assumed, places } = reader;
-    let sound = faults.none();
-    if !sound {
-        // The engine looks at what follows from the numbers only when each of them is good by itself. No number of
-        // flights is good, and so it keeps off the NaN that stands for what could not be read.
-        inputs.question.flights = 0;
-    }
-    match Case::new(inputs) {
-        Ok(mut case) if sound => {
-            case.assumed.append(&mut assumed);
-            Ok(case)
-        }
-        Ok(_) => Err(faults.into_list()),
-        Err(found) => {
-            for fault in found.into_iter().filter(|f| sound || f.field != "flights") {
-                let (pointer, prefix) = places.pointer(&fault.field);
-                faults.add(pointer, format!("{prefix}{}", fault.problem), fault.remedy);
+    let found = if faults.none() {
+        match Case::new(inputs) {
+            Ok(mut case) => {
+                case.assumed.append(&mut assumed);
+                return Ok(case);
             }
-            Err(faults.into_list())
+            Err(found) => found,
         }
+    } else {
+        // What follows from the numbers is looked at only when each of them is good by itself.
+        Case::faults(&inputs)
+    };
+    for fault in found {
+        let (pointer, prefix) = places.pointer(&fault.field);
+        faults.add(pointer, format!("{prefix}{}", fault.problem), fault.remedy);
     }
+    Err(faults.into_list())
 }
 
 /// Where the engine's fields stand in the request, as far as the path differs.
@@ -173,7 +170,9 @@ impl Reader<'_> {
             );
             return f64::NAN;
         }
-        let Some(limit) = limit.filter(|l| reading.si < l.min || reading.si > l.max) else { return reading.si };
+        let Some(limit) = limit.filter(|l| reading.si < l.min || reading.si > l.max) else {
+            return reading.si;
+        };
         let accepted = format!("give {}; {}", table.range(limit.min, limit.max, &reading), limit.hint);
         let meant = table.meant(&reading, limit.min, limit.max).or_else(|| {
             let elevation = at == "/launch/tilt" && reading.si <= core::f64::consts::FRAC_PI_2;
