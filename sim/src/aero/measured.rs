@@ -298,7 +298,7 @@ mod tests {
     fn missing_slope_is_stated() {
         let aero = from_measured(&Measured { normal_force_slope_per_rad: None, ..card() });
         near(aero.normal_force_slope_per_rad(), 10.0, 1e-14);
-        assert!(aero.assumed.iter().any(|a| a.input == "normal_force_slope_per_rad"));
+        assert!(aero.assumed.iter().any(|a| a.input == "card.airframe.normal_force_slope"));
         assert!(from_measured(&card()).assumed.iter().all(|a| a.input != "normal_force_slope_per_rad"));
     }
 
