@@ -25,6 +25,9 @@ use tracing_subscriber::EnvFilter;
 const FAULTS: u8 = 1;
 const USAGE: u8 = 2;
 
+/// What is assessed when no card is named: an invented rocket that says so.
+const EMBEDDED_CARD: &[u8] = include_bytes!("../examples/first-flight.json");
+
 /// For each delay of a rocket: when its recovery opens, how fast it is then, and where it comes down
 ///
 /// An estimate from the listed assumptions. It approves no flight. Local codes and the range safety
@@ -46,8 +49,8 @@ enum Command {
     Serve(Box<Config>),
     /// Answer one flight card here
     Assess {
-        /// The card as JSON; "-" reads standard input
-        card: PathBuf,
+        /// The card as JSON; "-" reads standard input. Without it, the invented card that comes with the program
+        card: Option<PathBuf>,
         /// Print the same bytes as the service answers
         #[arg(long)]
         json: bool,
@@ -76,7 +79,7 @@ fn main() -> ExitCode {
 fn run(command: Command) -> anyhow::Result<ExitCode> {
     match command {
         Command::Serve(config) => listen(*config),
-        Command::Assess { card, json, flights } => assess(&card, json, flights),
+        Command::Assess { card, json, flights } => assess(card.as_deref(), json, flights),
         Command::Openapi => {
             io::stdout().write_all(description::text()?.as_bytes())?;
             Ok(ExitCode::SUCCESS)
@@ -136,7 +139,7 @@ fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
     })
 }
 
-fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitCode> {
+fn assess(card: Option<&Path>, json: bool, flights: Option<u64>) -> anyhow::Result<ExitCode> {
     let body = match read(card) {
         Ok(body) => body,
         Err(error) => {
@@ -173,11 +176,19 @@ fn assess(card: &Path, json: bool, flights: Option<u64>) -> anyhow::Result<ExitC
     Ok(ExitCode::SUCCESS)
 }
 
-fn shown(card: &Path) -> String {
-    if card == Path::new("-") { "standard input".into() } else { card.display().to_string() }
+fn shown(card: Option<&Path>) -> String {
+    match card {
+        None => "the card that comes with the program".into(),
+        Some(card) if card == Path::new("-") => "standard input".into(),
+        Some(card) => card.display().to_string(),
+    }
 }
 
-fn read(card: &Path) -> io::Result<Vec<u8>> {
+fn read(card: Option<&Path>) -> io::Result<Vec<u8>> {
+    let Some(card) = card else {
+        eprintln!("No card was named: this one, of an invented rocket, comes with the program.");
+        return Ok(EMBEDDED_CARD.to_vec());
+    };
     if card == Path::new("-") {
         let mut body = Vec::new();
         io::stdin().lock().read_to_end(&mut body)?;

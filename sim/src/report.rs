@@ -13,13 +13,16 @@ pub const FIRST_CAUTION: &str =
 /// What the intervals cover.
 pub const INTERVAL_NOTE: &str = "Intervals are 95 % and cover sampling only, not errors of the model: see how the chances move when centre of pressure, drag and wind are off.";
 
-/// A share strictly between 0 and 1 in per cent, without the sign: two digits counted from the nearer end, so
-/// that neither 0 nor 100 is ever printed.
+/// Decimals of a share in per cent: two digits counted from the nearer end, so that neither 0 nor 100 is ever
+/// printed of a share strictly between.
+pub fn percent_places(share: f64) -> usize {
+    let edge = (100.0 * share).min(100.0 - 100.0 * share);
+    (0..8).find(|p| edge >= 9.5 * libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize
+}
+
+/// A share strictly between 0 and 1 in per cent, without the sign.
 pub fn percent_digits(share: f64) -> String {
-    let percent = 100.0 * share;
-    let edge = percent.min(100.0 - percent);
-    let places = (0..8).find(|p| edge >= 9.5 * libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize;
-    format!("{percent:.places$}")
+    format!("{:.*}", percent_places(share), 100.0 * share)
 }
 
 /// The whole answer.

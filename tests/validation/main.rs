@@ -7,4 +7,3 @@ mod accuracy;
 mod atmosphere;
 mod check_cases;
 mod closed_form;
-

@@ -209,7 +209,7 @@ pub struct AssessmentRequest {
 #[serde(deny_unknown_fields)]
 pub struct Card {
     /// Name of the rocket.
-    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "Heron")]
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "Example one (invented)")]
     pub name: Option<String>,
     /// What flies. Only rockets: a glider's flight is not modelled.
     pub kind: Option<VehicleKind>,

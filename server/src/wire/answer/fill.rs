@@ -3,7 +3,7 @@
 use slowpoint_sim::case::{LimitApplies, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
-use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits};
+use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::interval::Chance;
 use slowpoint_sim::stat::outline::Polygon;
@@ -160,13 +160,16 @@ pub fn chance_text(c: &Chance) -> String {
     if c.hits == c.flights {
         return format!("> {} %", percent_digits(c.lower));
     }
-    let estimate = percent_digits(c.estimate);
+    // One number of decimals for all three, at most one more than the estimate needs by itself.
+    let ends = [c.lower, c.upper].map(|end| if end > 0.0 && end < 1.0 { percent_places(end) } else { 0 });
+    let own = percent_places(c.estimate);
+    let places = ends[0].max(ends[1]).clamp(own, own + 1);
+    let say = |share: f64| format!("{:.places$}", 100.0 * share);
+    let estimate = say(c.estimate);
     match (c.lower > 0.0, c.upper < 1.0) {
-        (true, true) => {
-            format!("{estimate} % ({} to {} %)", percent_digits(c.lower), percent_digits(c.upper))
-        }
-        (false, true) => format!("{estimate} % (below {} %)", percent_digits(c.upper)),
-        (true, false) => format!("{estimate} % (above {} %)", percent_digits(c.lower)),
+        (true, true) => format!("{estimate} % ({} to {} %)", say(c.lower), say(c.upper)),
+        (false, true) => format!("{estimate} % (below {} %)", say(c.upper)),
+        (true, false) => format!("{estimate} % (above {} %)", say(c.lower)),
         (false, false) => format!("{estimate} %"),
     }
 }
@@ -394,7 +397,7 @@ mod tests {
             (2000, 2000, "> 99.82 %"),
             (82, 2000, "4.1 % (3.3 to 5.1 %)"),
             (0, 0, "not known"),
-            (1, 1_000_000, "0.00010 % (0.0000025 to 0.00056 %)"),
+            (1, 1_000_000, "0.000100 % (0.000003 to 0.000557 %)"),
         ] {
             assert_eq!(chance_text(&interval::chance(&[(hits, flights)], PointSet::Pseudorandom)), text);
         }
