@@ -4,6 +4,13 @@
 //! "common practice" where only the trade says so.
 
 mod accuracy;
+mod aerodynamics;
 mod atmosphere;
 mod check_cases;
 mod closed_form;
+mod common_practice;
+mod motors;
+mod recovery;
+mod reproducible;
+mod statistics;
+mod wind_laws;

@@ -27,7 +27,7 @@ const FALL: Pace = Pace { longest_s: 0.25, phase: 2.0, coasting: true };
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
 /// A tail slide: the air comes from behind at more than this cosine of the angle from the tail.
-const COS_TAIL_SLIDE: f64 = 0.95;
+const COS_TAIL_SLIDE: f64 = 0.85;
 /// A flight that takes more steps than this is not trusted.
 const MOST_STEPS: usize = 100_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
@@ -155,7 +155,8 @@ impl Flyer<'_, '_> {
 
     /// The longest step that physics allows here, ended on a node of the thrust table.
     fn step_s(&self, flow: &Flow<f64>, rate: &State<f64>, pace: &Pace) -> f64 {
-        let fastest = flow.fastest_rate(&self.state, rate, pace.coasting);
+        let roll = self.parts.misalignment.roll_rate_rad_s;
+        let fastest = flow.fastest_rate(&self.state, rate, roll, pace.coasting);
         let mut dt = pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer;
         if let Some(node) = self.parts.thrust.next_node_s(self.time_s) {
             let left = node - self.time_s;

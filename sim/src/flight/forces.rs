@@ -213,16 +213,17 @@ pub fn derivative_and_flow<L: Lane>(
 }
 
 impl Flow<f64> {
-    /// Fastest rate of a state in this flow, rad/s, from which the step is chosen: pitch frequency, damping and
-    /// turning together. Coasting, also the rate at which the direction of the airflow turns: near a stop at
-    /// apogee it turns about within a fraction of a second.
+    /// Fastest rate of a state in this flow, rad/s, from which the step is chosen: pitch frequency, damping,
+    /// turning and rolling together. Coasting, also the rate at which the direction of the airflow turns: near
+    /// a stop at apogee it turns about within a fraction of a second.
     #[inline]
-    pub fn fastest_rate(&self, s: &State<f64>, rate: &State<f64>, coasting: bool) -> f64 {
+    pub fn fastest_rate(&self, s: &State<f64>, rate: &State<f64>, roll_rad_s: f64, coasting: bool) -> f64 {
         /// Below this airspeed the flow is too weak for its direction to matter, m/s.
         const WEAK_M_S: f64 = 0.2;
         let a = rate.velocity;
         let slow = self.airspeed_m_s + WEAK_M_S;
         let veering = if coasting { dot(a, a) / (slow * slow) } else { 0.0 };
-        (self.stiffness.abs() + self.damping * self.damping + dot(s.spin, s.spin) + veering).sqrt()
+        let turning = dot(s.spin, s.spin) + roll_rad_s * roll_rad_s;
+        (self.stiffness.abs() + self.damping * self.damping + turning + veering).sqrt()
     }
 }
