@@ -30,3 +30,5 @@ pub const SOMIGLIANA_K: f64 = 0.001_931_852_652_41;
 pub const EARTH_ECCENTRICITY_SQUARED: f64 = 0.006_694_379_990_14;
 /// m = omega^2 a^2 b / GM, the ratio of centrifugal to gravitational pull (WGS 84).
 pub const EARTH_GRAVITY_RATIO: f64 = 0.003_449_786_506_84;
+/// A mile per hour, m/s (exact: 1609.344 m in 3600 s).
+pub const MILE_PER_HOUR_M_S: f64 = 0.447_04;

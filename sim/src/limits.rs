@@ -29,7 +29,7 @@ impl Limit {
             "" => (String::new(), 1.0),
             unit => (format!(" {unit}"), 1.0),
         };
-        let shown = |x: f64| (x * scale * 1e6).round() / 1e6;
+        let shown = |x: f64| plain(x * scale);
         faults.add(
             field,
             format!("{} is {}{unit}", self.what, shown(value)),
@@ -37,6 +37,11 @@ impl Limit {
         );
         false
     }
+}
+
+/// A number as it is told to people: without the last digits that a conversion of units leaves behind.
+pub fn plain(x: f64) -> f64 {
+    if x.abs() < 1e12 { (x * 1e6).round() / 1e6 } else { x }
 }
 
 macro_rules! limits {
@@ -79,7 +84,7 @@ limits! {
     TILT: "rail tilt", "rad", 0.0, core::f64::consts::FRAC_PI_3 + 1e-9, "from vertical, at most 60 deg: an elevation of 85 deg is a tilt of 5 deg";
     BEARING: "bearing", "rad", 0.0, core::f64::consts::TAU + 1e-9, "clockwise from true north, 0 to 360 deg";
     FRICTION: "friction coefficient", "", 0.0, 1.0, "of guides on the rail";
-    LATITUDE: "latitude", "rad", -core::f64::consts::FRAC_PI_2 - 1e-9, core::f64::consts::FRAC_PI_2 + 1e-9, "-90 to 90 deg, north positive";
+    LATITUDE: "latitude", "rad", -core::f64::consts::FRAC_PI_2 - 1e-9, core::f64::consts::FRAC_PI_2 + 1e-9, "north positive";
     ELEVATION: "elevation of the field", "m", -450.0, 5000.0, "above sea level";
     PRESSURE: "pressure", "Pa", 45_000.0, 110_000.0, "a bare number means pascals: 1013 hPa is \"1013 hPa\"";
     TEMPERATURE: "air temperature", "K", 223.15, 333.15, "a bare number means kelvins: 20 degrees Celsius is \"20 C\"";

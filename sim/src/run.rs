@@ -128,7 +128,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
 pub fn way_label(way: &Deployment) -> String {
     let electronics = way.electronics.map(|e| match e {
         Electronics::Apogee => "altimeter at apogee".to_string(),
-        Electronics::Height(m) => format!("altimeter at {m} m coming down"),
+        Electronics::Height(m) => format!("altimeter at {} m coming down", crate::limits::plain(m)),
     });
     match (electronics, way.motor_delay_s) {
         (Some(e), Some(delay)) => format!("{e}, motor delay {delay} s behind it"),

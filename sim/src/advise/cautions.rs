@@ -2,18 +2,25 @@
 //! far that was verified. None of them approves anything.
 
 use crate::case::{Case, LimitApplies, RuleSet};
-use crate::flight::Outcome;
+use crate::constants::MILE_PER_HOUR_M_S;
+use crate::flight::{Electronics, Outcome};
+use crate::limits::plain;
 use crate::report::{Caution, FlightReport, RailReport, WayReport, percent_digits};
 use crate::stat::interval::Chance;
 use crate::wind::LAW_TOP_M;
 
-const MPH_M_S: f64 = 0.44704;
 /// 20 mph.
-const WIND_LIMIT_M_S: f64 = 20.0 * MPH_M_S;
+const WIND_LIMIT_M_S: f64 = 20.0 * MILE_PER_HOUR_M_S;
 /// A speed limit above this may have been meant in mph.
-const LIMIT_PERHAPS_MPH_M_S: f64 = 25.0;
+const LIMIT_PERHAPS_MILE_PER_HOUR_M_S: f64 = 25.0;
 /// Incidence up to which the small-angle centre of pressure is trusted, deg.
 const SMALL_ANGLE_DEG: f64 = 15.0;
+const PRACTICE: &str =
+    "35 mph (15.6 m/s) is the limit in common use, near 100 mph (45 m/s) tubes tear: common practice";
+/// A touchdown faster than this is worth a caution, m/s (25 ft/s, a third over what is usual).
+const HARD_TOUCHDOWN_M_S: f64 = 7.62;
+/// The limit in common use, m/s.
+const USUAL_LIMIT_M_S: f64 = 35.0 * MILE_PER_HOUR_M_S;
 /// Share of flights from which an outcome is worth a caution.
 const NOTABLE: f64 = 0.01;
 
@@ -121,6 +128,7 @@ pub fn cautions(
         leaving_the_rail(rail, &mut say);
     }
     if let (Some(chance), Some(ceiling)) = (above_ceiling, case.inputs.site.ceiling_m)
+        && chance.hits > 0
         && chance.upper > NOTABLE
     {
         say(
@@ -162,18 +170,30 @@ pub fn cautions(
         }
     }
     for (k, way) in ways.iter().enumerate() {
-        openings(case, way, &label(k), &mut say);
+        openings(case, way, flight, &label(k), &mut say);
     }
-    for limit in &case.inputs.question.limits_m_s {
+    let question = &case.inputs.question;
+    let condition_m_s = question.limits_m_s[question.accept_limit];
+    if condition_m_s > USUAL_LIMIT_M_S * 1.001 {
+        say(
+            "condition",
+            format!(
+                "The condition is held against {condition_m_s:.1} m/s ({:.0} mph): openings between 35 mph and that count for nothing in it.",
+                condition_m_s / MILE_PER_HOUR_M_S
+            ),
+            PRACTICE,
+        );
+    }
+    for limit in &question.limits_m_s {
         // A whole number of miles per hour was meant as such.
-        let mph = limit / MPH_M_S;
-        if *limit > LIMIT_PERHAPS_MPH_M_S && (mph - mph.round()).abs() > 1e-6 {
+        let mph = limit / MILE_PER_HOUR_M_S;
+        if *limit > LIMIT_PERHAPS_MILE_PER_HOUR_M_S && (mph - mph.round()).abs() > 1e-6 {
             say(
                 "limit",
                 format!(
                     "The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."
                 ),
-                "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice",
+                PRACTICE,
             );
         }
     }
@@ -190,9 +210,9 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
             "wind",
             format!(
                 "The wind near the ground reaches {speed:.2} m/s ({:.1} mph); the limit is {:.2} m/s ({:.0} mph).",
-                speed / MPH_M_S,
+                speed / MILE_PER_HOUR_M_S,
                 rules.wind.0,
-                rules.wind.0 / MPH_M_S
+                rules.wind.0 / MILE_PER_HOUR_M_S
             ),
             rules.wind.1,
         );
@@ -229,7 +249,10 @@ fn leaving_the_rail(rail: &RailReport, say: &mut impl FnMut(&'static str, String
     if speed < 15.85 {
         say(
             "rail_speed",
-            format!("One flight in twenty leaves the rail slower than {speed:.1} m/s ({:.0} mph).", speed / MPH_M_S),
+            format!(
+                "One flight in twenty leaves the rail slower than {speed:.1} m/s ({:.0} mph).",
+                speed / MILE_PER_HOUR_M_S
+            ),
             "52 ft/s (15.85 m/s), NASA Student Launch handbook 2.14 (second-hand)",
         );
     }
@@ -255,9 +278,21 @@ fn leaving_the_rail(rail: &RailReport, say: &mut impl FnMut(&'static str, String
     }
 }
 
-fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'static str, String, &'static str)) {
-    const PRACTICE: &str =
-        "below about 35 mph (15.6 m/s) is usually fine, near 100 mph (45 m/s) tears tubes: common practice";
+/// Height at which a way's altimeter fires, if it fires on one.
+fn fires_at_m(way: &WayReport) -> Option<f64> {
+    match way.way.electronics {
+        Some(Electronics::Height(height)) => Some(height),
+        _ => None,
+    }
+}
+
+fn openings(
+    case: &Case,
+    way: &WayReport,
+    flight: Option<&FlightReport>,
+    label: &str,
+    say: &mut impl FnMut(&'static str, String, &'static str),
+) {
     let question = &case.inputs.question;
     let limit = &way.limits[question.accept_limit];
     let accept = question.accept_chance.unwrap_or(super::DEFAULT_ACCEPT_CHANCE);
@@ -265,7 +300,7 @@ fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'st
         LimitApplies::Ejection => "ejection",
         LimitApplies::LineStretch => "line stretch",
     };
-    if limit.over.upper > accept {
+    if limit.over.hits > 0 && limit.over.upper > accept {
         say(
             "open_fast",
             format!(
@@ -276,13 +311,48 @@ fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'st
             PRACTICE,
         );
     }
+    if let Some(landing) = &way.landing
+        && landing.speed_m_s.p50 > HARD_TOUCHDOWN_M_S
+    {
+        let speed = landing.speed_m_s.p50;
+        let energy_j = 0.5 * case.mass.dry_mass_kg * speed * speed;
+        say(
+            "touchdown",
+            format!("{label}: half of the flights touch down faster than {speed:.1} m/s, with {energy_j:.0} J."),
+            "main canopies usually bring 4.6 to 6.1 m/s (common practice); 15 J is a published threshold of a hazardous fragment (14 CFR 450 context, second-hand)",
+        );
+    }
+    let heights = [fires_at_m(way), case.inputs.recovery.main.map(|m| m.1)];
+    if let Some(flight) = flight {
+        for height in heights.into_iter().flatten().filter(|h| *h > flight.apogee_m.p05) {
+            let how_many = if height > flight.apogee_m.greatest.value {
+                "No flight reaches"
+            } else {
+                "More than one flight in twenty never reaches"
+            };
+            say(
+                "height_not_reached",
+                format!(
+                    "{label}: {how_many} the set height of {} m; those are taken to fire at apogee.",
+                    plain(height)
+                ),
+                "assumption of this model: an altimeter may also not fire at all",
+            );
+        }
+    }
     let total: u64 = way.outcomes.iter().map(|o| o.flights).sum();
     for o in way.outcomes.iter().filter(|o| o.flights as f64 > NOTABLE * total as f64) {
-        let share = digits(o.flights as f64 / total as f64);
-        let share = if o.flights == total { "all".to_string() } else { share };
+        let who = if o.flights == total {
+            "all flights".to_string()
+        } else {
+            format!("{} of flights", digits(o.flights as f64 / total as f64))
+        };
         let (topic, text) = match o.outcome {
             Outcome::Opened => continue,
             Outcome::OpenedTooLow => ("open_low", "eject too low to slow to the descent rate before the ground"),
+            Outcome::NothingOpened => {
+                ("nothing_opened", "come down ballistic, because the card has nothing that opens")
+            }
             Outcome::InBoost => ("in_boost", "eject under thrust or on the rail"),
             Outcome::GroundFirst => ("ground_first", "reach the ground before the ejection"),
             Outcome::NeverLeftRail => ("never_left_rail", "never leave the rail"),
@@ -293,6 +363,6 @@ fn openings(case: &Case, way: &WayReport, label: &str, say: &mut impl FnMut(&'st
             }
             Outcome::Untrusted => ("untrusted", "could not be integrated to the required accuracy"),
         };
-        say(topic, format!("{label}: {share} of flights {text}."), "counted as unsafe openings");
+        say(topic, format!("{label}: {who} {text}."), "counted as unsafe openings");
     }
 }

@@ -166,8 +166,8 @@ const ROUNDED_TRAILING_EDGE: f64 = 0.5;
 /// Drag of a leading edge on its frontal area. Only the flow across the edge counts: cos^2 of its sweep.
 pub fn leading_edge_drag(edge: FinEdge, sweep_slope: f64) -> f64 {
     match edge {
-        FinEdge::Square => SQUARE_LEADING_EDGE / (1.0 + sweep_slope * sweep_slope),
-        FinEdge::Rounded | FinEdge::Airfoil => 0.0,
+        FinEdge::Flat => SQUARE_LEADING_EDGE / (1.0 + sweep_slope * sweep_slope),
+        FinEdge::Round | FinEdge::Tapered => 0.0,
     }
 }
 
@@ -176,9 +176,9 @@ pub fn leading_edge_drag(edge: FinEdge, sweep_slope: f64) -> f64 {
 pub fn trailing_edge_drag(edge: FinEdge, friction_on_edge: f64) -> f64 {
     let blunt = 0.135 / libm::cbrt(friction_on_edge);
     match edge {
-        FinEdge::Square => blunt,
-        FinEdge::Rounded => ROUNDED_TRAILING_EDGE * blunt,
-        FinEdge::Airfoil => 0.0,
+        FinEdge::Flat => blunt,
+        FinEdge::Round => ROUNDED_TRAILING_EDGE * blunt,
+        FinEdge::Tapered => 0.0,
     }
 }
 
@@ -344,7 +344,7 @@ mod tests {
     /// for a digit.
     #[test]
     fn usual_models_are_in_the_band() {
-        for edge in [FinEdge::Rounded, FinEdge::Airfoil] {
+        for edge in [FinEdge::Round, FinEdge::Tapered] {
             for roughness in [0.0, 20e-6, 60e-6] {
                 let mut shape = cp1_shape();
                 shape.roughness_m = roughness;
@@ -368,11 +368,11 @@ mod tests {
             set.edge = edge;
             fins_drag_area_m2(&set, 0.0, &CP1_AIR, 0.2)
         };
-        assert!(drag(FinEdge::Square) > drag(FinEdge::Rounded));
-        assert!(drag(FinEdge::Rounded) > drag(FinEdge::Airfoil));
-        near(leading_edge_drag(FinEdge::Square, 1.0), 0.325, 1e-12);
+        assert!(drag(FinEdge::Flat) > drag(FinEdge::Round));
+        assert!(drag(FinEdge::Round) > drag(FinEdge::Tapered));
+        near(leading_edge_drag(FinEdge::Flat, 1.0), 0.325, 1e-12);
         // 0.135 / 0.125^(1/3) = 0.27.
-        near(trailing_edge_drag(FinEdge::Square, 0.125), 0.27, 1e-12);
+        near(trailing_edge_drag(FinEdge::Flat, 0.125), 0.27, 1e-12);
     }
 
     /// A gentle boattail lowers the drag, an abrupt step does not: it is a base.

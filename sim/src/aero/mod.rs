@@ -271,7 +271,7 @@ pub(crate) mod tests {
                 thickness_m: 0.0024,
                 station_m: 0.35,
                 body_diameter_m: 0.025,
-                edge: FinEdge::Airfoil,
+                edge: FinEdge::Tapered,
             }],
             guides: vec![RailGuide {
                 station_m: 0.3,

@@ -223,7 +223,7 @@ mod tests {
                 thickness_m: 0.002,
                 station_m: 0.5,
                 body_diameter_m: 0.05,
-                edge: FinEdge::Square,
+                edge: FinEdge::Flat,
             };
             for mach in [0.0_f64, 0.3, 0.7, 1.0] {
                 let area: f64 = 0.5 * (root + tip) * span;

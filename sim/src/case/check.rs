@@ -2,14 +2,14 @@
 
 use super::inputs::*;
 use super::shape::Shape;
-use super::{Aero, MotorPlan, Nominal, spread};
+use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::Faults;
 use crate::flight::Electronics;
-use crate::limits::{self, Limit};
+use crate::limits::{self, Limit, plain};
 use crate::thrust::ThrustCurve;
-use crate::wind::Direction;
+use crate::wind::{Descent, Direction};
 
 fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
     if !faults.touches(field) && !value.is_nan() {
@@ -132,7 +132,7 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
     let mut end = s.nose.length_m;
     let mut widest = s.nose.base_diameter_m;
     for (i, t) in s.transitions.iter().enumerate() {
-        let at = format!("{root}.transitions.{i}");
+        let at = format!("{root}.shoulders_and_boattails.{i}");
         one(limits::STATION, &format!("{at}.station"), t.station_m, faults);
         one(positive, &format!("{at}.length"), t.length_m, faults);
         width(format!("{at}.front_diameter"), t.front_diameter_m, faults);
@@ -294,6 +294,21 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                         "give 3 to 500 corners, metres east and north of the pad",
                     );
                 }
+                if corners.len() >= 3 && corners.len() <= 500 {
+                    if crosses_itself(corners) {
+                        faults.add(
+                            format!("{at}.polygon"),
+                            "its outline crosses itself",
+                            "list the corners in order round the area",
+                        );
+                    } else if area_m2(corners) < 4.0 {
+                        faults.add(
+                            format!("{at}.polygon"),
+                            format!("it encloses {:.2} m^2", area_m2(corners)),
+                            "corners are metres east and north of the pad, not degrees",
+                        );
+                    }
+                }
                 for (k, c) in corners.iter().enumerate() {
                     one(limits::PLACE, &format!("{at}.polygon.{k}.0"), c[0], faults);
                     one(limits::PLACE, &format!("{at}.polygon.{k}.1"), c[1], faults);
@@ -388,12 +403,17 @@ fn question(q: &Question, faults: &mut Faults) {
         }
     }
     if let Some(c) = q.accept_chance {
-        let open =
-            Limit { what: "accepted chance", unit: "", min: 0.0001, max: 0.9999, hint: "0.02 means 2 % of flights" };
-        one(open, "accept.chance", c, faults);
+        let open = Limit {
+            what: "chance of the condition",
+            unit: "",
+            min: 0.0001,
+            max: 0.9999,
+            hint: "0.02 means 2 % of flights",
+        };
+        one(open, "condition.chance", c, faults);
     }
-    if q.accept_limit >= q.limits_m_s.len().max(1) && !faults.touches("accept") {
-        faults.add("accept.limit", "it is none of limits.deploy_speed", "repeat one of the limits exactly");
+    if q.accept_limit >= q.limits_m_s.len().max(1) && !faults.touches("condition") {
+        faults.add("condition.limit", "it is none of limits.deploy_speed", "repeat one of the limits exactly");
     }
 }
 
@@ -430,17 +450,51 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
             "measure from the nose tip, in the same units as the length",
         );
     }
+    say(
+        a.centre_of_pressure_m.is_some_and(|cp| cp <= a.centre_of_gravity_m),
+        "card.airframe.centre_of_pressure",
+        unstable(a.centre_of_pressure_m.unwrap_or(0.0), a.centre_of_gravity_m),
+        UNSTABLE_REMEDY,
+    );
+    let weight = a.mass_kg * STANDARD_GRAVITY_M_S2;
+    let peak = inputs.motor.count as f64
+        * match &inputs.motor.thrust {
+            ThrustInput::Curve(points) => ThrustCurve::new(points.clone()).peak_n(),
+            ThrustInput::Code { class_upper_n_s, average_n } => {
+                ThrustCurve::generic(*class_upper_n_s, *average_n).peak_n()
+            }
+        };
+    say(
+        peak > 0.0 && peak <= weight,
+        "card.motor.thrust_curve",
+        format!("the peak thrust of {:.1} N never lifts the {} kg, which weigh {weight:.1} N", peak, plain(a.mass_kg)),
+        "check thrust in newtons, the mass in kilograms and the number of motors",
+    );
+    let m = &inputs.motor;
+    say(
+        m.length_m.is_some_and(|l| l > a.length_m),
+        "card.motor.length",
+        format!("the motor is longer than the rocket of {} m", plain(a.length_m)),
+        "check the units of both",
+    );
+    say(
+        m.diameter_m.is_some_and(|d| d > a.diameter_m),
+        "card.motor.diameter",
+        format!("the motor is wider than the rocket of {} m", plain(a.diameter_m)),
+        "check the units of both",
+    );
     let s = &inputs.site;
     let elevation = s.elevation_m.unwrap_or(0.0);
     match s.pressure {
         Some(PressureInput::Station(p)) => {
             let usual = air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation);
             say(
-                elevation.is_finite() && (p - usual).abs() > 6500.0,
+                s.elevation_m.is_some_and(f64::is_finite) && (p - usual).abs() > 6500.0,
                 "site.station_pressure",
                 format!(
-                    "{:.0} hPa at an elevation of {elevation} m is {:.0} hPa off the standard atmosphere's {:.0} hPa",
+                    "{:.0} hPa at an elevation of {} m is {:.0} hPa off the standard atmosphere's {:.0} hPa",
                     p / 100.0,
+                    plain(elevation),
                     (p - usual).abs() / 100.0,
                     usual / 100.0
                 ),
@@ -498,27 +552,81 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
 }
 
 /// What shows only once the case has been filled in.
-pub fn consequences(inputs: &Inputs, aero: &Aero, motor: &MotorPlan, nominal: &Nominal, faults: &mut Faults) {
+pub fn consequences(
+    inputs: &Inputs,
+    aero: &Aero,
+    mass: &MassModel,
+    recovery: &RecoveryPlan,
+    field: &Field,
+    nominal: &Nominal,
+    faults: &mut Faults,
+) {
     let a = &inputs.airframe;
     if nominal.margin_calibres <= 0.0 {
-        let from_shape = a.centre_of_pressure_m.is_none();
         faults.add(
-            if from_shape { "card.airframe.centre_of_gravity" } else { "card.airframe.centre_of_pressure" },
-            format!(
-                "the centre of pressure ({:.3} m from the nose tip) is ahead of the centre of gravity ({:.3} m): this rocket is unstable",
-                aero.centre_of_pressure_m(),
-                a.centre_of_gravity_m
-            ),
-            "measure both from the nose tip; a rocket needs its centre of gravity at least one diameter ahead of its centre of pressure (nose weight, larger fins)",
+            if a.centre_of_pressure_m.is_none() {
+                "card.airframe.centre_of_gravity"
+            } else {
+                "card.airframe.centre_of_pressure"
+            },
+            unstable(aero.centre_of_pressure_m(), a.centre_of_gravity_m),
+            UNSTABLE_REMEDY,
         );
     }
-    let weight = a.mass_kg * STANDARD_GRAVITY_M_S2;
-    let peak = ThrustCurve::peak_n(&motor.curve) * inputs.motor.count as f64;
-    if peak <= weight {
-        faults.add(
-            "card.motor.thrust_curve",
-            format!("the peak thrust of {peak:.1} N never lifts the rocket's weight of {weight:.1} N"),
-            "check thrust in newtons, the mass in kilograms and the number of motors",
-        );
+    let density = air::standard(air::geopotential_m(field.elevation_m)).density_kg_m3;
+    let opening = [("card.recovery.first", Some(recovery.first)), ("card.recovery.main", recovery.main.map(|m| m.0))];
+    for (name, canopy) in opening.into_iter().filter_map(|(name, c)| Some((name, c?))) {
+        let body = Descent { mass_kg: mass.dry_mass_kg, drag_area_m2: canopy.drag_area_m2.max(1e-12) };
+        let rate = body.rate_m_s(density, STANDARD_GRAVITY_M_S2);
+        if rate < SLOWEST_DESCENT_M_S {
+            faults.add(
+                format!("{name}.diameter"),
+                format!(
+                    "under {:.1} m^2 of drag area the {} kg left after burnout would sink at {rate:.2} m/s",
+                    canopy.drag_area_m2,
+                    plain(mass.dry_mass_kg)
+                ),
+                "check the unit of its size: a bare number means metres, so 24 inches is \"24 in\"",
+            );
+        }
     }
+}
+
+/// Nothing that recovers a rocket sinks more slowly than this, m/s: usual are 3 to 6 m/s.
+const SLOWEST_DESCENT_M_S: f64 = 0.8;
+
+const UNSTABLE_REMEDY: &str = "measure both from the nose tip; a rocket needs its centre of gravity at least one diameter ahead of its centre of pressure (nose weight, larger fins)";
+
+fn unstable(centre_of_pressure_m: f64, centre_of_gravity_m: f64) -> String {
+    format!(
+        "the centre of pressure ({centre_of_pressure_m:.3} m from the nose tip) is not behind the centre of gravity ({centre_of_gravity_m:.3} m): this rocket is unstable"
+    )
+}
+
+/// Whether an outline crosses or touches itself. A few hundred corners at most, so every pair is looked at.
+fn crosses_itself(corners: &[[f64; 2]]) -> bool {
+    let n = corners.len();
+    let side = |a: [f64; 2], b: [f64; 2], c: [f64; 2]| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+    let edge = |i: usize| (corners[i], corners[(i + 1) % n]);
+    (0..n).any(|i| {
+        (i + 1..n).any(|j| {
+            // Neighbours share a corner.
+            if j == i + 1 || (i == 0 && j == n - 1) {
+                return false;
+            }
+            let ((a, b), (c, d)) = (edge(i), edge(j));
+            side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0
+        })
+    })
+}
+
+fn area_m2(corners: &[[f64; 2]]) -> f64 {
+    let n = corners.len();
+    let twice: f64 = (0..n)
+        .map(|i| {
+            let (a, b) = (corners[i], corners[(i + 1) % n]);
+            a[0] * b[1] - a[1] * b[0]
+        })
+        .sum();
+    0.5 * twice.abs()
 }

@@ -169,7 +169,7 @@ impl Case {
         );
         let wind = Profile::new(inputs.wind.surface, &inputs.wind.layers, surface_law, spread.wind);
         let nominal = Self::nominal(&inputs, &motor, &aero);
-        check::consequences(&inputs, &aero, &motor, &nominal, &mut faults);
+        check::consequences(&inputs, &aero, &mass, &recovery, &field, &nominal, &mut faults);
         let Some(wind) = wind.filter(|_| faults.0.is_empty()) else { return Err(faults.0) };
         let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
             let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
@@ -232,7 +232,7 @@ impl Case {
             None => given_or(
                 None,
                 assumed,
-                "site.pressure",
+                "site.station_pressure",
                 air::station_pressure_pa(SEA_LEVEL_PRESSURE_PA, elevation_m),
                 |p| format!("{:.1} hPa at the field", p / 100.0),
                 "US Standard Atmosphere 1976 at the field's elevation",
@@ -392,6 +392,7 @@ impl Case {
         let propellant = motor.propellant_kg * m.count as f64;
         let dry = a.mass_kg - propellant;
         if dry < 0.05 * a.mass_kg {
+            // What follows would only repeat it in other words.
             faults.add(
                 "card.motor.propellant_mass",
                 format!(
@@ -400,6 +401,14 @@ impl Case {
                 ),
                 "give the propellant of one motor, and the whole rocket's mass with motor",
             );
+            return MassModel {
+                dry_mass_kg: a.mass_kg,
+                dry_cg_m: a.centre_of_gravity_m,
+                dry_inertia_kg_m2: 1.0,
+                propellant_kg: 0.0,
+                propellant_cg_m: a.centre_of_gravity_m,
+                propellant_gyration_m2: 0.0,
+            };
         }
         let diameter = motor_diameter_m(m, a.diameter_m);
         if m.diameter_m.is_none() {

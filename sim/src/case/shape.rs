@@ -47,11 +47,11 @@ pub struct Transition {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FinEdge {
     /// Both edges left square.
-    Square,
+    Flat,
     /// Both edges rounded.
-    Rounded,
+    Round,
     /// Rounded in front, tapered to a sharp trailing edge.
-    Airfoil,
+    Tapered,
 }
 
 /// A set of equal trapezoidal fins, evenly spaced round the body.
@@ -437,7 +437,7 @@ mod tests {
             thickness_m: 0.0024,
             station_m: 0.35,
             body_diameter_m: 0.025,
-            edge: FinEdge::Airfoil,
+            edge: FinEdge::Tapered,
         };
         near(fins.mid_chord_line_m(), 0.05220153, 1e-7);
         near(fins.wetted_area_m2(), 0.0135, 1e-12);

@@ -65,6 +65,8 @@ pub enum Outcome {
     Opened,
     /// Ejected too low to slow to the descent rate.
     OpenedTooLow,
+    /// Nothing is there to open: it comes down ballistic.
+    NothingOpened,
     /// Ejected under thrust or on the rail.
     InBoost,
     /// Reached the ground before ejection.
@@ -83,9 +85,10 @@ pub enum Outcome {
 
 impl Outcome {
     /// Every outcome, in the order of its number.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Opened,
         Self::OpenedTooLow,
+        Self::NothingOpened,
         Self::InBoost,
         Self::GroundFirst,
         Self::NeverLeftRail,
@@ -200,7 +203,9 @@ impl Events {
             // A cluster's first charge may fire while another motor still burns.
             let boosting =
                 fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
-            let (outcome, landing) = if boosting {
+            let (outcome, landing) = if self.stages.first.drag_area_m2 <= 0.0 {
+                (Outcome::NothingOpened, impact(ascent))
+            } else if boosting {
                 (Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift))
             } else if fires + self.line_stretch_lag_s >= ground {
                 (Outcome::OpenedTooLow, impact(ascent))

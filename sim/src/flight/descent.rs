@@ -38,6 +38,8 @@ pub struct Landing {
 const STEP_S: f64 = 0.1;
 /// Step times the rate at which a full canopy would slow it.
 const RATE_PER_STEP: f64 = 0.25;
+/// A step fills at most this share of the canopy.
+const GROWTH_PER_STEP: f64 = 0.1;
 /// It rides when its vertical speed is within this share of the descent rate ...
 const RIDING_VERTICAL: f64 = 0.01;
 /// ... and its horizontal airspeed below this share (it then moves the descent rate by under 1 %).
@@ -63,15 +65,20 @@ pub struct Falling<'a, 'b> {
 pub type Point = [f64; 7];
 
 impl Falling<'_, '_> {
+    /// Share of the full drag area after an air path.
+    fn open_share(&self, path_m: f64) -> f64 {
+        let full = if self.canopy.fill_path_m > 0.0 { (path_m / self.canopy.fill_path_m).min(1.0) } else { 1.0 };
+        (0..self.canopy.fill_power).fold(1.0, |share, _| share * full)
+    }
+
     /// Rate of change of a point.
     pub fn rate(&self, s: &Point) -> Point {
         let (we, wn) = self.parts.wind.at(s[2]);
         let (density, _) = self.parts.air.at(s[2]);
         let u = [s[3] - we, s[4] - wn, s[5]];
         let airspeed = norm(u);
-        let full = if self.canopy.fill_path_m > 0.0 { (s[6] / self.canopy.fill_path_m).min(1.0) } else { 1.0 };
-        let open = (0..self.canopy.fill_power).fold(1.0, |p, _| p * full);
-        let k = 0.5 * density * (self.bare_area_m2 + self.canopy.drag_area_m2 * open) * airspeed / self.mass_kg;
+        let area = self.bare_area_m2 + self.canopy.drag_area_m2 * self.open_share(s[6]);
+        let k = 0.5 * density * area * airspeed / self.mass_kg;
         [s[3], s[4], s[5], -k * u[0], -k * u[1], -k * u[2] - self.parts.gravity.at(s[2]), airspeed]
     }
 
@@ -106,9 +113,14 @@ impl Falling<'_, '_> {
             if filled && (s[5] + rate).abs() < RIDING_VERTICAL * rate && across < RIDING_HORIZONTAL * rate {
                 return (moment(&s, time), true);
             }
-            // A full canopy slows at g V / w^2.
-            let slowing = self.parts.gravity.surface_m_s2 * airspeed / (rate * rate);
-            let dt = STEP_S.min(RATE_PER_STEP / slowing.max(1e-9));
+            // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
+            let grown = self.open_share(s[6] + GROWTH_PER_STEP * self.canopy.fill_path_m);
+            let area = self.bare_area_m2 + self.canopy.drag_area_m2 * grown;
+            let slowing = 0.5 * self.parts.air.at(s[2]).0 * area * airspeed / self.mass_kg;
+            let mut dt = STEP_S.min(RATE_PER_STEP / slowing.max(1e-9));
+            if !filled {
+                dt = dt.min(GROWTH_PER_STEP * self.canopy.fill_path_m / airspeed.max(1e-3));
+            }
             let next = self.step(&s, dt);
             if next[2] <= floor_m {
                 // Linear in height inside one short step that is close to steady.
