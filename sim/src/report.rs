@@ -57,9 +57,9 @@ pub struct WayReport {
     pub limits: Vec<LimitReport>,
     /// Every outcome that happened; their flights add up to all flights.
     pub outcomes: Vec<OutcomeCount>,
-    /// At ejection, over the flights that ejected in the air.
+    /// At ejection, over the flights that ejected in the air, whatever else went wrong, untrusted ones left out.
     pub ejection: Option<EjectionReport>,
-    /// On the ground, over the flights that flew.
+    /// On the ground, over the flights that flew, whatever went wrong, untrusted ones left out.
     pub landing: Option<LandingReport>,
 }
 
@@ -223,7 +223,8 @@ pub struct Advice {
     pub meets: Vec<usize>,
     /// Index of the way with the least chance of `unsafe_opening`.
     pub lowest: usize,
-    /// Probability, from sampling alone, that it really has the least; `None` with a single way.
+    /// Lower bound of the probability, from sampling alone, that it really has the least; 0 when another
+    /// may as well. `None` with a single way.
     pub lowest_certainty: Option<f64>,
     /// Index of the best way: the lowest, if it meets the condition. Else none is best.
     pub best: Option<usize>,

@@ -43,7 +43,10 @@ impl ThrustCurve {
     /// First and last time at which thrust crosses 5 % of its peak, s (NFPA 1125 burn time, read second-hand).
     pub fn burn_window_s(&self) -> (f64, f64) {
         let level = 0.05 * self.peak_n();
-        let first = self.points.windows(2).find(|w| w[1].1 >= level).map_or(0.0, |w| crossing(w[0], w[1], level));
+        let first = self.points.windows(2).find(|w| w[0].1.max(w[1].1) >= level).map_or(0.0, |w| {
+            // Thrust may be there at once.
+            if w[0].1 >= level { w[0].0 } else { crossing(w[0], w[1], level) }
+        });
         let last = self.points.windows(2).rev().find(|w| w[0].1 >= level);
         (first, last.map_or_else(|| self.end_s(), |w| crossing(w[0], w[1], level)))
     }
@@ -138,7 +141,7 @@ struct Row {
 pub struct ThrustTable {
     rows: Vec<Row>,
     burnout_s: f64,
-    motor_burnouts_s: Vec<f64>,
+    motor_burnouts_s: Vec<(usize, f64)>,
 }
 
 impl ThrustTable {
@@ -175,7 +178,8 @@ impl ThrustTable {
         let whole = ThrustCurve::new(rows.iter().map(|r| (r.time_s, r.thrust_n)).collect());
         let end = |c: &ThrustCurve| if burnout_at_end { c.end_s() } else { c.burn_window_s().1 };
         let one = end(curve);
-        let motor_burnouts_s = motors.iter().filter(|m| m.lit).map(|m| one * m.burn_factor).collect();
+        let lit_motors = motors.iter().enumerate().filter(|(_, m)| m.lit);
+        let motor_burnouts_s = lit_motors.map(|(k, m)| (k, one * m.burn_factor)).collect();
         let burnout_s = if lit.is_empty() { 0.0 } else { end(&whole) };
         Self { rows, burnout_s, motor_burnouts_s }
     }
@@ -190,8 +194,8 @@ impl ThrustTable {
         self.burnout_s
     }
 
-    /// Burnout of each lit motor, s after first thrust.
-    pub fn motor_burnouts_s(&self) -> &[f64] {
+    /// Number and burnout of each lit motor, s after first thrust.
+    pub fn motor_burnouts_s(&self) -> &[(usize, f64)] {
         &self.motor_burnouts_s
     }
 

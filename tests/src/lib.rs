@@ -85,3 +85,12 @@ pub fn close(what: &str, value: f64, expected: f64, tolerance: f64) {
 pub fn close_relative(what: &str, value: f64, expected: f64, tolerance: f64) {
     close(what, value, expected, tolerance * expected.abs());
 }
+
+/// Largest resident memory of this process so far, MiB; `None` where the system does not tell (it is Linux's
+/// `VmHWM`).
+pub fn peak_memory_mib() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?;
+    let kib: f64 = line.trim().strip_suffix("kB")?.trim().parse().ok()?;
+    Some(kib / 1024.0)
+}

@@ -121,7 +121,7 @@ pub fn paper() -> Inputs {
             thickness_m: 0.001,
             station_m: 0.25,
             body_diameter_m: 0.019,
-            edge: FinEdge::Square,
+            edge: FinEdge::Flat,
         }],
         guides: vec![RailGuide { station_m: 0.2, frontal_area_m2: 1.2e-5, wetted_area_m2: 6e-4 }],
         length_m: 0.30,

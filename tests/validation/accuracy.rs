@@ -3,8 +3,12 @@
 //! (The 8(5,3) pair of the same crate, version 0.6.2, is no oracle: on right-hand sides that depend on time
 //! it is off by 1e-6 whatever the tolerance.)
 //!
-//! Bounds as stated in the model's design: airspeed at ejection within 0.05 m/s and landing within 0.5 m
-//! for 99.9 % of flights. Flights outside are printed with their numbers.
+//! Bounds as stated in the model's design: airspeed at ejection within 0.05 m/s and landing under canopy
+//! within 0.5 m for 99.9 % of flights. Flights outside are printed with their numbers.
+//!
+//! Where the same flight would come down without any ejection is looser: a rocket that all but stops at
+//! apogee turns over in a way that magnifies any error, and then falls for half a minute. 97 % are within
+//! 0.5 m; the rest stray by metres in clouds of hundreds of metres.
 
 use ode_solvers::{Dopri5, OutputType, SVector, System};
 use rayon::prelude::*;
@@ -181,17 +185,25 @@ fn land(drawn: &Drawn, events: &Events, s: &State<f64>) -> [f64; 2] {
     [down[0], down[1]]
 }
 
-/// Largest errors of one flight over its delays: airspeed at ejection, landing.
-fn errors(case: &Case, flight: u64) -> (f64, f64) {
+/// Largest errors of one flight over its delays.
+#[derive(Clone, Copy, Default)]
+struct Errors {
+    flight: u64,
+    airspeed_m_s: f64,
+    landing_m: f64,
+    ballistic_m: f64,
+}
+
+fn errors(case: &Case, flight: u64) -> Errors {
     let question = &case.inputs.question;
     let (drawn, events) = draw(case, &Numbers::of(PointSet::Sobol, 20_261, flight), &Shift::NONE);
     let mut ascent = Ascent::default();
     let flown = fly(&drawn, &events, &question.ways, &mut ascent);
     if flown.mishaps != Default::default() {
-        return (0.0, 0.0);
+        return Errors { flight, ..Errors::default() };
     }
     let (mut t, mut s) = leave_rail(&drawn);
-    let mut worst = (0.0_f64, 0.0_f64);
+    let mut worst = Errors { flight, ..Errors::default() };
     let mut order: Vec<usize> = (0..question.ways.len()).collect();
     let fires: Vec<f64> = question.ways.iter().map(|w| events.fires_s(w, &drawn, &ascent)).collect();
     order.sort_by(|a, b| fires[*a].total_cmp(&fires[*b]));
@@ -202,45 +214,55 @@ fn errors(case: &Case, flight: u64) -> (f64, f64) {
         t = ejection.time_s;
         let (east, north) = drawn.wind.at(s.position[2]);
         let airspeed = norm([s.velocity[0] - east, s.velocity[1] - north, s.velocity[2]]);
-        worst.0 = worst.0.max((airspeed - ejection.airspeed_m_s).abs());
+        worst.airspeed_m_s = worst.airspeed_m_s.max((airspeed - ejection.airspeed_m_s).abs());
         let stretch = solve(&drawn, Hold::Free, t, t + events.line_stretch_lag_s, s);
         let down = land(&drawn, &events, &stretch);
         let landing = deployed.landing.expect("an opened flight lands");
-        worst.1 = worst.1.max(libm::hypot(down[0] - landing.east_m, down[1] - landing.north_m));
+        let off = libm::hypot(down[0] - landing.east_m, down[1] - landing.north_m);
+        worst.landing_m = worst.landing_m.max(off);
     }
+    // The same flight without any ejection, at the engine's instant of impact.
+    let end = ascent.path.at(ascent.path.end_s());
+    let s = solve(&drawn, Hold::Free, t, end.time_s, s);
+    let apart = |i: usize| s.position[i] - end.position_m[i];
+    worst.ballistic_m = norm([apart(0), apart(1), apart(2)]);
     worst
 }
 
 #[test]
 fn thousand_drawn_flights_against_dopri5() {
     const FLIGHTS: u64 = 250;
-    let (mut beyond, mut all) = (0, 0);
+    let (mut all, mut beyond, mut astray) = (0, 0, 0);
     for (name, inputs) in rockets::all() {
         let case = Case::new(inputs).unwrap_or_else(|f| panic!("{name}: {f:?}"));
-        let mut found: Vec<(u64, f64, f64)> = (0..FLIGHTS)
-            .into_par_iter()
-            .map(|flight| {
-                let (speed, landing) = errors(&case, flight);
-                (flight, speed, landing)
-            })
-            .collect();
-        for (flight, speed, landing) in &found {
+        let found: Vec<Errors> = (0..FLIGHTS).into_par_iter().map(|flight| errors(&case, flight)).collect();
+        for e in &found {
             all += 1;
-            if *speed > 0.05 || *landing > 0.5 {
+            astray += i32::from(e.ballistic_m > 0.5);
+            if e.airspeed_m_s > 0.05 || e.landing_m > 0.5 {
                 beyond += 1;
-                println!("{name}, flight {flight}: airspeed off by {speed:.4} m/s, landing by {landing:.3} m");
+                println!(
+                    "{name}, flight {}: airspeed off by {:.4} m/s, landing by {:.3} m",
+                    e.flight, e.airspeed_m_s, e.landing_m
+                );
             }
         }
-        let mut largest = |pick: fn(&(u64, f64, f64)) -> f64| {
-            found.sort_by(|a, b| pick(a).total_cmp(&pick(b)));
-            (pick(&found[found.len() / 2]), pick(&found[found.len() - 1]))
-        };
-        let (speed, landing) = (largest(|f| f.1), largest(|f| f.2));
+        let (median_and_most, m) = (
+            |pick: fn(&Errors) -> f64| {
+                let mut sorted: Vec<f64> = found.iter().map(pick).collect();
+                sorted.sort_by(f64::total_cmp);
+                (sorted[sorted.len() / 2], sorted[sorted.len() - 1])
+            },
+            "in the median and at most",
+        );
+        let (v, l, b) =
+            (median_and_most(|e| e.airspeed_m_s), median_and_most(|e| e.landing_m), median_and_most(|e| e.ballistic_m));
         println!(
-            "{name}: airspeed at ejection off by {:.5} m/s in the median, {:.5} at most; landing {:.4} m, {:.4} m",
-            speed.0, speed.1, landing.0, landing.1
+            "{name}: airspeed at ejection off by {:.5} and {:.5} m/s {m}; landing by {:.3} and {:.3} m; ballistic impact by {:.3} and {:.3} m",
+            v.0, v.1, l.0, l.1, b.0, b.1
         );
     }
-    println!("{beyond} of {all} flights beyond 0.05 m/s or 0.5 m");
+    println!("{beyond} of {all} flights beyond 0.05 m/s or 0.5 m; {astray} ballistic impacts beyond 0.5 m");
     assert!(f64::from(beyond) <= 0.001 * f64::from(all), "{beyond} of {all} flights beyond the bounds");
+    assert!(f64::from(astray) <= 0.03 * f64::from(all), "{astray} of {all} ballistic impacts beyond 0.5 m");
 }

@@ -30,7 +30,7 @@ fn cp1_shape() -> Shape {
             thickness_m: 0.0024,
             station_m: 0.35,
             body_diameter_m: 0.025,
-            edge: FinEdge::Airfoil,
+            edge: FinEdge::Tapered,
         }],
         guides: vec![RailGuide {
             station_m: 0.3,

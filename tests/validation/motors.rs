@@ -23,7 +23,6 @@ fn mot_3_triangle() {
 /// level F to time T that ends in a ramp of T/100: burn from 0 to T + 0.95 T/100, and 0.05 F at its end, so the
 /// average is F (1 + 0.525 x 0.95/100) / (1 + 0.95/100) (by hand).
 #[test]
-#[ignore = "ThrustCurve::burn_window_s takes the end of the first piece where thrust begins above 5 % of its peak"]
 fn thrust_that_is_there_at_once() {
     let (level, time) = (40.0, 2.0);
     let curve = ThrustCurve::new(vec![(0.0, level), (time, level), (1.01 * time, 0.0)]);

@@ -100,7 +100,7 @@ fn opn_1_filling_time() {
 
 /// OPN-2 and OPN-3: 0.5 kg under the same canopy, no gravity: A = 2 m / (CD S rho n D) = 0.80199. The largest
 /// pull over the full one at the first speed depends on what the canopy grows with. With time, the drag area as
-/// (t/t_f)^2: X1 = (4/9) (1.5 A)^(2/3) = 0.49900 (Pflanz's law in closed form, agrees with the published curve).
+/// (t/t_f)^2: X1 = (1 + 1/3A)^-2 = 0.49900, at the end of filling (Pflanz's law in closed form, beside its curve).
 /// With the square of the air path, as flights here do it: A^(2/3) e^(-2/3) = 0.44318 (own derivation, below), a
 /// tenth gentler. Both through the model's rates, 1e-5; either way the pull grows as the square of the speed.
 /// OPN-4's factor of 1.7 is no part of this model.
@@ -129,9 +129,9 @@ fn opn_3_opening_force() {
             time[6] = speed * (f64::from(k) + 0.5) * dt;
             let half = falling.rate(&time)[3] * 0.5 * dt;
             let middle: Point = core::array::from_fn(|i| time[i] + if i == 3 { half } else { 0.0 });
-            let rate = falling.rate(&middle);
-            most_by_time = most_by_time.max(-rate[3] * 0.5 / full);
-            time[3] += rate[3] * dt;
+            time[3] += falling.rate(&middle)[3] * dt;
+            time[6] = speed * f64::from(k + 1) * dt;
+            most_by_time = most_by_time.max(-falling.rate(&time)[3] * 0.5 / full);
         }
         close("X1 with path", most_by_path, by_path, 1e-5);
         close("X1 with time", most_by_time, 0.49900, 1e-5);

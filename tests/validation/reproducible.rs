@@ -10,7 +10,7 @@ use slowpoint_sim::thrust::Side;
 use slowpoint_sim::{assess, replay, tally};
 use slowpoint_tests::rockets;
 
-const GO: AtomicBool = AtomicBool::new(false);
+static GO: AtomicBool = AtomicBool::new(false);
 
 fn case(inputs: Inputs) -> Case {
     Case::new(inputs).unwrap_or_else(|f| panic!("{f:?}"))

@@ -12,7 +12,7 @@ use crate::wind::LAW_TOP_M;
 /// 20 mph.
 const WIND_LIMIT_M_S: f64 = 20.0 * MILE_PER_HOUR_M_S;
 /// A speed limit above this may have been meant in mph.
-const LIMIT_PERHAPS_MILE_PER_HOUR_M_S: f64 = 25.0;
+const LIMIT_PERHAPS_MPH: f64 = 25.0;
 /// Incidence up to which the small-angle centre of pressure is trusted, deg.
 const SMALL_ANGLE_DEG: f64 = 15.0;
 const PRACTICE: &str =
@@ -124,6 +124,16 @@ pub fn cautions(
             "1.5 to 6 calibres, a university team's requirements page; common practice",
         );
     }
+    let (broadside, cg) = (case.aero.cross_flow.centroid_m(), case.inputs.airframe.centre_of_gravity_m);
+    if broadside < cg {
+        say(
+            "broadside",
+            format!(
+                "Seen broadside the rocket's area lies ahead of its centre of gravity ({broadside:.3} m against {cg:.3} m from the nose tip): once slow it may stay across the wind."
+            ),
+            "cross-flow force acts at the centroid of the broadside area (Allen and Perkins, NACA R-1048)",
+        );
+    }
     if let Some(rail) = rail {
         leaving_the_rail(rail, &mut say);
     }
@@ -148,7 +158,7 @@ pub fn cautions(
                 "bound of this model",
             );
         }
-        if flight.apogee_m.p95 > case.wind.top_m() && case.wind.top_m() > LAW_TOP_M {
+        if flight.apogee_m.p95 > case.wind.top_m() && !case.inputs.wind.layers.is_empty() {
             say(
                 "wind_aloft",
                 format!(
@@ -158,7 +168,7 @@ pub fn cautions(
                 ),
                 "assumption of this model",
             );
-        } else if flight.apogee_m.p95 > LAW_TOP_M && case.wind.top_m() <= LAW_TOP_M * 1.001 {
+        } else if flight.apogee_m.p95 > LAW_TOP_M && case.inputs.wind.layers.is_empty() {
             say(
                 "wind_aloft",
                 format!(
@@ -187,7 +197,7 @@ pub fn cautions(
     for limit in &question.limits_m_s {
         // A whole number of miles per hour was meant as such.
         let mph = limit / MILE_PER_HOUR_M_S;
-        if *limit > LIMIT_PERHAPS_MILE_PER_HOUR_M_S && (mph - mph.round()).abs() > 1e-6 {
+        if *limit > LIMIT_PERHAPS_MPH && (mph - mph.round()).abs() > 1e-6 {
             say(
                 "limit",
                 format!(

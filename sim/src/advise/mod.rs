@@ -24,11 +24,18 @@ pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport]) -> Advice {
         .map(|(k, _)| k)
         .collect();
     let lowest = (0..ways.len()).min_by_key(|k| tally.unsafe_openings(*k, limit)).unwrap_or(0);
-    // The least certain of the comparisons with each other way, on the flights where the two differ.
-    let lowest_certainty = (0..ways.len())
-        .filter(|other| *other != lowest)
-        .map(|other| paired::ahead(tally.only_first_unsafe(lowest, other), tally.only_first_unsafe(other, lowest)))
-        .min_by(f64::total_cmp);
+    // At most the sum of the chances that each single other is really lower (Bonferroni): picking the
+    // lowest from the same flights makes the comparison with the closest rival alone look too sure.
+    let lowest_certainty = (ways.len() > 1).then(|| {
+        let doubt: f64 = (0..ways.len())
+            .filter(|other| *other != lowest)
+            .map(|other| {
+                let (mine, its) = (tally.only_first_unsafe(lowest, other), tally.only_first_unsafe(other, lowest));
+                1.0 - paired::ahead(mine, its)
+            })
+            .sum();
+        (1.0 - doubt).max(0.0)
+    });
     let best = meets.contains(&lowest).then_some(lowest);
     Advice { limit_m_s: question.limits_m_s[limit], accept_chance, meets, lowest, lowest_certainty, best }
 }

@@ -2,7 +2,7 @@
 
 use super::inputs::*;
 use super::shape::Shape;
-use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, spread};
+use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::Faults;
@@ -544,6 +544,12 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
         }
     }
     say(
+        matches!(inputs.recovery.main, Some((Device::None | Device::Tumble, _))),
+        "card.recovery.main.kind",
+        "nothing would open at the main's height".into(),
+        "give a parachute or a streamer, or leave main out",
+    );
+    say(
         inputs.recovery.main.is_some() && matches!(inputs.recovery.first, Device::None),
         "card.recovery.first.kind",
         "nothing opens first, but a main canopy follows".into(),
@@ -551,26 +557,43 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
     );
 }
 
-/// What shows only once the case has been filled in.
-pub fn consequences(
+/// Whether the filled-in rocket flies nose first.
+pub fn stability(inputs: &Inputs, aero: &Aero, nominal: &Nominal, faults: &mut Faults) {
+    let a = &inputs.airframe;
+    if nominal.margin_calibres <= 0.0 {
+        let field = if a.centre_of_pressure_m.is_none() { "centre_of_gravity" } else { "centre_of_pressure" };
+        faults.add(
+            format!("card.airframe.{field}"),
+            unstable(aero.centre_of_pressure_m(), a.centre_of_gravity_m),
+            UNSTABLE_REMEDY,
+        );
+    }
+}
+
+/// Whether every draw leaves a rocket, and what opens fits it.
+pub fn masses(
     inputs: &Inputs,
-    aero: &Aero,
     mass: &MassModel,
+    spread: &Spread,
     recovery: &RecoveryPlan,
     field: &Field,
-    nominal: &Nominal,
     faults: &mut Faults,
 ) {
     let a = &inputs.airframe;
-    if nominal.margin_calibres <= 0.0 {
+    let lightest = spread.mass.reach().0 * a.mass_kg;
+    if lightest - mass.propellant_kg < 0.05 * a.mass_kg {
         faults.add(
-            if a.centre_of_pressure_m.is_none() {
-                "card.airframe.centre_of_gravity"
-            } else {
-                "card.airframe.centre_of_pressure"
-            },
-            unstable(aero.centre_of_pressure_m(), a.centre_of_gravity_m),
-            UNSTABLE_REMEDY,
+            "spread.mass",
+            format!("the lightest of a million draws weighs {lightest:.3} kg, hardly more than the propellant"),
+            "narrow it or use a truncated law",
+        );
+    }
+    let (forward, aft) = spread.centre_of_gravity.reach();
+    if mass.dry_cg_m + 2.0 * forward <= 0.0 || mass.dry_cg_m + 2.0 * aft >= a.length_m {
+        faults.add(
+            "spread.centre_of_gravity",
+            "its draws reach beyond the ends of the rocket",
+            "it is an error in metres; narrow it",
         );
     }
     let density = air::standard(air::geopotential_m(field.elevation_m)).density_kg_m3;

@@ -128,7 +128,7 @@ pub struct Case {
     pub assumed: Vec<Assumption>,
 }
 
-/// Drag of the body under its canopy, as the coasting coefficient at rest.
+/// Drag coefficient of a streamer on length x width, where none is given.
 const STREAMER_DRAG: f64 = 0.3;
 /// A streamer fills along its own length.
 const STREAMER_FILL_LENGTHS: f64 = 1.0;
@@ -146,7 +146,7 @@ impl Case {
         let aero = Self::aero(&inputs, &field, &mut assumed);
         let motor = Self::motor(&inputs, &mut assumed);
         let mass = Self::mass(&inputs, &motor, &mut assumed, &mut faults);
-        let launch = Self::launch(&inputs, &mut assumed);
+        let launch = Self::launch(&inputs, &mut assumed, &mut faults);
         let recovery = Self::recovery(&inputs.recovery, &aero, &mut assumed);
         let surface_law = inputs.wind.law.unwrap_or_else(|| {
             assumed.push(Assumption {
@@ -163,13 +163,25 @@ impl Case {
                 length_m: inputs.airframe.length_m,
                 centre_of_pressure_m: aero.centre_of_pressure_m(),
                 drag_built_up: inputs.airframe.drag.is_none(),
-                gust_reported: inputs.wind.surface.is_none_or(|s| s.gust_m_s.is_some()),
+                gust_reported: inputs.wind.surface.is_some_and(|s| s.gust_m_s.is_some()),
             },
             &mut assumed,
         );
+        Self::general_assumptions(&inputs, &mut assumed);
         let wind = Profile::new(inputs.wind.surface, &inputs.wind.layers, surface_law, spread.wind);
         let nominal = Self::nominal(&inputs, &motor, &aero);
-        check::consequences(&inputs, &aero, &mass, &recovery, &field, &nominal, &mut faults);
+        check::stability(&inputs, &aero, &nominal, &mut faults);
+        check::masses(&inputs, &mass, &spread, &recovery, &field, &mut faults);
+        if let Some(wind) = wind.as_ref().filter(|_| inputs.wind.surface.is_some() && !inputs.wind.layers.is_empty()) {
+            assumed.push(Assumption {
+                input: "model.wind.between",
+                value: format!(
+                    "the surface law up to {:.0} m, a straight line from there to the first wind aloft",
+                    wind.law_top_m()
+                ),
+                source: "assumption",
+            });
+        }
         let Some(wind) = wind.filter(|_| faults.0.is_empty()) else { return Err(faults.0) };
         let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
             let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
@@ -180,11 +192,12 @@ impl Case {
             });
             if high { RuleSet::UsHighPower } else { RuleSet::UsModelRocket }
         });
-        // No flight without drag passes v^2/2g over the rocket equation's speed; twice that leaves room
-        // for every draw.
-        let burned = mass.dry_mass_kg / inputs.airframe.mass_kg;
-        let speed = nominal.impulse_n_s / mass.propellant_kg.max(1e-6) * -libm::log(burned);
-        let top_m = (speed * speed / STANDARD_GRAVITY_M_S2).clamp(1000.0, 19_000.0 - field.elevation_m);
+        // No flight without drag passes v^2/2g over the rocket equation's speed, here of the strongest motor in
+        // the lightest rocket of a million draws.
+        let light = inputs.airframe.mass_kg * spread.mass.reach().0;
+        let exhaust = nominal.impulse_n_s * spread.impulse.reach().1 / mass.propellant_kg.max(1e-6);
+        let speed = exhaust * libm::log(light / (light - mass.propellant_kg).max(1e-6));
+        let top_m = (0.5 * speed * speed / STANDARD_GRAVITY_M_S2 + 500.0).clamp(1000.0, 19_000.0 - field.elevation_m);
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
         Ok(Self {
@@ -212,6 +225,29 @@ impl Case {
         check::ranges(inputs, &mut faults);
         check::contradictions(inputs, &mut faults);
         faults.0
+    }
+
+    /// What the model takes for granted on every card.
+    fn general_assumptions(inputs: &Inputs, assumed: &mut Vec<Assumption>) {
+        let mut say = |input, value: &str, source| assumed.push(Assumption { input, value: value.into(), source });
+        say("model.roll", "every roll angle at first thrust alike", "assumption");
+        say(
+            "model.wind.above_top",
+            "held above the highest known wind, its error growing by 1 m/s per km",
+            "assumption",
+        );
+        say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
+        if inputs.motor.count > 1 {
+            say("model.cluster", "every motor that lights carries a charge, and the first one fires", "assumption");
+        }
+        if matches!(inputs.recovery.first, Device::Streamer { .. }) {
+            say("model.streamer", "a streamer is full after its own length of air path", "assumption");
+        }
+        say(
+            "model.in_boost",
+            "opened under thrust it is flown with a tenth of the canopy and as ballistic; the landing farther from the pad counts",
+            "assumption",
+        );
     }
 
     fn field(site: &SiteInput, assumed: &mut Vec<Assumption>) -> Field {
@@ -490,7 +526,7 @@ impl Case {
         }
     }
 
-    fn launch(inputs: &Inputs, assumed: &mut Vec<Assumption>) -> Launch {
+    fn launch(inputs: &Inputs, assumed: &mut Vec<Assumption>, faults: &mut Faults) -> Launch {
         let (l, a) = (&inputs.launch, &inputs.airframe);
         let aft_guide_m = given_or(
             l.aft_guide_m,
@@ -521,11 +557,25 @@ impl Case {
             ),
             None => 0.0,
         };
+        let apart = aft_guide_m - forward_guide_m;
+        if apart < 0.0 {
+            faults.add(
+                "launch.forward_guide",
+                format!("it lies {:.3} m behind the aft guide", -apart),
+                "both are measured from the nose tip; give both",
+            );
+        } else if apart >= l.rail_length_m {
+            faults.add(
+                "launch.rail_length",
+                format!("the guides are {apart:.3} m apart, farther than the rail of {} m is long", l.rail_length_m),
+                "give the travel until the last guide leaves, and both guides from the nose tip",
+            );
+        }
         Launch {
             tilt_rad,
             azimuth_rad,
             last_travel_m: l.rail_length_m,
-            forward_travel_m: (l.rail_length_m - (aft_guide_m - forward_guide_m)).max(0.2 * l.rail_length_m),
+            forward_travel_m: l.rail_length_m - apart,
             aft_guide_m,
             friction: given_or(
                 l.friction,

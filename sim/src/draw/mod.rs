@@ -10,7 +10,7 @@ use crate::air::{AirTable, Column};
 use crate::case::Case;
 use crate::flight::{Drawn, Events, MassModel, Misalignment, Rail, Stages, Start};
 use crate::stat::normal;
-use crate::thrust::{DrawnMotor, ThrustTable};
+use crate::thrust::{DrawnMotor, Side, ThrustTable};
 use crate::wind::{ERROR_ANCHORS_M, WindNumbers};
 
 /// A change of the model that all flights share: how the answer moves when the model is off.
@@ -45,7 +45,10 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
     let mass = MassModel {
         // The airframe is light or heavy; the propellant is what it is.
         dry_mass_kg: lift_off_kg - nominal.propellant_kg,
-        dry_cg_m: nominal.dry_cg_m + from(&spread.centre_of_gravity, Slot::CentreOfGravity),
+        // The error is one of the whole rocket; all of it lies in the airframe.
+        dry_cg_m: nominal.dry_cg_m
+            + from(&spread.centre_of_gravity, Slot::CentreOfGravity) * lift_off_kg
+                / (lift_off_kg - nominal.propellant_kg),
         dry_inertia_kg_m2: nominal.dry_inertia_kg_m2 * mass_factor,
         ..*nominal
     };
@@ -114,7 +117,9 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
         },
         top_m: case.top_m,
     };
-    let events = events(case, &from, lift_off_kg);
+    // What an unlit motor holds stays on board.
+    let burned_kg = drawn.thrust.at(drawn.thrust.end_s(), Side::After).burned_kg;
+    let events = events(case, &from, lift_off_kg - burned_kg);
     (drawn, events)
 }
 
@@ -137,7 +142,7 @@ fn motors(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64) -> 
     ThrustTable::new(&plan.curve, plan.propellant_kg, &motors, plan.burnout_at_end)
 }
 
-fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, lift_off_kg: f64) -> Events {
+fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, hanging_kg: f64) -> Events {
     let spread = &case.spread;
     let count = case.motor.offsets_m.len();
     let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
@@ -157,7 +162,7 @@ fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, lift_off_kg: f64) -> E
             first: grown(case.recovery.first),
             main: case.recovery.main.map(|(main, height)| (grown(main), (height + height_error_m).max(0.0))),
             bare_area_m2: case.aero.drag_coasting.at(0.0) * case.aero.reference_area_m2,
-            mass_kg: lift_off_kg - case.mass.propellant_kg,
+            mass_kg: hanging_kg,
         },
     }
 }

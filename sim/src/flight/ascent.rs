@@ -22,14 +22,18 @@ const RAIL: Pace = Pace { longest_s: 0.02, phase: 1.0, coasting: false };
 const THRUST: Pace = Pace { longest_s: 0.04, phase: 1.0, coasting: false };
 /// Coasting and falling while an ejection may still come.
 const COAST: Pace = Pace { longest_s: 0.1, phase: 1.3, coasting: true };
-/// Falling after the last ejection: only the place of a ballistic impact is still asked for.
-const FALL: Pace = Pace { longest_s: 0.25, phase: 2.0, coasting: true };
+/// Turning over, when small errors grow.
+const TURNING: Pace = Pace { longest_s: 0.1, phase: 0.7, coasting: true };
+/// Cosine of the angle of attack below which it counts as turning over: 30 deg.
+const COS_TURNING: f64 = 0.866;
+/// Falling nose first after the last ejection: only the place of a ballistic impact is still asked for.
+const FALL: Pace = Pace { longest_s: 0.25, phase: 1.6, coasting: true };
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
 /// A tail slide: the air comes from behind at more than this cosine of the angle from the tail.
 const COS_TAIL_SLIDE: f64 = 0.85;
 /// A flight that takes more steps than this is not trusted.
-const MOST_STEPS: usize = 100_000;
+const MOST_STEPS: usize = 30_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
 const COS_STEEPEST: f64 = 0.5;
 
@@ -80,8 +84,7 @@ pub struct Ascent {
     pub mishaps: Mishaps,
     /// How many times shorter than usual the steps were.
     pub finer: f64,
-    /// Sum of the nose vector's departures from unit length while something may still eject: the
-    /// integration's own error gauge.
+    /// Sum of the nose vector's departures from unit length: the integration's own error gauge.
     pub drift: f64,
     /// Whether the air came from behind after burnout: a tail slide, which magnifies small errors.
     pub tail_slide: bool,
@@ -187,9 +190,7 @@ impl Flyer<'_, '_> {
         }
         self.state = next.state;
         self.now = end;
-        if self.may_eject() {
-            self.out.drift += next.drift;
-        }
+        self.out.drift += next.drift;
     }
 
     /// Steps until `travel` reaches `goal`; false when the rocket stops before.
@@ -306,9 +307,13 @@ impl Flyer<'_, '_> {
         let burnout = self.parts.thrust.burnout_s();
         let end = self.parts.thrust.end_s();
         let (mut rate, mut flow) = self.record(&hold);
+        // A rocket that sinks as it leaves the rail has its highest point here.
+        (self.out.apogee_s, self.out.apogee_m) = (self.time_s, self.state.position[2]);
         for _ in 0..MOST_STEPS {
             let pace = if self.time_s < end {
                 &THRUST
+            } else if flow.axial_m_s < COS_TURNING * flow.airspeed_m_s {
+                &TURNING
             } else if self.may_eject() {
                 &COAST
             } else {

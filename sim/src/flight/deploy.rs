@@ -132,6 +132,16 @@ pub struct Deployed {
 /// Share of the drag area left to a canopy torn by opening under thrust. An assumption.
 const TORN_SHARE: f64 = 0.1;
 
+impl DelayClock {
+    /// Where the clock of a flight starts, s after first thrust.
+    pub fn starts_s(&self, burnout_s: f64) -> f64 {
+        match *self {
+            Self::Burnout => burnout_s,
+            Self::NominalBurn(nominal_s) => nominal_s,
+        }
+    }
+}
+
 impl Events {
     /// How long the ascent has to be followed closely for these ways of deploying.
     pub fn watchfulness(&self, ways: &[Deployment], drawn: &Drawn) -> Watchfulness {
@@ -155,13 +165,9 @@ impl Events {
     fn motor_fires_s(&self, way: &Deployment, drawn: &Drawn) -> f64 {
         way.motor_delay_s.map_or(f64::INFINITY, |delay| {
             let burnouts = drawn.thrust.motor_burnouts_s();
-            burnouts.iter().enumerate().fold(f64::INFINITY, |first, (k, burnout)| {
-                let error = self.delay_in_tolerances[k] * delay_tolerance_s(delay) + self.delay_error_s[k];
-                let from = match self.clock {
-                    DelayClock::Burnout => *burnout,
-                    DelayClock::NominalBurn(s) => s,
-                };
-                first.min(from + (delay + error).max(0.0))
+            burnouts.iter().fold(f64::INFINITY, |first, (k, burnout)| {
+                let error = self.delay_in_tolerances[*k] * delay_tolerance_s(delay) + self.delay_error_s[*k];
+                first.min(self.clock.starts_s(*burnout) + (delay + error).max(0.0))
             })
         })
     }
@@ -172,7 +178,9 @@ impl Events {
         let electronics = match way.electronics {
             None => f64::INFINITY,
             Some(Electronics::Apogee) => ascent.apogee_s + self.apogee_lag_s,
-            Some(Electronics::Height(height)) => falls_through_s(ascent, height + self.height_error_m),
+            Some(Electronics::Height(height)) => {
+                falls_through_s(ascent, height + self.height_error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
+            }
         };
         motor.min(electronics)
     }
@@ -256,19 +264,17 @@ fn impact(ascent: &Ascent) -> Landing {
     }
 }
 
-/// First time after apogee at which the flight is at or below a height. At once, if apogee is below it.
-fn falls_through_s(ascent: &Ascent, height_m: f64) -> f64 {
+/// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.
+fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
     if ascent.apogee_m <= height_m {
-        return ascent.apogee_s;
+        return None;
     }
     let nodes = &ascent.path.nodes;
     let after = nodes.partition_point(|n| n.time_s <= ascent.apogee_s);
-    match nodes.iter().enumerate().skip(after).find(|(_, n)| n.position_m[2] <= height_m) {
-        // The step may hold the apogee itself; the side above the height is its later end's sign.
-        Some((k, _)) => {
-            let t = ascent.path.root_in_step(k - 1, |m| m.position_m[2] - height_m);
-            t.max(ascent.apogee_s)
-        }
+    let below = nodes.iter().enumerate().skip(after).find(|(_, n)| n.position_m[2] <= height_m);
+    Some(match below {
+        // The step may hold the apogee itself, and then the way up as well.
+        Some((k, _)) => ascent.path.root_in_step(k - 1, |m| m.position_m[2] - height_m).max(ascent.apogee_s),
         None => f64::INFINITY,
-    }
+    })
 }

@@ -210,6 +210,7 @@ pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable
         north_m: down.position_m[1],
         speed_m_s: norm(down.velocity_m_s),
         vertical_speed_m_s: vertical,
-        slowed: vertical <= SLOWED * last.descent_rate_m_s(0.0),
+        // A descent that ran out of steps never came down.
+        slowed: down.position_m[2] <= 1e-3 && vertical > 0.0 && vertical <= SLOWED * last.descent_rate_m_s(0.0),
     }
 }

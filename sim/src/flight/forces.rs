@@ -66,7 +66,7 @@ pub struct Flow<L> {
     pub mach: L,
     /// Airspeed along the axis, nose first positive, m/s.
     pub axial_m_s: L,
-    /// Squared pitch frequency at zero angle of attack, rad^2/s^2; negative if unstable.
+    /// Squared pitch frequency, rad^2/s^2: of the linear force, and what the cross-flow adds.
     pub stiffness: L,
     /// Rate at which pitching and drifting across die out, 1/s.
     pub damping: L,
@@ -111,8 +111,11 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
         airspeed_m_s: airspeed,
         mach,
         axial_m_s: u_axial,
-        stiffness: q * airspeed * airspeed * margin * now.per_inertia,
-        damping: damping * now.per_inertia + q * airspeed * (c0 + axial) * now.per_mass,
+        stiffness: (q * airspeed * margin + pressed * (cross_first - cross_area * now.cg).abs())
+            * airspeed
+            * now.per_inertia,
+        damping: damping * now.per_inertia
+            + (q * airspeed * (c0 + axial) + L::splat(2.0) * pressed * cross_area) * now.per_mass,
     };
 
     // Transverse axes: e1 = a x reference, e2 = a x e1. Close to the reference they fade out.

@@ -23,7 +23,7 @@ use crate::wind::DriftTable;
 pub struct Slowest {
     /// Airspeed there, m/s.
     pub airspeed_m_s: f64,
-    /// Delay after burnout that would open there, s.
+    /// Delay that would open there, on the card's own clock, s.
     pub delay_s: f64,
     /// Seconds after apogee; negative before it.
     pub after_apogee_s: f64,
@@ -42,7 +42,7 @@ pub struct Flown {
     pub peak_mach: f64,
     /// What went wrong, whatever the delay.
     pub mishaps: Mishaps,
-    /// The slowest instant, if it left the rail.
+    /// The slowest instant, if it left the rail and flew on after burnout.
     pub slowest: Option<Slowest>,
     /// One per way of deploying.
     pub deployed: Vec<Deployed>,
@@ -53,6 +53,8 @@ pub struct Flown {
 const SUSPECT_DRIFT: f64 = 0.01;
 /// Two step sizes agree when no airspeed at an ejection differs by more than this, m/s.
 const AGREED_M_S: f64 = 0.02;
+/// ... and no ballistic impact by more than this, m.
+const AGREED_M: f64 = 0.2;
 
 /// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
@@ -61,12 +63,12 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
         settle(drawn, events, ways, ascent);
     }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
-    let slowest = (!ascent.mishaps.never_left_rail).then(|| {
-        let burnout = drawn.thrust.burnout_s();
+    let burnout = drawn.thrust.burnout_s();
+    let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
         let at = ascent.path.slowest_after(burnout, &drawn.wind);
         Slowest {
             airspeed_m_s: at.airspeed_m_s(&drawn.wind),
-            delay_s: at.time_s - burnout,
+            delay_s: at.time_s - events.clock.starts_s(burnout),
             after_apogee_s: at.time_s - ascent.apogee_s,
         }
     });
@@ -81,22 +83,25 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
     }
 }
 
-/// Flies a suspect again with shorter and shorter steps until the speeds at ejection agree.
+/// Flies a suspect again with shorter and shorter steps until the speeds at ejection and the place of a
+/// ballistic impact agree.
 fn settle(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) {
-    let speeds = |a: &Ascent| -> Vec<f64> {
-        ways.iter()
-            .map(|w| {
-                let t = events.fires_s(w, drawn, a).min(a.path.end_s());
-                a.path.at(t).airspeed_m_s(&drawn.wind)
-            })
-            .collect()
+    let figures = |a: &Ascent| -> (Vec<f64>, [f64; 3]) {
+        let speeds = ways.iter().map(|w| {
+            let t = events.fires_s(w, drawn, a).min(a.path.end_s());
+            a.path.at(t).airspeed_m_s(&drawn.wind)
+        });
+        (speeds.collect(), a.path.at(a.path.end_s()).position_m)
     };
     let watchfulness = events.watchfulness(ways, drawn);
-    let mut before = speeds(ascent);
+    let mut before = figures(ascent);
     for finer in [2.0, 4.0, 8.0, 16.0] {
         fly_ascent(drawn, watchfulness, finer, ascent);
-        let now = speeds(ascent);
-        if before.iter().zip(&now).all(|(a, b)| (a - b).abs() < AGREED_M_S) {
+        let now = figures(ascent);
+        let speeds_agree = before.0.iter().zip(&now.0).all(|(a, b)| (a - b).abs() < AGREED_M_S);
+        let (from, to) = (before.1, now.1);
+        let moved_m = crate::lanes::norm([to[0] - from[0], to[1] - from[1], to[2] - from[2]]);
+        if speeds_agree && moved_m < AGREED_M {
             return;
         }
         before = now;

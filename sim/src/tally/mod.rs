@@ -163,7 +163,8 @@ impl WayTally {
             let it = limit.add(deployed, question.limit_applies, replicate);
             unsafe_opening |= it && k == question.accept_limit;
         }
-        if let Some(e) = &deployed.ejection {
+        // The figures of a flight that did not settle are not to be averaged; it is counted above.
+        if let Some(e) = deployed.ejection.as_ref().filter(|_| deployed.outcome != Outcome::Untrusted) {
             self.airspeed.add(e.airspeed_m_s, flight);
             self.vertical.add(e.vertical_speed_m_s, flight);
             self.horizontal.add(e.horizontal_airspeed_m_s, flight);

@@ -9,11 +9,14 @@ use super::WindTable;
 /// Above this height the surface law says nothing (EN 1991-1-4 4.3.2 gives it for z <= 200 m).
 pub const LAW_TOP_M: f64 = 200.0;
 
+/// With winds aloft, the surface law is left at the latest here for a straight line to the first of them, m.
+const BLEND_FROM_M: f64 = 100.0;
+
 /// Heights at which errors of the wind are drawn, m above ground; linear in between, held above.
 pub const ERROR_ANCHORS_M: [f64; 8] = [10.0, 100.0, 250.0, 500.0, 900.0, 1500.0, 2500.0, 5000.0];
 
-/// Heights at which the surface law is laid down, as fractions of its top. Neighbours differ by a factor
-/// of at most 2 near the ground and 1.43 above 1 m, where a straight line is within 0.5 % of the log law.
+/// Heights at which the surface law is laid down, as fractions of its top. Neighbours differ by a factor of at
+/// most 2.5 close to the ground and 5/3 above, where a straight line sags 0.6 % under a log law at 100 m.
 const LAW_FRACTIONS: [f64; 17] =
     [0.000_5, 0.001, 0.002_5, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0];
 
@@ -136,16 +139,24 @@ impl WindNumbers {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Node {
     height_m: f64,
-    speed_m_s: f64,
-    /// Unit vector the wind blows towards (east, north).
-    towards: [f64; 2],
+    /// Part of the mean wind that comes from a variable surface wind and turns with the drawn direction.
+    turning_m_s: [f64; 2],
+    /// Part whose direction is known: towards east and north.
+    steady_m_s: [f64; 2],
     /// Share of the error and gust felt here: falls to nothing at the ground like the mean wind does.
     near_ground: f64,
     /// Fades the launch gust out aloft.
     gust_share: f64,
-    error_sd_m_s: [f64; 2],
+    component_sd_m_s: f64,
     anchor: usize,
     anchor_weight: f64,
+}
+
+/// A wind known at a height: towards east and north, and whether its direction is variable.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    height_m: f64,
+    towards_m_s: [f64; 2],
     variable: bool,
 }
 
@@ -155,8 +166,10 @@ pub struct Profile {
     nodes: Vec<Node>,
     /// Correlation of each anchor's error with the one below.
     correlation: [f64; ERROR_ANCHORS_M.len()],
+    direction_sd_rad: f64,
     gust_sd_m_s: f64,
     top_m: f64,
+    law_top_m: f64,
 }
 
 impl Profile {
@@ -176,32 +189,41 @@ impl Profile {
             // Turned by the drawn angle; the start does not matter.
             Direction::Variable => ([0.0, -1.0], true),
         };
-        // With layers above, the law reaches only up to what was measured lowest.
-        let law_top = if layers.is_empty() { LAW_TOP_M } else { reference_m };
-        let mut known: Vec<(f64, f64, [f64; 2], bool)> = vec![(0.0, 0.0, near, variable)];
+        let law_top_m = match (surface, layers.first()) {
+            (_, None) => LAW_TOP_M,
+            (None, Some(_)) => reference_m,
+            // The law carries a surface wind half the way up to the first wind aloft, at most to where it
+            // is well founded, and never ends below its own instrument.
+            (Some(_), Some(first)) => (0.5 * first.height_above_ground_m).min(BLEND_FROM_M).max(reference_m),
+        };
+        let near_ground =
+            |height_m: f64, speed: f64| Known { height_m, towards_m_s: [near[0] * speed, near[1] * speed], variable };
         let foot = law.foot_m();
+        let mut known = vec![near_ground(0.0, 0.0)];
         if foot > 0.0 {
-            known.push((foot, 0.0, near, variable));
+            known.push(near_ground(foot, 0.0));
         }
         for fraction in LAW_FRACTIONS {
-            let z = law_top * fraction;
+            let z = law_top_m * fraction;
             if z > foot * 1.2 {
-                known.push((z, reference_speed * law.ratio(z, reference_m), near, variable));
+                known.push(near_ground(z, reference_speed * law.ratio(z, reference_m)));
             }
         }
-        for l in layers.iter().filter(|l| l.height_above_ground_m > law_top * 1.001) {
-            known.push((l.height_above_ground_m, l.speed_m_s, towards(l.direction_from_rad), false));
+        for l in layers.iter().filter(|l| l.height_above_ground_m > law_top_m * 1.001) {
+            let [e, n] = towards(l.direction_from_rad);
+            known.push(Known {
+                height_m: l.height_above_ground_m,
+                towards_m_s: [e * l.speed_m_s, n * l.speed_m_s],
+                variable: false,
+            });
         }
-        let top_m = known.last().map_or(0.0, |k| k.0);
+        let top_m = known.last().map_or(0.0, |k| k.height_m);
         let gust_sd_m_s = Self::gust_sd_m_s(surface, reference_speed, reference_m, &law);
 
-        let heights = node_heights(&known);
-        let nodes = heights
+        let nodes = node_heights(&known)
             .into_iter()
             .map(|z| {
-                let (speed_m_s, towards, variable) = interpolate(&known, z);
-                let widened = errors.component_sd_m_s + errors.growth_above_top_per_s * (z - top_m).max(0.0);
-                let across = speed_m_s * errors.direction_sd_rad;
+                let (turning_m_s, steady_m_s) = interpolate(&known, z);
                 let anchor = ERROR_ANCHORS_M.partition_point(|a| *a <= z).saturating_sub(1);
                 let anchor_weight = match ERROR_ANCHORS_M.get(anchor + 1) {
                     Some(next) => ((z - ERROR_ANCHORS_M[anchor]) / (next - ERROR_ANCHORS_M[anchor])).max(0.0),
@@ -209,14 +231,13 @@ impl Profile {
                 };
                 Node {
                     height_m: z,
-                    speed_m_s,
-                    towards,
+                    turning_m_s,
+                    steady_m_s,
                     near_ground: law.ratio(z.max(foot), ERROR_ANCHORS_M[0].max(foot * 2.0)).min(1.0),
                     gust_share: ((LAW_TOP_M - z) / (LAW_TOP_M - 50.0)).clamp(0.0, 1.0),
-                    error_sd_m_s: [widened, (widened * widened + across * across).sqrt()],
+                    component_sd_m_s: errors.component_sd_m_s + errors.growth_above_top_per_s * (z - top_m).max(0.0),
                     anchor,
                     anchor_weight,
-                    variable,
                 }
             })
             .collect();
@@ -224,7 +245,7 @@ impl Profile {
         for k in 1..ERROR_ANCHORS_M.len() {
             correlation[k] = libm::exp(-(ERROR_ANCHORS_M[k] - ERROR_ANCHORS_M[k - 1]) / errors.correlation_length_m);
         }
-        Some(Self { nodes, correlation, gust_sd_m_s, top_m })
+        Some(Self { nodes, correlation, direction_sd_rad: errors.direction_sd_rad, gust_sd_m_s, top_m, law_top_m })
     }
 
     /// Standard deviation of the wind at a random instant about its mean.
@@ -244,6 +265,11 @@ impl Profile {
     /// Highest height at which the wind was given, m above ground.
     pub fn top_m(&self) -> f64 {
         self.top_m
+    }
+
+    /// Height up to which the surface law was used, m above ground.
+    pub fn law_top_m(&self) -> f64 {
+        self.law_top_m
     }
 
     /// Standard deviation of the gust at launch, m/s.
@@ -271,15 +297,21 @@ impl Profile {
                 let error = |chain: &[f64; ERROR_ANCHORS_M.len()], sd: f64| {
                     let here = chain[n.anchor];
                     let next = chain[(n.anchor + 1).min(chain.len() - 1)];
-                    sd * n.near_ground * (here + (next - here) * n.anchor_weight)
+                    // A mean of two correlated errors varies less than each: give it its size back.
+                    let (w, r) = (n.anchor_weight, self.correlation[(n.anchor + 1).min(chain.len() - 1)]);
+                    let size = ((1.0 - w) * (1.0 - w) + w * w + 2.0 * w * (1.0 - w) * r).sqrt();
+                    sd * n.near_ground * (here + (next - here) * w) / size
                 };
-                let [mut e, mut w] = n.towards;
-                if n.variable {
-                    (e, w) = (e * cos + w * sin, w * cos - e * sin);
-                }
-                let shifted = (n.speed_m_s + numbers.shift_m_s * n.near_ground).max(0.0);
-                let a = shifted + error(&along, n.error_sd_m_s[0]) + gust * n.near_ground * n.gust_share;
-                let c = error(&across, n.error_sd_m_s[1]);
+                let [te, tn] = n.turning_m_s;
+                let mean = [n.steady_m_s[0] + te * cos + tn * sin, n.steady_m_s[1] + tn * cos - te * sin];
+                let speed = (mean[0] * mean[0] + mean[1] * mean[1]).sqrt();
+                // Where there is no mean wind, its direction is as good as any.
+                let [e, w] = if speed > 1e-9 { [mean[0] / speed, mean[1] / speed] } else { [sin, cos] };
+                let turned = speed * self.direction_sd_rad;
+                let across_sd = (n.component_sd_m_s * n.component_sd_m_s + turned * turned).sqrt();
+                let shifted = (speed + numbers.shift_m_s * n.near_ground).max(0.0);
+                let a = shifted + error(&along, n.component_sd_m_s) + gust * n.near_ground * n.gust_share;
+                let c = error(&across, across_sd);
                 // Across: a quarter turn clockwise of the direction it blows towards.
                 [n.height_m, e * a + w * c, w * a - e * c]
             })
@@ -299,10 +331,11 @@ impl Profile {
 }
 
 /// Heights of known winds and of error anchors, merged, without near duplicates.
-fn node_heights(known: &[(f64, f64, [f64; 2], bool)]) -> Vec<f64> {
-    let mut heights: Vec<f64> = known.iter().map(|k| k.0).collect();
-    let extra = ERROR_ANCHORS_M.iter().copied().chain([50.0, LAW_TOP_M]);
-    for z in extra {
+fn node_heights(known: &[Known]) -> Vec<f64> {
+    let mut heights: Vec<f64> = known.iter().map(|k| k.height_m).collect();
+    // Half-way heights as well, so that errors keep their size between the anchors.
+    let halves = ERROR_ANCHORS_M.windows(2).map(|w| 0.5 * (w[0] + w[1]));
+    for z in ERROR_ANCHORS_M.iter().copied().chain(halves).chain([LAW_TOP_M]) {
         if heights.iter().all(|h| (h - z).abs() > 0.02 * z) {
             heights.push(z);
         }
@@ -311,17 +344,25 @@ fn node_heights(known: &[(f64, f64, [f64; 2], bool)]) -> Vec<f64> {
     heights
 }
 
-/// Known wind at a height: linear in the components, held above.
-fn interpolate(known: &[(f64, f64, [f64; 2], bool)], z: f64) -> (f64, [f64; 2], bool) {
-    let k = known.partition_point(|n| n.0 <= z).saturating_sub(1);
+/// Known wind at a height, its turning and its steady part: linear in the components, held above.
+fn interpolate(known: &[Known], z: f64) -> ([f64; 2], [f64; 2]) {
+    let k = known.partition_point(|n| n.height_m <= z).saturating_sub(1);
     let low = known[k];
-    let Some(high) = known.get(k + 1) else { return (low.1, low.2, low.3) };
-    let w = (z - low.0) / (high.0 - low.0);
-    let part = |i: usize| low.1 * low.2[i] * (1.0 - w) + high.1 * high.2[i] * w;
-    let (e, n) = (part(0), part(1));
-    let speed = (e * e + n * n).sqrt();
-    let towards = if speed > 1e-9 { [e / speed, n / speed] } else { low.2 };
-    (speed, towards, low.3 && high.3)
+    let (mut turning, mut steady) = ([0.0; 2], [0.0; 2]);
+    let mut add = |wind: &Known, share: f64| {
+        let part = if wind.variable { &mut turning } else { &mut steady };
+        part[0] += wind.towards_m_s[0] * share;
+        part[1] += wind.towards_m_s[1] * share;
+    };
+    match known.get(k + 1) {
+        Some(high) => {
+            let w = ((z - low.height_m) / (high.height_m - low.height_m)).max(0.0);
+            add(&low, 1.0 - w);
+            add(high, w);
+        }
+        None => add(&low, 1.0),
+    }
+    (turning, steady)
 }
 
 #[cfg(test)]
@@ -369,5 +410,42 @@ mod tests {
         let (_, calm) = p.mean().at(100.0);
         let (_, n) = p.table(&numbers).at(100.0);
         assert!((calm - n - 2.0 * libm::exp(-90.0 / 500.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_variable_surface_wind_favours_no_direction_under_a_layer() {
+        let surface = SurfaceWind {
+            speed_m_s: 3.0,
+            direction: Direction::Variable,
+            measuring_height_m: 10.0,
+            gust_m_s: Some(3.0),
+        };
+        let calm = Layer { height_above_ground_m: 600.0, speed_m_s: 0.0, direction_from_rad: 0.0 };
+        let Some(p) = Profile::new(Some(surface), &[calm], SurfaceLaw::Log { roughness_m: 0.03 }, NO_ERRORS) else {
+            panic!("a surface wind is enough")
+        };
+        for z in [2.0, 10.0, 60.0, 100.0, 300.0] {
+            let (mut east, mut north) = (0.0, 0.0);
+            for k in 0..360 {
+                let variable_direction = (f64::from(k) + 0.5) / 360.0;
+                let (e, n) = p.table(&WindNumbers { variable_direction, ..WindNumbers::NONE }).at(z);
+                east += e / 360.0;
+                north += n / 360.0;
+            }
+            assert!(east.abs() < 1e-9 && north.abs() < 1e-9, "at {z} m: {east} {north}");
+        }
+    }
+
+    #[test]
+    fn the_law_carries_a_low_instrument_up_also_under_layers() {
+        // 4 m/s at 2 m over short grass (0.03 m) is 5.5 m/s at 10 m and 7.7 m/s at 100 m.
+        let surface =
+            SurfaceWind { speed_m_s: 4.0, direction: Direction::From(0.0), measuring_height_m: 2.0, gust_m_s: None };
+        let aloft = Layer { height_above_ground_m: 1000.0, speed_m_s: 12.0, direction_from_rad: 0.0 };
+        let Some(p) = Profile::new(Some(surface), &[aloft], SurfaceLaw::Log { roughness_m: 0.03 }, NO_ERRORS) else {
+            panic!("a surface wind is enough")
+        };
+        assert!((p.mean().at(10.0).1 + 5.53).abs() < 0.02, "{:?}", p.mean().at(10.0));
+        assert!((p.mean().at(100.0).1 + 7.73).abs() < 0.02, "{:?}", p.mean().at(100.0));
     }
 }
