@@ -14,6 +14,95 @@
 //! A rail's azimuth is where it leans *towards*, a wind's direction where it comes *from*, both clockwise
 //! from true north. Lengths along the body run from the nose tip. Time begins at first thrust.
 //!
+//! One card, 256 flights:
+//!
+//! ```
+//! use std::sync::atomic::AtomicBool;
+//! use slowpoint_sim::aero::Drag;
+//! use slowpoint_sim::case::*;
+//! use slowpoint_sim::draw::PointSet;
+//! use slowpoint_sim::flight::Deployment;
+//! use slowpoint_sim::wind::{Direction, SurfaceWind};
+//!
+//! let inputs = Inputs {
+//!     airframe: AirframeInput {
+//!         diameter_m: 0.054,
+//!         length_m: 1.0,
+//!         mass_kg: 0.6,
+//!         centre_of_gravity_m: 0.64,
+//!         centre_of_gravity_burnout_m: None,
+//!         inertia_kg_m2: None,
+//!         inertia_burnout_kg_m2: None,
+//!         centre_of_pressure_m: Some(0.74),
+//!         normal_force_slope_per_rad: Some(10.0),
+//!         drag: Some(Drag::Coefficient(0.55)),
+//!         tail_first_factor: None,
+//!         shape: None,
+//!     },
+//!     motor: MotorInput {
+//!         thrust: ThrustInput::Curve(vec![(0.0, 0.0), (0.05, 70.0), (1.3, 50.0), (1.4, 0.0)]),
+//!         propellant_kg: Some(0.04),
+//!         diameter_m: Some(0.029),
+//!         length_m: Some(0.12),
+//!         propellant_centre_m: None,
+//!         count: 1,
+//!         ring_radius_m: None,
+//!         one_unlit_share: None,
+//!         burnout_at_curve_end: false,
+//!         delay_from_nominal_burn: false,
+//!     },
+//!     recovery: RecoveryInput {
+//!         first: Device::Parachute { diameter_m: 0.75, drag_coefficient: None, fill_constant: None },
+//!         main: None,
+//!     },
+//!     launch: LaunchInput {
+//!         rail_length_m: 1.8,
+//!         tilt_rad: Some(0.05),
+//!         azimuth_rad: Some(0.0),
+//!         friction: None,
+//!         forward_guide_m: None,
+//!         aft_guide_m: None,
+//!     },
+//!     site: SiteInput {
+//!         latitude_rad: None,
+//!         elevation_m: Some(100.0),
+//!         temperature_k: None,
+//!         pressure: None,
+//!         ceiling_m: None,
+//!         areas: Vec::new(),
+//!     },
+//!     wind: WindInput {
+//!         surface: Some(SurfaceWind {
+//!             speed_m_s: 3.0,
+//!             direction: Direction::From(0.0),
+//!             measuring_height_m: 10.0,
+//!             gust_m_s: None,
+//!         }),
+//!         layers: Vec::new(),
+//!         law: None,
+//!     },
+//!     spread: SpreadInput::default(),
+//!     question: Question {
+//!         ways: [2.0, 6.0].map(|delay| Deployment { motor_delay_s: Some(delay), electronics: None }).to_vec(),
+//!         limits_m_s: vec![15.6],
+//!         limit_applies: LimitApplies::Ejection,
+//!         accept_chance: None,
+//!         accept_limit: 0,
+//!         flights: 256,
+//!         seed: 1,
+//!         points: PointSet::Sobol,
+//!         rule_set: None,
+//!     },
+//! };
+//! let case = Case::new(inputs).map_err(|faults| format!("{faults:?}"))?;
+//! let report = slowpoint_sim::assess(&case, &AtomicBool::new(false)).ok_or("stopped")?;
+//! // Two seconds after burnout it is still fast; near apogee it is not.
+//! let over = |way: usize| report.ways[way].limits[0].over.estimate;
+//! assert!(over(0) > 0.9 && over(1) < over(0));
+//! assert!(!report.assumed.is_empty(), "every default is listed");
+//! # Ok::<(), String>(())
+//! ```
+//!
 //! This crate reads no file, no clock and no environment, logs nothing and knows no serialization.
 //! The same input gives the same bytes, whatever the number of threads.
 

@@ -137,6 +137,8 @@ pub struct LandingReport {
     pub speed_m_s: Digest,
     /// Downward speed at touchdown, m/s.
     pub vertical_speed_m_s: Digest,
+    /// Airspeed at which the main canopy began to open, m/s, where there is one. No limit is held against it.
+    pub main_opening_airspeed_m_s: Option<Digest>,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaReport>,
 }

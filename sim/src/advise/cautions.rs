@@ -332,6 +332,18 @@ fn openings(
             "main canopies usually bring 4.6 to 6.1 m/s (common practice); 15 J is a published threshold of a hazardous fragment (14 CFR 450 context, second-hand)",
         );
     }
+    if let Some(main) = way.landing.as_ref().and_then(|l| l.main_opening_airspeed_m_s.as_ref())
+        && main.p95 > limit.limit_m_s
+    {
+        say(
+            "main_opens_fast",
+            format!(
+                "{label}: one main canopy in twenty begins to open faster than {:.1} m/s; unsafe openings count the first ejection only.",
+                main.p95
+            ),
+            PRACTICE,
+        );
+    }
     let heights = [fires_at_m(way), case.inputs.recovery.main.map(|m| m.1)];
     if let Some(flight) = flight {
         for height in heights.into_iter().flatten().filter(|h| *h > flight.apogee_m.p05) {

@@ -260,6 +260,7 @@ fn impact(ascent: &Ascent) -> Landing {
         north_m: end.position_m[1],
         speed_m_s: crate::lanes::norm(end.velocity_m_s),
         vertical_speed_m_s: -end.velocity_m_s[2],
+        main_opening_m_s: None,
         slowed: false,
     }
 }

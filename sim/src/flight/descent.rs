@@ -30,6 +30,8 @@ pub struct Landing {
     pub speed_m_s: f64,
     /// Downward speed at touchdown, m/s.
     pub vertical_speed_m_s: f64,
+    /// Airspeed at which a main canopy began to open, m/s, if there is one.
+    pub main_opening_m_s: Option<f64>,
     /// Whether it had slowed to its descent rate before the ground.
     pub slowed: bool,
 }
@@ -189,6 +191,7 @@ pub struct Stages {
 pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable) -> Landing {
     let falling = |canopy, bare_area_m2| Falling { parts, canopy, bare_area_m2, mass_kg: stages.mass_kg };
     let first = falling(stages.first, stages.bare_area_m2);
+    let mut main_opening_m_s = None;
     let (last, start) = match stages.main {
         None => (first, *from),
         Some((main, height)) => {
@@ -198,6 +201,7 @@ pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable
                 let (reached, riding) = first.fill(from, height);
                 if riding && reached.position_m[2] > height { first.ride(&reached, height, drift) } else { reached }
             };
+            main_opening_m_s = Some(opening.airspeed_m_s(&parts.wind));
             (falling(main, stages.bare_area_m2 + stages.first.drag_area_m2), opening)
         }
     };
@@ -210,6 +214,7 @@ pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable
         north_m: down.position_m[1],
         speed_m_s: norm(down.velocity_m_s),
         vertical_speed_m_s: vertical,
+        main_opening_m_s,
         // A descent that ran out of steps never came down.
         slowed: down.position_m[2] <= 1e-3 && vertical > 0.0 && vertical <= SLOWED * last.descent_rate_m_s(0.0),
     }

@@ -59,6 +59,7 @@ pub struct WayTally {
     distance: Summary,
     landing_speed: Summary,
     landing_vertical: Summary,
+    main_opening: Summary,
     inside: Vec<Hits>,
     outside: Vec<Hits>,
 }
@@ -148,6 +149,7 @@ impl WayTally {
             distance: summary(bins::DISTANCE_M),
             landing_speed: summary(bins::AIRSPEED_M_S),
             landing_vertical: summary(bins::AIRSPEED_M_S),
+            main_opening: summary(bins::AIRSPEED_M_S),
             inside: vec![none; areas],
             outside: vec![none; areas],
         }
@@ -177,6 +179,9 @@ impl WayTally {
             self.distance.add((l.east_m * l.east_m + l.north_m * l.north_m).sqrt(), flight);
             self.landing_speed.add(l.speed_m_s, flight);
             self.landing_vertical.add(l.vertical_speed_m_s, flight);
+            if let Some(airspeed_m_s) = l.main_opening_m_s {
+                self.main_opening.add(airspeed_m_s, flight);
+            }
             for (k, area) in case.inputs.site.areas.iter().enumerate() {
                 let inside = Outline::contains(&area.outline, l.east_m, l.north_m);
                 self.inside[k][replicate] += u64::from(inside);
@@ -208,6 +213,7 @@ impl WayTally {
             (&mut self.distance, &other.distance),
             (&mut self.landing_speed, &other.landing_speed),
             (&mut self.landing_vertical, &other.landing_vertical),
+            (&mut self.main_opening, &other.main_opening),
         ] {
             a.merge(b);
         }

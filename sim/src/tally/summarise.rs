@@ -115,6 +115,7 @@ fn landing(tally: &Tally, way: &WayTally, case: &Case) -> Option<LandingReport> 
         distance_m: distance,
         speed_m_s: way.landing_speed.digest()?,
         vertical_speed_m_s: way.landing_vertical.digest()?,
+        main_opening_airspeed_m_s: way.main_opening.digest(),
         areas: case
             .inputs
             .site
