@@ -1,4 +1,4 @@
-//! Flying on threads of its own: each id once at a time, a bounded queue, stopped when nobody waits.
+//! Flying on threads of its own: each piece of work once at a time, a bounded queue, stopped when nobody waits.
 
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -9,13 +9,16 @@ use axum::body::Bytes;
 use tokio::sync::{Semaphore, watch};
 
 use crate::config::Config;
-use crate::id::AssessmentId;
 
 /// Why there is no answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Failure {
     /// Too many computations run and wait.
     Overloaded,
+    /// No place became free in time.
+    QueueTimeout,
+    /// It took longer than a computation may.
+    TooLong,
     /// The stop flag was raised.
     Stopped,
     /// The store failed; its cause is in the log.
@@ -27,7 +30,8 @@ pub enum Failure {
 /// What a computation comes to.
 pub type Outcome = Result<Bytes, Failure>;
 
-type Running = HashMap<AssessmentId, watch::Sender<Option<Outcome>>>;
+/// By what the work is for: two that ask for the same share one run.
+type Running = HashMap<String, watch::Sender<Option<Outcome>>>;
 
 /// The computations that run and wait.
 pub struct Compute {
@@ -36,6 +40,7 @@ pub struct Compute {
     /// Running and waiting ones together.
     most: usize,
     queue_timeout: Duration,
+    limit: Duration,
     /// Every waiter holds a receiver. Subscribing, counting and removing happen under this lock.
     running: Mutex<Running>,
     stopping: watch::Sender<bool>,
@@ -54,6 +59,7 @@ impl Compute {
             places: Semaphore::new(concurrent),
             most: concurrent.saturating_add(config.queue),
             queue_timeout: config.queue_timeout(),
+            limit: config.compute_limit(),
             running: Mutex::default(),
             stopping: watch::Sender::new(false),
             begun: AtomicU64::new(0),
@@ -76,19 +82,19 @@ impl Compute {
         self.stopping.send_replace(true);
     }
 
-    /// Runs `work` for an id, or waits for the run that is under way. Dropping the future gives up
+    /// Runs `work` under a name, or waits for the run of this name that is under way. Dropping the future gives up
     /// waiting; the last one to give up stops the work.
-    pub async fn run<W>(self: &Arc<Self>, id: &AssessmentId, work: W) -> Outcome
+    pub async fn run<W>(self: &Arc<Self>, name: &str, work: W) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let mut waiter = self.join(id, work)?;
+        let mut waiter = self.join(name, work)?;
         let done = waiter.wait_for(Option::is_some).await;
         // A sender that is gone without a word means that its task was torn down.
         done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped))
     }
 
-    fn join<W>(self: &Arc<Self>, id: &AssessmentId, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
+    fn join<W>(self: &Arc<Self>, name: &str, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
@@ -96,39 +102,34 @@ impl Compute {
             return Err(Failure::Stopped);
         }
         let mut running = self.lock();
-        if let Some(sender) = running.get(id) {
+        if let Some(sender) = running.get(name) {
             return Ok(sender.subscribe());
         }
         if running.len() >= self.most {
             return Err(Failure::Overloaded);
         }
         let (sender, waiter) = watch::channel(None);
-        running.insert(id.clone(), sender.clone());
+        running.insert(name.to_string(), sender.clone());
         drop(running);
-        let (this, id) = (Arc::clone(self), id.clone());
+        let (this, name) = (Arc::clone(self), name.to_string());
         tokio::spawn(async move {
-            let outcome = this.supervise(&id, &sender, work).await;
-            forget(&mut this.lock(), &id, &sender);
+            let outcome = this.supervise(&name, &sender, work).await;
+            forget(&mut this.lock(), &name, &sender);
             sender.send_replace(Some(outcome));
         });
         Ok(waiter)
     }
 
-    async fn supervise<W>(
-        self: &Arc<Self>,
-        id: &AssessmentId,
-        sender: &watch::Sender<Option<Outcome>>,
-        work: W,
-    ) -> Outcome
+    async fn supervise<W>(self: &Arc<Self>, name: &str, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
         let _place = tokio::select! {
             place = tokio::time::timeout(self.queue_timeout, self.places.acquire()) => match place {
                 Ok(Ok(place)) => place,
-                _ => return Err(Failure::Overloaded),
+                _ => return Err(Failure::QueueTimeout),
             },
-            () = self.unwanted(id, sender) => return self.note_stopped(),
+            () = self.unwanted(name, sender) => return self.note_stopped(),
         };
         self.begun.fetch_add(1, Ordering::SeqCst);
         let stop = Stop::default();
@@ -136,10 +137,18 @@ impl Compute {
         let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
-            () = self.unwanted(id, sender) => {
+            () = self.unwanted(name, sender) => {
                 stop.raise();
                 // The place stays taken until the threads are free again.
                 flying.await
+            }
+            () = tokio::time::sleep(self.limit) => {
+                stop.raise();
+                match flying.await {
+                    Ok(Err(Failure::Stopped)) => Ok(Err(Failure::TooLong)),
+                    // It was done just then.
+                    done => done,
+                }
             }
         };
         match done {
@@ -151,19 +160,19 @@ impl Compute {
     }
 
     /// Comes back when the work is of no use any more. From then on nobody can join it.
-    async fn unwanted(&self, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>) {
+    async fn unwanted(&self, name: &str, sender: &watch::Sender<Option<Outcome>>) {
         let mut stopping = self.stopping.subscribe();
         loop {
             tokio::select! {
                 () = sender.closed() => {}
                 _ = stopping.wait_for(|stopping| *stopping) => {
-                    forget(&mut self.lock(), id, sender);
+                    forget(&mut self.lock(), name, sender);
                     return;
                 }
             }
             let mut running = self.lock();
             if sender.receiver_count() == 0 {
-                forget(&mut running, id, sender);
+                forget(&mut running, name, sender);
                 return;
             }
         }
@@ -197,9 +206,9 @@ impl Drop for Stop {
     }
 }
 
-/// Removes a run, but not a later one of the same id.
-fn forget(running: &mut Running, id: &AssessmentId, sender: &watch::Sender<Option<Outcome>>) {
-    if running.get(id).is_some_and(|kept| kept.same_channel(sender)) {
-        running.remove(id);
+/// Removes a run, but not a later one of the same name.
+fn forget(running: &mut Running, name: &str, sender: &watch::Sender<Option<Outcome>>) {
+    if running.get(name).is_some_and(|kept| kept.same_channel(sender)) {
+        running.remove(name);
     }
 }

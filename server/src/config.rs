@@ -1,6 +1,6 @@
 //! Every knob of the server, in one struct: its default, its meaning, and what happens at the limit.
 
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -9,20 +9,21 @@ use clap::Args;
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
 
-/// Flights asked for that one core flies in a second, to price a request: 20,000 flights of the first example
-/// with seven delays, and those that show how the model moves, took 10.6 s of a core. It only feeds estimates.
-pub const FLIGHTS_PER_CORE_SECOND: f64 = 2_000.0;
+/// Seconds of a core that one ascent takes, to price a request. It only feeds estimates.
+pub const CORE_S_PER_FLIGHT: f64 = 180e-6;
+/// Seconds of a core that one descent takes: each flight has one per delay. It only feeds estimates.
+pub const CORE_S_PER_DELAY: f64 = 15e-6;
 
 /// How the server behaves. Each knob is a flag of `slowpoint serve` and an environment variable.
 #[derive(Debug, Clone, Args)]
 pub struct Config {
-    /// Address and port to listen on
-    #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Self::default().listen)]
+    /// Address and port to listen on, such as 127.0.0.1:8080 or localhost:8080
+    #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Self::default().listen, value_parser = address)]
     pub listen: SocketAddr,
 
     /// Listen on an address other machines reach, although nothing asks who they are: put a proxy
     /// that does in front. Without it only loopback addresses are accepted
-    #[arg(long, env = "SLOWPOINT_OPEN")]
+    #[arg(long, env = "SLOWPOINT_OPEN", value_parser = clap::builder::BoolishValueParser::new())]
     pub open: bool,
 
     /// Directory of the answers; made when missing
@@ -69,6 +70,10 @@ pub struct Config {
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_QUEUE_TIMEOUT", default_value_t = Self::default().queue_timeout_s)]
     pub queue_timeout_s: u64,
 
+    /// Seconds a computation may take once it has a place; then it is stopped and answered 422
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_COMPUTE_LIMIT", default_value_t = Self::default().compute_limit_s)]
+    pub compute_limit_s: u64,
+
     /// Seconds named in Retry-After of a 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_RETRY_AFTER", default_value_t = Self::default().retry_after_s)]
     pub retry_after_s: u64,
@@ -80,6 +85,12 @@ pub struct Config {
     /// Seconds that running requests get after SIGTERM or ctrl-c; then they are ended with 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
     pub stop_deadline_s: u64,
+}
+
+/// An address with its port; a name is looked up, its IPv4 address first.
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let found = text.to_socket_addrs().map_err(|e| format!("{e}; write an address and a port: 127.0.0.1:8080"))?;
+    found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
 }
 
 impl Default for Config {
@@ -98,6 +109,7 @@ impl Default for Config {
             concurrent: 2,
             queue: 64,
             queue_timeout_s: 60,
+            compute_limit_s: 120,
             retry_after_s: 10,
             connections: 1024,
             stop_deadline_s: 10,
@@ -114,6 +126,11 @@ impl Config {
     /// See `queue_timeout_s`.
     pub fn queue_timeout(&self) -> Duration {
         Duration::from_secs(self.queue_timeout_s)
+    }
+
+    /// See `compute_limit_s`.
+    pub fn compute_limit(&self) -> Duration {
+        Duration::from_secs(self.compute_limit_s)
     }
 
     /// See `stop_deadline_s`.

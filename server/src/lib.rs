@@ -21,7 +21,6 @@ pub mod store;
 pub mod wire;
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use compute::Compute;
 use config::Config;
@@ -37,23 +36,12 @@ pub struct State {
     pub store: Arc<dyn Store>,
     /// The threads that fly.
     pub compute: Arc<Compute>,
-    stopping: AtomicBool,
 }
 
 impl State {
     /// Brings the parts together.
     pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
         let compute = Arc::new(Compute::new(&config)?);
-        Ok(Arc::new(Self { config, store, compute, stopping: AtomicBool::new(false) }))
-    }
-
-    /// Whether the server has been told to stop.
-    pub fn stopping(&self) -> bool {
-        self.stopping.load(Ordering::SeqCst)
-    }
-
-    /// From now on the server reports that it is not ready. What runs goes on.
-    pub fn begin_stopping(&self) {
-        self.stopping.store(true, Ordering::SeqCst);
+        Ok(Arc::new(Self { config, store, compute }))
     }
 }

@@ -147,7 +147,7 @@ fn assess(card: Option<&Path>, json: bool, flights: Option<u64>) -> anyhow::Resu
             return Ok(ExitCode::from(USAGE));
         }
     };
-    let asked = match wire::read(&with_flights(body, flights)) {
+    let asked = match wire::read_with(&body, flights) {
         Ok(asked) => asked,
         Err(Rejected::NotJson(reason)) => {
             eprintln!("{} is not JSON. {}", shown(card), in_plain_words(&reason));
@@ -195,17 +195,4 @@ fn read(card: Option<&Path>) -> io::Result<Vec<u8>> {
         return Ok(body);
     }
     std::fs::read(card)
-}
-
-/// The card with another number of flights: the same card as if it had been written so.
-fn with_flights(body: Vec<u8>, flights: Option<u64>) -> Vec<u8> {
-    let Some(flights) = flights else { return body };
-    match serde_json::from_slice(&body) {
-        Ok(serde_json::Value::Object(mut card)) => {
-            card.insert("flights".into(), flights.into());
-            serde_json::Value::Object(card).to_string().into_bytes()
-        }
-        // Whatever else it is, reading it says so.
-        _ => body,
-    }
 }

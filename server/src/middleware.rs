@@ -46,8 +46,8 @@ pub async fn bound_head(
     Ok(next.run(request).await)
 }
 
-/// The outermost layer.
-pub async fn finish(request: Request, next: Next) -> Response {
+/// The outermost layer. Knows after how many seconds it is worth coming back to a busy server.
+pub async fn finish(State(retry_after_s): State<u64>, request: Request, next: Next) -> Response {
     let id = request_id(&request);
     let (method, path) = (request.method().clone(), request.uri().path().to_string());
     let begun = Instant::now();
@@ -56,7 +56,7 @@ pub async fn finish(request: Request, next: Next) -> Response {
         let mut left = Left { path: &path, answered: false };
         let response = next.run(request).await;
         left.answered = true;
-        let mut response = as_problem(response, &id);
+        let mut response = as_problem(response, &id, retry_after_s);
         add_headers(&mut response, &id);
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
         // The query is left out: it may hold what a client would not want in a log.
@@ -86,13 +86,13 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
     Problem::internal().into_response()
 }
 
-fn as_problem(mut response: Response, id: &str) -> Response {
+fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> Response {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
         return response;
     }
     let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
-    let mut answered = problem.respond(id);
+    let mut answered = problem.respond(id, retry_after_s);
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         answered.headers_mut().insert(header::ALLOW, allow);
     }
@@ -107,6 +107,8 @@ fn add_headers(response: &mut Response, id: &str) {
     for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY),
+        // Whatever is not an answer or says otherwise is asked for anew.
+        (header::CACHE_CONTROL, "no-cache"),
         (header::REFERRER_POLICY, "no-referrer"),
         (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
     ] {
@@ -149,7 +151,7 @@ mod tests {
             .route("/panic", get(careless))
             .route("/teapot", get(|| async { (axum::http::StatusCode::IM_A_TEAPOT, "a secret") }))
             .layer(CatchPanicLayer::custom(panicked))
-            .layer(axum::middleware::from_fn(finish));
+            .layer(axum::middleware::from_fn_with_state(10, finish));
         for (path, status, kind) in [("/panic", 500, "internal"), ("/teapot", 400, "bad-request")] {
             let response = app.clone().oneshot(Request::get(path).body(Body::empty()).unwrap()).await.unwrap();
             assert_eq!(response.status().as_u16(), status);

@@ -8,7 +8,7 @@ use serde::Serialize;
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{IntoResponses, ToSchema};
 
-use crate::wire::FieldFault;
+use crate::wire::{FieldFault, MOST_FAULTS};
 
 /// Media type of a problem.
 pub const PROBLEM_JSON: &str = "application/problem+json";
@@ -53,6 +53,7 @@ kinds! {
     UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
+    StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
     BodyTimeout REQUEST_TIMEOUT "body-timeout" "The body did not arrive in time.";
     EngineChanged GONE "engine-changed" "An older engine answered this; it cannot be flown again.";
     BodyTooLarge PAYLOAD_TOO_LARGE "body-too-large" "The body is too large.";
@@ -61,6 +62,7 @@ kinds! {
     HeadTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "head-too-large" "The headers are too large.";
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
     TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
+    ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than is computed while you wait.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
     StorageFailed SERVICE_UNAVAILABLE "storage-failed" "The server cannot read or store answers at the moment.";
     Overloaded SERVICE_UNAVAILABLE "overloaded" "The server is busy.";
@@ -97,13 +99,12 @@ pub struct Problem {
     detail: String,
     errors: Vec<FieldFault>,
     limit: Option<LimitBody>,
-    retry_after_s: Option<u64>,
 }
 
 impl Problem {
     /// A problem with what happened and what to do about it.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None, retry_after_s: None }
+        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None }
     }
 
     /// Names the limit that was met.
@@ -118,17 +119,15 @@ impl Problem {
         self
     }
 
-    /// Says when to come back.
-    pub fn retry_after(mut self, seconds: u64) -> Self {
-        self.retry_after_s = Some(seconds);
-        self
-    }
-
     /// Every fault of an input.
     pub fn faults(errors: Vec<FieldFault>) -> Self {
-        let detail = match errors.len() {
-            1 => "1 fault, listed under errors with its remedy.".to_string(),
-            count => format!("{count} faults, all listed under errors with their remedies."),
+        let detail = match errors.split_last() {
+            Some((_, [])) => "1 fault, listed under errors with its remedy.".to_string(),
+            // The entry past the most that are listed says how many there are.
+            Some((last, listed)) if listed.len() == MOST_FAULTS => {
+                format!("{} under errors with their remedies.", last.problem)
+            }
+            _ => format!("{} faults, all listed under errors with their remedies.", errors.len()),
         };
         Self::new(Kind::InvalidInput, detail).with_errors(errors)
     }
@@ -153,7 +152,6 @@ impl Problem {
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
         )
-        .retry_after(30)
     }
 
     /// What a library answered by itself, in this form.
@@ -167,8 +165,8 @@ impl Problem {
         self.kind
     }
 
-    /// The response, once the request's id is known.
-    pub fn respond(&self, request_id: &str) -> Response {
+    /// The response, once the request's id is known. Every 503 says when to come back.
+    pub fn respond(&self, request_id: &str, retry_after_s: u64) -> Response {
         let body = ProblemBody {
             kind: format!("/problems/{}", self.kind.slug()),
             title: self.kind.title(),
@@ -185,8 +183,8 @@ impl Problem {
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM_JSON));
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
-        if let Some(seconds) = self.retry_after_s {
-            headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        if self.kind.status() == StatusCode::SERVICE_UNAVAILABLE {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from(retry_after_s));
         }
         response
     }
@@ -300,13 +298,15 @@ macro_rules! refusals {
 refusals! {
     /// What an input can be refused with.
     InputRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
-        UnsupportedMediaType, InvalidInput, TooManyFlights, Internal, StorageFailed, Overloaded, Stopping;
+        UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading an assessment can be refused with.
-    ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, Internal, StorageFailed, Overloaded, Stopping;
+    ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, ComputeLimit,
+        Internal, StorageFailed, Overloaded, Stopping;
     /// What flying one flight again can be refused with.
-    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, Internal, StorageFailed;
+    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
+        ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What readiness can be refused with.
-    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Stopping, Internal;
+    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
     /// What an operation without input can be refused with.
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::{Method, Uri};
-use axum::middleware::{from_fn, from_fn_with_state};
+use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use tower_http::catch_panic::CatchPanicLayer;
 use utoipa::OpenApi;
@@ -19,7 +19,7 @@ use crate::problem::{Kind, Problem};
 
 /// The service.
 pub fn app(state: Arc<State>) -> Router {
-    let body_limit = state.config.body_limit;
+    let (body_limit, retry_after_s) = (state.config.body_limit, state.config.retry_after_s);
     let (router, _) = listed().split_for_parts();
     router
         .route("/docs/", get(docs::index))
@@ -30,7 +30,7 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
         // Outermost: sees every response, also those of the layers above and of the router itself.
-        .layer(from_fn(middleware::finish))
+        .layer(from_fn_with_state(retry_after_s, middleware::finish))
         .with_state(state)
 }
 

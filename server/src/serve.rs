@@ -17,6 +17,9 @@ use tower::ServiceExt;
 use crate::State;
 use crate::routes::app;
 
+/// Most header lines of a request. Far more than any client sends; past it the connection itself answers 431 without a
+/// body, as it answers 400 to what is no HTTP.
+const HEADER_LINES: usize = 512;
 /// After the deadline: time for the last refusals to be written.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 /// After an error of accept (no file handles left, say): time for something to change.
@@ -26,7 +29,7 @@ const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<Output = ()>) -> io::Result<()> {
     let config = &state.config;
     let mut http = http1::Builder::new();
-    http.timer(TokioTimer::new()).header_read_timeout(config.read_timeout());
+    http.timer(TokioTimer::new()).header_read_timeout(config.read_timeout()).max_headers(HEADER_LINES);
     let service = app(Arc::clone(&state));
     let places = Arc::new(Semaphore::new(config.connections.max(1)));
     let graceful = GracefulShutdown::new();
@@ -57,7 +60,6 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
         });
     }
     drop(listener);
-    state.begin_stopping();
     tracing::info!(seconds = config.stop_deadline_s, "stopping; running requests may end");
     let mut ended = std::pin::pin!(graceful.shutdown());
     if tokio::time::timeout(config.stop_deadline(), &mut ended).await.is_err() {

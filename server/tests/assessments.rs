@@ -98,6 +98,63 @@ async fn a_lost_answer_is_flown_again_to_the_same_bytes() {
 }
 
 #[tokio::test]
+async fn a_damaged_input_is_told_and_mended_by_a_post() {
+    let service = service();
+    let first = service.post(&card()).await;
+    let place = first.header("location").to_string();
+    for kept in service.store.kept.lock().unwrap().values_mut() {
+        kept.input = None;
+    }
+    assert_eq!(service.get(&place).await.body, first.body, "the answer is sound");
+    support::check_problem(&service.get(&format!("{place}/flights/0")).await, 410, "stored-damaged");
+    assert_eq!(service.post(&card()).await.body, first.body);
+    assert_eq!(service.get(&format!("{place}/flights/0")).await.status, 200);
+    for kept in service.store.kept.lock().unwrap().values_mut() {
+        *kept = Default::default();
+    }
+    support::check_problem(&service.get(&place).await, 410, "stored-damaged");
+}
+
+#[tokio::test]
+async fn a_note_and_nulls_do_not_change_the_id() {
+    let service = service();
+    let first = service.post(&card()).await;
+    let mut noted = card();
+    noted["note"] = json!("on a windy day");
+    noted["site"] = Value::Null;
+    assert_eq!(service.post(&noted).await.body, first.body);
+    assert_eq!(service.state.compute.begun(), 1);
+}
+
+#[tokio::test]
+async fn no_delay_is_lowest_when_all_are_level() {
+    let mut sent = card();
+    sent["card"]["recovery"]["first"] = json!({"kind": "none"});
+    let answer = service().post(&sent).await.json();
+    let advice = &answer["advice"];
+    assert!(advice["text"].as_str().unwrap().contains("No delay is lower than another."), "{advice}");
+    assert_eq!(
+        (&advice["lowest"], &advice["best"], &advice["lowest_certainty"]),
+        (&json!("none"), &json!("none"), &Value::Null)
+    );
+}
+
+#[tokio::test]
+async fn what_was_read_is_said_in_si() {
+    let mut sent = card();
+    sent["launch"]["rail_length"] = json!(6);
+    sent["wind"]["surface"]["speed"] = json!(8);
+    sent["wind"]["surface"]["measuring_height"] = json!("10 m");
+    let answer = service().post(&sent).await.json();
+    let nominal = &answer["nominal"];
+    assert_eq!(nominal["rail_length_m"], 6.0);
+    assert_eq!((&nominal["surface_wind_m_s"], &nominal["surface_wind_mph"]), (&json!(8.0), &json!(17.8955)));
+    assert_eq!((&nominal["first_canopy_diameter_m"], &nominal["elevation_m"]), (&json!(0.6), &json!(0.0)));
+    let topics: Vec<_> = answer["cautions"].as_array().unwrap().iter().map(|c| c["topic"].as_str().unwrap()).collect();
+    assert_eq!(topics[..2], ["unit", "unit"], "{topics:?}");
+}
+
+#[tokio::test]
 async fn head_answers_without_a_body() {
     let service = service();
     let first = service.post(&card()).await;
@@ -119,7 +176,7 @@ async fn a_dry_run_prices_and_flies_nothing() {
     let price = price.json();
     check_described("Price", &price);
     assert_eq!((&price["flights"], &price["inline"], &price["stored"]), (&json!(128), &json!(true), &json!(false)));
-    assert!(price["estimated_core_seconds_s"].as_f64().unwrap() > 0.0);
+    assert!(price["estimated_core_s"].as_f64().unwrap() > 0.0);
     assert_eq!(service.state.compute.begun(), 0);
     assert_eq!(service.post(&sent).await.json()["id"], price["id"]);
     assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["stored"], true);

@@ -78,16 +78,21 @@ fn the_good_card_is_good() {
 fn units_that_slipped() {
     let at = "/card/airframe";
     for (pointer, sent, problem, remedy) in [
-        (format!("{at}/mass"), json!(640), "640 kg", "did you mean \"640 g\"?"),
-        (format!("{at}/diameter"), json!(54), "54 m", "did you mean \"54 mm\"?"),
-        (format!("{at}/length"), json!(980), "980 m", "did you mean \"980 mm\"?"),
+        (format!("{at}/mass"), json!(640), "640 kg", "did you mean \"640 g\" or \"640 oz\"?"),
+        (format!("{at}/diameter"), json!(54), "54 m", "did you mean \"54 mm\" or \"54 cm\"?"),
+        (format!("{at}/length"), json!(980), "980 m", "did you mean \"980 mm\" or \"980 cm\"?"),
         ("/site/station_pressure".into(), json!(1013), "1013 Pa", "did you mean \"1013 hPa\"?"),
-        ("/site/altimeter_setting".into(), json!(29.92), "29.92 Pa", "did you mean \"29.92 inHg\"?"),
-        ("/site/temperature".into(), json!(20), "20 K", "did you mean \"20 C\"?"),
+        ("/site/temperature".into(), json!(20), "20 K", "did you mean \"20 C\" or \"20 F\"?"),
         ("/site/temperature".into(), json!("95 C"), "95 C", "give -50 to 60 C"),
         ("/launch/tilt".into(), json!(85), "85 deg", "did you mean \"5 deg\"?"),
         ("/launch/tilt".into(), json!("1.4 rad"), "1.4 rad", "give 0 to 1.0472 rad"),
         ("/launch/rail_length".into(), json!(1800), "1800 m", "did you mean \"1800 mm\"?"),
+        ("/launch/rail_length".into(), json!(72), "72 m", "did you mean \"72 in\" or \"72 cm\"?"),
+        (format!("{at}/diameter"), json!(2.1), "2.1 m", "did you mean \"2.1 in\" or \"2.1 cm\"?"),
+        (format!("{at}/length"), json!(39), "39 m", "did you mean \"39 in\" or \"39 cm\" or \"39 ft\"?"),
+        ("/site/elevation".into(), json!(5280), "5280 m", "did you mean \"5280 ft\"?"),
+        ("/wind/surface/speed".into(), json!(45), "45 m/s", "did you mean \"45 mph\" or \"45 kt\" or \"45 km/h\"?"),
+        ("/condition/chance".into(), json!(5), "is 5", "did you mean \"5 %\"?"),
         ("/card/recovery/first/diameter".into(), json!("54 furlongs"), "no unit of length", "use m, cm, mm"),
         (format!("{at}/length"), json!("0,98 m"), "comma", "decimal point"),
         (format!("{at}/mass"), json!("620 mm"), "no unit of mass", "kg, g, oz, lb"),
@@ -99,11 +104,21 @@ fn units_that_slipped() {
 }
 
 #[test]
+fn a_report_in_inches_of_mercury() {
+    let report = [("/site/elevation", json!("120 m")), ("/site/altimeter_setting", json!(29.92))];
+    refuses(&report, "/site/altimeter_setting", "29.92 Pa", "did you mean \"29.92 inHg\"?");
+}
+
+#[test]
 fn shapes_that_are_wrong() {
     for (pointer, sent, problem, remedy) in [
         ("/card/airframe/lenght", json!("980 mm"), "no field \"lenght\"", "did you mean \"length\"?"),
         ("/card/airframe/colour", json!("red"), "no field \"colour\"", "known here: centre_of_gravity"),
         ("/card/mass", json!("640 g"), "no field \"mass\"", "it belongs to /card/airframe/mass"),
+        ("/site/pressure", json!(1), "no field", "did you mean \"altimeter_setting\" or \"station_pressure\"?"),
+        ("/launch/elevation", json!("85 deg"), "no field", "did you mean \"tilt\"? it is measured from vertical"),
+        ("/launch/elevation", json!("400 ft"), "no field", "belongs to /site/elevation"),
+        ("/launch/mass", json!("640 g"), "no field \"mass\"", "it belongs to /card/airframe/mass"),
         ("/launch/a~0b", json!(5), "no field \"a~b\"", "known here"),
         ("/card/airframe/mass", json!(true), "true stands here", "text with a unit or a bare number"),
         ("/card/airframe/mass", json!({"value": 640}), "an object stands here", "\"640 g\""),
@@ -113,6 +128,9 @@ fn shapes_that_are_wrong() {
         ("/seed", json!(-1), "it is -1", "give 0 to 9007199254740991"),
         ("/card/recovery/first/kind", json!("parachut"), "\"parachut\" is not known", "did you mean \"parachute\"?"),
         ("/points", json!("halton"), "\"halton\" is not known", "\"sobol\", \"random\""),
+        ("/delays", json!("5,7"), "the text", "give a list, such as [5, 7, 10]"),
+        ("/limits/deploy_speed", json!(35), "the number 35", "give a list, such as [\"35 mph\", \"100 mph\"]"),
+        ("/card/motor/thrust_curve/1", json!(5), "the number 5", "give a list, such as [0.1, 40]"),
         ("/delays", json!(5), "the number 5", "give a list"),
         ("/delays", json!((0..40).collect::<Vec<_>>()), "40 items", "at most 32"),
         ("/delays/1", json!([7]), "a list stands here", "\"7 s\""),
@@ -131,7 +149,7 @@ fn things_that_are_missing() {
         ("/card/airframe/mass", "/card/airframe/mass", "with motor, propellant"),
         ("/card/recovery", "/card/recovery", "What opens"),
         ("/launch", "/launch", "The rail"),
-        ("/wind", "/wind", "The wind"),
+        ("/wind", "/wind", "calm is never assumed"),
         ("/card/airframe/centre_of_pressure", "/card/airframe/centre_of_pressure", "shape"),
         ("/card/airframe/drag_coefficient", "/card/airframe/drag_coefficient", "shape"),
         ("/card/motor/thrust_curve", "/card/motor/thrust_curve", "\"C6-5\""),
@@ -174,7 +192,12 @@ fn things_that_contradict_each_other() {
     refuses(&[("/card/motor/code", json!("G60-7"))], "/card/motor/code", "thrust_curve as well", "leave out the code");
     refuses(&[("/delays", json!([5, 7, "5 s"]))], "/delays/2", "twice", "once");
     refuses(&[("/limits/deploy_speed", json!(["35 mph", "15.6464 m/s"]))], "/limits/deploy_speed/1", "twice", "once");
-    refuses(&[("/accept/limit", json!("50 mph"))], "/accept/limit", "none of limits.deploy_speed", "repeat");
+    refuses(
+        &[("/condition/limit", json!("50 mph"))],
+        "/condition/limit",
+        "none of limits.deploy_speed",
+        "\"15.6464 m/s\" (35 mph)",
+    );
     refuses(
         &[("/site/areas", json!([{"name": "a", "circle": {"radius": 5}, "polygon": [[0, 0], [1, 0], [1, 1]]}]))],
         "/site/areas/0/polygon",
@@ -217,12 +240,9 @@ fn faults_of_the_engine_point_into_the_request() {
         "unstable",
         "nose weight",
     );
-    refuses(
-        &[("/card/airframe/centre_of_gravity", json!("1.2 m"))],
-        "/card/airframe/centre_of_gravity",
-        "behind the end",
-        "nose tip",
-    );
+    let behind = faults(&with(&[("/card/airframe/centre_of_gravity", json!("1.2 m"))]));
+    let told = |f: &FieldFault| f.pointer == "/card/airframe/centre_of_gravity" && f.problem.contains("behind the end");
+    assert!(behind.iter().any(told), "{behind:#?}");
     refuses(
         &[("/card/motor/thrust_curve", json!([[0, 0], [0.1, 3], [1, 0]]))],
         "/card/motor/thrust_curve",
@@ -330,7 +350,89 @@ fn bodies_that_are_no_request() {
     }
     let many: serde_json::Map<String, Value> = (0..100_000).map(|i| (format!("x{i}"), json!(i))).collect();
     let found = faults(&Value::Object(many));
-    assert!(found.len() <= 101 && found.iter().any(|f| f.problem.contains("more faults")), "{}", found.len());
+    assert!(
+        found.len() <= 101 && found.iter().any(|f| f.problem.contains("the first 100 are listed")),
+        "{}",
+        found.len()
+    );
+}
+
+#[test]
+fn wind_without_its_surface_is_told_at_once() {
+    let found = faults(&with(&[("/wind", json!({"speed": 5, "direction": 270}))]));
+    assert_eq!(found.len(), 2, "{found:#?}");
+    assert!(
+        found.iter().any(|f| f.remedy == "it belongs to /wind/surface/speed, beside measuring_height"),
+        "{found:#?}"
+    );
+}
+
+#[test]
+fn heights_above_sea_need_the_elevation() {
+    let layers = json!([{"height_above_sea": "1000 ft", "speed": "8 kt", "direction": 265}]);
+    refuses(&[("/wind/layers", layers.clone())], "/site/elevation", "missing", "heights above sea level");
+    refuses(&[("/site/altimeter_setting", json!("1016 hPa"))], "/site/elevation", "missing", "altimeter setting");
+}
+
+#[test]
+fn an_unread_way_of_deploying_is_told_once() {
+    refuses(&[("/delays", Value::Null), ("/electronics", json!(5))], "/electronics", "the number 5", "give a list");
+    let motor = json!({"code": "Q9-3"});
+    refuses(&[("/delays", Value::Null), ("/card/motor", motor)], "/card/motor/code", "no impulse class", "C6-5");
+    let two = json!([{"fires_at": "never"}, {"fires_at": "apogee"}]);
+    refuses(&[("/electronics", two)], "/electronics/0/fires_at", "not known", "apogee");
+}
+
+#[test]
+fn a_repeated_name_is_refused() {
+    let text = good().to_string().replacen("\"mass\":", "\"mass\":\"1 kg\",\"mass\":", 1);
+    let Err(Rejected::Faults(found)) = wire::read(text.as_bytes()) else { panic!("{text}") };
+    assert_eq!((found.len(), found[0].pointer.as_str()), (1, "/card/airframe/mass"), "{found:?}");
+    assert!(found[0].problem.contains("twice"), "{found:?}");
+}
+
+#[test]
+fn texts_of_other_encodings() {
+    let text = good().to_string();
+    assert!(wire::read(format!("\u{feff}{text}").as_bytes()).is_ok(), "a mark in front does no harm");
+    let wide: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let Err(Rejected::NotJson(reason)) = wire::read(&wide) else { panic!("UTF-16 was read") };
+    assert!(reason.contains("UTF-8"), "{reason}");
+    refuses(&[("/card/name", json!("a\u{202e}b"))], "/card/name", "not seen", "by hand");
+}
+
+/// A number that fits well in the wrong unit is said aloud.
+#[test]
+fn bare_numbers_are_said_aloud() {
+    let card = with(&[
+        ("/wind/surface/speed", json!(12)),
+        ("/wind/surface/gust", json!("20 mph")),
+        (
+            "/wind/layers",
+            json!([
+                {"height_above_ground": 3000, "speed": 15, "direction": 265},
+                {"height_above_ground": 6000, "speed": 20, "direction": 265}
+            ]),
+        ),
+        ("/launch/rail_length", json!(6)),
+        ("/site/elevation", json!(1200)),
+        ("/card/recovery/first/diameter", json!(2)),
+        ("/wind/surface/gust", json!(14)),
+    ]);
+    let Ok(asked) = wire::read(card.to_string().as_bytes()) else { panic!("{:#?}", faults(&card)) };
+    let told: Vec<&str> = asked.cautions.iter().map(|c| c.message.as_str()).collect();
+    for text in [
+        "wind.surface.speed: 12 was read as 12 m/s (26.8 mph); if 12 mph was meant, send \"12 mph\".",
+        "wind.layers.0.speed: 15 was read as 15 m/s (29.2 kt); if 15 kt was meant, send \"15 kt\". The same holds for 1 more of the list.",
+        "launch.rail_length: 6 was read as 6 m (19.7 ft); if 6 ft was meant, send \"6 ft\".",
+        "site.elevation: 1200 was read as 1200 m (3937 ft); if 1200 ft was meant, send \"1200 ft\".",
+        "card.recovery.first.diameter: 2 was read as 2 m (6.56 ft); if 2 ft was meant, send \"2 ft\".",
+    ] {
+        assert!(told.contains(&text), "{text} is not in {told:#?}");
+    }
+    assert!(asked.cautions.iter().all(|c| c.topic == "unit" && c.rule == "a bare number is SI"));
+    let Ok(asked) = wire::read(good().to_string().as_bytes()) else { panic!("the good card") };
+    assert_eq!(asked.cautions, [], "units that were written down are not doubted");
 }
 
 /// Kind where nothing is lost by it.
@@ -348,7 +450,7 @@ fn what_is_taken_all_the_same() {
         assert_eq!(faults(&with(&changes)), Vec::new(), "{changes:?}");
     }
     let mut nulls = good();
-    nulls["site"] = json!({"elevation": null});
+    nulls["site"] = json!({"elevation": null, "station_pressure": "1000 hPa"});
     nulls["note"] = Value::Null;
     assert_eq!(faults(&nulls), Vec::new());
     let coded = with(&[

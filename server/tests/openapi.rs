@@ -80,6 +80,7 @@ async fn the_docs_page_needs_no_other_host() {
     assert_eq!((moved.status.as_u16(), moved.header("location")), (308, "/docs/"));
     let page = service.get("/docs/").await;
     assert!(page.header("content-security-policy").contains("script-src 'self';"));
+    assert!(page.text().contains("<title>Slowpoint: description</title>"));
     let files = ["", "index.css", "swagger-ui.css", "swagger-initializer.js"];
     for file in files {
         let reply = service.get(&format!("/docs/{file}")).await;
@@ -115,11 +116,12 @@ async fn the_docs_page_needs_no_other_host() {
 #[tokio::test]
 async fn every_response_has_its_headers() {
     let service = service();
-    for path in ["/", "/docs/", "/livez", "/readyz", "/openapi.json", "/nowhere", "/problems/internal"] {
+    for path in ["/", "/docs", "/docs/", "/livez", "/readyz", "/openapi.json", "/nowhere", "/problems/internal"] {
         let reply = service.get(path).await;
         assert_eq!(reply.header("x-content-type-options"), "nosniff", "{path}");
         assert!(reply.header("content-security-policy").starts_with("default-src 'none'"), "{path}");
         assert!(!reply.header("x-request-id").is_empty(), "{path}");
         assert_eq!(reply.header("server"), "", "{path}");
+        assert!(!reply.header("cache-control").is_empty(), "{path}");
     }
 }

@@ -157,6 +157,16 @@ async fn all_faults_come_at_once() {
 }
 
 #[tokio::test]
+async fn more_faults_than_are_listed_are_counted() {
+    let mut sent = card();
+    for k in 0..150 {
+        sent[format!("x{k}")] = json!(1);
+    }
+    let problem = check_problem(&service().post(&sent).await, 422, "invalid-input");
+    assert_eq!(problem["detail"], "150 faults; the first 100 are listed under errors with their remedies.");
+}
+
+#[tokio::test]
 async fn queries() {
     let service = service();
     for query in ["dry_run=maybe", "dry_run", "dryrun=true", "dry_run=true&dry_run=true"] {
@@ -182,7 +192,7 @@ async fn flights_out_of_range_name_the_number() {
     let place = service.post(&card()).await.header("location").to_string();
     let problem = check_problem(&service.get(&format!("{place}/flights/128")).await, 404, "unknown-flight");
     assert!(problem["detail"].as_str().unwrap().contains("128 flights"), "{problem}");
-    for index in ["-1", "1.5", "x", "99999999999999999999999"] {
+    for index in ["-1", "+5", "1.5", "x", "99999999999999999999999"] {
         check_problem(&service.get(&format!("{place}/flights/{index}")).await, 400, "invalid-path");
     }
 }
@@ -264,16 +274,25 @@ async fn a_queue_that_does_not_move_is_overload() {
         async move { tower::ServiceExt::oneshot(app, assessment(&long)).await }
     });
     until(|| service.state.compute.begun() == 1).await;
-    check_problem(&service.post(&card()).await, 503, "overloaded");
+    let problem = check_problem(&service.post(&card()).await, 503, "overloaded");
+    assert_eq!(problem["limit"]["name"], "queue_timeout_s");
     running.abort();
+}
+
+#[tokio::test]
+async fn a_computation_that_takes_too_long_is_stopped() {
+    let service = service_with(Config { compute_limit_s: 0, ..Config::default() }, Memory::default());
+    let mut long = card();
+    long["flights"] = json!(200_000);
+    let problem = check_problem(&service.post(&long).await, 422, "compute-limit");
+    assert_eq!(problem["limit"], json!({"name": "compute_limit_s", "value": 0, "unit": "s"}));
+    assert!(problem["detail"].as_str().unwrap().contains("fewer flights or fewer delays"), "{problem}");
+    assert!(service.store.kept.lock().unwrap().is_empty(), "nothing partial is stored");
 }
 
 #[tokio::test]
 async fn a_stopping_server_says_so() {
     let service = service();
-    service.state.begin_stopping();
-    check_problem(&service.get("/readyz").await, 503, "stopping");
-    assert_eq!(service.get("/livez").await.status, 200);
     service.state.compute.stop_all();
     let reply = service.post(&card()).await;
     check_problem(&reply, 503, "stopping");

@@ -118,6 +118,15 @@ fn a_closed_connection_is_noticed() {
 }
 
 #[test]
+fn more_header_lines_than_a_client_sends_end_the_connection() {
+    let server = Running::start("lines", &[]);
+    let lines = |count: usize| (0..count).map(|k| format!("x-{k}: 1\r\n")).collect::<String>();
+    let get = |count| format!("GET /livez HTTP/1.1\r\nHost: test\r\nConnection: close\r\n{}\r\n", lines(count));
+    assert!(all_of(server.send(&get(500))).starts_with("HTTP/1.1 200 "));
+    assert!(all_of(server.send(&get(600))).starts_with("HTTP/1.1 431 "));
+}
+
+#[test]
 fn dawdling_clients_are_let_go() {
     let server = Running::start("slow", &["--read-timeout-s", "1"]);
     let unfinished_head = server.send("GET / HTTP/1.1\r\nHost: test\r\n");

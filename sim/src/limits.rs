@@ -104,5 +104,6 @@ limits! {
     PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
     FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
+    CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";
     DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";
 }

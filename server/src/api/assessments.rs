@@ -14,7 +14,7 @@ use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use crate::State;
 use crate::compute::{Failure, Outcome};
-use crate::config::{Config, ENGINE, FLIGHTS_PER_CORE_SECOND};
+use crate::config::{CORE_S_PER_DELAY, CORE_S_PER_FLIGHT, Config, ENGINE};
 use crate::id::AssessmentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
 use crate::store::Kept;
@@ -40,8 +40,8 @@ pub struct Price {
     pub engine: String,
     /// Flights asked for
     pub flights: u64,
-    /// Estimated work, as seconds of one core
-    pub estimated_core_seconds_s: f64,
+    /// Estimated work, seconds of one core
+    pub estimated_core_s: f64,
     /// Whether it is computed while the client waits; if not, it is refused
     pub inline: bool,
     /// Most flights that are computed while the client waits
@@ -78,15 +78,14 @@ pub async fn create(
     AskedQuery(query): AskedQuery<CreateQuery>,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    let (asked, id, canonical) = blocking(move || {
+    let (asked, id) = blocking(move || {
         let asked = wire::read(&body)?;
-        let canonical = asked.canonical();
-        let id = AssessmentId::of(ENGINE, &canonical);
-        Ok::<_, Rejected>((asked, id, canonical))
+        let id = AssessmentId::of(ENGINE, &asked.canonical());
+        Ok::<_, Rejected>((asked, id))
     })
     .await?
     .map_err(refused)?;
-    let stored = kept(&state, &id).await?.and_then(|kept| kept.answer);
+    let stored = kept(&state, &id).await?.and_then(sound);
     if query.dry_run {
         return Ok(priced(&state.config, &id, &asked, stored.is_some()));
     }
@@ -94,7 +93,7 @@ pub async fn create(
         Some(answer) => answer.into(),
         None => {
             affordable(&state.config, &asked)?;
-            fly(&state, &id, asked, canonical).await?
+            fly(&state, &id, asked).await?
         }
     };
     let place = format!("/v1/assessments/{id}");
@@ -144,22 +143,21 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, &id).await?.unwrap_or_default();
-    let Some(input) = kept.input.filter(|_| kept.answer.is_none()) else {
-        let answer = kept.answer.ok_or_else(|| unknown(&id))?;
-        return Ok(unless_held(&id, &headers, || sent(&id, answer.into())));
-    };
-    // The answer was lost, its input not: the same engine flies it again to the same bytes.
-    let asked = replayable(&id, input.clone()).await?;
-    if holds(&id, &headers) {
-        return Ok(unless_held(&id, &headers, || StatusCode::NOT_MODIFIED.into_response()));
+    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    if let Some(answer) = kept.answer {
+        return Ok(if holds(&id, &headers) { not_modified(&id) } else { sent(&id, answer.into()) });
     }
-    let canonical = String::from_utf8(input).map_err(|_| unknown(&id))?;
-    Ok(sent(&id, fly(&state, &id, asked, canonical).await?))
+    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    // The answer was lost, its input not: the same engine flies it again to the same bytes.
+    let asked = replayable(&id, input).await?;
+    if holds(&id, &headers) {
+        return Ok(not_modified(&id));
+    }
+    Ok(sent(&id, fly(&state, &id, asked).await?))
 }
 
 /// Flies, stores, answers; one run per id, off the async threads.
-async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked, canonical: String) -> Result<Bytes, Problem> {
+async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked) -> Result<Bytes, Problem> {
     let (store, key) = (Arc::clone(&state.store), id.clone());
     let work = move |stop: &AtomicBool| -> Outcome {
         let failed = |error: std::io::Error| {
@@ -167,35 +165,55 @@ async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked, canonical: Str
             Failure::Storage
         };
         // A run that ended between this client's look and now has stored it.
-        if let Some(Kept { answer: Some(answer), .. }) = store.get(&key).map_err(failed)? {
+        if let Some(answer) = store.get(&key).map_err(failed)?.and_then(sound) {
             return Ok(answer.into());
         }
         let answer = assess(&key, &asked, stop)?;
-        store.put(&key, canonical.as_bytes(), &answer).map_err(failed)?;
+        store.put(&key, asked.kept().as_bytes(), &answer).map_err(failed)?;
         Ok(answer.into())
     };
-    state.compute.run(id, work).await.map_err(|failure| match failure {
+    state.compute.run(id.as_str(), work).await.map_err(|failure| unanswered(&state.config, failure))
+}
+
+/// Why a computation came to nothing, in words.
+pub fn unanswered(config: &Config, failure: Failure) -> Problem {
+    match failure {
         Failure::Overloaded => Problem::new(
             Kind::Overloaded,
             format!(
                 "{} computations at a time and {} waiting ones are taken. Come back later.",
-                state.config.concurrent, state.config.queue
+                config.concurrent, config.queue
             ),
         )
-        .with_limit("queue", state.config.queue as u64, "computations")
-        .retry_after(state.config.retry_after_s),
+        .with_limit("queue", config.queue as u64, "computations"),
+        Failure::QueueTimeout => Problem::new(
+            Kind::Overloaded,
+            format!("It waited {} s and no place became free. Come back later.", config.queue_timeout_s),
+        )
+        .with_limit("queue_timeout_s", config.queue_timeout_s, "s"),
+        Failure::TooLong => Problem::new(
+            Kind::ComputeLimit,
+            format!(
+                "It was stopped after {} s, the longest that is computed while you wait; nothing was stored. Ask for fewer flights or fewer delays; `slowpoint assess` on your own machine has no such limit.",
+                config.compute_limit_s
+            ),
+        )
+        .with_limit("compute_limit_s", config.compute_limit_s, "s"),
         Failure::Stopped => Problem::new(
             Kind::Stopping,
             "The server stops before this is computed. Send it again, the id stays the same.",
-        )
-        .retry_after(state.config.retry_after_s),
+        ),
         Failure::Storage => Problem::new(
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
-        )
-        .retry_after(state.config.retry_after_s),
+        ),
         Failure::Failed => Problem::internal(),
-    })
+    }
+}
+
+/// A stored answer, if its input is sound as well: else it is flown and stored anew, which mends both.
+fn sound(kept: Kept) -> Option<Vec<u8>> {
+    kept.answer.filter(|_| kept.input.is_some())
 }
 
 /// The bytes of an answer, the same over HTTP and on the terminal.
@@ -258,6 +276,16 @@ pub fn unknown(id: &AssessmentId) -> Problem {
     )
 }
 
+/// An assessment whose stored input cannot be relied on any more.
+pub fn damaged(id: &AssessmentId) -> Problem {
+    Problem::new(
+        Kind::StoredDamaged,
+        format!(
+            "The flight card stored under {id} fails its checksum, so it is not flown again. Post the same card to /v1/assessments: that stores it anew under the same id."
+        ),
+    )
+}
+
 fn refused(rejected: Rejected) -> Problem {
     match rejected {
         Rejected::NotJson(reason) => Problem::malformed_json(&reason),
@@ -290,12 +318,19 @@ fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Re
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
-        estimated_core_seconds_s: flights as f64 / FLIGHTS_PER_CORE_SECOND,
+        estimated_core_s: core_s(flights, asked.case.inputs.question.ways.len()),
         inline: flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+}
+
+/// Estimated work: the flights asked for, and those of each of the engine's changes of the model.
+fn core_s(flights: u64, delays: usize) -> f64 {
+    const CHANGES: u64 = 6;
+    let per_change = (flights / 16).clamp(256, 2048).min(flights);
+    (CORE_S_PER_FLIGHT + CORE_S_PER_DELAY * delays as f64) * (flights + CHANGES * per_change) as f64
 }
 
 fn sent(id: &AssessmentId, answer: Bytes) -> Response {
@@ -315,10 +350,7 @@ fn etag(id: &AssessmentId) -> String {
     format!("\"{id}.json\"")
 }
 
-fn unless_held(id: &AssessmentId, headers: &HeaderMap, otherwise: impl FnOnce() -> Response) -> Response {
-    if !holds(id, headers) {
-        return otherwise();
-    }
+fn not_modified(id: &AssessmentId) -> Response {
     let mut response = StatusCode::NOT_MODIFIED.into_response();
     validators(&mut response, id);
     response

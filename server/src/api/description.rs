@@ -17,7 +17,7 @@ use crate::wire::FieldFault;
 #[openapi(
     info(
         title = "Slowpoint",
-        description = "For each delay of a model or high-power rocket: the chance that its recovery opens above a speed limit, and where it comes down.\n\nAn estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.\n\nA quantity in a request is a string with a unit (\"35 mph\", \"12 oz\", \"54 mm\") or a bare number in SI; angles are degrees. Names in answers carry their unit. Every refusal is `application/problem+json` (RFC 9457).",
+        description = "For each delay of a model or high-power rocket: the chance that its recovery opens above a speed limit, and where it comes down.\n\nAn estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.\n\nA quantity in a request is a string with a unit (\"35 mph\", \"12 oz\", \"54 mm\") or a bare number in SI; angles are degrees. Names in answers carry their unit. Every refusal is `application/problem+json` (RFC 9457), but for what the connection itself answers before there is a request: 400 to what is no HTTP/1.1, 414 to a URL of 64 kB, and 431 to more than 512 header lines or some 400 kB of them, each without a body.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
     ),
     servers((url = "/", description = "This server")),

@@ -13,6 +13,9 @@ use crate::problem::{Kind, PlainRefusals, Problem};
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; \
     img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+/// In place of the title that the page comes with.
+const TITLE: &str = "<title>Slowpoint: description</title>";
+
 /// One document, so no bar to choose among several: the page without it finds the document under `url` only.
 /// "none" keeps the page from asking another host to validate the document.
 static PAGE: LazyLock<Arc<Config<'static>>> = LazyLock::new(|| {
@@ -50,7 +53,11 @@ pub async fn file(InPath(name): InPath<String>) -> Result<Response, Problem> {
     })?;
     let found =
         found.ok_or_else(|| Problem::new(Kind::UnknownPath, "The page has no such file. It begins at /docs/."))?;
-    let mut response = found.bytes.into_owned().into_response();
+    let mut bytes = found.bytes.into_owned();
+    if name == "index.html" {
+        bytes = String::from_utf8_lossy(&bytes).replace("<title>Swagger UI</title>", TITLE).into_bytes();
+    }
+    let mut response = bytes.into_response();
     let headers = response.headers_mut();
     if let Ok(media_type) = HeaderValue::from_str(&found.content_type) {
         headers.insert(header::CONTENT_TYPE, media_type);

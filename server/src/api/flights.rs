@@ -1,13 +1,13 @@
 //! `/v1/assessments/{id}/flights/{index}`: one flight of an assessment, flown again with its path.
 
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{kept, read_id, replayable, to_json, unknown};
-use super::blocking;
+use super::assessments::{damaged, kept, read_id, replayable, to_json, unanswered, unknown};
 use super::extract::InPath;
 use crate::State;
 use crate::problem::{FlightRefusals, Kind, Problem};
@@ -33,10 +33,13 @@ pub async fn read(
     InPath((id, index)): InPath<(String, String)>,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let index: u64 = index
-        .parse()
-        .map_err(|_| Problem::new(Kind::InvalidPath, "The number of a flight is a whole number from 0."))?;
-    let input = kept(&state, &id).await?.and_then(|kept| kept.input).ok_or_else(|| unknown(&id))?;
+    // "+5" is a number to the library, but another path to everything that holds answers by path.
+    let digits = Some(&index).filter(|text| text.bytes().all(|b| b.is_ascii_digit()));
+    let index: u64 = digits.and_then(|text| text.parse().ok()).ok_or_else(|| {
+        Problem::new(Kind::InvalidPath, "The number of a flight is a whole number from 0, in digits.")
+    })?;
+    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let input = kept.input.ok_or_else(|| damaged(&id))?;
     let asked = replayable(&id, input).await?;
     let flights = asked.case.inputs.question.flights;
     if index >= flights {
@@ -48,12 +51,12 @@ pub async fn read(
             ),
         ));
     }
-    let body = blocking(move || {
+    let name = format!("{id}/flights/{index}");
+    let work = move |_: &AtomicBool| {
         let replay = slowpoint_sim::replay(&asked.case, index);
-        to_json(&wire::flight(id.as_str(), index, &asked, &replay))
-    })
-    .await?
-    .map_err(|_| Problem::internal())?;
+        Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
+    };
+    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::blocking;
 use crate::State;
-use crate::problem::{Kind, PlainRefusals, Problem, ReadyRefusals};
+use crate::problem::{PlainRefusals, Problem, ReadyRefusals};
 
 /// The process answers
 #[utoipa::path(
@@ -31,10 +31,6 @@ pub async fn livez() -> Response {
     responses((status = 200, description = "They can", body = String, content_type = "text/plain"), ReadyRefusals),
 )]
 pub async fn readyz(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
-    if state.stopping() {
-        return Err(Problem::new(Kind::Stopping, "The server was told to stop and takes no new work.")
-            .retry_after(state.config.retry_after_s));
-    }
     let store = Arc::clone(&state.store);
     blocking(move || store.ready()).await?.map_err(|error| Problem::storage(&error))?;
     Ok(well("ready\n"))

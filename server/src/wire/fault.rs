@@ -5,7 +5,7 @@ use serde_json::Value;
 use super::FieldFault;
 
 /// Most faults of one reply: more help nobody and would let a bad body make a huge answer.
-const MOST: usize = 100;
+pub const MOST: usize = 100;
 /// A text that was sent is echoed up to this many characters.
 const MOST_ECHOED: usize = 200;
 
@@ -26,12 +26,12 @@ impl<'a> Faults<'a> {
 
     /// Notes a fault, unless its place, a part of it or what holds it has been faulted before.
     pub fn add(&mut self, pointer: impl Into<String>, problem: impl Into<String>, remedy: impl Into<String>) {
-        if self.full() {
-            self.more += 1;
-            return;
-        }
         let pointer = pointer.into();
         if self.covers(&pointer) {
+            return;
+        }
+        if self.full() {
+            self.more += 1;
             return;
         }
         let sent = self.sent.pointer(&pointer).and_then(echo);
@@ -59,12 +59,12 @@ impl<'a> Faults<'a> {
         self.list.is_empty()
     }
 
-    /// Every fault.
+    /// Every fault; past the most that are listed, one more entry that says how many there are.
     pub fn into_list(mut self) -> Vec<FieldFault> {
         if self.more > 0 {
             self.list.push(FieldFault {
                 pointer: String::new(),
-                problem: format!("{} more faults are not listed", self.more),
+                problem: format!("{} faults; the first {MOST} are listed", MOST + self.more),
                 remedy: "mend these first".into(),
                 sent: None,
             });

@@ -7,6 +7,7 @@
 pub mod answer;
 mod convert;
 mod fault;
+mod json;
 mod motor_text;
 pub mod request;
 mod schema;
@@ -15,9 +16,11 @@ pub mod units;
 use serde::Serialize;
 use serde_json::Value;
 use slowpoint_sim::case::Case;
+use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
 
 pub use answer::*;
+pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
 
 /// A request that can be flown.
@@ -29,11 +32,23 @@ pub struct Asked {
     pub input: Value,
     /// Name of the rocket.
     pub name: String,
+    /// What to say about numbers that came without a unit.
+    pub cautions: Vec<Caution>,
 }
 
 impl Asked {
-    /// The request in one fixed form, for hashing: keys sorted, no spaces. Numbers stay as they were sent.
+    /// The request in one fixed form, for hashing: keys sorted, no spaces, without what says nothing to the engine (the
+    /// note, and nulls, which mean "not given"). Numbers stay as they were sent.
     pub fn canonical(&self) -> String {
+        let mut input = without_nulls(self.input.clone());
+        if let Value::Object(members) = &mut input {
+            members.remove("note");
+        }
+        input.to_string()
+    }
+
+    /// The request as it is kept, note and all: read again, it is the same request.
+    pub fn kept(&self) -> String {
         self.input.to_string()
     }
 }
@@ -65,12 +80,36 @@ pub struct FieldFault {
     pub sent: Option<Value>,
 }
 
-/// Reads a request: every fault in one reply. Of a name that is repeated within an object the last one counts.
+/// Reads a request: every fault in one reply.
 pub fn read(body: &[u8]) -> Result<Asked, Rejected> {
-    let sent: Value = serde_json::from_slice(body).map_err(|e| Rejected::NotJson(e.to_string()))?;
-    let case = convert::case(&sent).map_err(Rejected::Faults)?;
+    read_with(body, None)
+}
+
+/// As `read`, with another number of flights: the same request as if it had been written so.
+pub fn read_with(body: &[u8], flights: Option<u64>) -> Result<Asked, Rejected> {
+    if matches!(body, [0xff, 0xfe, ..] | [0xfe, 0xff, ..] | [_, 0, ..] | [0, ..]) {
+        return Err(Rejected::NotJson("The text is in UTF-16; save it as UTF-8".into()));
+    }
+    // Some editors put a mark of the encoding in front.
+    let body = body.strip_prefix(b"\xef\xbb\xbf").unwrap_or(body);
+    let (mut sent, twice) = json::parse(body).map_err(|e| Rejected::NotJson(e.to_string()))?;
+    if let (Value::Object(members), Some(flights)) = (&mut sent, flights) {
+        members.insert("flights".into(), flights.into());
+    }
+    let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
-    Ok(Asked { case, input: sorted(sent), name })
+    Ok(Asked { case, input: sorted(sent), name, cautions })
+}
+
+/// The same without the members that are null.
+fn without_nulls(value: Value) -> Value {
+    match value {
+        Value::Array(items) => items.into_iter().map(without_nulls).collect(),
+        Value::Object(members) => {
+            members.into_iter().filter(|(_, v)| !v.is_null()).map(|(k, v)| (k, without_nulls(v))).collect()
+        }
+        single => single,
+    }
 }
 
 /// The same with every object's names in order, whatever map the JSON library was built with.

@@ -19,9 +19,10 @@ const CLASS_A_N_S: f64 = 2.5;
 const LONGEST_BURN_S: f64 = 60.0;
 
 /// Reads class, average thrust and delay: "C6-5", "1/2A3-4T", "G40-7". Letters after the thrust or the delay name a
-/// propellant or a size and say nothing about flight. "P" for a delay means there is no ejection charge.
+/// propellant or a size and say nothing about flight. "P" or "PT" for a delay means there is no ejection charge.
 pub fn code(text: &str) -> Result<MotorCode, Unreadable> {
-    let upper = text.trim().to_uppercase();
+    // Word processors turn the hyphen into a dash.
+    let upper = text.trim().to_uppercase().replace(['\u{2010}', '\u{2011}', '\u{2012}', '\u{2013}', '\u{2212}'], "-");
     let wrong = |problem: String| {
         Unreadable {
         problem,
@@ -50,7 +51,7 @@ pub fn code(text: &str) -> Result<MotorCode, Unreadable> {
         .filter(|n| *n > 0.0)
         .ok_or_else(|| wrong(format!("{} has no average thrust after its class", quoted(text))))?;
     let delay_s = match delay.map(str::trim) {
-        None | Some("P") => None,
+        None | Some("P" | "PT") => None,
         Some(delay) => {
             Some(number(delay).ok_or_else(|| wrong(format!("the delay {} is no number of seconds", quoted(delay))))?)
         }
@@ -65,11 +66,12 @@ pub fn code(text: &str) -> Result<MotorCode, Unreadable> {
 }
 
 /// Reads two columns of numbers: (line, seconds, newtons). Empty lines, lines that begin with "#" and one line of
-/// headings are skipped. Columns are parted by a comma, a semicolon, a tab or spaces.
+/// headings in words are skipped. Columns are parted by a comma, a semicolon, a tab or spaces.
 pub fn columns(text: &str) -> Result<Vec<(usize, f64, f64)>, Unreadable> {
     let mut rows = Vec::new();
     let mut heading = false;
-    for (index, line) in text.lines().enumerate() {
+    // Some editors put a mark of the encoding in front.
+    for (index, line) in text.trim_start_matches('\u{feff}').lines().enumerate() {
         let line = line.trim();
         if line.is_empty() || line.starts_with('#') {
             continue;
@@ -78,7 +80,7 @@ pub fn columns(text: &str) -> Result<Vec<(usize, f64, f64)>, Unreadable> {
         let numbers: Vec<f64> = cells.iter().filter_map(|c| c.parse::<f64>().ok().filter(|x| x.is_finite())).collect();
         match numbers[..] {
             [seconds, newtons] if cells.len() == 2 => rows.push((index + 1, seconds, newtons)),
-            [] if rows.is_empty() && !heading => heading = true,
+            [] if rows.is_empty() && !heading && line.contains(char::is_alphabetic) => heading = true,
             _ => {
                 return Err(Unreadable {
                     problem: format!("line {} is {}, not two numbers", index + 1, quoted(line)),
@@ -107,6 +109,8 @@ mod tests {
             ("1/8A1.5-0", 0.3125, 1.5, Some(0.0)),
             ("G40W-7", 160.0, 40.0, Some(7.0)),
             ("O8000-P", 40_960.0, 8000.0, None),
+            ("G40-PT", 160.0, 40.0, None),
+            ("C6\u{2013}5", 10.0, 6.0, Some(5.0)),
         ] {
             let expected = MotorCode { class_upper_n_s: class, average_n: average, delay_s: delay };
             assert_eq!(code(text), Ok(expected), "{text}");
@@ -119,8 +123,8 @@ mod tests {
     #[test]
     fn two_columns() {
         let rows = vec![(3, 0.0, 0.0), (4, 0.1, 42.5), (5, 1.0, 0.0)];
-        assert_eq!(columns("time, thrust\n\n0,0\n0.1; 42.5\r\n1\t0\n# end"), Ok(rows));
-        for text in ["0,0\n0,1;42,5", "0 0 0", "0", "a\nb\n0 0", "0 0\nend"] {
+        assert_eq!(columns("\u{feff}time, thrust\n\n0,0\n0.1; 42.5\r\n1\t0\n# end"), Ok(rows));
+        for text in ["0,0\n0,1;42,5", "0 0 0", "0", "a\nb\n0 0", "-, -\n0 0", "0 0\nend"] {
             assert!(columns(text).is_err(), "{text}");
         }
     }

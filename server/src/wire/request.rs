@@ -4,6 +4,8 @@
 //! give is marked `required` in the schema and checked there (`schema`), so that one reply lists all of it.
 
 use serde::Deserialize;
+use slowpoint_sim::case::SpreadInput;
+use slowpoint_sim::draw::Law;
 use utoipa::openapi::schema::{ArrayBuilder, ArrayItems, ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
@@ -160,12 +162,12 @@ impl ToSchema for LawNumber {}
 /// One flight card with site, weather, spread and question.
 ///
 /// A quantity is text with a unit ("54 mm", "35 mph") or a bare number, which means m, kg, s, m/s, N, Pa, K,
-/// kg m^2, m^2, for angles degrees and for roll rates turns per second. Fields that are not known are refused. Where
-/// a name is repeated within an object, the last one counts. `null` means "not given".
+/// kg m^2, m^2, for angles degrees and for roll rates turns per second. Fields that are not known are refused, and
+/// so is a name that is repeated within an object. `null` means "not given".
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AssessmentRequest {
-    /// Free text. It changes nothing.
+    /// Free text, kept with the request. It changes neither the answer nor its id.
     #[schema(max_length = 2000)]
     pub note: Option<String>,
     /// The rocket as its flight card has it.
@@ -176,7 +178,7 @@ pub struct AssessmentRequest {
     pub launch: Option<Launch>,
     /// The field.
     pub site: Option<Site>,
-    /// The wind: `surface`, `layers` or both. Calm is never assumed; a calm day is a speed of 0.
+    /// The wind, as `surface`, `layers` or both: calm is never assumed, a calm day is a speed of 0.
     #[schema(required = true, nullable = false)]
     pub wind: Option<Wind>,
     /// Delays of the motor's ejection charge to compare, from burnout (see `card.motor.delay_from`). Give these,
@@ -188,8 +190,8 @@ pub struct AssessmentRequest {
     pub electronics: Option<Vec<ElectronicsEntry>>,
     /// Airspeeds that an opening is held against.
     pub limits: Option<SpeedLimits>,
-    /// Which chance of a bad opening counts as acceptable.
-    pub accept: Option<Accept>,
+    /// The condition that a delay must meet.
+    pub condition: Option<Condition>,
     /// How uncertain each input is, where the defaults are not wanted.
     pub spread: Option<SpreadRequest>,
     /// Flights to fly; 2000 when left out. More flights narrow the intervals.
@@ -267,7 +269,7 @@ pub struct Airframe {
     #[schema(example = 0.55)]
     pub drag_coefficient: Option<f64>,
     /// Drag coefficient against Mach number, rising; linear between rows, held beyond.
-    #[schema(max_items = 200)]
+    #[schema(min_items = 1, max_items = 200)]
     pub drag_table: Option<Vec<DragRow>>,
     /// Axial force flying tail first over that flying nose first.
     pub tail_first_factor: Option<f64>,
@@ -296,11 +298,11 @@ pub struct ShapeRequest {
     pub nose: Option<NoseRequest>,
     /// Shoulders and boattails, front to back.
     #[schema(max_items = 20)]
-    pub transitions: Option<Vec<TransitionRequest>>,
+    pub shoulders_and_boattails: Option<Vec<TransitionRequest>>,
     /// Sets of equal trapezoidal fins.
-    #[schema(required = true, nullable = false, max_items = 8)]
+    #[schema(required = true, nullable = false, min_items = 1, max_items = 8)]
     pub fins: Option<Vec<FinSetRequest>>,
-    /// Launch lugs or rail buttons.
+    /// Rail guides.
     #[schema(max_items = 20)]
     pub guides: Option<Vec<GuideRequest>>,
     /// Height of the surface's roughness: smooth paint is near 5 um, bare card near 60 um. 20 um when left out.
@@ -379,23 +381,23 @@ pub struct FinSetRequest {
     pub station: Option<Length>,
     /// Diameter of the body where the fins sit; by default taken from the shape.
     pub body_diameter: Option<Length>,
-    /// Finish of the edges: "square" (the default), "rounded" or "airfoil".
-    pub edge: Option<EdgeFinish>,
+    /// Finish of the edges: "flat" (as cut; the default), "round" or "tapered".
+    pub edges: Option<EdgeFinish>,
 }
 
 /// Finish of a fin's edges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum EdgeFinish {
-    /// Left square.
-    Square,
-    /// Both edges rounded.
-    Rounded,
-    /// Rounded in front, sharp behind.
-    Airfoil,
+    /// Flat, as cut.
+    Flat,
+    /// Both edges round.
+    Round,
+    /// Round in front, thin behind.
+    Tapered,
 }
 
-/// A launch lug or rail button.
+/// A rail guide: whatever holds the rocket to its rail or rod.
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct GuideRequest {
@@ -587,7 +589,7 @@ pub struct NamedArea {
     /// A circle.
     pub circle: Option<CircleRequest>,
     /// Corners in order, each a pair: metres (or lengths) east and north of the pad. The last joins the first.
-    #[schema(max_items = 500, example = json!([[-50, -60], [50, -60], [50, -90], [-50, -90]]))]
+    #[schema(min_items = 3, max_items = 500, example = json!([[-50, -60], [50, -60], [50, -90], [-50, -90]]))]
     pub polygon: Option<Vec<Corner>>,
 }
 
@@ -711,7 +713,7 @@ pub enum FiresAt {
 #[serde(deny_unknown_fields)]
 pub struct SpeedLimits {
     /// The limits; 35 mph and 100 mph when left out.
-    #[schema(max_items = 12, example = json!(["35 mph", "100 mph"]))]
+    #[schema(min_items = 1, max_items = 12, example = json!(["35 mph", "100 mph"]))]
     pub deploy_speed: Option<Vec<Speed>>,
     /// Which airspeed: at "ejection" (the default) or at "line_stretch".
     pub applies_to: Option<AppliesTo>,
@@ -727,11 +729,11 @@ pub enum AppliesTo {
     LineStretch,
 }
 
-/// Which chance of a bad opening counts as acceptable.
+/// The condition that a delay must meet.
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct Accept {
-    /// Largest acceptable chance, held against the upper end of the interval; 5 % when left out.
+pub struct Condition {
+    /// Largest chance of an unsafe opening that meets it, held against the upper end of the interval; 5 % when left out.
     pub chance: Option<Share>,
     /// Which of `limits.deploy_speed` it is about; the first when left out.
     pub limit: Option<Speed>,
@@ -752,10 +754,14 @@ macro_rules! spread_request {
         }
 
         impl SpreadRequest {
-            /// Every law: name, units, mean where none is given, the law.
-            pub fn laws(&self) -> Vec<(&'static str, &'static Table, Option<f64>, &LawRequest)> {
-                let all = [$((stringify!($name), &units::$table, $middle, &self.$name),)*];
-                all.into_iter().filter_map(|(n, t, m, law)| Some((n, t, m, law.as_ref()?))).collect()
+            /// Reads every law that is given into its place, from name, units, mean where none is given, and the law.
+            pub fn fill(
+                &self,
+                into: &mut SpreadInput,
+                mut read: impl FnMut(&str, &Table, Option<f64>, &LawRequest) -> Option<Law>,
+            ) {
+                $(into.$name =
+                    self.$name.as_ref().and_then(|law| read(stringify!($name), &units::$table, $middle, law));)*
             }
         }
     };
@@ -821,7 +827,7 @@ pub struct LawRequest {
     /// Triangular.
     pub triangular: Option<TriangularLaw>,
     /// One of these values, all alike.
-    #[schema(max_items = 10_000)]
+    #[schema(min_items = 1, max_items = 10_000)]
     pub sample: Option<Vec<LawNumber>>,
 }
 

@@ -16,7 +16,7 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::AssessmentRequest;
 use super::fault::{Faults, escaped};
-use super::units::quoted;
+use super::units::{self, quoted};
 
 /// The schema of the request.
 static REQUEST: LazyLock<Schema> = LazyLock::new(Schema::of_request);
@@ -32,15 +32,33 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("cop", "centre_of_pressure"),
     ("cp", "centre_of_pressure"),
     ("drag", "drag_coefficient"),
+    ("edge", "edges"),
+    ("elevation", "tilt"),
     ("heading", "azimuth"),
     ("height_agl", "height_above_ground"),
     ("height_msl", "height_above_sea"),
     ("parachute", "first"),
+    ("pressure", "altimeter_setting"),
+    ("pressure", "station_pressure"),
     ("qfe", "station_pressure"),
     ("qnh", "altimeter_setting"),
     ("rod_length", "rail_length"),
     ("title", "name"),
+    ("transitions", "shoulders_and_boattails"),
     ("weight", "mass"),
+];
+
+/// What a list looks like, by its name, and a list inside it.
+const LISTS: &[(&str, &str, &str)] = &[
+    ("areas", "[{\"name\": \"spectators\", \"circle\": {\"east\": 0, \"north\": -80, \"radius\": 20}}]", ""),
+    ("delays", "[5, 7, 10]", ""),
+    ("deploy_speed", "[\"35 mph\", \"100 mph\"]", ""),
+    ("drag_table", "[{\"mach\": 0.3, \"drag_coefficient\": 0.55}]", ""),
+    ("electronics", "[{\"fires_at\": \"apogee\"}]", ""),
+    ("layers", "[{\"height_above_ground\": \"1000 ft\", \"speed\": \"8 kt\", \"direction\": 265}]", ""),
+    ("polygon", "[[-50, -60], [50, -60], [50, -90]]", "[-50, -60]"),
+    ("sample", "[0.98, 1.01, 1.03]", ""),
+    ("thrust_curve", "[[0, 0], [0.1, 40], [1.2, 35], [1.5, 0]]", "[0.1, 40]"),
 ];
 
 /// What is refused for a reason that a list of accepted words would not tell.
@@ -75,6 +93,8 @@ struct Schema {
     components: BTreeMap<String, Value>,
     /// Where each field name stands, outside lists.
     places: BTreeMap<String, Vec<String>>,
+    /// What each object must hold, outside lists.
+    required: BTreeMap<String, Vec<String>>,
 }
 
 impl Schema {
@@ -83,18 +103,27 @@ impl Schema {
         let mut named = Vec::new();
         AssessmentRequest::schemas(&mut named);
         let components = named.into_iter().map(|(name, schema)| (name, json(schema))).collect();
-        let mut schema = Self { root: json(AssessmentRequest::schema()), components, places: BTreeMap::new() };
-        let mut places = BTreeMap::new();
-        schema.note_places(&schema.root, "", &mut places);
-        schema.places = places;
+        let root = json(AssessmentRequest::schema());
+        let mut schema = Self { root, components, places: BTreeMap::new(), required: BTreeMap::new() };
+        let (mut places, mut required) = (BTreeMap::new(), BTreeMap::new());
+        schema.note_places(&schema.root, "", &mut places, &mut required);
+        (schema.places, schema.required) = (places, required);
         schema
     }
 
-    fn note_places(&self, schema: &Value, at: &str, places: &mut BTreeMap<String, Vec<String>>) {
+    fn note_places(
+        &self,
+        schema: &Value,
+        at: &str,
+        places: &mut BTreeMap<String, Vec<String>>,
+        required: &mut BTreeMap<String, Vec<String>>,
+    ) {
         for form in self.forms(schema) {
+            let names = form["required"].as_array().into_iter().flatten().filter_map(Value::as_str).map(String::from);
+            required.entry(at.into()).or_default().extend(names);
             for (name, inner) in properties(form) {
                 let place = format!("{at}/{name}");
-                self.note_places(inner, &place, places);
+                self.note_places(inner, &place, places, required);
                 places.entry(name.clone()).or_default().push(place);
             }
         }
@@ -119,7 +148,7 @@ impl Schema {
         }
         let forms = self.forms(schema);
         let Some(form) = forms.iter().find(|form| types(form).any(|t| has_type(value, t))) else {
-            faults.add(at, format!("{} stands here", described(value)), self.expected(&forms, value));
+            faults.add(at, format!("{} stands here", described(value)), self.expected(at, &forms, value));
             return false;
         };
         if let Some(words) = form["enum"].as_array() {
@@ -139,7 +168,7 @@ impl Schema {
         members.retain(|name, value| {
             let place = format!("{at}/{}", escaped(name));
             let Some(inner) = form["properties"].get(name) else {
-                self.unknown(form, at, &place, name, faults);
+                self.unknown(form, at, &place, (name, value), faults);
                 return false;
             };
             // Null means "not given".
@@ -157,28 +186,60 @@ impl Schema {
         }
     }
 
-    fn unknown(&self, form: &Value, at: &str, place: &str, name: &str, faults: &mut Faults) {
+    fn unknown(&self, form: &Value, at: &str, place: &str, (name, value): (&str, &Value), faults: &mut Faults) {
         if faults.full() {
             return faults.add(place, "", "");
         }
         let known: Vec<&str> = properties(form).map(|(n, _)| n.as_str()).collect();
-        let remedy = if let Some(near) = nearest(name, &known) {
+        let near = nearest(name, &known);
+        for near in &near {
             faults.explain(format!("{at}/{near}"));
-            format!("did you mean \"{near}\"?")
-        } else if let Some(places) = self.places.get(name).filter(|p| p.len() <= 3) {
-            format!("it belongs to {}", places.join(" or "))
+        }
+        let near: Vec<String> = near.iter().map(|n| format!("\"{n}\"")).collect();
+        let places: Vec<&String> = self.places.get(name).into_iter().flatten().filter(|p| own(p, at)).collect();
+        let remedy = if near == ["\"tilt\""] && name.eq_ignore_ascii_case("elevation") {
+            if is_angle(value) {
+                "did you mean \"tilt\"? it is measured from vertical: an elevation of 85 deg is a tilt of 5 deg".into()
+            } else {
+                "the field's height above sea level belongs to /site/elevation; the angle of the rail is \"tilt\""
+                    .into()
+            }
+        } else if !near.is_empty() {
+            format!("did you mean {}?", near.join(" or "))
+        } else if (1..=3).contains(&places.len()) {
+            let told: Vec<String> = places.iter().map(|place| self.told(place)).collect();
+            format!("it belongs to {}", told.join(" or "))
         } else {
             format!("known here: {}", known.join(", "))
         };
         faults.add(place, format!("there is no field {} here", quoted(name)), remedy);
     }
 
+    /// A place, with what has to stand beside it.
+    fn told(&self, place: &str) -> String {
+        let (parent, name) = place.rsplit_once('/').unwrap_or(("", place));
+        let beside: Vec<&str> = self.required.get(parent).into_iter().flatten().map(String::as_str).collect();
+        let beside: Vec<&str> = beside.into_iter().filter(|other| *other != name).collect();
+        match beside[..] {
+            // Beside the whole card stands most of it: no help.
+            [] => place.into(),
+            _ if beside.len() > 3 => place.into(),
+            _ => format!("{place}, beside {}", beside.join(" and ")),
+        }
+    }
+
     fn array(&self, form: &Value, at: &str, items: &mut [Value], faults: &mut Faults) -> bool {
         let least = form["minItems"].as_u64().unwrap_or(0) as usize;
         let most = form["maxItems"].as_u64().map_or(usize::MAX, |n| n as usize);
         if items.len() < least || items.len() > most {
-            let allowed = if least == most { format!("exactly {most}") } else { format!("at most {most}") };
-            faults.add(at, format!("the list has {} items", items.len()), format!("give {allowed}"));
+            let allowed = match (least, most) {
+                _ if least == most => format!("exactly {most}"),
+                (0, _) => format!("at most {most}"),
+                (_, usize::MAX) => format!("at least {least}"),
+                _ => format!("{least} to {most}"),
+            };
+            let example = list_example(at).map(|list| format!(", such as {list}")).unwrap_or_default();
+            faults.add(at, format!("the list has {} items", items.len()), format!("give {allowed}{example}"));
             return false;
         }
         for (index, item) in items.iter_mut().enumerate() {
@@ -202,7 +263,7 @@ impl Schema {
         }
     }
 
-    fn expected(&self, forms: &[&Value], sent: &Value) -> String {
+    fn expected(&self, at: &str, forms: &[&Value], sent: &Value) -> String {
         let wanted: Vec<&str> = forms.iter().flat_map(|f| types(f)).filter(|t| *t != "null").collect();
         let example = forms.iter().find_map(|f| f["examples"][0].as_str());
         let number = sent.as_str().and_then(|t| t.trim().parse::<f64>().ok()).filter(|x| x.is_finite());
@@ -218,9 +279,20 @@ impl Schema {
                 let names: Vec<&str> = properties(object).map(|(n, _)| n.as_str()).collect();
                 format!("give an object with {}", names.join(", "))
             }
-            _ => format!("give {}", wanted.iter().map(|t| type_name(t)).collect::<Vec<_>>().join(" or ")),
+            _ => {
+                let wanted: Vec<&str> = wanted.iter().map(|t| type_name(t)).collect();
+                let example = list_example(at).map(|list| format!(", such as {list}")).unwrap_or_default();
+                format!("give {}{example}", wanted.join(" or "))
+            }
         }
     }
+}
+
+/// What a list at this place looks like.
+fn list_example(at: &str) -> Option<&'static str> {
+    let name = at.rsplit('/').find(|part| !part.bytes().all(|b| b.is_ascii_digit()))?;
+    let (_, list, item) = LISTS.iter().find(|(list, ..)| *list == name)?;
+    Some(if at.ends_with(name) { *list } else { *item }).filter(|text| !text.is_empty())
 }
 
 fn properties(form: &Value) -> impl Iterator<Item = (&String, &Value)> {
@@ -275,7 +347,7 @@ fn word_known(words: &[Value], forms: &[&Value], at: &str, value: &mut Value, fa
     let sent = value.as_str().unwrap_or_default();
     let list = known.iter().map(|w| format!("\"{w}\"")).collect::<Vec<_>>().join(", ");
     let or_object = if forms.iter().any(|f| f["properties"].is_object()) { ", or give an object" } else { "" };
-    let remedy = match nearest(sent, &known) {
+    let remedy = match nearest(sent, &known).first() {
         Some(near) => format!("did you mean \"{near}\"? accepted: {list}{or_object}"),
         None => format!("accepted: {list}{or_object}"),
     };
@@ -310,19 +382,34 @@ fn number_fits(form: &Value, at: &str, value: &mut Value, faults: &mut Faults) -
     true
 }
 
-/// The nearest known name, if one is near.
-fn nearest<'a>(name: &str, known: &[&'a str]) -> Option<&'a str> {
-    let plain = snake(name.chars().take(60));
-    let meant = SYNONYMS.iter().find(|(word, _)| *word == plain).map(|(_, meant)| *meant);
-    if let Some(found) = known.iter().find(|k| Some(**k) == meant) {
-        return Some(found);
+/// Whether a place is worth naming to someone who wrote its name at `at`. Names of spreads repeat those of what is spread.
+fn own(place: &str, at: &str) -> bool {
+    !place.starts_with("/spread/") || at.starts_with("/spread")
+}
+
+/// Whether a value is an angle rather than a height.
+fn is_angle(value: &Value) -> bool {
+    match value {
+        Value::String(text) => units::ANGLE.text(text).is_ok(),
+        value => value.as_f64().is_some_and(|x| (0.0..=90.0).contains(&x)),
     }
-    known
+}
+
+/// The known names that were perhaps meant.
+fn nearest<'a>(name: &str, known: &[&'a str]) -> Vec<&'a str> {
+    let plain = snake(name.chars().take(60));
+    let meant = SYNONYMS.iter().filter(|(word, _)| *word == plain).map(|(_, meant)| *meant);
+    let meant: Vec<&str> = meant.filter_map(|meant| known.iter().copied().find(|k| *k == meant)).collect();
+    if !meant.is_empty() {
+        return meant;
+    }
+    let near = known
         .iter()
         .map(|k| (strsim::damerau_levenshtein(&plain, k), *k))
         .filter(|(distance, k)| *distance <= 1 + k.len() / 5 && *distance < k.len().max(2) - 1)
         .min_by_key(|(distance, _)| *distance)
-        .map(|(_, k)| k)
+        .map(|(_, k)| k);
+    near.into_iter().collect()
 }
 
 /// A name as names are written here.
@@ -378,7 +465,7 @@ mod tests {
             ("colour", None),
             ("x", None),
         ] {
-            assert_eq!(nearest(sent, &known), meant, "{sent}");
+            assert_eq!(nearest(sent, &known).first().copied(), meant, "{sent}");
         }
     }
 }

@@ -156,17 +156,17 @@ pub fn base_behind_boattail(shape: &Shape) -> f64 {
     ratio + (1.0 - ratio) * separated
 }
 
-/// Drag of a square leading edge on its frontal area, unswept: a long rectangular section has 0.9 (Hoerner
+/// Drag of a flat leading edge on its frontal area, unswept: a long rectangular section has 0.9 (Hoerner
 /// chapter 3, from memory), of which about 0.25 is its base.
-const SQUARE_LEADING_EDGE: f64 = 0.65;
+const FLAT_LEADING_EDGE: f64 = 0.65;
 
-/// Share of the base drag of a square trailing edge that stays when it is rounded: an assumption.
-const ROUNDED_TRAILING_EDGE: f64 = 0.5;
+/// Share of the base drag of a flat trailing edge that stays when it is round: an assumption.
+const ROUND_TRAILING_EDGE: f64 = 0.5;
 
 /// Drag of a leading edge on its frontal area. Only the flow across the edge counts: cos^2 of its sweep.
 pub fn leading_edge_drag(edge: FinEdge, sweep_slope: f64) -> f64 {
     match edge {
-        FinEdge::Flat => SQUARE_LEADING_EDGE / (1.0 + sweep_slope * sweep_slope),
+        FinEdge::Flat => FLAT_LEADING_EDGE / (1.0 + sweep_slope * sweep_slope),
         FinEdge::Round | FinEdge::Tapered => 0.0,
     }
 }
@@ -177,7 +177,7 @@ pub fn trailing_edge_drag(edge: FinEdge, friction_on_edge: f64) -> f64 {
     let blunt = 0.135 / libm::cbrt(friction_on_edge);
     match edge {
         FinEdge::Flat => blunt,
-        FinEdge::Round => ROUNDED_TRAILING_EDGE * blunt,
+        FinEdge::Round => ROUND_TRAILING_EDGE * blunt,
         FinEdge::Tapered => 0.0,
     }
 }
@@ -360,7 +360,7 @@ mod tests {
         }
     }
 
-    /// Order that must hold: square worse than rounded worse than airfoil; sweep helps a square edge.
+    /// Order that must hold: flat worse than round worse than tapered; sweep helps a flat edge.
     #[test]
     fn edges_in_order() {
         let drag = |edge| {

@@ -195,7 +195,7 @@ pub fn from_shape(shape: &Shape, reference_diameter_m: f64, motor_diameter_m: f6
         );
         aero.assume(
             "model.drag.fin_edges",
-            "square leading edge 0.65; rounded trailing edge half of a square one".to_owned(),
+            "flat leading edge 0.65; round trailing edge half of a flat one".to_owned(),
             "estimate after Hoerner, ch. 3, from memory",
         );
     }

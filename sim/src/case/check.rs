@@ -403,14 +403,7 @@ fn question(q: &Question, faults: &mut Faults) {
         }
     }
     if let Some(c) = q.accept_chance {
-        let open = Limit {
-            what: "chance of the condition",
-            unit: "",
-            min: 0.0001,
-            max: 0.9999,
-            hint: "0.02 means 2 % of flights",
-        };
-        one(open, "condition.chance", c, faults);
+        one(limits::CONDITION_CHANCE, "condition.chance", c, faults);
     }
     if q.accept_limit >= q.limits_m_s.len().max(1) && !faults.touches("condition") {
         faults.add("condition.limit", "it is none of limits.deploy_speed", "repeat one of the limits exactly");
@@ -451,7 +444,8 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
         );
     }
     say(
-        a.centre_of_pressure_m.is_some_and(|cp| cp <= a.centre_of_gravity_m),
+        // Behind the tail it has been told already.
+        a.centre_of_gravity_m < a.length_m && a.centre_of_pressure_m.is_some_and(|cp| cp <= a.centre_of_gravity_m),
         "card.airframe.centre_of_pressure",
         unstable(a.centre_of_pressure_m.unwrap_or(0.0), a.centre_of_gravity_m),
         UNSTABLE_REMEDY,

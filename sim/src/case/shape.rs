@@ -46,11 +46,11 @@ pub struct Transition {
 /// How the leading and trailing edges of a fin are finished.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FinEdge {
-    /// Both edges left square.
+    /// Both edges left flat, as cut.
     Flat,
-    /// Both edges rounded.
+    /// Both edges made round.
     Round,
-    /// Rounded in front, tapered to a sharp trailing edge.
+    /// Round in front, tapered to a sharp trailing edge.
     Tapered,
 }
 

@@ -1,6 +1,6 @@
 //! From reports and flights to the answer's types. Only units and the texts beside numbers are made here.
 
-use slowpoint_sim::case::{LimitApplies, RuleSet};
+use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
 use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
@@ -13,11 +13,20 @@ use super::*;
 use crate::wire::Asked;
 
 const MPH_M_S: f64 = 0.447_04;
+/// Weather reports measure here, m.
+const WIND_HEIGHT_M: f64 = 10.0;
 
 /// From a report to the answer.
 pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessment {
     let question = &asked.case.inputs.question;
     let nominal = &asked.case.nominal;
+    let inputs = &asked.case.inputs;
+    let (east, north) = asked.case.wind.mean().at(WIND_HEIGHT_M);
+    let surface_wind_m_s = east.hypot(north);
+    let canopy = |device: Option<Device>| match device {
+        Some(Device::Parachute { diameter_m, .. }) => Figure(diameter_m),
+        _ => Figure::maybe(None),
+    };
     let labels: Vec<String> = report.ways.iter().map(|w| way_label(&w.way)).collect();
     Assessment {
         caution: FIRST_CAUTION,
@@ -51,6 +60,12 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             thrust_to_weight: Figure(nominal.thrust_to_weight),
             burn_s: Figure(nominal.burn_s),
             margin_calibres: Figure(nominal.margin_calibres),
+            surface_wind_m_s: Figure(surface_wind_m_s),
+            surface_wind_mph: Figure(surface_wind_m_s / MPH_M_S),
+            rail_length_m: Figure(inputs.launch.rail_length_m),
+            first_canopy_diameter_m: canopy(Some(inputs.recovery.first)),
+            main_canopy_diameter_m: canopy(inputs.recovery.main.map(|m| m.0)),
+            elevation_m: Figure(asked.case.field.elevation_m),
         },
         delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label, report.flights)).collect(),
         rail: report.rail.as_ref().map(|r| RailFigures {
@@ -70,11 +85,12 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             after_apogee_s: figures(&f.slowest_after_apogee_s),
         }),
         above_ceiling: report.above_ceiling.as_ref().map(chance),
-        advice: advice(&report.advice, &labels),
+        advice: advice(report, question.accept_limit, &labels),
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
-        cautions: report
+        cautions: asked
             .cautions
             .iter()
+            .chain(&report.cautions)
             .map(|c| CautionAnswer { topic: c.topic, message: c.message.clone(), rule: c.rule })
             .collect(),
         assumed: report
@@ -137,6 +153,7 @@ pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     match outcome {
         Outcome::Opened => ("opened", "opened and slowed to its descent rate"),
         Outcome::OpenedTooLow => ("opened_too_low", "ejected too low to slow to its descent rate before the ground"),
+        Outcome::NothingOpened => ("nothing_opened", "nothing opens: it comes down ballistic"),
         Outcome::InBoost => ("in_boost", "ejected under thrust or on the rail"),
         Outcome::GroundFirst => ("ground_first", "reached the ground before the ejection"),
         Outcome::NeverLeftRail => ("never_left_rail", "never left the rail"),
@@ -288,6 +305,7 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
         distance_p99_m: Figure(l.distance_p99_m),
         speed_m_s: figures(&l.speed_m_s),
         vertical_speed_m_s: figures(&l.vertical_speed_m_s),
+        main_opening_airspeed_m_s: l.main_opening_airspeed_m_s.as_ref().map(figures),
         areas: l
             .areas
             .iter()
@@ -326,10 +344,15 @@ fn flown_delay(way: &Deployment, d: &Deployed) -> FlownDelay {
     }
 }
 
-fn advice(a: &report::Advice, labels: &[String]) -> AdviceAnswer {
+fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
+    let a = &report.advice;
+    let hits = |w: &WayReport| w.limits.get(limit).map_or(0, |l| l.unsafe_opening.hits);
+    // With one way there is nothing to be lower than.
+    let level = report.ways.len() > 1 && report.ways.windows(2).all(|pair| hits(&pair[0]) == hits(&pair[1]));
     let label = |k: usize| labels.get(k).cloned().unwrap_or_default();
     let meets: Vec<String> = a.meets.iter().map(|k| label(*k)).collect();
-    let lowest = label(a.lowest);
+    let lowest = if level { "none".to_string() } else { label(a.lowest) };
+    let lowest_certainty = a.lowest_certainty.filter(|_| !level);
     let condition = format!(
         "at most {} % of flights with an unsafe opening at {:.1} m/s ({:.0} mph), upper end of the interval",
         percent_digits(a.accept_chance),
@@ -341,24 +364,31 @@ fn advice(a: &report::Advice, labels: &[String]) -> AdviceAnswer {
     } else {
         format!("Meets the condition ({condition}): {}.", meets.join("; "))
     };
-    text += &format!(" Lowest chance: {lowest}");
-    text += &match a.lowest_certainty {
-        Some(p) if p > 0.9995 => ", certain to more than 99.9 % as far as sampling goes.".to_string(),
-        Some(p) => {
-            format!(", certain to {:.*} % as far as sampling goes.", if p < 0.995 { 0 } else { 1 }, 100.0 * p)
+    text += &match lowest_certainty {
+        _ if level => " No delay is lower than another.".to_string(),
+        Some(p) if p > 0.9995 => {
+            format!(" Lowest chance: {lowest}, certain to more than 99.9 % as far as sampling goes.")
         }
-        None => ", the only one asked.".to_string(),
+        // Never "0 %".
+        Some(p) if p < 0.005 => {
+            format!(" Lowest chance: {lowest}, certain to less than 1 % as far as sampling goes.")
+        }
+        Some(p) => {
+            let places = if p < 0.995 { 0 } else { 1 };
+            format!(" Lowest chance: {lowest}, certain to {:.places$} % as far as sampling goes.", 100.0 * p)
+        }
+        None => format!(" Lowest chance: {lowest}, the only one asked."),
     };
-    let best = a.best.map_or("none".to_string(), label);
+    let best = a.best.filter(|_| !level).map_or("none".to_string(), label);
     text += &format!(" Best: {best}.");
     AdviceAnswer {
         text,
         limit_m_s: Figure(a.limit_m_s),
         limit_mph: Figure(a.limit_m_s / MPH_M_S),
-        accept_chance: Figure(a.accept_chance),
+        condition_chance: Figure(a.accept_chance),
         meets,
         lowest,
-        lowest_certainty: Figure::maybe(a.lowest_certainty),
+        lowest_certainty: Figure::maybe(lowest_certainty),
         best,
     }
 }

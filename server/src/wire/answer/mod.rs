@@ -72,7 +72,7 @@ pub struct Assessment {
     pub limits: Vec<SpeedLimit>,
     /// Which airspeed they are held against: at "ejection" or at "line_stretch".
     pub limits_apply_to: &'static str,
-    /// The flight card's own figures, nothing drawn.
+    /// The flight card's own figures, nothing drawn, and what was read in SI.
     pub nominal: NominalFigures,
     /// One per way of deploying: first the delays, then the electronics, in the order asked.
     pub delays: Vec<DelayAnswer>,
@@ -116,6 +116,18 @@ pub struct NominalFigures {
     pub burn_s: Figure,
     /// Centre of pressure behind the centre of gravity at lift-off, calibres.
     pub margin_calibres: Figure,
+    /// Mean wind 10 m above ground as it was read, m/s.
+    pub surface_wind_m_s: Figure,
+    /// The same, miles per hour.
+    pub surface_wind_mph: Figure,
+    /// Length of the rail as it was read, m.
+    pub rail_length_m: Figure,
+    /// Diameter of the parachute that opens first as it was read, m; null when it is none.
+    pub first_canopy_diameter_m: Figure,
+    /// Diameter of the main parachute as it was read, m; null without one.
+    pub main_canopy_diameter_m: Figure,
+    /// The field above sea level, m.
+    pub elevation_m: Figure,
 }
 
 /// A chance with its interval.
@@ -224,8 +236,8 @@ pub struct LimitAnswer {
 /// How often an outcome happened.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct OutcomeAnswer {
-    /// Which: opened, opened_too_low, in_boost, ground_first, never_left_rail, unstable, beyond_sixty_deg,
-    /// outside_model or untrusted.
+    /// Which: opened, opened_too_low, nothing_opened, in_boost, ground_first, never_left_rail, unstable,
+    /// beyond_sixty_deg, outside_model or untrusted.
     pub outcome: &'static str,
     /// What that means.
     pub meaning: &'static str,
@@ -279,6 +291,8 @@ pub struct LandingFigures {
     pub speed_m_s: Figures,
     /// Downward speed at touchdown, m/s.
     pub vertical_speed_m_s: Figures,
+    /// Airspeed at which the main canopy begins to open, m/s; null without one. No limit is held against it.
+    pub main_opening_airspeed_m_s: Option<Figures>,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaFigures>,
 }
@@ -388,15 +402,15 @@ pub struct AdviceAnswer {
     pub limit_m_s: Figure,
     /// The same, miles per hour.
     pub limit_mph: Figure,
-    /// Largest acceptable chance of `unsafe_opening`.
-    pub accept_chance: Figure,
+    /// Largest chance of `unsafe_opening` that meets the condition.
+    pub condition_chance: Figure,
     /// Delays whose interval of `unsafe_opening` ends at or below it, by their labels.
     pub meets: Vec<String>,
-    /// The delay with the least chance of `unsafe_opening`, by its label.
+    /// The delay with the least chance of `unsafe_opening`, by its label; "none" when no delay is lower than another.
     pub lowest: String,
-    /// Probability, from sampling alone, that it really has the least; null with a single one.
+    /// Probability, from sampling alone, that it really has the least; null with a single one and when none is lower.
     pub lowest_certainty: Figure,
-    /// Label of the lowest if it meets the condition; else "none".
+    /// Label of the lowest if it meets the condition; else, and when none is lower, "none".
     pub best: String,
 }
 

@@ -24,6 +24,25 @@ impl Reader<'_> {
         }
     }
 
+    /// Notes that the elevation is missing where something cannot be understood without it.
+    pub(super) fn need_elevation(&mut self, site: &Site, wind: &Wind) {
+        if site.elevation.is_some() || self.faults.covers("/site/elevation") {
+            return;
+        }
+        let above_sea = wind.layers.iter().flatten().any(|l| l.height_above_sea.is_some());
+        let mut why = Vec::new();
+        if above_sea {
+            why.push("to place heights above sea level");
+        }
+        if site.altimeter_setting.is_some() && site.station_pressure.is_none() {
+            why.push("to turn the altimeter setting into the pressure at the field");
+        }
+        if !why.is_empty() {
+            let remedy = format!("give the field's height above sea level; it is needed {}", why.join(" and "));
+            self.faults.add("/site/elevation", "it is missing", remedy);
+        }
+    }
+
     pub(super) fn site(&mut self, s: &Site) -> SiteInput {
         let at = |name: &str| format!("/site/{name}");
         self.plain(&s.name, &at("name"));
@@ -190,8 +209,9 @@ impl Reader<'_> {
                 self.faults.add(
                     at(name),
                     format!(
-                        "it lies {} m above the field, whose elevation is {elevation_m} m",
-                        short(height_above_ground_m)
+                        "it lies {} m above the field, whose elevation is {} m",
+                        short(height_above_ground_m),
+                        units::six_digits(elevation_m)
                     ),
                     "leave out layers at or below the field, check site.elevation, or give height_above_ground",
                 );
@@ -202,7 +222,10 @@ impl Reader<'_> {
         if dropped > 0 && layers.is_empty() {
             self.faults.add(
                 "/wind/layers",
-                format!("none of the {dropped} layers lies above the field, whose elevation is {elevation_m} m"),
+                format!(
+                    "none of the {dropped} layers lies above the field, whose elevation is {} m",
+                    units::six_digits(elevation_m)
+                ),
                 "check site.elevation and the heights above sea level",
             );
         } else if dropped > 0 {

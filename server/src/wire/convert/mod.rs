@@ -6,6 +6,7 @@
 
 mod field;
 mod question;
+mod slips;
 mod spread;
 mod vehicle;
 
@@ -13,15 +14,21 @@ use serde_json::Value;
 use slowpoint_sim::assumption::Assumption;
 use slowpoint_sim::case::{Case, Inputs};
 use slowpoint_sim::limits::Limit;
+use slowpoint_sim::report::Caution;
 
 use super::fault::Faults;
-use super::request::{AssessmentRequest, Measured, Quantity, SpreadRequest};
+use super::request::{AssessmentRequest, Measured, Quantity};
 use super::units::Table;
 use super::{FieldFault, schema};
+use slips::Noticed;
 
-/// From a body to a case, or every fault of it.
-pub fn case(sent: &Value) -> Result<Case, Vec<FieldFault>> {
+/// From a body to a case with what to say about its units, or every fault of it. `twice` lists the places of names that
+/// were repeated.
+pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>), Vec<FieldFault>> {
     let mut faults = Faults::new(sent);
+    for place in twice {
+        faults.add(place, "this name stands twice in its object", "give it once");
+    }
     let mut body = sent.clone();
     schema::prune(&mut body, &mut faults);
     let request: AssessmentRequest = match serde_json::from_value(body) {
@@ -31,14 +38,14 @@ pub fn case(sent: &Value) -> Result<Case, Vec<FieldFault>> {
             return Err(faults.into_list());
         }
     };
-    let mut reader = Reader { faults, assumed: Vec::new(), places: Places::default() };
+    let mut reader = Reader { faults, assumed: Vec::new(), places: Places::default(), noticed: Noticed::default() };
     let inputs = reader.inputs(&request);
-    let Reader { mut faults, mut assumed, places } = reader;
+    let Reader { mut faults, mut assumed, places, noticed } = reader;
     let found = if faults.none() {
         match Case::new(inputs) {
             Ok(mut case) => {
                 case.assumed.append(&mut assumed);
-                return Ok(case);
+                return Ok((case, noticed.into_cautions()));
             }
             Err(found) => found,
         }
@@ -99,15 +106,21 @@ impl Places {
     }
 }
 
+/// Whether a character is invisible or changes the direction of the text about it (Unicode Bidirectional Algorithm).
+fn unseen(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
+        | '\u{2060}'..='\u{206f}' | '\u{feff}')
+}
+
 struct Reader<'a> {
     faults: Faults<'a>,
     assumed: Vec<Assumption>,
     places: Places,
+    noticed: Noticed,
 }
 
 impl Reader<'_> {
     fn inputs(&mut self, request: &AssessmentRequest) -> Inputs {
-        let empty = AssessmentRequest::default();
         let card = request.card.clone().unwrap_or_default();
         self.plain(&request.note, "/note");
         self.plain(&card.name, "/card/name");
@@ -115,8 +128,9 @@ impl Reader<'_> {
         let motor = card.motor.unwrap_or_default();
         let (motor, code_delay_s) = self.motor(&motor);
         let site = request.site.clone().unwrap_or_default();
-        let site = self.site(&site);
         let wind = request.wind.clone().unwrap_or_default();
+        self.need_elevation(&site, &wind);
+        let site = self.site(&site);
         Inputs {
             airframe: self.airframe(&airframe),
             motor,
@@ -127,7 +141,7 @@ impl Reader<'_> {
                 if self.faults.covers("/site/elevation") { f64::NAN } else { site.elevation_m.unwrap_or(0.0) },
             ),
             site,
-            spread: self.spread(request.spread.as_ref().or(empty.spread.as_ref()).unwrap_or(&SpreadRequest::default())),
+            spread: self.spread(&request.spread.clone().unwrap_or_default()),
             question: self.question(request, code_delay_s),
         }
     }
@@ -171,26 +185,35 @@ impl Reader<'_> {
             return f64::NAN;
         }
         let Some(limit) = limit.filter(|l| reading.si < l.min || reading.si > l.max) else {
+            self.noticed.look(at, table, &reading);
             return reading.si;
         };
         let accepted = format!("give {}; {}", table.range(limit.min, limit.max, &reading), limit.hint);
-        let meant = table.meant(&reading, limit.min, limit.max).or_else(|| {
-            let elevation = at == "/launch/tilt" && reading.si <= core::f64::consts::FRAC_PI_2;
-            elevation.then(|| format!("{} deg", ((90.0 - reading.si.to_degrees()) * 1e3).round() / 1e3))
-        });
-        let remedy = match meant {
-            Some(meant) => format!("did you mean \"{meant}\"? otherwise {accepted}"),
-            None => accepted,
+        let mut meant = slips::guesses(at, table, &reading, limit);
+        if at == "/launch/tilt" && reading.si <= core::f64::consts::FRAC_PI_2 {
+            meant.push(format!("{} deg", ((90.0 - reading.si.to_degrees()) * 1e3).round() / 1e3));
+        }
+        let remedy = if meant.is_empty() {
+            accepted
+        } else {
+            let meant: Vec<String> = meant.iter().map(|m| format!("\"{m}\"")).collect();
+            format!("did you mean {}? otherwise {accepted}", meant.join(" or "))
         };
         self.faults.add(at, format!("{} is {}", limit.what, table.show(&reading)), remedy);
         f64::NAN
     }
 
-    /// Notes control characters in a text that is shown to others.
+    /// Notes control characters in a text that is shown to others, and those that are not seen or turn the text round.
     fn plain(&mut self, text: &Option<String>, at: &str) {
         let shown = |c: char| !c.is_control() || (at == "/note" && matches!(c, '\n' | '\r' | '\t'));
         if text.as_ref().is_some_and(|t| !t.chars().all(shown)) {
             self.faults.add(at, "the text holds control characters", "write it in one line of plain text");
+        } else if text.as_ref().is_some_and(|t| t.contains(unseen)) {
+            self.faults.add(
+                at,
+                "the text holds characters that are not seen or turn its direction",
+                "write it anew by hand instead of pasting it",
+            );
         } else if text.as_ref().is_some_and(|t| t.trim().is_empty()) && at != "/note" {
             self.faults.add(at, "the text is blank", "write something");
         }

@@ -4,11 +4,14 @@ use slowpoint_sim::advise::DEFAULT_ACCEPT_CHANCE;
 use slowpoint_sim::case::{LimitApplies, Question, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployment, Electronics};
-use slowpoint_sim::limits;
+use slowpoint_sim::limits::{self, Limit};
 
 use super::Reader;
 use crate::wire::request::*;
+use crate::wire::units::six_digits;
 
+/// A chance beyond these is a slip of units; the engine has the last word.
+const CHANCE: Limit = Limit { what: "chance of the condition", hint: "0.02 means 2 % of flights", ..limits::SHARE };
 const DEFAULT_FLIGHTS: u64 = 2000;
 const DEFAULT_SEED: u64 = 1;
 /// 35 and 100 mph, m/s.
@@ -37,7 +40,7 @@ impl Reader<'_> {
                 self.assume(
                     "limits.deploy_speed",
                     "35 mph and 100 mph",
-                    "below about 35 mph is usually fine, near 100 mph tears tubes: common practice",
+                    "35 mph is the limit in common use, near 100 mph tubes tear: common practice",
                 );
                 DEFAULT_LIMITS_M_S.to_vec()
             }
@@ -49,26 +52,30 @@ impl Reader<'_> {
                 "assumption: the airspeed when the charge fires, before the lines stretch",
             );
         }
-        let accept = r.accept.clone().unwrap_or_default();
-        let accept_limit = match self.read("/accept/limit", &accept.limit, Some(&limits::SPEED_LIMIT)) {
+        let condition = r.condition.clone().unwrap_or_default();
+        let accept_limit = match self.read("/condition/limit", &condition.limit, Some(&limits::SPEED_LIMIT)) {
             None => 0,
             Some(wanted) => limits_m_s.iter().position(|v| same(*v, wanted)).unwrap_or_else(|| {
-                if !limits_m_s.is_empty() && !self.faults.covers("/limits/deploy_speed") {
+                if !limits_m_s.is_empty() && wanted.is_finite() && !self.faults.covers("/limits/deploy_speed") {
+                    let known: Vec<String> = limits_m_s
+                        .iter()
+                        .map(|v| format!("\"{} m/s\" ({} mph)", six_digits(*v), Speed::TABLE.in_unit(*v, "mph")))
+                        .collect();
                     self.faults.add(
-                        "/accept/limit",
+                        "/condition/limit",
                         "it is none of limits.deploy_speed",
-                        "repeat one of the limits, or leave it out for the first",
+                        format!("repeat one of the limits, {}, or leave it out for the first", known.join(", ")),
                     );
                 }
                 0
             }),
         };
-        let accept_chance = self.read("/accept/chance", &accept.chance, None);
+        let accept_chance = self.read("/condition/chance", &condition.chance, Some(&CHANCE));
         if accept_chance.is_none() {
             self.assume(
-                "accept.chance",
+                "condition.chance",
                 format!("{} %", 100.0 * DEFAULT_ACCEPT_CHANCE),
-                "house number: give the chance your club accepts",
+                "house number: give the chance your club sets",
             );
         }
         if r.flights.is_none() {
@@ -109,7 +116,7 @@ impl Reader<'_> {
         let unsaid = r.delays.is_none() && !self.faults.covers("/delays");
         if let Some(delay) = code_delay_s.filter(|_| unsaid) {
             self.places.delay_by_code = true;
-            self.assume("delays", format!("{delay} s"), "the delay in the motor code");
+            self.assume("delays", format!("{} s", six_digits(delay)), "the delay in the motor code");
             ways.push(("/card/motor/code".into(), Deployment { motor_delay_s: Some(delay), electronics: None }));
         }
         for (i, e) in r.electronics.iter().flatten().enumerate() {
@@ -126,8 +133,13 @@ impl Reader<'_> {
                 "give delays in seconds, such as [5, 7, 10], or electronics such as [{\"fires_at\": \"apogee\"}]",
             );
         }
+        if ways.is_empty() {
+            // Told already: the engine must not count them once more.
+            self.faults.explain("/delays");
+        }
         for (i, (at, way)) in ways.iter().enumerate() {
-            if ways[..i].iter().any(|(_, other)| other == way) {
+            // One that was faulted says nothing about the others.
+            if ways[..i].iter().any(|(place, other)| other == way && !self.faults.covers(place)) {
                 self.faults.add(at, "this is there twice", "give each once");
             }
         }
@@ -181,7 +193,7 @@ impl Reader<'_> {
     }
 }
 
-/// Whether two speeds are one, whatever units they came in.
+/// Whether two speeds are one, whatever units they came in and with the six digits that an answer shows.
 fn same(a: f64, b: f64) -> bool {
-    (a - b).abs() <= 1e-9 * b.abs()
+    (a - b).abs() <= 1e-5 * b.abs()
 }

@@ -11,30 +11,7 @@ use crate::wire::units::Table;
 impl Reader<'_> {
     pub(super) fn spread(&mut self, s: &SpreadRequest) -> SpreadInput {
         let mut out = SpreadInput::default();
-        for (name, table, middle, law) in s.laws() {
-            let law = self.law(law, &format!("/spread/{name}"), table, middle);
-            let place = match name {
-                "impulse" => &mut out.impulse,
-                "burn_time" => &mut out.burn_time,
-                "delay" => &mut out.delay,
-                "mass" => &mut out.mass,
-                "centre_of_gravity" => &mut out.centre_of_gravity,
-                "centre_of_pressure" => &mut out.centre_of_pressure,
-                "drag" => &mut out.drag,
-                "normal_force_slope" => &mut out.normal_force_slope,
-                "thrust_misalignment" => &mut out.thrust_misalignment,
-                "fin_misalignment" => &mut out.fin_misalignment,
-                "roll_rate" => &mut out.roll_rate,
-                "rail_angle" => &mut out.rail_angle,
-                "canopy_drag" => &mut out.canopy_drag,
-                "line_stretch_lag" => &mut out.line_stretch_lag,
-                "apogee_lag" => &mut out.apogee_lag,
-                "sensed_height" => &mut out.sensed_height,
-                "temperature" => &mut out.temperature,
-                _ => &mut out.pressure,
-            };
-            *place = law;
-        }
+        s.fill(&mut out, |name, table, middle, law| self.law(law, &format!("/spread/{name}"), table, middle));
         let wind = s.wind.clone().unwrap_or_default();
         out.wind_component_sd_m_s = self.read("/spread/wind/component_sd", &wind.component_sd, None);
         out.wind_direction_sd_rad = self.read("/spread/wind/direction_sd", &wind.direction_sd, None);

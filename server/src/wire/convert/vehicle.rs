@@ -82,12 +82,12 @@ impl Reader<'_> {
                 .unwrap_or(diameter_m),
         };
         let transitions: Vec<Transition> = s
-            .transitions
+            .shoulders_and_boattails
             .iter()
             .flatten()
             .enumerate()
             .map(|(i, t)| {
-                let at = |name: &str| format!("{root}/transitions/{i}/{name}");
+                let at = |name: &str| format!("{root}/shoulders_and_boattails/{i}/{name}");
                 Transition {
                     station_m: self.need(&at("station"), &t.station, Some(&limits::STATION)),
                     length_m: self.need(&at("length"), &t.length, Some(&limits::PART_LENGTH)),
@@ -178,13 +178,13 @@ impl Reader<'_> {
             thickness_m,
             station_m,
             body_diameter_m,
-            edge: match f.edge {
-                Some(EdgeFinish::Rounded) => FinEdge::Rounded,
-                Some(EdgeFinish::Airfoil) => FinEdge::Airfoil,
-                Some(EdgeFinish::Square) => FinEdge::Square,
+            edge: match f.edges {
+                Some(EdgeFinish::Round) => FinEdge::Round,
+                Some(EdgeFinish::Tapered) => FinEdge::Tapered,
+                Some(EdgeFinish::Flat) => FinEdge::Flat,
                 None => {
-                    self.assume("card.airframe.shape.fins.edge", "square", "assumption: edges left as cut");
-                    FinEdge::Square
+                    self.assume("card.airframe.shape.fins.edges", "flat", "assumption: edges left as cut");
+                    FinEdge::Flat
                 }
             },
         }
