@@ -15,7 +15,7 @@ use crate::assumption::{Assumption, given_or};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
 use crate::flight::{Canopy, DelayClock, Gravity, MassModel};
-use crate::thrust::{ThrustCurve, ThrustTable};
+use crate::thrust::ThrustCurve;
 use crate::wind::{Profile, SurfaceLaw};
 
 /// The field as the flights see it.
@@ -653,22 +653,6 @@ impl Case {
             burn_s: last - first,
             tail_off_s: motor.curve.end_s() - last,
         }
-    }
-
-    /// Thrust of the nominal flight.
-    pub fn nominal_thrust(&self) -> ThrustTable {
-        let motors: Vec<_> = self
-            .motor
-            .offsets_m
-            .iter()
-            .map(|offset| crate::thrust::DrawnMotor {
-                impulse_factor: 1.0,
-                burn_factor: 1.0,
-                lit: true,
-                offset_m: *offset,
-            })
-            .collect();
-        ThrustTable::new(&self.motor.curve, self.motor.propellant_kg, &motors, self.motor.burnout_at_end)
     }
 }
 

@@ -94,11 +94,6 @@ impl Law {
         }
     }
 
-    /// Whether every draw is the same.
-    pub fn is_fixed(&self) -> bool {
-        matches!(self, Self::Fixed(_))
-    }
-
     /// What is wrong with the law's own numbers, if anything.
     pub fn fault(&self) -> Option<&'static str> {
         let finite = |v: &[f64]| v.iter().all(|x| x.is_finite());

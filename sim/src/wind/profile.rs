@@ -272,11 +272,6 @@ impl Profile {
         self.law_top_m
     }
 
-    /// Standard deviation of the gust at launch, m/s.
-    pub fn launch_gust_sd_m_s(&self) -> f64 {
-        self.gust_sd_m_s
-    }
-
     /// Mean wind as reported: (height above ground, towards east, towards north).
     pub fn mean(&self) -> WindTable {
         self.table(&WindNumbers::NONE)

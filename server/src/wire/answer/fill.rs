@@ -1,6 +1,7 @@
 //! From reports and flights to the answer's types. Only units and the texts beside numbers are made here.
 
 use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
+use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
 use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
@@ -12,7 +13,6 @@ use slowpoint_sim::{Replay, way_label};
 use super::*;
 use crate::wire::Asked;
 
-const MPH_M_S: f64 = 0.447_04;
 /// Weather reports measure here, m.
 const WIND_HEIGHT_M: f64 = 10.0;
 
@@ -48,7 +48,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         limits: question
             .limits_m_s
             .iter()
-            .map(|v| SpeedLimit { limit_m_s: Figure(*v), limit_mph: Figure(v / MPH_M_S) })
+            .map(|v| SpeedLimit { limit_m_s: Figure(*v), limit_mph: Figure(v / MILE_PER_HOUR_M_S) })
             .collect(),
         limits_apply_to: match question.limit_applies {
             LimitApplies::Ejection => "ejection",
@@ -61,7 +61,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             burn_s: Figure(nominal.burn_s),
             margin_calibres: Figure(nominal.margin_calibres),
             surface_wind_m_s: Figure(surface_wind_m_s),
-            surface_wind_mph: Figure(surface_wind_m_s / MPH_M_S),
+            surface_wind_mph: Figure(surface_wind_m_s / MILE_PER_HOUR_M_S),
             rail_length_m: Figure(inputs.launch.rail_length_m),
             first_canopy_diameter_m: canopy(Some(inputs.recovery.first)),
             main_canopy_diameter_m: canopy(inputs.recovery.main.map(|m| m.0)),
@@ -233,7 +233,7 @@ fn delay(w: &WayReport, label: &str, flights: u64) -> DelayAnswer {
             .iter()
             .map(|l| LimitAnswer {
                 limit_m_s: Figure(l.limit_m_s),
-                limit_mph: Figure(l.limit_m_s / MPH_M_S),
+                limit_mph: Figure(l.limit_m_s / MILE_PER_HOUR_M_S),
                 over: chance(&l.over),
                 unsafe_opening: chance(&l.unsafe_opening),
                 under_before_apogee_flights: l.under_before_apogee,
@@ -357,7 +357,7 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
         "at most {} % of flights with an unsafe opening at {:.1} m/s ({:.0} mph), upper end of the interval",
         percent_digits(a.accept_chance),
         a.limit_m_s,
-        a.limit_m_s / MPH_M_S
+        a.limit_m_s / MILE_PER_HOUR_M_S
     );
     let mut text = if meets.is_empty() {
         format!("None of the asked delays meets the condition ({condition}).")
@@ -384,7 +384,7 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
     AdviceAnswer {
         text,
         limit_m_s: Figure(a.limit_m_s),
-        limit_mph: Figure(a.limit_m_s / MPH_M_S),
+        limit_mph: Figure(a.limit_m_s / MILE_PER_HOUR_M_S),
         condition_chance: Figure(a.accept_chance),
         meets,
         lowest,
