@@ -7,6 +7,7 @@ use crate::constants::{
     AIR_GAS_CONSTANT_J_KG_K as R, AIR_HEAT_RATIO, GEOPOTENTIAL_RADIUS_M as R0, LAPSE_K_M, SEA_LEVEL_PRESSURE_PA,
     SEA_LEVEL_TEMPERATURE_K, STANDARD_GRAVITY_M_S2 as G0, TROPOPAUSE_M,
 };
+use crate::lanes::cell;
 
 /// Air at one place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -154,8 +155,7 @@ impl AirTable {
     #[inline(always)]
     pub fn at(&self, height_above_pad_m: f64) -> (f64, f64) {
         let x = (height_above_pad_m - self.base_m) * (1.0 / CELL_M);
-        // A cast of a negative number or of NaN gives 0: the first cell.
-        let k = (x as usize).min(self.cells.len() - 1);
+        let k = cell(x, self.cells.len() - 1);
         let s = x - k as f64;
         let [d, c] = &self.cells[k];
         (((d[3] * s + d[2]) * s + d[1]) * s + d[0], ((c[3] * s + c[2]) * s + c[1]) * s + c[0])

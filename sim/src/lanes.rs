@@ -120,6 +120,13 @@ impl<const N: usize> Lane for Pack<N> {
     }
 }
 
+/// The cell of a table in which a position lies, held within the table; a negative number or none at all gives the
+/// first. By way of 32 bits, which takes three instructions where 64 take nine.
+#[inline(always)]
+pub fn cell(position: f64, last: usize) -> usize {
+    (position as u32 as usize).min(last)
+}
+
 /// Three components.
 pub type Vector<L> = [L; 3];
 

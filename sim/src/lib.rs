@@ -118,6 +118,7 @@ pub mod flight;
 pub mod lanes;
 pub mod limits;
 pub mod report;
+mod root;
 mod run;
 pub mod stat;
 pub mod tally;

@@ -1,5 +1,7 @@
 //! A value against Mach number, tabulated for the hot loop.
 
+use crate::lanes::cell;
+
 /// Steps of the grid per unit of Mach number.
 const STEPS_PER_MACH: f64 = 100.0;
 
@@ -52,7 +54,7 @@ impl MachTable {
     pub fn at(&self, mach: f64) -> f64 {
         // `max` before `min`: both turn into one instruction, and NaN ends as 0.
         let position = mach.max(0.0).min(self.end) * STEPS_PER_MACH;
-        let index = (position as usize).min(self.last);
+        let index = cell(position, self.last);
         match self.steps.get(index) {
             Some([left, change]) => left + (position - index as f64) * change,
             None => 0.0,

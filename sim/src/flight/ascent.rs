@@ -5,6 +5,7 @@ use super::parts::{Drawn, Instant, Parts, Rail, Start};
 use super::path::{Moment, Node, Path};
 use super::step::{Stepped, step};
 use crate::lanes::{along, dot};
+use crate::root::sign_change;
 use crate::thrust::Side;
 
 /// How long a step may be.
@@ -18,20 +19,32 @@ struct Pace {
     coasting: bool,
 }
 
-const RAIL: Pace = Pace { longest_s: 0.02, phase: 1.0, coasting: false };
-const THRUST: Pace = Pace { longest_s: 0.04, phase: 1.0, coasting: false };
+const RAIL: Pace = Pace { longest_s: 0.05, phase: 1.6, coasting: false };
+const THRUST: Pace = Pace { longest_s: 0.06, phase: 1.6, coasting: false };
 /// Coasting and falling while an ejection may still come.
-const COAST: Pace = Pace { longest_s: 0.1, phase: 1.3, coasting: true };
+const COAST: Pace = Pace { longest_s: 0.3, phase: 2.2, coasting: true };
 /// Turning over, when small errors grow.
-const TURNING: Pace = Pace { longest_s: 0.1, phase: 0.7, coasting: true };
+const TURNING: Pace = Pace { longest_s: 0.1, phase: 1.0, coasting: true };
 /// Cosine of the angle of attack below which it counts as turning over: 30 deg.
 const COS_TURNING: f64 = 0.866;
 /// Falling nose first after the last ejection: only the place of a ballistic impact is still asked for.
-const FALL: Pace = Pace { longest_s: 0.25, phase: 1.6, coasting: true };
+const FALL: Pace = Pace { longest_s: 0.5, phase: 2.5, coasting: true };
+/// A step may stray by this share of the airspeed while an ejection may still come ...
+const STRAYS: f64 = 3e-5;
+/// ... and by this share after that ...
+const STRAYS_FALLING: f64 = 1e-3;
+/// ... counted from this airspeed when it is nearly zero, m/s.
+const STILL_M_S: f64 = 0.2;
+/// A step that strayed by this many times what it may is taken again, half as long.
+const REFUSED: f64 = 8.0;
+/// No step is made shorter than this for it, s.
+const SHORTEST_S: f64 = 1e-4;
+/// The next step aims below what it may stray by, and is neither shorter nor longer than this many times the last.
+const AIM: f64 = 0.9;
+const SHRINK: f64 = 0.2;
+const GROW: f64 = 4.0;
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
-/// A tail slide: the air comes from behind at more than this cosine of the angle from the tail.
-const COS_TAIL_SLIDE: f64 = 0.85;
 /// A flight that takes more steps than this is not trusted.
 const MOST_STEPS: usize = 30_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
@@ -82,12 +95,6 @@ pub struct Ascent {
     pub peak_mach: f64,
     /// What went wrong.
     pub mishaps: Mishaps,
-    /// How many times shorter than usual the steps were.
-    pub finer: f64,
-    /// Sum of the nose vector's departures from unit length: the integration's own error gauge.
-    pub drift: f64,
-    /// Whether the air came from behind after burnout: a tail slide, which magnifies small errors.
-    pub tail_slide: bool,
 }
 
 /// How long an ascent has to be followed closely, because something may still eject.
@@ -113,13 +120,15 @@ struct Flyer<'a, 'b> {
     state: State<f64>,
     watchfulness: Watchfulness,
     finer: f64,
+    /// End of the thrust table, s.
+    thrust_end_s: f64,
     out: &'b mut Ascent,
 }
 
 /// Flies one ascent into `out`, with steps `finer` times shorter than usual.
 pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &mut Ascent) {
     out.path.clear();
-    *out = Ascent { path: core::mem::take(&mut out.path), finer, ..Ascent::default() };
+    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
     let state = match parts.start {
         Start::Free(state) => state,
         Start::Rail { rail, cg_height_m } => {
@@ -127,7 +136,8 @@ pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &m
         }
     };
     let now = parts.instant(0.0, Side::After);
-    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, out };
+    let thrust_end_s = parts.thrust.end_s();
+    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, thrust_end_s, out };
     let free = match parts.start {
         Start::Free(_) => {
             flyer.record(&Hold::Free);
@@ -146,6 +156,11 @@ impl Flyer<'_, '_> {
     /// Records the present state; gives its derivative, which the next step starts from, and the flow.
     fn record(&mut self, hold: &Hold) -> (State<f64>, Flow<f64>) {
         let (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, hold);
+        self.push(&rate);
+        (rate, flow)
+    }
+
+    fn push(&mut self, rate: &State<f64>) {
         self.out.path.nodes.push(Node {
             time_s: self.time_s,
             position_m: self.state.position,
@@ -153,15 +168,16 @@ impl Flyer<'_, '_> {
             acceleration_m_s2: rate.velocity,
             nose: self.state.nose,
         });
-        (rate, flow)
     }
 
-    /// The longest step that physics allows here, ended on a node of the thrust table.
-    fn step_s(&self, flow: &Flow<f64>, rate: &State<f64>, pace: &Pace) -> f64 {
+    /// The longest step that physics and the last step's gauge allow here, ended on a node of the thrust table.
+    fn step_s(&self, flow: &Flow<f64>, rate: &State<f64>, pace: &Pace, gauged_s: f64) -> f64 {
         let roll = self.parts.misalignment.roll_rate_rad_s;
         let fastest = flow.fastest_rate(&self.state, rate, roll, pace.coasting);
-        let mut dt = pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer;
-        if let Some(node) = self.parts.thrust.next_node_s(self.time_s) {
+        let mut dt = (pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer).min(gauged_s);
+        if self.time_s < self.thrust_end_s
+            && let Some(node) = self.parts.thrust.next_node_s(self.time_s)
+        {
             let left = node - self.time_s;
             if left <= dt * 1.000_001 {
                 dt = left;
@@ -173,49 +189,50 @@ impl Flyer<'_, '_> {
     }
 
     fn stepped(&self, rate: &State<f64>, dt: f64, hold: &Hold) -> (Stepped<f64>, Instant<f64>) {
-        let middle = self.parts.instant(self.time_s + 0.5 * dt, Side::Before);
-        // At a node of the thrust table the step belongs to what was before it.
-        let end = self.parts.instant(self.time_s + dt, Side::Before);
+        let [middle, end] = if self.time_s >= self.thrust_end_s {
+            self.parts.rolled(&self.now, 0.5 * dt)
+        } else {
+            // At a node of the thrust table the step belongs to what was before it.
+            [0.5 * dt, dt].map(|ahead| self.parts.instant(self.time_s + ahead, Side::Before))
+        };
         (step(self.parts, &self.state, rate, dt, &middle, &end, hold), end)
     }
 
-    fn accept(&mut self, next: Stepped<f64>, mut end: Instant<f64>, dt: f64) {
-        self.time_s += dt;
-        // Land exactly on the node, so that no sliver of a step is left.
-        if let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9)
+    /// Takes a step over; true when it ended on a node of the thrust table, where forces may jump.
+    fn accept(&mut self, state: State<f64>, end: Instant<f64>, dt: f64) -> bool {
+        let began_s = self.time_s;
+        (self.time_s, self.state, self.now) = (began_s + dt, state, end);
+        if began_s < self.thrust_end_s
+            && let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9)
             && (node - self.time_s).abs() < 1e-9
         {
+            // Exactly on the node, so that no sliver of a step is left.
             self.time_s = node;
-            end = self.parts.instant(node, Side::After);
+            self.now = self.parts.instant(node, Side::After);
+            return true;
         }
-        self.state = next.state;
-        self.now = end;
-        self.out.drift += next.drift;
+        false
     }
 
     /// Steps until `travel` reaches `goal`; false when the rocket stops before.
     fn travel(&mut self, goal: f64, hold: &Hold, along_rail: [f64; 3], travel: impl Fn(&State<f64>) -> f64) -> bool {
         let (mut rate, mut flow) = self.record(hold);
         for _ in 0..MOST_STEPS {
-            let dt = self.step_s(&flow, &rate, &RAIL);
+            let dt = self.step_s(&flow, &rate, &RAIL, f64::INFINITY);
             let (next, end) = self.stepped(&rate, dt, hold);
             let speed = dot(next.state.velocity, along_rail);
             if speed.is_nan() || speed <= 0.0 {
                 return false;
             }
             if travel(&next.state) < goal {
-                self.accept(next, end, dt);
+                self.accept(next.state, end, dt);
                 (rate, flow) = self.record(hold);
                 continue;
             }
-            // The goal lies inside this step: shorten it, by bisection on the step itself.
-            let (mut low, mut high) = (0.0, dt);
-            while high - low > 1e-10 {
-                let middle = 0.5 * (low + high);
-                if travel(&self.stepped(&rate, middle, hold).0.state) < goal { low = middle } else { high = middle }
-            }
-            let (next, end) = self.stepped(&rate, high, hold);
-            self.accept(next, end, high);
+            // The goal lies inside this step: shorten it.
+            let part = sign_change(0.0, dt, 1e-10, |part| travel(&self.stepped(&rate, part, hold).0.state) - goal);
+            let (next, end) = self.stepped(&rate, part, hold);
+            self.accept(next.state, end, part);
             return true;
         }
         self.out.mishaps.untrusted = true;
@@ -232,12 +249,7 @@ impl Flyer<'_, '_> {
         }
         let node = self.parts.thrust.nodes_s().find(|t| net(*t) > 0.0)?;
         let before = self.parts.thrust.nodes_s().filter(|t| *t < node).last().unwrap_or(0.0);
-        let (mut low, mut high) = (before, node);
-        while high - low > 1e-9 {
-            let middle = 0.5 * (low + high);
-            if net(middle) > 0.0 { high = middle } else { low = middle }
-        }
-        Some(high)
+        Some(sign_change(before, node, 1e-9, net))
     }
 
     fn rail(&mut self, rail: &Rail) -> bool {
@@ -305,29 +317,45 @@ impl Flyer<'_, '_> {
     fn free_flight(&mut self) {
         let hold = Hold::Free;
         let burnout = self.parts.thrust.burnout_s();
-        let end = self.parts.thrust.end_s();
         let (mut rate, mut flow) = self.record(&hold);
         // A rocket that sinks as it leaves the rail has its highest point here.
         (self.out.apogee_s, self.out.apogee_m) = (self.time_s, self.state.position[2]);
+        let mut gauged_s = f64::INFINITY;
         for _ in 0..MOST_STEPS {
-            let pace = if self.time_s < end {
+            let may_eject = self.may_eject();
+            let pace = if self.time_s < self.thrust_end_s {
                 &THRUST
             } else if flow.axial_m_s < COS_TURNING * flow.airspeed_m_s {
                 &TURNING
-            } else if self.may_eject() {
+            } else if may_eject {
                 &COAST
             } else {
                 &FALL
             };
-            let dt = self.step_s(&flow, &rate, pace);
-            let (next, instant) = self.stepped(&rate, dt, &hold);
-            self.accept(next, instant, dt);
-            (rate, flow) = self.record(&hold);
+            let dt = self.step_s(&flow, &rate, pace, gauged_s);
+            let (next, end) = self.stepped(&rate, dt, &hold);
+            let (end_rate, end_flow) = derivative_and_flow(self.parts, &end, &next.state, &hold);
+            let share = if may_eject { STRAYS } else { STRAYS_FALLING } / self.finer;
+            let strayed =
+                end_flow.strayed_m_s(&next.last, &end_rate, dt) / (share * (end_flow.airspeed_m_s + STILL_M_S));
+            if strayed > REFUSED {
+                if dt > SHORTEST_S {
+                    gauged_s = 0.5 * dt;
+                    continue;
+                }
+                self.out.mishaps.untrusted = true;
+            }
+            // The error goes with the fourth power of the step.
+            gauged_s = dt * (AIM / strayed.max(1e-12).sqrt().sqrt()).clamp(SHRINK, GROW);
+            (rate, flow) = (end_rate, end_flow);
+            if self.accept(next.state, end, dt) {
+                (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, &hold);
+            }
             if !rate.velocity.iter().chain(&rate.spin).all(|x| x.is_finite()) {
                 self.out.mishaps.untrusted = true;
-                self.out.path.nodes.pop();
                 return;
             }
+            self.push(&rate);
             self.watch(&flow, self.time_s <= burnout);
             if self.state.position[2] <= 0.0 {
                 self.touch_ground();
@@ -355,8 +383,6 @@ impl Flyer<'_, '_> {
         if thrusting {
             out.mishaps.beyond_sixty_deg |= self.state.nose[2] < COS_STEEPEST;
             out.mishaps.unstable |= flow.axial_m_s < 0.0;
-        } else {
-            out.tail_slide |= flow.axial_m_s < -COS_TAIL_SLIDE * flow.airspeed_m_s;
         }
         let k = out.path.nodes.len() - 2;
         let (before, now) = (out.path.nodes[k].velocity_m_s[2], self.state.velocity[2]);

@@ -4,6 +4,7 @@
 use super::parts::Drawn;
 use super::path::Moment;
 use crate::lanes::norm;
+use crate::root::sign_change;
 use crate::wind::{Descent, DriftTable};
 
 /// What opens.
@@ -125,13 +126,8 @@ impl Falling<'_, '_> {
             }
             let next = self.step(&s, dt);
             if next[2] <= floor_m {
-                // Linear in height inside one short step that is close to steady.
-                let (mut low, mut high) = (0.0, dt);
-                while high - low > 1e-7 {
-                    let middle = 0.5 * (low + high);
-                    if self.step(&s, middle)[2] > floor_m { low = middle } else { high = middle }
-                }
-                return (moment(&self.step(&s, high), time + high), false);
+                let part = sign_change(0.0, dt, 1e-7, |part| self.step(&s, part)[2] - floor_m);
+                return (moment(&self.step(&s, part), time + part), false);
             }
             s = next;
             time += dt;

@@ -124,12 +124,10 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     let e1 = scale(e1, L::splat(1.0) / dot(e1, e1).max(L::splat(1e-4)).sqrt());
     let e2 = cross(s.nose, e1);
     // Misaligned fins see the flow at their own small angle.
-    let fin_force = q * parts.number(|d| d.fins.zeroth_per_rad) * fin * along_speed * airspeed;
-    let fin_lever = q
-        * fin
-        * along_speed
-        * airspeed
-        * (parts.number(|d| d.fins.first_m) - parts.number(|d| d.fins.zeroth_per_rad) * now.cg);
+    let fin_press = q * fin * along_speed * airspeed;
+    let fin_zeroth = parts.number(|d| d.fins.zeroth_per_rad);
+    let fin_force = fin_press * fin_zeroth;
+    let fin_lever = fin_press * (parts.number(|d| d.fins.first_m) - fin_zeroth * now.cg);
     let side = [now.side[0] + fin_force * now.fins[0], now.side[1] + fin_force * now.fins[1]];
     let moment = [now.moment[0] + fin_lever * now.fins[1], now.moment[1] - fin_lever * now.fins[0]];
 
@@ -228,5 +226,19 @@ impl Flow<f64> {
         let veering = if coasting { dot(a, a) / (slow * slow) } else { 0.0 };
         let turning = dot(s.spin, s.spin) + roll_rad_s * roll_rad_s;
         (self.stiffness.abs() + self.damping * self.damping + turning + veering).sqrt()
+    }
+    /// How far a step strayed that ended in this flow, as a change of the air's velocity seen by the rocket, m/s: of
+    /// its speed, and of its attitude and turning times the airspeed. `last` and `end` are the derivatives there as
+    /// the last stage took it and as it is.
+    #[inline]
+    pub fn strayed_m_s(&self, last: &State<f64>, end: &State<f64>, dt_s: f64) -> f64 {
+        let apart = |a: [f64; 3], b: [f64; 3]| {
+            let d = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+            dot(d, d)
+        };
+        // A turning rate counts by the angle it makes within a radian of the pitch oscillation.
+        let turning = apart(last.nose, end.nose) + apart(last.spin, end.spin) / (self.stiffness.abs() + 1.0);
+        let speed = apart(last.velocity, end.velocity) + self.airspeed_m_s * self.airspeed_m_s * turning;
+        speed.sqrt() * dt_s * (1.0 / 6.0)
     }
 }

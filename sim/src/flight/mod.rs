@@ -48,20 +48,9 @@ pub struct Flown {
     pub deployed: Vec<Deployed>,
 }
 
-/// The nose vector's departure from unit length, summed over a flight, above which a flight is flown again
-/// with shorter steps.
-const SUSPECT_DRIFT: f64 = 0.01;
-/// Two step sizes agree when no airspeed at an ejection differs by more than this, m/s.
-const AGREED_M_S: f64 = 0.02;
-/// ... and no ballistic impact by more than this, m.
-const AGREED_M: f64 = 0.2;
-
 /// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
     fly_ascent(drawn, events.watchfulness(ways, drawn), 1.0, ascent);
-    if ascent.drift > SUSPECT_DRIFT || ascent.tail_slide {
-        settle(drawn, events, ways, ascent);
-    }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
     let burnout = drawn.thrust.burnout_s();
     let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
@@ -81,30 +70,4 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
         slowest,
         deployed: ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect(),
     }
-}
-
-/// Flies a suspect again with shorter and shorter steps until the speeds at ejection and the place of a
-/// ballistic impact agree.
-fn settle(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) {
-    let figures = |a: &Ascent| -> (Vec<f64>, [f64; 3]) {
-        let speeds = ways.iter().map(|w| {
-            let t = events.fires_s(w, drawn, a).min(a.path.end_s());
-            a.path.at(t).airspeed_m_s(&drawn.wind)
-        });
-        (speeds.collect(), a.path.at(a.path.end_s()).position_m)
-    };
-    let watchfulness = events.watchfulness(ways, drawn);
-    let mut before = figures(ascent);
-    for finer in [2.0, 4.0, 8.0, 16.0] {
-        fly_ascent(drawn, watchfulness, finer, ascent);
-        let now = figures(ascent);
-        let speeds_agree = before.0.iter().zip(&now.0).all(|(a, b)| (a - b).abs() < AGREED_M_S);
-        let (from, to) = (before.1, now.1);
-        let moved_m = crate::lanes::norm([to[0] - from[0], to[1] - from[1], to[2] - from[2]]);
-        if speeds_agree && moved_m < AGREED_M {
-            return;
-        }
-        before = now;
-    }
-    ascent.mishaps.untrusted = true;
 }

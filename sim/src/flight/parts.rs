@@ -246,6 +246,23 @@ fn sine_and_cosine(turns: f64) -> (f64, f64) {
     }
 }
 
+/// Turns a transverse pair by an angle, rad.
+#[inline(always)]
+fn turned(angle_rad: f64) -> impl Fn([f64; 2]) -> [f64; 2] {
+    let (sin, cos) = sine_and_cosine(angle_rad * (0.5 / core::f64::consts::PI));
+    move |v| [v[0] * cos - v[1] * sin, v[0] * sin + v[1] * cos]
+}
+
+impl Drawn<'_> {
+    /// What two equal steps of time make of an instant without thrust: nothing but the roll moves on.
+    #[inline(always)]
+    pub(super) fn rolled(&self, now: &Instant<f64>, step_s: f64) -> [Instant<f64>; 2] {
+        let turn = turned(self.misalignment.roll_rate_rad_s * step_s);
+        let once = turn(now.fins);
+        [Instant { fins: once, ..*now }, Instant { fins: turn(once), ..*now }]
+    }
+}
+
 impl Parts<f64> for Drawn<'_> {
     #[inline(always)]
     fn wind(&self, height: f64) -> (f64, f64) {
@@ -272,8 +289,7 @@ impl Parts<f64> for Drawn<'_> {
         let lever = e.nozzle_m - m.cg_m;
         let apart = self.mass.propellant_cg_m - m.cg_m;
         let gyration_m2 = if self.grain_known { self.mass.propellant_gyration_m2 + apart * apart } else { 0.0 };
-        let (sin, cos) = sine_and_cosine((e.roll_rad + e.roll_rate_rad_s * time) * (0.5 / core::f64::consts::PI));
-        let turn = |v: [f64; 2]| [v[0] * cos - v[1] * sin, v[0] * sin + v[1] * cos];
+        let turn = turned(e.roll_rad + e.roll_rate_rad_s * time);
         let side = turn([burning.thrust_n * e.thrust_rad[0], burning.thrust_n * e.thrust_rad[1]]);
         let offset = turn(burning.offset_moment_n_m);
         Instant {

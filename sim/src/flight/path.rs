@@ -1,6 +1,7 @@
 //! The recorded flight without deployment, readable at any time: one ascent serves every delay.
 
 use crate::lanes::{Vector, dot};
+use crate::root::sign_change;
 use crate::wind::WindTable;
 
 /// One recorded step.
@@ -93,20 +94,10 @@ impl Path {
         }
     }
 
-    /// Time inside the step after node `k` at which a quantity changes sign, by bisection to 1e-9 s.
+    /// Time inside the step after node `k` at which a quantity changes sign, to 1e-9 s.
     pub fn root_in_step(&self, k: usize, quantity: impl Fn(&Moment) -> f64) -> f64 {
         let (Some(a), Some(b)) = (self.nodes.get(k), self.nodes.get(k + 1)) else { return self.end_s() };
-        let (mut low, mut high) = (a.time_s, b.time_s);
-        let sign = quantity(&self.in_step(k, low)) > 0.0;
-        while high - low > 1e-9 {
-            let middle = 0.5 * (low + high);
-            if (quantity(&self.in_step(k, middle)) > 0.0) == sign {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        0.5 * (low + high)
+        sign_change(a.time_s, b.time_s, 1e-9, |t| quantity(&self.in_step(k, t)))
     }
 
     /// The moment of least airspeed from a time to the end of the path.

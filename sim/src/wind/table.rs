@@ -1,14 +1,27 @@
 //! One flight's wind as a plain table: eastward and northward parts, linear between heights.
 
+use crate::lanes::cell;
+
 /// A wind that depends on height alone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WindTable {
     /// (height above ground in m, wind towards east in m/s, wind towards north in m/s), rising.
     nodes: Vec<[f64; 3]>,
-    /// Change per metre above each node.
-    slopes: Vec<[f64; 2]>,
+    /// What lies above each node.
+    pieces: Vec<Piece>,
     /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
     first: Vec<u16>,
+}
+
+/// A linear piece of the table, from its foot to its top.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Piece {
+    foot_m: f64,
+    top_m: f64,
+    /// Towards east and north at the foot, m/s.
+    wind_m_s: [f64; 2],
+    /// Change per metre.
+    slope_per_s: [f64; 2],
 }
 
 /// Height of a stretch, m.
@@ -20,26 +33,29 @@ impl WindTable {
     /// From rising nodes (height, towards east, towards north). An empty list is calm air.
     pub fn new(nodes: Vec<[f64; 3]>) -> Self {
         let nodes = if nodes.is_empty() { vec![[0.0; 3]] } else { nodes };
-        let mut slopes: Vec<[f64; 2]> = nodes
-            .windows(2)
-            .map(|w| {
-                let d = w[1][0] - w[0][0];
-                [(w[1][1] - w[0][1]) / d, (w[1][2] - w[0][2]) / d]
-            })
-            .collect();
-        slopes.push([0.0; 2]);
-        let top = nodes[nodes.len() - 1][0];
-        let stretches = ((top / STRETCH_M) as usize + 1).min(STRETCHES);
+        let piece = |k: usize| {
+            let [foot_m, east, north] = nodes[k];
+            let (top_m, slope_per_s) = match nodes.get(k + 1) {
+                Some(next) => {
+                    let d = next[0] - foot_m;
+                    (next[0], [(next[1] - east) / d, (next[2] - north) / d])
+                }
+                None => (f64::INFINITY, [0.0; 2]),
+            };
+            Piece { foot_m, top_m, wind_m_s: [east, north], slope_per_s }
+        };
+        let pieces: Vec<Piece> = (0..nodes.len()).map(piece).collect();
+        let stretches = ((nodes[nodes.len() - 1][0] / STRETCH_M) as usize + 1).min(STRETCHES);
         let mut k = 0;
         let first = (0..stretches)
             .map(|s| {
-                while k + 1 < nodes.len() && nodes[k + 1][0] <= s as f64 * STRETCH_M {
+                while pieces[k].top_m <= s as f64 * STRETCH_M {
                     k += 1;
                 }
                 k as u16
             })
             .collect();
-        Self { nodes, slopes, first }
+        Self { nodes, pieces, first }
     }
 
     /// The same wind at every height.
@@ -55,10 +71,10 @@ impl WindTable {
     /// The last node at or below a height; the first one where the height is below all.
     #[inline(always)]
     pub fn segment(&self, height_m: f64) -> usize {
-        // A cast of a negative number or of NaN gives 0.
-        let stretch = ((height_m * (1.0 / STRETCH_M)) as usize).min(self.first.len() - 1);
+        let stretch = cell(height_m * (1.0 / STRETCH_M), self.first.len() - 1);
         let mut k = usize::from(self.first[stretch]);
-        while k + 1 < self.nodes.len() && self.nodes[k + 1][0] <= height_m {
+        // The last piece has no top.
+        while self.pieces[k].top_m <= height_m && k + 1 < self.pieces.len() {
             k += 1;
         }
         k
@@ -67,9 +83,8 @@ impl WindTable {
     /// Wind towards east and north at a height. Held below the first and above the last node.
     #[inline(always)]
     pub fn at(&self, height_m: f64) -> (f64, f64) {
-        let k = self.segment(height_m);
-        let n = &self.nodes[k];
-        let d = (height_m - n[0]).max(0.0);
-        (n[1] + self.slopes[k][0] * d, n[2] + self.slopes[k][1] * d)
+        let piece = &self.pieces[self.segment(height_m)];
+        let d = (height_m - piece.foot_m).max(0.0);
+        (piece.wind_m_s[0] + piece.slope_per_s[0] * d, piece.wind_m_s[1] + piece.slope_per_s[1] * d)
     }
 }
