@@ -7,7 +7,8 @@
 pub fn sign_change(from: f64, to: f64, tolerance: f64, mut quantity: impl FnMut(f64) -> f64) -> f64 {
     let (mut low, mut high) = (from.min(to), from.max(to));
     let (mut at_low, mut at_high) = (quantity(low), quantity(high));
-    let rises = at_high > 0.0;
+    // By both ends: one of them may be the place itself.
+    let rises = at_high > at_low;
     let width = high - low;
     let squeeze = 0.2 / width;
     // What halving from here on would still leave of the bracket, once it has had one round more than it needs.
@@ -49,7 +50,10 @@ mod tests {
         assert!((sign_change(0.0, 1.0, 1e-9, step) - 0.3).abs() < 1e-8);
         let steep = |x: f64| libm::exp(30.0 * x) - 2.0;
         assert!((sign_change(-1.0, 1.0, 1e-12, steep) - libm::log(2.0) / 30.0).abs() < 1e-11);
-        assert!((sign_change(1.0, 2.0, 1e-9, |x| x - 1.0) - 1.0).abs() < 1e-8);
+        for (from, to) in [(0.0, 1.0), (1.0, 2.0)] {
+            assert!((sign_change(from, to, 1e-9, |x| x - 1.0) - 1.0).abs() < 1e-8);
+            assert!((sign_change(from, to, 1e-9, |x| 1.0 - x) - 1.0).abs() < 1e-8);
+        }
     }
 
     #[test]
