@@ -1,12 +1,16 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
 pub mod rockets;
+pub mod sheet;
 
 use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
 use slowpoint_sim::flight::{Ascent, Drawn, Gravity, MassModel, Misalignment, Start, State, Watchfulness, fly_ascent};
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::WindTable;
+
+/// Rotation of the Earth (WGS 84; NASA/TM-2015-218675 has the same).
+pub const EARTH_ROTATION_RAD_S: f64 = 7.292_115e-5;
 
 /// An airframe without any aerodynamics, on a reference area.
 pub fn bare_aero(reference_area_m2: f64, axial_coefficient: f64) -> Aero {

@@ -6,7 +6,7 @@ use slowpoint_sim::case::{
     AirframeInput, Device, Inputs, LaunchInput, LimitApplies, MotorInput, Question, RecoveryInput, SiteInput,
     SpreadInput, ThrustInput, WindInput,
 };
-use slowpoint_sim::draw::PointSet;
+use slowpoint_sim::draw::{Law, PointSet};
 use slowpoint_sim::flight::Deployment;
 use slowpoint_sim::wind::{Direction, Layer, SurfaceWind};
 
@@ -165,4 +165,34 @@ pub fn heavy() -> Inputs {
 /// All four with their names.
 pub fn all() -> [(&'static str, Inputs); 4] {
     [("20 g paper", paper()), ("0.6 kg club", club()), ("4 kg high power", high_power()), ("30 kg", heavy())]
+}
+
+/// Nothing is drawn but the gust, which a report without a gust group leaves open, and the variable direction.
+pub fn without_spread(mut inputs: Inputs) -> Inputs {
+    let one = || Some(Law::Fixed(1.0));
+    let zero = || Some(Law::Fixed(0.0));
+    let s = &mut inputs.spread;
+    for factor in
+        [&mut s.impulse, &mut s.burn_time, &mut s.mass, &mut s.drag, &mut s.normal_force_slope, &mut s.canopy_drag]
+    {
+        *factor = one();
+    }
+    for error in [
+        &mut s.delay,
+        &mut s.centre_of_gravity,
+        &mut s.centre_of_pressure,
+        &mut s.thrust_misalignment,
+        &mut s.fin_misalignment,
+        &mut s.roll_rate,
+        &mut s.rail_angle,
+        &mut s.line_stretch_lag,
+        &mut s.apogee_lag,
+        &mut s.sensed_height,
+        &mut s.temperature,
+        &mut s.pressure,
+    ] {
+        *error = zero();
+    }
+    (s.wind_component_sd_m_s, s.wind_direction_sd_rad) = (Some(0.0), Some(0.0));
+    inputs
 }

@@ -4,11 +4,21 @@
 use core::sync::atomic::AtomicBool;
 use slowpoint_sim::assess;
 use slowpoint_sim::case::{Case, Inputs, ThrustInput};
-use slowpoint_sim::draw::Law;
 use slowpoint_sim::flight::Outcome;
 use slowpoint_sim::report::Report;
 use slowpoint_sim::wind::Direction;
-use slowpoint_tests::rockets::{self, delay};
+use slowpoint_tests::rockets::{self, delay, without_spread};
+use slowpoint_tests::sheet::{Sheet, Trust};
+
+slowpoint_tests::subject! { "Whole answers":
+    adds_1_outcomes_and_chances,
+    slow_1_slowest_near_apogee,
+    slow_2_wind_shortens_the_best_delay,
+    lean_1_long_delay_on_a_leaning_rail,
+    late_1_a_minutes_delay,
+    calm_1_comes_down_where_it_went_up,
+    dir_1_directions_everyone_knows,
+}
 
 fn answer(mut inputs: Inputs, flights: u64) -> Report {
     inputs.question.flights = flights;
@@ -16,93 +26,76 @@ fn answer(mut inputs: Inputs, flights: u64) -> Report {
     assess(&case, &AtomicBool::new(false)).expect("nobody stops it")
 }
 
-/// Nothing is drawn but the gust, which a report without a gust group leaves open, and the variable direction.
-fn without_spread(mut inputs: Inputs) -> Inputs {
-    let one = || Some(Law::Fixed(1.0));
-    let zero = || Some(Law::Fixed(0.0));
-    let s = &mut inputs.spread;
-    for factor in
-        [&mut s.impulse, &mut s.burn_time, &mut s.mass, &mut s.drag, &mut s.normal_force_slope, &mut s.canopy_drag]
-    {
-        *factor = one();
-    }
-    for error in [
-        &mut s.delay,
-        &mut s.centre_of_gravity,
-        &mut s.centre_of_pressure,
-        &mut s.thrust_misalignment,
-        &mut s.fin_misalignment,
-        &mut s.roll_rate,
-        &mut s.rail_angle,
-        &mut s.line_stretch_lag,
-        &mut s.apogee_lag,
-        &mut s.sensed_height,
-        &mut s.temperature,
-        &mut s.pressure,
-    ] {
-        *error = zero();
-    }
-    (s.wind_component_sd_m_s, s.wind_direction_sd_rad) = (Some(0.0), Some(0.0));
-    inputs
-}
-
-/// Every flight has one outcome, every chance is over all flights, sides of apogee add up.
-fn adds_up(name: &str, report: &Report) {
-    for (k, way) in report.ways.iter().enumerate() {
-        let sum: u64 = way.outcomes.iter().map(|o| o.flights).sum();
-        assert_eq!(sum, report.flights, "{name}, way {k}: outcomes");
+/// What does not add up in an answer: every flight has one outcome, every chance is over all flights, sides of apogee
+/// add up, a higher limit is passed less often.
+fn misfits(report: &Report) -> usize {
+    let mut bad = 0;
+    let mut must = |so: bool| bad += usize::from(!so);
+    for way in &report.ways {
+        must(way.outcomes.iter().map(|o| o.flights).sum::<u64>() == report.flights);
         let opened = way.outcomes.iter().find(|o| o.outcome == Outcome::Opened).map_or(0, |o| o.flights);
         let ejected: u64 = way.outcomes.iter().map(|o| o.before_apogee + o.after_apogee).sum();
-        assert_eq!(way.ejection.as_ref().map_or(0, |e| e.airspeed_m_s.flights), ejected, "{name}, way {k}");
+        must(way.ejection.as_ref().map_or(0, |e| e.airspeed_m_s.flights) == ejected);
         let mut before: Option<(u64, u64)> = None;
         for limit in &way.limits {
-            assert_eq!(limit.over.flights, report.flights, "{name}, way {k}: over all flights");
-            assert_eq!(limit.unsafe_opening.flights, report.flights, "{name}, way {k}: over all flights");
+            must(limit.over.flights == report.flights && limit.unsafe_opening.flights == report.flights);
             let over = limit.over_before_apogee + limit.over_after_apogee;
             let under = limit.under_before_apogee + limit.under_after_apogee;
-            assert_eq!(over, limit.over.hits, "{name}, way {k}: both sides of apogee");
-            assert_eq!(under + limit.unsafe_opening.hits, report.flights, "{name}, way {k}: under or unsafe");
-            assert!(under <= opened && limit.over.hits <= limit.unsafe_opening.hits, "{name}, way {k}");
+            must(over == limit.over.hits);
+            must(under + limit.unsafe_opening.hits == report.flights);
+            must(under <= opened && limit.over.hits <= limit.unsafe_opening.hits);
             for chance in [limit.over, limit.unsafe_opening] {
-                assert!(0.0 <= chance.lower && chance.lower <= chance.estimate, "{name}, way {k}: {chance:?}");
-                assert!(chance.estimate <= chance.upper && chance.upper <= 1.0, "{name}, way {k}: {chance:?}");
+                must(0.0 <= chance.lower && chance.lower <= chance.estimate);
+                must(chance.estimate <= chance.upper && chance.upper <= 1.0);
             }
-            // A higher limit is passed less often.
-            if let Some((over, bad)) = before {
-                assert!(limit.over.hits <= over && limit.unsafe_opening.hits <= bad, "{name}, way {k}");
-            }
+            must(before.is_none_or(|(over, bad)| limit.over.hits <= over && limit.unsafe_opening.hits <= bad));
             before = Some((limit.over.hits, limit.unsafe_opening.hits));
         }
-        if let Some(landing) = &way.landing {
-            assert!(landing.flights <= report.flights);
-        }
+        must(way.landing.as_ref().is_none_or(|l| l.flights <= report.flights));
     }
+    bad
 }
 
-#[test]
-fn outcomes_and_chances_add_up() {
+fn adds_1_outcomes_and_chances() -> Sheet {
+    let mut sheet = Sheet::new(
+        "SUM-1",
+        "outcomes and chances of whole answers, 256 flights of four rockets",
+        Trust::Statement,
+        "every flight has one outcome, every chance is over all flights, sides of apogee add up, a higher limit is passed less often",
+    );
     for (name, inputs) in rockets::all() {
-        adds_up(name, &answer(inputs, 256));
+        sheet.equal(format!("{name}: what does not add up"), misfits(&answer(inputs, 256)), 0);
     }
+    sheet
 }
 
-/// Common practice: the moment to open is apogee. Half a second, as a lean over the top has its slowest instant
-/// a little off it.
-#[test]
-fn slowest_near_apogee() {
+fn slow_1_slowest_near_apogee() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-A",
+        "the moment to open is apogee: when a flight is slowest",
+        Trust::CommonPractice,
+        "the trade",
+    );
     for (name, inputs) in rockets::all() {
         let report = answer(inputs, 512);
         let flight = report.flight.expect("they fly");
         let median = flight.slowest_after_apogee_s.p50;
-        assert!(median.abs() <= 0.5, "{name}: {median} s after apogee");
-        // The delay that opens there is apogee's time less the burn.
-        assert!(flight.slowest_delay_s.p50 < flight.apogee_s.p50, "{name}");
+        sheet.because("a lean over the top has its slowest instant a little off it");
+        sheet.close(format!("{name}: slowest after apogee, median, s"), median, 0.0, 0.5);
+        sheet.because("the delay that opens there is apogee's time less the burn");
+        sheet.at_most(format!("{name}: delay that opens there, s"), flight.slowest_delay_s.p50, flight.apogee_s.p50);
     }
+    sheet
 }
 
-/// Common practice: in wind a rocket turns into it, tops out lower and sooner, so the best delay is shorter.
-#[test]
-fn more_wind_shortens_the_best_delay() {
+fn slow_2_wind_shortens_the_best_delay() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-B",
+        "in wind a rocket turns into it, tops out lower and sooner, so the best delay is shorter",
+        Trust::CommonPractice,
+        "the trade",
+    );
+    sheet.because("less than in the weaker wind before");
     for (name, inputs) in [("club", rockets::club()), ("high power", rockets::high_power())] {
         let mut before: Option<(f64, f64)> = None;
         for scale in [0.0, 1.0, 2.0, 3.0] {
@@ -120,18 +113,23 @@ fn more_wind_shortens_the_best_delay() {
             let flight = answer(inputs, 512).flight.expect("they fly");
             let now = (flight.slowest_delay_s.p50, flight.apogee_m.p50);
             if let Some(before) = before {
-                assert!(now.0 < before.0 && now.1 < before.1, "{name}, wind x {scale}: {now:?} after {before:?}");
+                sheet.at_most(format!("{name}, wind x {scale}: best delay, s"), now.0, before.0);
+                sheet.at_most(format!("{name}, wind x {scale}: apogee, m"), now.1, before.1);
             }
             before = Some(now);
         }
     }
+    sheet
 }
 
-/// Common practice: leaning 20 deg and with far too long a delay a club rocket on a small motor (six tenths of its
-/// thrust, some 170 m up) opens fast and low: near 45 m/s (100 mph) in the lower half of its height, and some meet
-/// the ground first.
-#[test]
-fn a_long_delay_on_a_leaning_rail_opens_fast_and_low() {
+fn lean_1_long_delay_on_a_leaning_rail() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-C",
+        "leaning 20 deg and with far too long a delay a club rocket on six tenths of its thrust opens fast and low",
+        Trust::CommonPractice,
+        "the trade: near 45 m/s (100 mph) in the lower half of its height, and some meet the ground first; even at apogee a leaning flight does not stop",
+    );
+    sheet.because("wide, as no published number stands behind it");
     let mut inputs = rockets::club();
     if let ThrustInput::Curve(points) = &mut inputs.motor.thrust {
         points.iter_mut().for_each(|p| p.1 *= 0.6);
@@ -139,50 +137,66 @@ fn a_long_delay_on_a_leaning_rail_opens_fast_and_low() {
     inputs.launch.tilt_rad = Some(20.0_f64.to_radians());
     inputs.question.ways = [5.0, 7.0, 8.5, 10.0].map(delay).to_vec();
     let report = answer(inputs, 512);
-    adds_up("leaning", &report);
+    sheet.equal("what does not add up", misfits(&report), 0);
     let apogee = report.flight.as_ref().expect("they fly").apogee_m.p50;
     let at = |k: usize| {
         let e = report.ways[k].ejection.as_ref().expect("some eject in the air");
         (e.airspeed_m_s.p50, e.height_above_pad_m.p50)
     };
     for k in 1..4 {
-        assert!(at(k).0 > at(k - 1).0 && at(k).1 < at(k - 1).1, "each later one is faster and lower: {:?}", at(k));
+        let later = at(k).0 > at(k - 1).0 && at(k).1 < at(k - 1).1;
+        sheet.holds(format!("delay {}: faster and lower than the one before", k + 1), later);
     }
     let (speed, height) = at(3);
-    assert!((38.0..52.0).contains(&speed) && height < 0.5 * apogee, "{speed} m/s at {height} m of {apogee} m");
-    // Even at apogee it is going across: a leaning flight never stops.
-    assert!(at(0).0 > 10.0, "{:?}", at(0));
+    sheet.close("longest delay: median airspeed, m/s", speed, 45.0, 7.0);
+    sheet.at_most("longest delay: median height over apogee", height / apogee, 0.5);
+    sheet.at_least("shortest delay: median airspeed, m/s", at(0).0, 10.0);
     let count = |outcome| report.ways[3].outcomes.iter().find(|o| o.outcome == outcome).map_or(0, |o| o.flights);
-    assert!(count(Outcome::GroundFirst) > 0 && count(Outcome::OpenedTooLow) > 0, "{:?}", report.ways[3].outcomes);
+    let both = count(Outcome::GroundFirst) > 0 && count(Outcome::OpenedTooLow) > 0;
+    sheet.holds("longest delay: some meet the ground first, some open too low", both);
     // The shortest is the safest of these at 44.704 m/s (100 mph), and far from the last.
     let unsafe_share = |k: usize| report.ways[k].limits[1].unsafe_opening.estimate;
-    assert!(unsafe_share(0) < 0.02 && unsafe_share(3) > 0.5, "{} {}", unsafe_share(0), unsafe_share(3));
+    sheet.at_most("shortest delay: share of unsafe openings at 44.704 m/s", unsafe_share(0), 0.02);
+    sheet.at_least("longest delay: share of unsafe openings at 44.704 m/s", unsafe_share(3), 0.5);
+    sheet
 }
 
-/// Common practice: a minute's delay means the ground first, whatever the rocket.
-#[test]
-fn an_impossible_delay_comes_too_late() {
+fn late_1_a_minutes_delay() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-D",
+        "a minute's delay means the ground first, whatever the rocket",
+        Trust::CommonPractice,
+        "the trade",
+    );
+    sheet.because("0.025^(1/256) = 0.9857 is the lower end for 256 of 256");
     for (name, mut inputs) in [("paper", rockets::paper()), ("club", rockets::club())] {
         inputs.question.ways = vec![delay(60.0)];
         let report = answer(inputs, 256);
-        adds_up(name, &report);
+        sheet.equal(format!("{name}: what does not add up"), misfits(&report), 0);
         let way = &report.ways[0];
-        assert!(way.ejection.is_none(), "{name}");
-        assert_eq!(way.outcomes.len(), 1, "{name}: {:?}", way.outcomes);
-        assert_eq!((way.outcomes[0].outcome, way.outcomes[0].flights), (Outcome::GroundFirst, 256), "{name}");
+        sheet.holds(format!("{name}: no ejection"), way.ejection.is_none());
+        let outcomes: Vec<String> = way.outcomes.iter().map(|o| format!("{} {:?}", o.flights, o.outcome)).collect();
+        sheet.equal(format!("{name}: outcomes"), outcomes.join(", "), "256 GroundFirst".to_string());
         for limit in &way.limits {
-            // 0.025^(1/256) = 0.9857 is the lower end for 256 of 256.
-            assert!(limit.unsafe_opening.lower > 0.98 && limit.unsafe_opening.upper == 1.0, "{name}");
-            assert_eq!(limit.over.hits, 0, "{name}: it never opened, so not too fast either");
+            let name = format!("{name}, limit {} m/s", limit.limit_m_s);
+            sheet.at_least(format!("{name}: unsafe, lower end"), limit.unsafe_opening.lower, 0.98);
+            sheet.close(format!("{name}: unsafe, upper end"), limit.unsafe_opening.upper, 1.0, 0.0);
+            // It never opened, so not too fast either.
+            sheet.equal(format!("{name}: opened too fast"), limit.over.hits, 0);
         }
-        assert!(report.advice.meets.is_empty() && report.advice.best.is_none(), "{name}");
+        let silent = report.advice.meets.is_empty() && report.advice.best.is_none();
+        sheet.holds(format!("{name}: nothing is advised"), silent);
     }
+    sheet
 }
 
-/// A vertical rail on a dead calm day without any spread: nothing breaks down, nothing is not a number, and all
-/// flights are one. Common practice: it comes down where it went up.
-#[test]
-fn a_calm_day_is_sound() {
+fn calm_1_comes_down_where_it_went_up() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-E",
+        "a vertical rail on a dead calm day without any spread: it comes down where it went up, and all flights are one",
+        Trust::CommonPractice,
+        "the trade",
+    );
     for direction in [Direction::From(0.0), Direction::Variable] {
         for (name, inputs) in rockets::all() {
             let mut inputs = without_spread(inputs);
@@ -193,23 +207,33 @@ fn a_calm_day_is_sound() {
                 (surface.speed_m_s, surface.direction) = (0.0, direction);
             }
             let report = answer(inputs, 64);
-            adds_up(name, &report);
+            let name = format!("{name}, {}", if direction == Direction::Variable { "variable" } else { "from north" });
+            sheet.equal(format!("{name}: what does not add up"), misfits(&report), 0);
             let words = format!("{report:?}");
-            assert!(!words.contains("NaN") && !words.contains("inf"), "{name}: {words}");
+            sheet.holds(format!("{name}: every figure is a number"), !words.contains("NaN") && !words.contains("inf"));
             let flight = report.flight.as_ref().expect("it flies");
             let spread = flight.apogee_m.greatest.value - flight.apogee_m.least.value;
-            assert!(spread < 1e-6, "{name}: apogees {spread} m apart");
-            assert!(flight.slowest_airspeed_m_s.greatest.value < 1.0, "{name}: it nearly stops at apogee");
+            sheet.because("rounding");
+            sheet.at_most(format!("{name}: highest less lowest apogee, m"), spread, 1e-6);
+            sheet.because("it nearly stops at apogee");
+            let slowest = flight.slowest_airspeed_m_s.greatest.value;
+            sheet.at_most(format!("{name}: slowest airspeed, m/s"), slowest, 1.0);
+            sheet.because("Coriolis moves a fall of a kilometre by under two metres");
             let landing = report.ways[0].landing.as_ref().expect("it comes down");
-            // Coriolis moves a fall of a kilometre by under two metres.
-            assert!(landing.distance_m.greatest.value < 10.0, "{name}: {:?}", landing.distance_m);
+            sheet.at_most(format!("{name}: farthest landing, m"), landing.distance_m.greatest.value, 10.0);
         }
     }
+    sheet
 }
 
-/// Common practice: a larger parachute drifts farther, a longer rail leaves faster, more drag tops out lower.
-#[test]
-fn directions_everyone_knows() {
+fn dir_1_directions_everyone_knows() -> Sheet {
+    let mut sheet = Sheet::new(
+        "CP-F",
+        "a larger parachute drifts farther, a longer rail leaves faster, more drag tops out lower",
+        Trust::CommonPractice,
+        "the trade",
+    );
+    sheet.because("wide, as no published number stands behind it");
     use slowpoint_sim::case::Device;
     let base = answer(rockets::club(), 256);
     let mut large = rockets::club();
@@ -221,7 +245,8 @@ fn directions_everyone_knows() {
     let drift = |r: &Report| r.ways[1].landing.as_ref().expect("it lands").distance_m.p50;
     let exit = |r: &Report| r.rail.as_ref().expect("it leaves").exit_speed_m_s.p50;
     let apogee = |r: &Report| r.flight.as_ref().expect("it flies").apogee_m.p50;
-    assert!(drift(&answer(large, 256)) > 1.2 * drift(&base));
-    assert!(exit(&answer(long, 256)) > 1.2 * exit(&base));
-    assert!(apogee(&answer(draggy, 256)) < 0.95 * apogee(&base));
+    sheet.at_least("1.2 m canopy: drift over that of 0.75 m", drift(&answer(large, 256)) / drift(&base), 1.2);
+    sheet.at_least("2.4 m rail: exit speed over that of 1.2 m", exit(&answer(long, 256)) / exit(&base), 1.2);
+    sheet.at_most("drag coefficient 0.9: apogee over that of 0.55", apogee(&answer(draggy, 256)) / apogee(&base), 0.95);
+    sheet
 }

@@ -1,16 +1,46 @@
 //! The engine against published tables, closed forms and check cases. The source stands beside each value.
 //!
-//! Marks: A published data, reproduced independently; B published formula with a numerical check;
-//! "common practice" where only the trade says so.
+//! Each module lists its cases once, with `subject!`: they become its tests and its part of `tests/VALIDATION.md`.
+
+use slowpoint_tests::sheet::Subject;
 
 mod accuracy;
-mod aerodynamics;
 mod atmosphere;
+mod cautions;
 mod check_cases;
-mod closed_form;
 mod common_practice;
+mod cp1;
+mod drag;
 mod motors;
+mod normal_force;
+mod page;
+mod pitch;
 mod recovery;
 mod reproducible;
+mod rotation;
 mod statistics;
+mod vertical;
+mod weathervane;
+mod wind_errors;
 mod wind_laws;
+
+/// Every module, in the order of the page.
+static SUBJECTS: [&Subject; 17] = [
+    &atmosphere::SUBJECT,
+    &normal_force::SUBJECT,
+    &drag::SUBJECT,
+    &pitch::SUBJECT,
+    &vertical::SUBJECT,
+    &check_cases::SUBJECT,
+    &rotation::SUBJECT,
+    &weathervane::SUBJECT,
+    &motors::SUBJECT,
+    &recovery::SUBJECT,
+    &wind_laws::SUBJECT,
+    &wind_errors::SUBJECT,
+    &statistics::SUBJECT,
+    &accuracy::SUBJECT,
+    &reproducible::SUBJECT,
+    &common_practice::SUBJECT,
+    &cautions::SUBJECT,
+];

@@ -9,6 +9,17 @@ use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::thrust::Side;
 use slowpoint_sim::{assess, replay, tally};
 use slowpoint_tests::rockets;
+use slowpoint_tests::sheet::{Sheet, Trust};
+
+slowpoint_tests::subject! { "Reproducible to the byte":
+    rep_1_threads,
+    rep_2_halves_make_a_whole,
+    rep_3_a_flight_stands_alone,
+    rep_4_seeds_matter,
+    rep_5_lanes,
+    rep_6_inputs,
+    rep_7_ways,
+}
 
 static GO: AtomicBool = AtomicBool::new(false);
 
@@ -24,9 +35,13 @@ fn club(flights: u64, seed: u64, points: PointSet) -> Case {
 
 const KINDS: [PointSet; 2] = [PointSet::Sobol, PointSet::Pseudorandom];
 
-/// The whole answer on one thread, two and five. 700 flights are no multiple of any batch.
-#[test]
-fn threads_leave_no_trace() {
+fn rep_1_threads() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-1",
+        "the whole answer on one thread, two and five; 700 flights are no multiple of any batch",
+        Trust::Statement,
+        "the same input gives the same bytes",
+    );
     for points in KINDS {
         let case = club(700, 9, points);
         let on = |threads: usize| {
@@ -36,15 +51,20 @@ fn threads_leave_no_trace() {
         let one = on(1);
         for threads in [2, 5] {
             let other = on(threads);
-            assert!(one == other, "{points:?}: {threads} threads");
-            assert_eq!(format!("{one:?}"), format!("{other:?}"), "{points:?}: {threads} threads");
+            let same = one == other && format!("{one:?}") == format!("{other:?}");
+            sheet.holds(format!("{points:?}: {threads} threads give the answer of one"), same);
         }
     }
+    sheet
 }
 
-/// Flights 0..N are those of 0..k and k..N merged, in either order, also where k cuts a batch or a replicate.
-#[test]
-fn halves_make_a_whole() {
+fn rep_2_halves_make_a_whole() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-2",
+        "flights 0 to k and k to N merged, in either order, also where k cuts a batch or a replicate",
+        Trust::Statement,
+        "the same input gives the same bytes",
+    );
     for points in KINDS {
         let case = club(640, 4, points);
         let frame = Frame { case: &case, cell_m: 2.0 };
@@ -55,16 +75,21 @@ fn halves_make_a_whole() {
             let (mut up, mut down) = (low.clone(), high.clone());
             up.merge(&high);
             down.merge(&low);
-            assert!(up == whole && down == whole, "{points:?}, cut at {k}");
+            sheet.holds(format!("{points:?}, cut at {k}: both orders give the whole"), up == whole && down == whole);
         }
-        assert_eq!(whole.flights(), 640);
-        assert!(of(0..639) != whole, "one flight fewer is another tally");
+        sheet.equal(format!("{points:?}: flights"), whole.flights(), 640);
+        sheet.holds(format!("{points:?}: one flight fewer is another tally"), of(0..639) != whole);
     }
+    sheet
 }
 
-/// A flight is the same alone, among N and among 2N: its number and the seed are all that it depends on.
-#[test]
-fn a_flight_stands_alone() {
+fn rep_3_a_flight_stands_alone() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-3",
+        "a flight alone, among N and among 2N",
+        Trust::Statement,
+        "its number and the seed are all that it depends on",
+    );
     for points in KINDS {
         let (short, long) = (club(256, 8, points), club(512, 8, points));
         let frame = Frame { case: &short, cell_m: 2.0 };
@@ -72,33 +97,39 @@ fn a_flight_stands_alone() {
         let of = |frame: &Frame, range| tally(frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         for flight in [0_u64, 1, 17, 255] {
             let (a, b) = (replay(&short, flight), replay(&long, flight));
-            assert_eq!(format!("{:?}", a.flown), format!("{:?}", b.flown), "{points:?}, flight {flight}");
-            assert!(a.path == b.path && a.drawn == b.drawn);
+            let flown = format!("{:?}", a.flown) == format!("{:?}", b.flown);
+            let same = flown && a.path == b.path && a.drawn == b.drawn;
+            sheet.holds(format!("{points:?}, flight {flight}: the same in a longer run"), same);
             // The run's own flight, taken out of it, is the replayed one.
             let mut alone = Tally::new(&frame);
             alone.add(&a.flown, &short, flight);
-            assert!(of(&frame, flight..flight + 1) == alone, "{points:?}, flight {flight}");
+            let same = of(&frame, flight..flight + 1) == alone;
+            sheet.holds(format!("{points:?}, flight {flight}: the run's own is the replayed one"), same);
         }
-        assert!(of(&frame, 0..256) == of(&longer, 0..256), "{points:?}: a longer run starts with the shorter one");
+        let same = of(&frame, 0..256) == of(&longer, 0..256);
+        sheet.holds(format!("{points:?}: a longer run starts with the shorter one"), same);
     }
+    sheet
 }
 
-/// Another seed flies other flights; the same seed the same.
-#[test]
-fn seeds_matter() {
+fn rep_4_seeds_matter() -> Sheet {
+    let mut sheet =
+        Sheet::new("REP-4", "four seeds", Trust::Statement, "another seed flies other flights, the same seed the same");
     for points in KINDS {
         let seeds = [0, 1, 2, u64::MAX];
         let all: Vec<_> = seeds.map(|seed| replay(&club(256, seed, points), 40)).into_iter().collect();
+        let mut alike = 0;
         for (i, a) in all.iter().enumerate() {
-            for (j, b) in all.iter().enumerate() {
-                assert_eq!(a.drawn == b.drawn, i == j, "{points:?}: seeds {} and {}", seeds[i], seeds[j]);
-            }
+            alike += all[i + 1..].iter().filter(|b| a.drawn == b.drawn).count();
         }
+        sheet.equal(format!("{points:?}: pairs of seeds that draw alike"), alike, 0);
         let again = replay(&club(256, 1, points), 40);
-        assert!(again.drawn == all[1].drawn && again.path == all[1].path);
+        let same = again.drawn == all[1].drawn && again.path == all[1].path;
+        sheet.holds(format!("{points:?}: the same seed again flies the same"), same);
     }
     let drawn = |points| replay(&club(256, 1, points), 40).drawn;
-    assert!(drawn(KINDS[0]) != drawn(KINDS[1]), "the two kinds of points differ");
+    sheet.holds("the two kinds of points differ", drawn(KINDS[0]) != drawn(KINDS[1]));
+    sheet
 }
 
 fn bits(s: &State<f64>) -> [u64; 12] {
@@ -141,8 +172,9 @@ fn somewhere(k: usize, t: f64) -> State<f64> {
     }
 }
 
-/// Lanes side by side give the bits of one lane, in the derivative and over steps, however the rocket is held.
-fn lanes_agree<const N: usize>(drawn: &[Drawn; N]) {
+/// Derivatives and steps of lanes side by side whose bits are not those of one lane, however the rocket is held.
+fn lanes_apart<const N: usize>(drawn: &[Drawn; N]) -> usize {
+    let mut apart = 0;
     let batch = Batch(core::array::from_fn(|k| &drawn[k]));
     let rail = [0.05, 0.02, 0.998_549_448_449_407_4];
     for hold in [Hold::Free, Hold::Guided { rail, friction: 0.1 }, Hold::TipOff { rail, friction: 0.1, guide_m: 0.9 }] {
@@ -161,31 +193,35 @@ fn lanes_agree<const N: usize>(drawn: &[Drawn; N]) {
                 for (k, s) in one.iter_mut().enumerate() {
                     let p = &drawn[k];
                     let alone = derivative(p, &p.instant(times[k], Side::After), s, &hold);
-                    assert_eq!(bits(&lane(&rate, k)), bits(&alone), "derivative, {hold:?}, lane {k}, {t} s");
+                    apart += usize::from(bits(&lane(&rate, k)) != bits(&alone));
                     let (m, e) = (p.instant(times[k] + 0.5 * dt, Side::Before), p.instant(times[k] + dt, Side::Before));
                     let stepped = step(p, s, &alone, dt, &m, &e, &hold);
-                    assert_eq!(bits(&lane(&next.state, k)), bits(&stepped.state), "step, {hold:?}, lane {k}, {t} s");
-                    assert_eq!(
-                        bits(&lane(&next.last, k)),
-                        bits(&stepped.last),
-                        "last stage, {hold:?}, lane {k}, {t} s"
-                    );
-                    assert!(stepped.state.velocity.iter().all(|x| x.is_finite()));
+                    apart += usize::from(bits(&lane(&next.state, k)) != bits(&stepped.state));
+                    apart += usize::from(bits(&lane(&next.last, k)) != bits(&stepped.last));
+                    apart += usize::from(!stepped.state.velocity.iter().all(|x| x.is_finite()));
                     *s = stepped.state;
                 }
                 wide = next.state;
             }
         }
     }
+    apart
 }
 
-#[test]
-fn lanes_give_the_same_bits() {
+fn rep_5_lanes() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-5",
+        "lanes side by side, in the derivative and over steps, on the rail, tipping off and free",
+        Trust::Statement,
+        "they give the bits of one lane",
+    );
     let cases: Vec<Case> = rockets::all().map(|(_, inputs)| case(inputs)).into_iter().collect();
     let drawn =
         |flight: u64| draw(&cases[(flight % 4) as usize], &Numbers::of(PointSet::Sobol, 6, flight), &Shift::NONE).0;
-    lanes_agree::<4>(&core::array::from_fn(|k| drawn(k as u64)));
-    lanes_agree::<8>(&core::array::from_fn(|k| drawn(100 + k as u64)));
+    let (four, eight) = (core::array::from_fn(|k| drawn(k as u64)), core::array::from_fn(|k| drawn(100 + k as u64)));
+    sheet.equal("results that differ, four lanes", lanes_apart::<4>(&four), 0);
+    sheet.equal("results that differ, eight lanes", lanes_apart::<8>(&eight), 0);
+    sheet
 }
 
 /// What one flight draws, piece by piece in words.
@@ -207,10 +243,13 @@ fn pieces(inputs: &Inputs, points: PointSet, flight: u64) -> Vec<(&'static str, 
     ]
 }
 
-/// Fixing one input, or giving it another law, changes that input and nothing else. What hangs under the canopy
-/// and where the rocket stands on the rail follow from its mass and balance: they are named.
-#[test]
-fn inputs_do_not_disturb_each_other() {
+fn rep_6_inputs() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-6",
+        "fixing one input, or giving it another law, changes that input and nothing else",
+        Trust::Statement,
+        "what hangs under the canopy and where the rocket stands on the rail follow from its mass and balance and are excepted",
+    );
     type Change = fn(&mut Inputs);
     let changes: [(&str, Change, &[&str]); 9] = [
         ("drag", |i| i.spread.drag = Some(Law::Fixed(1.0)), &["drag"]),
@@ -223,6 +262,7 @@ fn inputs_do_not_disturb_each_other() {
         ("canopy", |i| i.spread.canopy_drag = Some(Law::Fixed(1.0)), &["canopy"]),
         ("line stretch", |i| i.spread.line_stretch_lag = Some(Law::Fixed(0.5)), &["lags"]),
     ];
+    let (mut disturbed, mut without_effect) = (Vec::new(), Vec::new());
     for points in KINDS {
         for flight in [0, 33, 1000] {
             let plain = pieces(&rockets::club(), points, flight);
@@ -232,36 +272,49 @@ fn inputs_do_not_disturb_each_other() {
                 let mut changed = false;
                 for ((piece, before), (_, after)) in plain.iter().zip(pieces(&inputs, points, flight)) {
                     let same = *before == after;
-                    assert!(same || may.contains(piece), "{points:?}: fixing {name} moved {piece}");
+                    if !same && !may.contains(piece) {
+                        disturbed.push(format!("{name} moved {piece}"));
+                    }
                     changed |= !same;
                 }
-                assert!(changed, "{points:?}: fixing {name} did something");
+                if !changed {
+                    without_effect.push(*name);
+                }
             }
         }
     }
+    let none = |found: String| if found.is_empty() { "none".to_string() } else { found };
+    sheet.equal("inputs that disturb another", none(disturbed.join(", ")), "none".to_string());
+    sheet.equal("changes without effect", none(without_effect.join(", ")), "none".to_string());
+    sheet
 }
 
-/// Ways of deploying do not disturb each other: one asked alone is the one asked among others.
-///
-/// The ascent is followed closely only while something may still eject, so its tail, and with it only a
-/// ballistic impact, may move with the latest way asked about; everything of an opened flight stays.
-#[test]
-fn ways_do_not_disturb_each_other() {
+fn rep_7_ways() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-7",
+        "ways of deploying asked alone and among others, 64 flights",
+        Trust::Statement,
+        "one asked alone is the one asked among others; only a ballistic impact may move, as the ascent is followed closely only while something may still eject",
+    );
+    sheet.because("the accuracy that the model states");
     let case = club(256, 1, PointSet::Sobol);
     let ways = &case.inputs.question.ways;
     let mut ascent = Ascent::default();
+    let (mut other_outcomes, mut airspeed, mut landing) = (0, 0.0_f64, 0.0_f64);
     for flight in 0..64 {
         let (drawn, events) = draw(&case, &Numbers::of(PointSet::Sobol, 1, flight), &Shift::NONE);
         let Flown { deployed: together, .. } = fly(&drawn, &events, ways, &mut ascent);
-        for (k, way) in ways.iter().enumerate() {
+        for (way, among) in ways.iter().zip(&together) {
             let alone = fly(&drawn, &events, &[*way], &mut ascent).deployed[0];
-            let among = together[k];
-            assert_eq!(alone.outcome, among.outcome, "flight {flight}, way {k}");
+            other_outcomes += usize::from(alone.outcome != among.outcome);
             let (Some(a), Some(b)) = (alone.ejection, among.ejection) else { continue };
-            // Bounds of the accuracy that the model states: 0.05 m/s at ejection, 0.5 m on the ground.
-            assert!((a.airspeed_m_s - b.airspeed_m_s).abs() < 0.05, "flight {flight}, way {k}: {a:?} {b:?}");
+            airspeed = airspeed.max((a.airspeed_m_s - b.airspeed_m_s).abs());
             let (Some(a), Some(b)) = (alone.landing, among.landing) else { continue };
-            assert!(libm::hypot(a.east_m - b.east_m, a.north_m - b.north_m) < 0.5, "flight {flight}, way {k}");
+            landing = landing.max(libm::hypot(a.east_m - b.east_m, a.north_m - b.north_m));
         }
     }
+    sheet.equal("ways with another outcome", other_outcomes, 0);
+    sheet.at_most("airspeed at ejection, largest difference, m/s", airspeed, 0.05);
+    sheet.at_most("landing, largest difference, m", landing, 0.5);
+    sheet
 }
