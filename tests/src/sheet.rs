@@ -107,6 +107,16 @@ impl Sheet {
         self.bounded(quantity.to_string(), got, bound, "at least", got >= bound);
     }
 
+    /// Less than a bound.
+    pub fn less_than(&mut self, quantity: impl Display, got: f64, bound: f64) {
+        self.bounded(quantity.to_string(), got, bound, "less than", got < bound);
+    }
+
+    /// More than a bound.
+    pub fn more_than(&mut self, quantity: impl Display, got: f64, bound: f64) {
+        self.bounded(quantity.to_string(), got, bound, "more than", got > bound);
+    }
+
     /// A count or a word, exactly.
     pub fn equal<T: Display + PartialEq>(&mut self, quantity: impl Display, got: T, expected: T) {
         let pass = got == expected;
@@ -307,5 +317,76 @@ fn rows(page: &mut String, sheet: &Sheet) {
             if r.pass { "yes" } else { "**NO**" }.to_string(),
         ];
         line(page, format!("| {} |", cells.join(" | ")));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Sheet, Trust, long, places, short};
+
+    fn sheet() -> Sheet {
+        let mut sheet = Sheet::new("X-1", "a sheet", Trust::B, "nowhere");
+        sheet.because("it is a test");
+        sheet
+    }
+
+    fn verdict(fill: fn(&mut Sheet)) -> Result<(), String> {
+        let mut sheet = sheet();
+        fill(&mut sheet);
+        std::panic::catch_unwind(|| sheet.verdict()).map_err(|e| *e.downcast::<String>().expect("a text"))
+    }
+
+    #[test]
+    fn every_failing_row_is_told() {
+        let told = verdict(|s| {
+            s.close("first", 1.2, 1.0, 0.1);
+            s.close_relative("second", 10.5, 10.0, 0.1);
+            s.equal("third", 2, 3);
+            s.less_than("fourth", 1.0, 1.0);
+        });
+        let told = told.expect_err("three rows do not hold");
+        assert!(told.starts_with("X-1: 3 of 4 rows"), "{told}");
+        assert!(["first", "third", "fourth"].iter().all(|q| told.contains(q)) && !told.contains("second"), "{told}");
+    }
+
+    #[test]
+    fn what_is_no_number_holds_nowhere() {
+        let rows: [fn(&mut Sheet); 6] = [
+            |s| s.close("x", f64::NAN, 1.0, 1.0),
+            |s| s.close_relative("x", f64::NAN, 1.0, 1.0),
+            |s| s.all_close("x", [("a".into(), 1.0, 1.0), ("b".into(), f64::NAN, 1.0)], 1.0),
+            |s| s.at_most("x", f64::NAN, 1.0),
+            |s| s.at_least("x", f64::NAN, 1.0),
+            |s| s.more_than("x", f64::NAN, 1.0),
+        ];
+        for row in rows {
+            assert!(verdict(row).is_err());
+        }
+    }
+
+    #[test]
+    fn edges_hold_and_an_empty_sheet_does_not() {
+        assert_eq!(verdict(|s| s.close("x", 1.5, 1.0, 0.5)), Ok(()));
+        assert_eq!(verdict(|s| s.at_most("x", 1.0, 1.0)), Ok(()));
+        assert_eq!(verdict(|s| s.all_close("x", [("a".into(), 1.0, 1.25)], 0.5)), Ok(()));
+        assert!(verdict(|_| ()).is_err());
+    }
+
+    #[test]
+    #[should_panic(expected = "has no reason")]
+    fn a_tolerance_needs_a_reason() {
+        Sheet::new("X-2", "a sheet", Trust::B, "nowhere").close("x", 1.0, 1.0, 0.1);
+    }
+
+    #[test]
+    fn figures_are_readable() {
+        assert_eq!(long(79.623_381, places(1e-6 * 79.6)), "79.623381");
+        assert_eq!(long(-0.000_123_456, places(1e-7)), "-1.2346e-4");
+        assert_eq!((long(0.5, None), long(0.0, places(0.01))), ("0.5".into(), "0.000".into()));
+        assert_eq!(
+            ["0.05", "1e-6", "1.5", "0.0345"],
+            [0.05, 1e-6, 1.5, 0.0345].map(short).each_ref().map(|s| s.as_str())
+        );
+        assert_eq!((short(0.0), short(1234.0), short(2.5e-8)), ("0".into(), "1234".into(), "2.5e-8".into()));
     }
 }

@@ -71,7 +71,7 @@ fn adds_1_outcomes_and_chances() -> Sheet {
 
 fn slow_1_slowest_near_apogee() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-A",
+        "PRAC-1",
         "the moment to open is apogee: when a flight is slowest",
         Trust::CommonPractice,
         "the trade",
@@ -83,14 +83,14 @@ fn slow_1_slowest_near_apogee() -> Sheet {
         sheet.because("a lean over the top has its slowest instant a little off it");
         sheet.close(format!("{name}: slowest after apogee, median, s"), median, 0.0, 0.5);
         sheet.because("the delay that opens there is apogee's time less the burn");
-        sheet.at_most(format!("{name}: delay that opens there, s"), flight.slowest_delay_s.p50, flight.apogee_s.p50);
+        sheet.less_than(format!("{name}: delay that opens there, s"), flight.slowest_delay_s.p50, flight.apogee_s.p50);
     }
     sheet
 }
 
 fn slow_2_wind_shortens_the_best_delay() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-B",
+        "PRAC-2",
         "in wind a rocket turns into it, tops out lower and sooner, so the best delay is shorter",
         Trust::CommonPractice,
         "the trade",
@@ -113,8 +113,8 @@ fn slow_2_wind_shortens_the_best_delay() -> Sheet {
             let flight = answer(inputs, 512).flight.expect("they fly");
             let now = (flight.slowest_delay_s.p50, flight.apogee_m.p50);
             if let Some(before) = before {
-                sheet.at_most(format!("{name}, wind x {scale}: best delay, s"), now.0, before.0);
-                sheet.at_most(format!("{name}, wind x {scale}: apogee, m"), now.1, before.1);
+                sheet.less_than(format!("{name}, wind x {scale}: best delay, s"), now.0, before.0);
+                sheet.less_than(format!("{name}, wind x {scale}: apogee, m"), now.1, before.1);
             }
             before = Some(now);
         }
@@ -124,7 +124,7 @@ fn slow_2_wind_shortens_the_best_delay() -> Sheet {
 
 fn lean_1_long_delay_on_a_leaning_rail() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-C",
+        "PRAC-3",
         "leaning 20 deg and with far too long a delay a club rocket on six tenths of its thrust opens fast and low",
         Trust::CommonPractice,
         "the trade: near 45 m/s (100 mph) in the lower half of its height, and some meet the ground first; even at apogee a leaning flight does not stop",
@@ -149,21 +149,21 @@ fn lean_1_long_delay_on_a_leaning_rail() -> Sheet {
     }
     let (speed, height) = at(3);
     sheet.close("longest delay: median airspeed, m/s", speed, 45.0, 7.0);
-    sheet.at_most("longest delay: median height over apogee", height / apogee, 0.5);
-    sheet.at_least("shortest delay: median airspeed, m/s", at(0).0, 10.0);
+    sheet.less_than("longest delay: median height over apogee", height / apogee, 0.5);
+    sheet.more_than("shortest delay: median airspeed, m/s", at(0).0, 10.0);
     let count = |outcome| report.ways[3].outcomes.iter().find(|o| o.outcome == outcome).map_or(0, |o| o.flights);
     let both = count(Outcome::GroundFirst) > 0 && count(Outcome::OpenedTooLow) > 0;
     sheet.holds("longest delay: some meet the ground first, some open too low", both);
     // The shortest is the safest of these at 44.704 m/s (100 mph), and far from the last.
     let unsafe_share = |k: usize| report.ways[k].limits[1].unsafe_opening.estimate;
-    sheet.at_most("shortest delay: share of unsafe openings at 44.704 m/s", unsafe_share(0), 0.02);
-    sheet.at_least("longest delay: share of unsafe openings at 44.704 m/s", unsafe_share(3), 0.5);
+    sheet.less_than("shortest delay: share of unsafe openings at 44.704 m/s", unsafe_share(0), 0.02);
+    sheet.more_than("longest delay: share of unsafe openings at 44.704 m/s", unsafe_share(3), 0.5);
     sheet
 }
 
 fn late_1_a_minutes_delay() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-D",
+        "PRAC-4",
         "a minute's delay means the ground first, whatever the rocket",
         Trust::CommonPractice,
         "the trade",
@@ -179,7 +179,7 @@ fn late_1_a_minutes_delay() -> Sheet {
         sheet.equal(format!("{name}: outcomes"), outcomes.join(", "), "256 GroundFirst".to_string());
         for limit in &way.limits {
             let name = format!("{name}, limit {} m/s", limit.limit_m_s);
-            sheet.at_least(format!("{name}: unsafe, lower end"), limit.unsafe_opening.lower, 0.98);
+            sheet.more_than(format!("{name}: unsafe, lower end"), limit.unsafe_opening.lower, 0.98);
             sheet.close(format!("{name}: unsafe, upper end"), limit.unsafe_opening.upper, 1.0, 0.0);
             // It never opened, so not too fast either.
             sheet.equal(format!("{name}: opened too fast"), limit.over.hits, 0);
@@ -192,7 +192,7 @@ fn late_1_a_minutes_delay() -> Sheet {
 
 fn calm_1_comes_down_where_it_went_up() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-E",
+        "PRAC-5",
         "a vertical rail on a dead calm day without any spread: it comes down where it went up, and all flights are one",
         Trust::CommonPractice,
         "the trade",
@@ -214,13 +214,13 @@ fn calm_1_comes_down_where_it_went_up() -> Sheet {
             let flight = report.flight.as_ref().expect("it flies");
             let spread = flight.apogee_m.greatest.value - flight.apogee_m.least.value;
             sheet.because("rounding");
-            sheet.at_most(format!("{name}: highest less lowest apogee, m"), spread, 1e-6);
+            sheet.less_than(format!("{name}: highest less lowest apogee, m"), spread, 1e-6);
             sheet.because("it nearly stops at apogee");
             let slowest = flight.slowest_airspeed_m_s.greatest.value;
-            sheet.at_most(format!("{name}: slowest airspeed, m/s"), slowest, 1.0);
+            sheet.less_than(format!("{name}: slowest airspeed, m/s"), slowest, 1.0);
             sheet.because("Coriolis moves a fall of a kilometre by under two metres");
             let landing = report.ways[0].landing.as_ref().expect("it comes down");
-            sheet.at_most(format!("{name}: farthest landing, m"), landing.distance_m.greatest.value, 10.0);
+            sheet.less_than(format!("{name}: farthest landing, m"), landing.distance_m.greatest.value, 10.0);
         }
     }
     sheet
@@ -228,7 +228,7 @@ fn calm_1_comes_down_where_it_went_up() -> Sheet {
 
 fn dir_1_directions_everyone_knows() -> Sheet {
     let mut sheet = Sheet::new(
-        "CP-F",
+        "PRAC-6",
         "a larger parachute drifts farther, a longer rail leaves faster, more drag tops out lower",
         Trust::CommonPractice,
         "the trade",
@@ -245,8 +245,12 @@ fn dir_1_directions_everyone_knows() -> Sheet {
     let drift = |r: &Report| r.ways[1].landing.as_ref().expect("it lands").distance_m.p50;
     let exit = |r: &Report| r.rail.as_ref().expect("it leaves").exit_speed_m_s.p50;
     let apogee = |r: &Report| r.flight.as_ref().expect("it flies").apogee_m.p50;
-    sheet.at_least("1.2 m canopy: drift over that of 0.75 m", drift(&answer(large, 256)) / drift(&base), 1.2);
-    sheet.at_least("2.4 m rail: exit speed over that of 1.2 m", exit(&answer(long, 256)) / exit(&base), 1.2);
-    sheet.at_most("drag coefficient 0.9: apogee over that of 0.55", apogee(&answer(draggy, 256)) / apogee(&base), 0.95);
+    sheet.more_than("1.2 m canopy: drift over that of 0.75 m", drift(&answer(large, 256)) / drift(&base), 1.2);
+    sheet.more_than("2.4 m rail: exit speed over that of 1.2 m", exit(&answer(long, 256)) / exit(&base), 1.2);
+    sheet.less_than(
+        "drag coefficient 0.9: apogee over that of 0.55",
+        apogee(&answer(draggy, 256)) / apogee(&base),
+        0.95,
+    );
     sheet
 }

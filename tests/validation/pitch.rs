@@ -140,7 +140,7 @@ fn jd_1_jet_damping() -> Sheet {
         0.684_020_686,
         0.03,
     );
-    sheet.at_most(
+    sheet.less_than(
         "grain not known, rad/s: the whole lever damps more than",
         jet_damped(0.15, false),
         jet_damped(0.15, true),
@@ -168,7 +168,7 @@ fn rol_1_no_moment_about_the_axis() -> Sheet {
     let turning = dot(rate.spin, rate.spin).sqrt();
     sheet.close("turning about the axis over turning across it", dot(rate.spin, state.nose) / turning, 0.0, 1e-12);
     sheet.because("misaligned as it is, it does turn");
-    sheet.at_least("turning across the axis, rad/s²", turning, 1.0);
+    sheet.more_than("turning across the axis, rad/s²", turning, 1.0);
     sheet
 }
 

@@ -267,7 +267,7 @@ fn cov_1_intervals_cover() -> Sheet {
         sheet.equal(format!("{points:?}: intervals of another size or method"), other, 0);
         if points == PointSet::Sobol {
             sheet.because("points more even than chance must be worth something where hits are many");
-            sheet.at_most("Sobol, true chance 0.5: mean width over Clopper and Pearson's", width[0], 0.8);
+            sheet.less_than("Sobol, true chance 0.5: mean width over Clopper and Pearson's", width[0], 0.8);
             sheet.because("as above");
         }
     }

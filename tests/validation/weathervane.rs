@@ -67,8 +67,8 @@ fn wc_1_weathervane() -> Sheet {
         }
     }
     sheet.because("the shorter the lever, the closer");
-    sheet.at_most("worst at a lever of 0.1 m, deg, against that at 0.4 m", errors[1], errors[0]);
-    sheet.at_most("worst at a lever of 0.025 m, deg, against that at 0.1 m", errors[2], errors[1]);
+    sheet.less_than("worst at a lever of 0.1 m, deg, against that at 0.4 m", errors[1], errors[0]);
+    sheet.less_than("worst at a lever of 0.025 m, deg, against that at 0.1 m", errors[2], errors[1]);
     sheet
 }
 
@@ -139,7 +139,7 @@ fn ww_3_low_winds_weigh_most() -> Sheet {
     sheet.because("less than in the first layer; the last is left out, as it has no upper end");
     for (k, (height, extent_m)) in middle.enumerate() {
         let found = per_metre(k + 1, extent_m);
-        sheet.at_most(format!("displacement per m/s and metre of height about {height} m, m"), found, first);
+        sheet.less_than(format!("displacement per m/s and metre of height about {height} m, m"), found, first);
     }
     sheet
 }
