@@ -80,16 +80,6 @@ pub fn ascent(drawn: &Drawn, finer: f64) -> Ascent {
     out
 }
 
-/// Fails unless a value is within a tolerance of what a source says.
-pub fn close(what: &str, value: f64, expected: f64, tolerance: f64) {
-    assert!((value - expected).abs() <= tolerance, "{what}: {value}, expected {expected} +-{tolerance}");
-}
-
-/// As [`close`], with the tolerance relative to the expected value.
-pub fn close_relative(what: &str, value: f64, expected: f64, tolerance: f64) {
-    close(what, value, expected, tolerance * expected.abs());
-}
-
 /// Largest resident memory of this process so far, MiB; `None` where the system does not tell (it is Linux's
 /// `VmHWM`).
 pub fn peak_memory_mib() -> Option<f64> {

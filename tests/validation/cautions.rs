@@ -9,8 +9,8 @@ use slowpoint_tests::sheet::{Sheet, Trust};
 slowpoint_tests::subject! { "Cautions":
     saf_1_wind,
     saf_2_tilt,
-    saf_3_rail_speed,
-    saf_4_thrust_to_weight,
+    saf_3_thrust_to_weight,
+    saf_4_rail_speed,
 }
 
 /// Whether an answer warns about a topic.
@@ -68,9 +68,9 @@ fn saf_2_tilt() -> Sheet {
 }
 
 /// A card without spread leaves the rail at one speed; a longer rail carries it over the rule's.
-fn saf_3_rail_speed() -> Sheet {
+fn saf_4_rail_speed() -> Sheet {
     let mut sheet = Sheet::new(
-        "SAF-5",
+        "SAF-4",
         "speed on leaving the rail against 52 ft/s, 15.85 m/s",
         Trust::FromMemory,
         "NASA Student Launch handbook, vehicle requirement 2.14, read second-hand",
@@ -88,9 +88,9 @@ fn saf_3_rail_speed() -> Sheet {
     sheet
 }
 
-fn saf_4_thrust_to_weight() -> Sheet {
+fn saf_3_thrust_to_weight() -> Sheet {
     let mut sheet = Sheet::new(
-        "SAF-4",
+        "SAF-3",
         "80 N on the average under 1.5 kg",
         Trust::FromMemory,
         "80 / (1.5 x 9.80665) = 5.438; US high power code asks for 3, NASA Student Launch handbook for 5",

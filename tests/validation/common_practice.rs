@@ -11,7 +11,7 @@ use slowpoint_tests::rockets::{self, delay, without_spread};
 use slowpoint_tests::sheet::{Sheet, Trust};
 
 slowpoint_tests::subject! { "Whole answers":
-    adds_1_outcomes_and_chances,
+    sum_1_outcomes_and_chances,
     slow_1_slowest_near_apogee,
     slow_2_wind_shortens_the_best_delay,
     lean_1_long_delay_on_a_leaning_rail,
@@ -56,7 +56,7 @@ fn misfits(report: &Report) -> usize {
     bad
 }
 
-fn adds_1_outcomes_and_chances() -> Sheet {
+fn sum_1_outcomes_and_chances() -> Sheet {
     let mut sheet = Sheet::new(
         "SUM-1",
         "outcomes and chances of whole answers, 256 flights of four rockets",
@@ -71,7 +71,7 @@ fn adds_1_outcomes_and_chances() -> Sheet {
 
 fn slow_1_slowest_near_apogee() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-1",
+        "SLOW-1",
         "the moment to open is apogee: when a flight is slowest",
         Trust::CommonPractice,
         "the trade",
@@ -90,7 +90,7 @@ fn slow_1_slowest_near_apogee() -> Sheet {
 
 fn slow_2_wind_shortens_the_best_delay() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-2",
+        "SLOW-2",
         "in wind a rocket turns into it, tops out lower and sooner, so the best delay is shorter",
         Trust::CommonPractice,
         "the trade",
@@ -124,7 +124,7 @@ fn slow_2_wind_shortens_the_best_delay() -> Sheet {
 
 fn lean_1_long_delay_on_a_leaning_rail() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-3",
+        "LEAN-1",
         "leaning 20 deg and with far too long a delay a club rocket on six tenths of its thrust opens fast and low",
         Trust::CommonPractice,
         "the trade: near 45 m/s (100 mph) in the lower half of its height, and some meet the ground first; even at apogee a leaning flight does not stop",
@@ -163,7 +163,7 @@ fn lean_1_long_delay_on_a_leaning_rail() -> Sheet {
 
 fn late_1_a_minutes_delay() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-4",
+        "LATE-1",
         "a minute's delay means the ground first, whatever the rocket",
         Trust::CommonPractice,
         "the trade",
@@ -192,7 +192,7 @@ fn late_1_a_minutes_delay() -> Sheet {
 
 fn calm_1_comes_down_where_it_went_up() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-5",
+        "CALM-1",
         "a vertical rail on a dead calm day without any spread: it comes down where it went up, and all flights are one",
         Trust::CommonPractice,
         "the trade",
@@ -228,7 +228,7 @@ fn calm_1_comes_down_where_it_went_up() -> Sheet {
 
 fn dir_1_directions_everyone_knows() -> Sheet {
     let mut sheet = Sheet::new(
-        "PRAC-6",
+        "DIR-1",
         "a larger parachute drifts farther, a longer rail leaves faster, more drag tops out lower",
         Trust::CommonPractice,
         "the trade",

@@ -9,7 +9,7 @@ use slowpoint_tests::sheet::{Sheet, Trust};
 
 slowpoint_tests::subject! { "Motors":
     mot_3_triangle,
-    mot_3b_thrust_at_once,
+    mot_1_thrust_at_once,
     mot_4_average_of_the_label,
     mot_2_motor_code,
     mot_5_delay_tolerance,
@@ -40,9 +40,9 @@ fn mot_3_triangle() -> Sheet {
     sheet
 }
 
-fn mot_3b_thrust_at_once() -> Sheet {
+fn mot_1_thrust_at_once() -> Sheet {
     let mut sheet = Sheet::new(
-        "MOT-3b",
+        "MOT-1",
         "the same definitions where thrust is there at once: level F to T, then a ramp of T/100",
         Trust::B,
         "by hand: burn T + 0.95 T/100, average F (1 + 0.525 x 0.95/100) / (1 + 0.95/100)",

@@ -84,7 +84,7 @@ fn bl_1_body_lift() -> Sheet {
 
 fn bl_2_place_moves_forward() -> Sheet {
     let mut sheet = Sheet::new(
-        "BL-1cp",
+        "BL-2",
         "centre of pressure of the whole rocket by angle of attack",
         Trust::FromMemory,
         "Galejs' form: 1.1 times the side area, slopes linear in the angle (the model's are sin a cos a, so they are scaled by the ratio of the two)",
@@ -166,7 +166,7 @@ fn cp_3_shoulder_and_boattail() -> Sheet {
 
 fn bl_3_shortness() -> Sheet {
     let mut sheet = Sheet::new(
-        "BL-2",
+        "BL-3",
         "how much less a short body drags broadside than an endless one, by length in calibres",
         Trust::B,
         "Jorgensen's curve, NASA TR R-474, read second-hand through a fit; 1.2 is the endless cylinder's coefficient",

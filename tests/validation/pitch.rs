@@ -71,7 +71,7 @@ fn osc_1_pitch_oscillation() -> Sheet {
 
 fn osc_2_frequency_and_damping() -> Sheet {
     let mut sheet = Sheet::new(
-        "OSC-1i",
+        "OSC-2",
         "its invariants: damping ratio and undamped wavelength at every speed, C1 and C2 at 60 m/s",
         Trust::FromMemory,
         "the same source",
@@ -150,7 +150,7 @@ fn jd_1_jet_damping() -> Sheet {
 
 fn rol_1_no_moment_about_the_axis() -> Sheet {
     let mut sheet = Sheet::new(
-        "ROL-0",
+        "ROL-1",
         "nothing turns the rocket about its own axis, whatever is misaligned",
         Trust::Statement,
         "roll is an input, not a motion",

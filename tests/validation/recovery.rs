@@ -47,7 +47,7 @@ fn down(drawn: &Drawn, first: Canopy, main: Option<(Canopy, f64)>, mass_kg: f64,
 
 fn rec_1_descent_rates() -> Sheet {
     let mut sheet = Sheet::new(
-        "REC-1..5",
+        "REC-1",
         "steady descent of round canopies, by formula and at the end of a whole descent",
         Trust::B,
         "V = sqrt(2 W / (rho CD S)) (a parachute research group's page; Knacke, NWC TP 6575); REC-5 is published as a diameter, 0.435 m for 3 m/s, computed 0.4347",
@@ -179,7 +179,7 @@ fn largest_pulls(falling: &Falling, speed: f64) -> (f64, f64) {
 
 fn opn_3_published_curve() -> Sheet {
     let mut sheet = Sheet::new(
-        "OPN-5",
+        "OPN-3",
         "the same by time over A, for areas that grow in proportion to time and to its square",
         Trust::B,
         "Pflanz's curve in Knacke, NWC TP 6575, as digitised points, and the closed form: with t = (j (j+1) A / \
@@ -226,7 +226,7 @@ fn opn_3_published_curve() -> Sheet {
 
 fn opn_2_opening_force() -> Sheet {
     let mut sheet = Sheet::new(
-        "OPN-2..3",
+        "OPN-2",
         "largest pull of that canopy on 0.5 kg over the full one at the first speed, no gravity",
         Trust::B,
         "Pflanz's law in closed form beside its published curve: A = 2 m / (CD S rho n D), X1 = (1 + 1/3A)^-2 where the area grows as time squared; where it grows as the path squared, as flights here do it, A^(2/3) e^(-2/3) (own derivation), a tenth gentler",

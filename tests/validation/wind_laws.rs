@@ -6,9 +6,9 @@ use slowpoint_tests::sheet::{Sheet, Trust};
 slowpoint_tests::subject! { "Wind laws":
     wnd_0_ratios,
     wnd_1_power_law_and_its_exponent,
-    wnd_3_hand_held_reading,
-    wnd_4_vectors,
-    wnd_5_turbulence_intensity,
+    wnd_2_hand_held_reading,
+    wnd_3_vectors,
+    wnd_4_turbulence_intensity,
 }
 
 const NO_ERRORS: WindErrors = WindErrors {
@@ -108,7 +108,7 @@ fn wnd_0_ratios() -> Sheet {
 
 fn wnd_1_power_law_and_its_exponent() -> Sheet {
     let mut sheet = Sheet::new(
-        "WND-1..2",
+        "WND-1",
         "5 m/s at 10 m with an exponent of 0.25, at 40 m; exponents equivalent to a roughness",
         Trust::B,
         "engineering example, published 7.1 m/s; alpha = 1 / ln(z/z0) (wind-atlas FAQ)",
@@ -126,9 +126,9 @@ fn wnd_1_power_law_and_its_exponent() -> Sheet {
     sheet
 }
 
-fn wnd_3_hand_held_reading() -> Sheet {
+fn wnd_2_hand_held_reading() -> Sheet {
     let mut sheet = Sheet::new(
-        "WND-3",
+        "WND-2",
         "a hand-held 4 m/s at 2 m over short grass",
         Trust::B,
         "4 / 0.7230 and that x 1.3964 of WND-0's table: 5.5 m/s at 10 m, 7.7 at 100 m",
@@ -141,9 +141,9 @@ fn wnd_3_hand_held_reading() -> Sheet {
     sheet
 }
 
-fn wnd_4_vectors() -> Sheet {
+fn wnd_3_vectors() -> Sheet {
     let mut sheet = Sheet::new(
-        "WND-4",
+        "WND-3",
         "winds as vectors: 270 deg blows to the east; between 350 and 010 deg it is 000, not 180",
         Trust::B,
         "u = -s sin, v = -s cos; computed",
@@ -162,9 +162,9 @@ fn wnd_4_vectors() -> Sheet {
 }
 
 #[expect(clippy::approx_constant, reason = "0.4343 is a printed intensity")]
-fn wnd_5_turbulence_intensity() -> Sheet {
+fn wnd_4_turbulence_intensity() -> Sheet {
     let mut sheet = Sheet::new(
-        "WND-5",
+        "WND-4",
         "turbulence intensity, categories 0 to IV",
         Trust::A,
         "EN 1991-1-4 4.4: 1 / ln(z/z0); its table of roughness lengths",
