@@ -80,6 +80,11 @@ pub fn ascent(drawn: &Drawn, finer: f64) -> Ascent {
     out
 }
 
+/// The larger of two errors; one that is no number is never lost.
+pub fn larger(a: f64, b: f64) -> f64 {
+    if b > a || b.is_nan() { b } else { a }
+}
+
 /// Largest resident memory of this process so far, MiB; `None` where the system does not tell (it is Linux's
 /// `VmHWM`).
 pub fn peak_memory_mib() -> Option<f64> {

@@ -10,8 +10,8 @@ use slowpoint_sim::draw::{Numbers, PointSet, Shift, draw};
 use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, Parts, Start, State, derivative, fly};
 use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::thrust::Side;
-use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
+use slowpoint_tests::{larger, rockets};
 
 slowpoint_tests::subject! { "Integration":
     thousand_drawn_flights_against_dopri5,
@@ -187,6 +187,8 @@ fn land(drawn: &Drawn, events: &Events, s: &State<f64>) -> [f64; 2] {
 #[derive(Clone, Copy, Default)]
 struct Errors {
     flight: u64,
+    /// Whether there was anything to compare: no mishap of the ascent.
+    compared: bool,
     airspeed_m_s: f64,
     landing_m: f64,
     ballistic_m: f64,
@@ -201,7 +203,7 @@ fn errors(case: &Case, flight: u64) -> Errors {
         return Errors { flight, ..Errors::default() };
     }
     let (mut t, mut s) = leave_rail(&drawn);
-    let mut worst = Errors { flight, ..Errors::default() };
+    let mut worst = Errors { flight, compared: true, ..Errors::default() };
     let mut order: Vec<usize> = (0..question.ways.len()).collect();
     let fires: Vec<f64> = question.ways.iter().map(|w| events.fires_s(w, &drawn, &ascent)).collect();
     order.sort_by(|a, b| fires[*a].total_cmp(&fires[*b]));
@@ -212,12 +214,12 @@ fn errors(case: &Case, flight: u64) -> Errors {
         t = ejection.time_s;
         let (east, north) = drawn.wind.at(s.position[2]);
         let airspeed = norm([s.velocity[0] - east, s.velocity[1] - north, s.velocity[2]]);
-        worst.airspeed_m_s = worst.airspeed_m_s.max((airspeed - ejection.airspeed_m_s).abs());
+        worst.airspeed_m_s = larger(worst.airspeed_m_s, (airspeed - ejection.airspeed_m_s).abs());
         let stretch = solve(&drawn, Hold::Free, t, t + events.line_stretch_lag_s, s);
         let down = land(&drawn, &events, &stretch);
         let landing = deployed.landing.expect("an opened flight lands");
         let off = libm::hypot(down[0] - landing.east_m, down[1] - landing.north_m);
-        worst.landing_m = worst.landing_m.max(off);
+        worst.landing_m = larger(worst.landing_m, off);
     }
     // The same flight without any ejection, at the engine's instant of impact.
     let end = ascent.path.at(ascent.path.end_s());
@@ -239,11 +241,14 @@ fn thousand_drawn_flights_against_dopri5() -> Sheet {
         "a general-purpose adaptive solver, the Dormand-Prince 5(4) pair of crate ode_solvers, at 1e-12 on the engine's \
         own derivative",
     );
-    let (mut all, mut beyond, mut astray) = (0, 0, 0);
+    let (mut all, mut compared, mut beyond, mut astray) = (0, 0, 0, 0);
     for (name, inputs) in rockets::all() {
         let case = Case::new(inputs).unwrap_or_else(|f| panic!("{name}: {f:?}"));
         let found: Vec<Errors> = (0..FLIGHTS).into_par_iter().map(|flight| errors(&case, flight)).collect();
-        let off = |e: &&Errors| e.airspeed_m_s > 0.05 || e.landing_m > 0.5;
+        let off = |e: &&Errors| {
+            let within = e.airspeed_m_s <= 0.05 && e.landing_m <= 0.5;
+            !within
+        };
         for e in found.iter().filter(off) {
             println!(
                 "{name}, flight {}: airspeed off by {:.4} m/s, landing by {:.3} m",
@@ -262,11 +267,13 @@ fn thousand_drawn_flights_against_dopri5() -> Sheet {
             v.0, v.1, l.0, l.1, b.0, b.1
         );
         all += found.len();
+        compared += found.iter().filter(|e| e.compared).count();
         beyond += found.iter().filter(off).count();
-        astray += found.iter().filter(|e| e.ballistic_m > 0.5).count();
+        astray += found.len() - found.iter().filter(|e| e.ballistic_m <= 0.5).count();
     }
     sheet.because("as the model states: airspeed within 0.05 m/s and landing within 0.5 m for 99.9 % of flights");
-    sheet.at_most(format!("flights beyond 0.05 m/s or 0.5 m, of {all}"), beyond as f64, 0.001 * all as f64);
+    let name = format!("flights beyond 0.05 m/s or 0.5 m, of {all}, {compared} of them without mishap");
+    sheet.at_most(name, beyond as f64, 0.001 * all as f64);
     sheet.because(
         "without ejection a rocket that all but stops at apogee turns over in a way that magnifies any error, and falls \
         for half a minute: 97 % within 0.5 m, the rest astray by metres in clouds of hundreds of metres",

@@ -4,8 +4,8 @@ use slowpoint_sim::case::{Case, MotorInput, ThrustInput};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
 use slowpoint_sim::flight::{MassState, delay_tolerance_s};
 use slowpoint_sim::thrust::{DrawnMotor, Side, ThrustCurve, ThrustTable};
-use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
+use slowpoint_tests::{larger, rockets};
 
 slowpoint_tests::subject! { "Motors":
     mot_3_triangle,
@@ -151,8 +151,7 @@ fn mot_6_draws_conserve() -> Sheet {
                 for (got, expected) in
                     [(t.impulse_n_s(), impulse), (burned, case.mass.propellant_kg), (mass_kg, drawn.mass.dry_mass_kg)]
                 {
-                    let relative = (got / expected - 1.0).abs();
-                    off = if relative.is_nan() { f64::INFINITY } else { off.max(relative) };
+                    off = larger(off, (got / expected - 1.0).abs());
                 }
                 burnouts.push(t.burnout_s());
             }

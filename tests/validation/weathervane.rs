@@ -7,7 +7,7 @@ use slowpoint_sim::flight::{Gravity, Start, State};
 use slowpoint_sim::lanes::norm;
 use slowpoint_sim::wind::WindTable;
 use slowpoint_tests::sheet::{Sheet, Trust};
-use slowpoint_tests::{ascent, bare, bare_aero, one_motor, rockets};
+use slowpoint_tests::{ascent, bare, bare_aero, larger, one_motor, rockets};
 
 slowpoint_tests::subject! { "Weathervane and wind weighting":
     wc_1_weathervane,
@@ -53,7 +53,7 @@ fn wc_1_weathervane() -> Sheet {
             libm::atan2(-v[0], v[2]).to_degrees()
         };
         let rows = [(50.0, 12.8397), (100.0, 15.6756), (200.0, 17.0655)].map(|(v, deg)| (v, upwind_deg(v), deg));
-        errors.push(rows.iter().fold(0.0_f64, |worst, (_, got, deg)| worst.max((got - deg).abs())));
+        errors.push(rows.iter().fold(0.0, |worst, (_, got, deg)| larger(worst, (got - deg).abs())));
         if lever == 0.025 {
             sheet.because("a tail that turns within some 2.5 cm comes close; read at the first step past the speed");
             for (airspeed, got, expected) in rows {
