@@ -230,7 +230,7 @@ pub struct Subject {
 }
 
 /// Lists a module's cases once: each becomes a test, and all of them the module's part of the page. A function that is
-/// not listed is dead code, and so is a module's `SUBJECT` that the page does not name.
+/// not listed is dead code.
 #[macro_export]
 macro_rules! subject {
     ($title:literal: $($case:ident),+ $(,)?) => {
