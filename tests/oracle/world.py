@@ -119,10 +119,10 @@ class Wind:
         size = math.sqrt((1 - w) ** 2 + w * w + 2 * w * (1 - w) * self.agreement[k])
         return (chain[k] * (1 - w) + chain[k + 1] * w) / size
 
-    def at(self, z):
-        """Towards east and north."""
+    def at(self, z, mean=None):
+        """Towards east and north; about the given mean wind where it is not the law's own."""
         z = max(z, 0.0)
-        east, north = self.mean(z)
+        east, north = mean or self.mean(z)
         near = max(min(math.log(max(z, self.foot) / self.foot) / math.log(10.0 / self.foot), 1.0), 0.0)
         speed = math.hypot(east, north)
         if near == 0.0:
@@ -137,10 +137,20 @@ class Wind:
 
 class Layers:
     """The law laid down at heights, linear between and held above: what a drawn flight is defined to fly through.
-    One layer at a time, whose line goes on beyond its ends: a solver that looks past a corner sees no corner."""
+    Half-way between two anchors of the errors there is a height of the errors alone, and inside the logarithmic law
+    the mean wind runs straight past it. One layer at a time, whose line goes on beyond its ends: a solver that looks
+    past a corner sees no corner."""
 
     def __init__(self, law, heights):
-        self.rows = [(z, *law.at(z)) for z in heights]
+        halves = {(a + b) / 2 for a, b in zip(law.anchors, law.anchors[1:])}
+        self.rows = []
+        for k, z in enumerate(heights):
+            mean = None
+            if z in halves and z < law.law_top:
+                low, high = heights[k - 1], heights[k + 1]
+                w = (z - low) / (high - low)
+                mean = [a + (b - a) * w for a, b in zip(law.mean(low), law.mean(high))]
+            self.rows.append((z, *law.at(z, mean)))
         self.heights = heights
         self.layer = 0
 

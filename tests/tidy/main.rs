@@ -70,6 +70,9 @@ fn every_file_says_what_it_is() {
         let generated = first.is_empty();
         assert!(generated || first.starts_with("//!"), "{} begins without //!", path.display());
     }
+    for path in files("tests/oracle", &["py"]) {
+        assert!(text(&path).starts_with("\"\"\""), "{} begins without a docstring", path.display());
+    }
 }
 
 #[test]
@@ -157,7 +160,11 @@ fn nothing_is_left_undone_or_promised() {
     // Put together here, so that this file does not find itself.
     let marks =
         [["TO", "DO"].concat(), ["FIX", "ME"].concat(), ["todo", "!("].concat(), ["unimplemented", "!("].concat()];
-    let all = code().into_iter().chain(files("deploy", &["md"])).chain(files("server/examples", &["json"]));
+    let all = code()
+        .into_iter()
+        .chain(files("tests/oracle", &["py"]))
+        .chain(files("deploy", &["md"]))
+        .chain(files("server/examples", &["json"]));
     for path in all {
         let source = text(&path);
         for mark in &marks {
