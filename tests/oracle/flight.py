@@ -64,11 +64,10 @@ def quaternion_to(nose):
 class Flight:
     """Flies one drawn flight through its wind laid down at the given heights.
 
-    `drag_error` makes it wrong on purpose. The engine's canopies come down without the Earth's rotation;
-    `rotation_under_canopy` tells what that costs.
+    `drag_error`, and a canopy that comes down without the Earth's rotation, make it wrong on purpose.
     """
 
-    def __init__(self, card, drawn, wind_heights, drag_error=1.0, finer=1.0, rotation_under_canopy=False):
+    def __init__(self, card, drawn, wind_heights, drag_error=1.0, finer=1.0, rotation_under_canopy=True):
         self.card, self.drawn, self.finer = card, drawn, finer
         self.rotation_under_canopy = rotation_under_canopy
         self.rocket = Rocket(card, drawn)

@@ -279,9 +279,10 @@ fn drift_1_through_the_laws() -> Sheet {
         ("power law", fine(power, 1e-6), 341.378855),
         ("log law", fine(log, 0.03), 339.207641),
     ] {
-        let [seconds, east, north] = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
+        let found = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
+        let [east, north] = found.air_m;
         sheet.close_relative(format!("{what}: drift, m"), east, drift, 1e-5);
-        sheet.close_relative(format!("{what}: time, s"), seconds, 60.0, 1e-9);
+        sheet.close_relative(format!("{what}: time, s"), found.seconds, 60.0, 1e-9);
         sheet.close(format!("{what}: drift across, m"), north, 0.0, 1e-12);
     }
     sheet
@@ -302,9 +303,9 @@ fn drift_3_through_thinning_air() -> Sheet {
     for (height, drift, seconds) in
         [(300.0, 238.2763, 59.5691), (1000.0, 780.9639, 195.2410), (3000.0, 2231.6327, 557.9082)]
     {
-        let [t, east, _] = table.between(height, 0.0, &body, &wind, &air, |_| G);
-        sheet.close_relative(format!("drift from {height} m, m"), east, drift, 1e-5);
-        sheet.close_relative(format!("time from {height} m, s"), t, seconds, 1e-5);
+        let found = table.between(height, 0.0, &body, &wind, &air, |_| G);
+        sheet.close_relative(format!("drift from {height} m, m"), found.air_m[0], drift, 1e-5);
+        sheet.close_relative(format!("time from {height} m, s"), found.seconds, seconds, 1e-5);
     }
     sheet
 }
@@ -341,8 +342,8 @@ fn drift_2_through_a_profile() -> Sheet {
         let layers: [Layer; 0] = [];
         let wind = Profile::new(Some(surface), &layers, law, none).map(|p| p.mean());
         let wind = wind.unwrap_or_else(|| panic!("a surface wind is enough"));
-        let [_, east, _] = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
-        sheet.close_relative(format!("{law:?}: drift, m"), east, drift, 0.005);
+        let found = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
+        sheet.close_relative(format!("{law:?}: drift, m"), found.air_m[0], drift, 0.005);
     }
     sheet
 }

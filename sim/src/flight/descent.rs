@@ -1,6 +1,7 @@
 //! From line stretch to the ground under what opens: a point mass through filling until it rides at its
 //! descent rate, then the closed drift form.
 
+use super::forces::coriolis_m_s2;
 use super::parts::Drawn;
 use super::path::Moment;
 use crate::lanes::norm;
@@ -82,7 +83,9 @@ impl Falling<'_, '_> {
         let airspeed = norm(u);
         let area = self.bare_area_m2 + self.canopy.drag_area_m2 * self.open_share(s[6]);
         let k = 0.5 * density * area * airspeed / self.mass_kg;
-        [s[3], s[4], s[5], -k * u[0], -k * u[1], -k * u[2] - self.parts.gravity.at(s[2]), airspeed]
+        let fall = self.parts.gravity.at(s[2]);
+        let [ce, cn, cu] = coriolis_m_s2(self.parts.earth_rotation_rad_s, [s[3], s[4], s[5]]);
+        [s[3], s[4], s[5], ce - k * u[0], cn - k * u[1], cu - k * u[2] - fall, airspeed]
     }
 
     fn step(&self, s: &Point, dt: f64) -> Point {
@@ -148,19 +151,25 @@ impl Falling<'_, '_> {
         // the descent rate times 1 + a/2g, with a the product of rate and its change per metre.
         let change_per_s = (high_rate - rate) / (high - low_m).max(1e-9);
         let faster = 1.0 + 0.5 * 0.5 * (rate + high_rate) * change_per_s / g;
-        let [seconds, east, north] = drift.between(high, low_m, &body, wind, air, gravity).map(|x| x / faster);
+        let d = drift.between(high, low_m, &body, wind, air, gravity);
         let start = [from.velocity_m_s[0], from.velocity_m_s[1]];
         let v = DriftTable::velocity_at(low_m, high, start, rate * rate / g, wind);
-        // Displacement of a linear relaxation: integral of the wind less time constant x change of velocity.
-        // The change from the start to the wind happens above, the rest on the way down.
-        let lag = |start: f64, wind_high: f64, end: f64| {
-            high_rate / g * (start - wind_high) + 0.5 * (rate + high_rate) / g * (wind_high - end)
-        };
-        let (wind_east, wind_north) = wind.at(high);
-        let (lag_east, lag_north) = (lag(start[0], wind_east, v[0]), lag(start[1], wind_north, v[1]));
+        // What it comes further than the air: for the difference to the wind at the top, on the way, and below.
+        let ((top_east, top_north), (ground_east, ground_north)) = (wind.at(high), wind.at(low_m));
+        let ends =
+            |start: f64, top: f64, ground: f64, end: f64| high_rate / g * (start - top) + rate / g * (ground - end);
+        // Coriolis, -2 omega x v of the air's motion and of the fall: sideways it pushes for as long as the time
+        // constant; moving east weighs less, so that the fall takes longer.
+        let [on, ou] = self.parts.earth_rotation_rad_s;
+        let faster = faster - on * d.air_m[0] / (d.seconds * g).max(1e-9);
+        let mean_time_constant_s = d.time_constant_m_s / (high - low_m).max(1e-9);
+        let turned_east = 2.0 * (on * d.time_constant_m_s + ou * mean_time_constant_s * d.air_m[1]);
+        let turned_north = -2.0 * ou * mean_time_constant_s * d.air_m[0];
+        let east = d.air_m[0] / faster + d.lag_m[0] + ends(start[0], top_east, ground_east, v[0]) + turned_east;
+        let north = d.air_m[1] / faster + d.lag_m[1] + ends(start[1], top_north, ground_north, v[1]) + turned_north;
         Moment {
-            time_s: from.time_s + seconds,
-            position_m: [from.position_m[0] + east + lag_east, from.position_m[1] + north + lag_north, low_m],
+            time_s: from.time_s + d.seconds / faster,
+            position_m: [from.position_m[0] + east, from.position_m[1] + north, low_m],
             velocity_m_s: [v[0], v[1], -rate],
         }
     }

@@ -72,6 +72,14 @@ pub struct Flow<L> {
     pub damping: L,
 }
 
+/// Coriolis acceleration, m/s^2: -2 omega x v with omega = (0, north, up).
+#[inline(always)]
+pub(super) fn coriolis_m_s2<L: Lane>([north, up]: [L; 2], velocity_m_s: Vector<L>) -> Vector<L> {
+    let two = L::splat(2.0);
+    let [vx, vy, vz] = velocity_m_s;
+    [two * (up * vy - north * vz), -(two * up * vx), two * north * vx]
+}
+
 /// Acceleration (m/s^2) and moment (N m) on a free rocket, and the flow round it.
 #[inline(always)]
 fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vector<L>, Vector<L>, Flow<L>) {
@@ -139,13 +147,11 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     force = along(force, e2, side[1]);
     let mut acceleration = scale(force, now.per_mass);
     acceleration[2] = acceleration[2] - parts.gravity(height);
-    // Coriolis: -2 omega x v with omega = (0, north, up).
-    let (on, ou) = (parts.number(|d| d.earth_rotation_rad_s[0]), parts.number(|d| d.earth_rotation_rad_s[1]));
-    let two = L::splat(2.0);
-    let v = s.velocity;
-    acceleration[0] = acceleration[0] - two * (on * v[2] - ou * v[1]);
-    acceleration[1] = acceleration[1] - two * ou * v[0];
-    acceleration[2] = acceleration[2] + two * on * v[0];
+    let turned = coriolis_m_s2(
+        [parts.number(|d| d.earth_rotation_rad_s[0]), parts.number(|d| d.earth_rotation_rad_s[1])],
+        s.velocity,
+    );
+    acceleration = along(acceleration, turned, L::splat(1.0));
 
     let mut torque = scale(cross(s.nose, u_across), turning);
     torque = along(torque, s.spin, -damping);

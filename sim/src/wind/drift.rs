@@ -3,8 +3,9 @@
 //! With drag area A and mass m the descent rate is w = sqrt(2 m g / (rho A)). Time and drift from height
 //! z to the ground are integrals of sqrt(rho/g) and of wind x sqrt(rho/g) over height, taken once per
 //! flight, times sqrt(A / 2m). A canopy follows the wind with the time constant w/g; for that linear
-//! relaxation the displacement is exactly the integral of the wind less w/g times the change of velocity,
-//! so only the velocity at touchdown is needed besides.
+//! relaxation the displacement is exactly the integral of the wind less that of the time constant over the change of
+//! velocity. Inside the fall the velocity is the wind's, so that is the integral of sqrt(1/(rho g)) over the change
+//! of the wind, times sqrt(2m / A); at both ends it is the difference to the wind.
 
 use super::WindTable;
 use crate::air::AirTable;
@@ -25,40 +26,68 @@ impl Descent {
     }
 }
 
+/// A descent of a body that starts and ends with the velocity of the wind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drift {
+    /// Time it takes, s.
+    pub seconds: f64,
+    /// Way of the air round it, towards east and north, m.
+    pub air_m: [f64; 2],
+    /// How much further it comes for its lag behind a wind that changes on the way, m.
+    pub lag_m: [f64; 2],
+    /// Integral of the time constant over the height, m s: how far a force sideways takes it, per m/s^2 and m/s down.
+    pub time_constant_m_s: f64,
+}
+
+/// Integrals over height: of sqrt(rho/g); of the wind times it; of sqrt(1/(rho g)) over the change of the wind; of
+/// that itself.
+type Sums = [f64; 6];
+
 /// Cumulative integrals of one flight's air and wind.
 #[derive(Debug, Clone)]
 pub struct DriftTable {
-    /// Per node: integral from the ground of sqrt(rho/g), and of wind east and north times it.
-    sums: Vec<[f64; 3]>,
+    /// Per node, from the ground.
+    sums: Vec<Sums>,
 }
 
-/// Simpson's rule for sqrt(rho/g) x (1, wind) between two heights of one wind segment.
-fn piece(low: f64, high: f64, wind_low: (f64, f64), wind_high: (f64, f64), q: impl Fn(f64) -> f64) -> [f64; 3] {
-    let (q0, q1, q2) = (q(low), q(0.5 * (low + high)), q(high));
+/// Simpson's rule between two heights of one wind segment; `air` gives density and gravity.
+fn piece(low: f64, high: f64, wind_low: (f64, f64), wind_high: (f64, f64), air: impl Fn(f64) -> (f64, f64)) -> Sums {
+    let at = |z: f64| {
+        let (density, gravity) = air(z);
+        let q = (density / gravity).sqrt();
+        (q, 1.0 / (q * gravity))
+    };
+    let ((q0, r0), (q1, r1), (q2, r2)) = (at(low), at(0.5 * (low + high)), at(high));
     let sixth = (high - low) / 6.0;
     let weigh = |a: f64, b: f64| sixth * (q0 * a + 2.0 * q1 * (a + b) + q2 * b);
-    [weigh(1.0, 1.0), weigh(wind_low.0, wind_high.0), weigh(wind_low.1, wind_high.1)]
+    let constant = (r0 + 4.0 * r1 + r2) / 6.0;
+    [
+        weigh(1.0, 1.0),
+        weigh(wind_low.0, wind_high.0),
+        weigh(wind_low.1, wind_high.1),
+        constant * (wind_high.0 - wind_low.0),
+        constant * (wind_high.1 - wind_low.1),
+        constant * (high - low),
+    ]
 }
 
 impl DriftTable {
     /// Lays down the integrals; `gravity` gives m/s^2 at a height above the pad.
     pub fn new(wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> Self {
         let nodes = wind.nodes();
-        let q = |z: f64| (air.at(z).0 / gravity(z)).sqrt();
-        let mut sums = vec![[0.0; 3]];
+        let mut sums = vec![[0.0; 6]];
         for w in nodes.windows(2) {
-            let add = piece(w[0][0], w[1][0], (w[0][1], w[0][2]), (w[1][1], w[1][2]), q);
-            let last = sums[sums.len() - 1];
-            sums.push([last[0] + add[0], last[1] + add[1], last[2] + add[2]]);
+            let wind = |k: usize| (w[k][1], w[k][2]);
+            let add = piece(w[0][0], w[1][0], wind(0), wind(1), |z| (air.at(z).0, gravity(z)));
+            sums.push(plus(&sums[sums.len() - 1], &add));
         }
         Self { sums }
     }
 
-    /// The three integrals from the ground to a height.
-    fn upto(&self, z: f64, wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> [f64; 3] {
+    /// The integrals from the ground to a height.
+    fn upto(&self, z: f64, wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> Sums {
         let k = wind.segment(z);
         let node = wind.nodes()[k];
-        let q = |z: f64| (air.at(z).0 / gravity(z)).sqrt();
         let mut sum = self.sums[k];
         // Above the last node the wind is held; long stretches are split to keep Simpson's rule exact
         // enough (fourth order in 1 km over the scale height of density).
@@ -66,14 +95,13 @@ impl DriftTable {
         let step = (z - node[0]) / parts;
         for i in 0..parts as usize {
             let low = node[0] + i as f64 * step;
-            let add = piece(low, low + step, wind.at(low), wind.at(low + step), q);
-            sum = [sum[0] + add[0], sum[1] + add[1], sum[2] + add[2]];
+            let add = piece(low, low + step, wind.at(low), wind.at(low + step), |z| (air.at(z).0, gravity(z)));
+            sum = plus(&sum, &add);
         }
         sum
     }
 
-    /// From one height down to another at the descent rate: (seconds, metres east, metres north) of a
-    /// body that moves with the wind exactly.
+    /// From one height down to another at the descent rate.
     pub fn between(
         &self,
         high_m: f64,
@@ -82,11 +110,17 @@ impl DriftTable {
         wind: &WindTable,
         air: &AirTable,
         gravity: impl Fn(f64) -> f64 + Copy,
-    ) -> [f64; 3] {
+    ) -> Drift {
         let pace = (body.drag_area_m2 / (2.0 * body.mass_kg)).sqrt();
         let high = self.upto(high_m, wind, air, gravity);
-        let low = if low_m > 0.0 { self.upto(low_m, wind, air, gravity) } else { [0.0; 3] };
-        [(high[0] - low[0]) * pace, (high[1] - low[1]) * pace, (high[2] - low[2]) * pace]
+        let low = if low_m > 0.0 { self.upto(low_m, wind, air, gravity) } else { [0.0; 6] };
+        let [time, east, north, lag_east, lag_north, constant] = core::array::from_fn(|i| high[i] - low[i]);
+        Drift {
+            seconds: time * pace,
+            air_m: [east * pace, north * pace],
+            lag_m: [lag_east / pace, lag_north / pace],
+            time_constant_m_s: constant / pace,
+        }
     }
 
     /// Horizontal velocity at a height of a body that came down from another height at a steady rate,
@@ -120,4 +154,8 @@ impl DriftTable {
         }
         v
     }
+}
+
+fn plus(a: &Sums, b: &Sums) -> Sums {
+    core::array::from_fn(|i| a[i] + b[i])
 }

@@ -4,7 +4,7 @@ mod drift;
 mod profile;
 mod table;
 
-pub use drift::{Descent, DriftTable};
+pub use drift::{Descent, Drift, DriftTable};
 pub use profile::{
     Direction, ERROR_ANCHORS_M, LAW_TOP_M, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers,
 };
