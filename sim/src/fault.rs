@@ -20,16 +20,21 @@ impl Fault {
 
 /// Gathers every fault instead of stopping at the first one.
 #[derive(Debug, Default)]
-pub struct Faults(pub Vec<Fault>);
+pub struct Faults {
+    /// What is wrong.
+    pub found: Vec<Fault>,
+    /// Inputs that are no number: a placeholder where a caller is still gathering faults, never part of a case.
+    pub no_number: Vec<Fault>,
+}
 
 impl Faults {
     /// Notes a fault.
     pub fn add(&mut self, field: impl Into<String>, problem: impl Into<String>, remedy: impl Into<String>) {
-        self.0.push(Fault::new(field, problem, remedy));
+        self.found.push(Fault::new(field, problem, remedy));
     }
 
     /// Whether a field or anything inside it has been faulted already.
     pub fn touches(&self, field: &str) -> bool {
-        self.0.iter().any(|f| f.field == field || f.field.starts_with(&format!("{field}.")))
+        self.found.iter().any(|f| f.field == field || f.field.starts_with(&format!("{field}.")))
     }
 }

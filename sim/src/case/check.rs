@@ -5,14 +5,16 @@ use super::shape::Shape;
 use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
-use crate::fault::Faults;
+use crate::fault::{Fault, Faults};
 use crate::flight::Electronics;
 use crate::limits::{self, Limit, plain};
 use crate::thrust::ThrustCurve;
 use crate::wind::{Descent, Direction};
 
 fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
-    if !faults.touches(field) && !value.is_nan() {
+    if value.is_nan() {
+        faults.no_number.push(Fault::new(field, format!("{} is no number", limit.what), limit.hint));
+    } else if !faults.touches(field) {
         limit.check(field, value, faults);
     }
 }

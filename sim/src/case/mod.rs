@@ -136,9 +136,10 @@ const STREAMER_FILL_LENGTHS: f64 = 1.0;
 impl Case {
     /// Checks everything, fills in what was left open. All faults at once.
     pub fn new(inputs: Inputs) -> Result<Self, Vec<Fault>> {
-        let first = Self::faults(&inputs);
-        if !first.is_empty() {
-            return Err(first);
+        let Faults { mut found, no_number } = Self::first_faults(&inputs);
+        found.extend(no_number);
+        if !found.is_empty() {
+            return Err(found);
         }
         let mut faults = Faults::default();
         let mut assumed = Vec::new();
@@ -182,7 +183,7 @@ impl Case {
                 source: "assumption",
             });
         }
-        let Some(wind) = wind.filter(|_| faults.0.is_empty()) else { return Err(faults.0) };
+        let Some(wind) = wind.filter(|_| faults.found.is_empty()) else { return Err(faults.found) };
         let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
             let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
             assumed.push(Assumption {
@@ -221,10 +222,14 @@ impl Case {
     /// Faults that show before anything is filled in, also while numbers are missing (NaN): ranges, and what
     /// contradicts each other.
     pub fn faults(inputs: &Inputs) -> Vec<Fault> {
+        Self::first_faults(inputs).found
+    }
+
+    fn first_faults(inputs: &Inputs) -> Faults {
         let mut faults = Faults::default();
         check::ranges(inputs, &mut faults);
         check::contradictions(inputs, &mut faults);
-        faults.0
+        faults
     }
 
     /// What the model takes for granted on every card.

@@ -15,6 +15,11 @@ use crate::wind::ERROR_ANCHORS_M;
 pub const REPLICATES: u64 = 16;
 /// Points that one scramble has: beyond them the generator repeats.
 pub const POINTS_PER_REPLICATE: u64 = 1 << 16;
+/// Numbers of a flight that come from one Sobol point; further ones come from points of scrambles of their own, in
+/// another order. In more dimensions than a few, the hundred points of a scramble are far from even in some
+/// projections: rare events in a corner of two or three inputs then came in bunches that no interval could know of.
+/// (B. Burley, Practical Hash-based Owen Scrambling, JCGT 9(4), 2020: padding in sets of four.)
+const TOGETHER: usize = 4;
 /// Most motors of a cluster.
 pub const MOST_MOTORS: usize = 12;
 
@@ -87,7 +92,7 @@ const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
 pub const SLOTS: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
 
 impl Slot {
-    /// Dimension of the point. The low ones are the most even: they go to what matters most.
+    /// Number of the slot. Four in a row are one point: what matters most and works together goes there.
     pub const fn dimension(self) -> usize {
         match self {
             Self::Delay(0) => 0,
@@ -169,7 +174,9 @@ impl Numbers {
             Self::Sobol { point, scramble } => {
                 // The crate fills the 23 bits of a single's fraction: take the middle of that cell, since an
                 // inverse normal must never see 0.
-                let cell = f64::from(sobol_burley::sample(*point, dimension as u32, *scramble)) * 8_388_608.0;
+                let (set, coordinate) = (dimension / TOGETHER, dimension % TOGETHER);
+                let scramble = scramble_seed(u64::from(*scramble), set as u64);
+                let cell = f64::from(sobol_burley::sample(*point, coordinate as u32, scramble)) * 8_388_608.0;
                 (cell.floor() + 0.5) / 8_388_608.0
             }
             Self::Random(numbers) => numbers[dimension],
