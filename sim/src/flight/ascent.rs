@@ -20,17 +20,17 @@ struct Pace {
 }
 
 const RAIL: Pace = Pace { longest_s: 0.05, phase: 1.6, coasting: false };
-const THRUST: Pace = Pace { longest_s: 0.06, phase: 1.6, coasting: false };
+const THRUST: Pace = Pace { longest_s: 0.06, phase: 2.0, coasting: false };
 /// Coasting and falling while an ejection may still come.
-const COAST: Pace = Pace { longest_s: 0.3, phase: 2.2, coasting: true };
+const COAST: Pace = Pace { longest_s: 0.3, phase: 2.5, coasting: true };
 /// Turning over, when small errors grow.
 const TURNING: Pace = Pace { longest_s: 0.1, phase: 1.0, coasting: true };
 /// Cosine of the angle of attack below which it counts as turning over: 30 deg.
 const COS_TURNING: f64 = 0.866;
 /// Falling nose first after the last ejection: only the place of a ballistic impact is still asked for.
-const FALL: Pace = Pace { longest_s: 0.5, phase: 2.5, coasting: true };
+const FALL: Pace = Pace { longest_s: 0.5, phase: 2.6, coasting: true };
 /// A step may stray by this share of the airspeed while an ejection may still come ...
-const STRAYS: f64 = 3e-5;
+const STRAYS: f64 = 4e-5;
 /// ... and by this share after that ...
 const STRAYS_FALLING: f64 = 1e-3;
 /// ... counted from this airspeed when it is nearly zero, m/s.
