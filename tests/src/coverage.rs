@@ -9,10 +9,10 @@ use core::sync::atomic::AtomicBool;
 
 use rayon::prelude::*;
 use slowpoint_sim::case::{Case, Inputs, LimitApplies};
-use slowpoint_sim::draw::{Numbers, PointSet, Shift, Slot, draw};
+use slowpoint_sim::draw::{Numbers, PointSet, REPLICATES, Shift, Slot, draw};
 use slowpoint_sim::flight::{Ascent, Deployed, Ejection, Flown, Mishaps, Outcome, RailExit, fly};
 use slowpoint_sim::report::{LandingReport, Report};
-use slowpoint_sim::stat::interval::{Chance, Interval, clopper_pearson};
+use slowpoint_sim::stat::interval::{Chance, Interval, chance, clopper_pearson};
 use slowpoint_sim::stat::normal;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::{cell_m, report, tally};
@@ -234,6 +234,58 @@ pub fn stand_in_cells(found: &[Vec<Vec<Chance>>], points: PointSet, interval: Es
         }
     }
     cells
+}
+
+/// Inputs that corners are made of: those of the lowest dimensions, which every flight draws.
+const CORNERED: [Slot; 16] = [
+    Slot::Delay(0),
+    Slot::WindAlong(0),
+    Slot::WindAcross(0),
+    Slot::Gust,
+    Slot::RailInPlane,
+    Slot::RailAcross,
+    Slot::Drag,
+    Slot::Impulse(0),
+    Slot::CentreOfPressure,
+    Slot::Mass,
+    Slot::CentreOfGravity,
+    Slot::NormalForceSlope,
+    Slot::LineStretchLag,
+    Slot::CanopyDrag,
+    Slot::BurnTime(0),
+    Slot::ThrustOne,
+];
+
+/// Cells of rare events in corners: two or three inputs all near the upper ends of their ranges, each pair and each
+/// triple of [`CORNERED`] by itself.
+pub fn corner_cells(points: PointSet, flights: u64, truth: f64, seeds: Range<u64>) -> Vec<Cell> {
+    let n = CORNERED.len();
+    let pairs = (0..n).flat_map(|a| (a + 1..n).map(move |b| vec![a, b]));
+    let triples = (0..n).flat_map(|a| (a + 1..n).flat_map(move |b| (b + 1..n).map(move |c| vec![a, b, c])));
+    let corners: Vec<Vec<usize>> = pairs.chain(triples).collect();
+    // As many sides as the corner has make up the truth.
+    let sides = [truth.sqrt(), truth.cbrt()];
+    let one = |seed| -> Vec<Chance> {
+        let mut counts = vec![[(0_u64, 0_u64); REPLICATES as usize]; corners.len()];
+        for flight in 0..flights {
+            let numbers = Numbers::of(points, seed, flight);
+            let drawn = CORNERED.map(|slot| numbers.uniform(slot));
+            for (counts, corner) in counts.iter_mut().zip(&corners) {
+                let side = if corner.len() == 2 { sides[0] } else { sides[1] };
+                let count = &mut counts[(flight % REPLICATES) as usize];
+                count.0 += u64::from(corner.iter().all(|k| drawn[*k] > 1.0 - side));
+                count.1 += 1;
+            }
+        }
+        counts.iter().map(|c| chance(c, points)).collect()
+    };
+    let found: Vec<Vec<Chance>> = seeds.into_par_iter().map(one).collect();
+    let cell = |(k, corner): (usize, &Vec<usize>)| {
+        let names: Vec<String> = corner.iter().map(|k| format!("{:?}", CORNERED[*k])).collect();
+        let what = format!("corner of {}, {points:?}", names.join(", "));
+        Cell::of(what, truth, found.iter().map(|seed| &seed[k]), as_reported)
+    };
+    corners.iter().enumerate().map(cell).collect()
 }
 
 /// What the advice says of the way with the lowest chance, over many seeds.

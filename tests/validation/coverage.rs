@@ -10,8 +10,8 @@ use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::stat::interval::{CLOPPER_PEARSON, Chance, Interval, clopper_pearson};
 use slowpoint_sim::stat::normal;
 use slowpoint_tests::coverage::{
-    Cell, Estimator, KINDS, answers, anywhere, areas, as_reported, claims, nearly_alike, real_cells, stand_in_cells,
-    stand_in_chances, truth,
+    Cell, Estimator, KINDS, answers, anywhere, areas, as_reported, claims, corner_cells, nearly_alike, real_cells,
+    stand_in_cells, stand_in_chances, truth,
 };
 use slowpoint_tests::{close, close_relative, rockets};
 
@@ -32,6 +32,18 @@ fn stand_in_intervals_keep_the_promise() {
         }
     }
     assert!(broken.is_empty(), "{broken:#?}");
+}
+
+/// Rare events in a corner of two or three inputs, every pair and triple of sixteen: where the points of two inputs
+/// avoid each other badly, hits come in bunches, and the interval has to know.
+#[test]
+fn intervals_keep_the_promise_in_corners() {
+    let mut cells = corner_cells(PointSet::Sobol, 2000, 0.01, 0..SEEDS);
+    cells.sort_by_key(|c| c.covered);
+    println!("{}", Cell::head());
+    cells.iter().take(10).for_each(|c| println!("{}", c.row()));
+    let broken: Vec<String> = cells.iter().flat_map(|c| c.broken(0.0)).collect();
+    assert!(broken.is_empty(), "{} of {} corners: {broken:#?}", broken.len(), cells.len());
 }
 
 /// Half as wide.

@@ -632,6 +632,27 @@ fn beyond_the_bounds_is_refused_by_name() {
     }
 }
 
+/// An input that is no number is refused by its own name: no case is made of it.
+#[test]
+fn no_number_is_refused_by_name() {
+    let mut wrong = Vec::new();
+    for field in fields().iter().filter(|f| !f.counts()) {
+        for (rocket, inputs) in rockets::all() {
+            let mut inputs = small(inputs);
+            if !(field.set)(&mut inputs, f64::NAN) {
+                continue;
+            }
+            match std::panic::catch_unwind(|| Case::new(inputs)) {
+                Ok(Err(faults)) if named(&faults, field) => {}
+                Ok(Err(_)) => wrong.push(format!("{rocket}: {} is refused by another name", field.name)),
+                Ok(Ok(_)) => wrong.push(format!("{rocket}: {} is accepted", field.name)),
+                Err(_) => wrong.push(format!("{rocket}: {} panics", field.name)),
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
 /// Each input at its ends is refused for what it contradicts, never for its own range, or flown to a finite answer.
 #[test]
 fn bounds_leave_no_nan() {
