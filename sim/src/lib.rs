@@ -125,4 +125,4 @@ pub mod tally;
 pub mod thrust;
 pub mod wind;
 
-pub use run::{DrawnInput, PathPoint, Replay, assess, replay, report, tally, way_label};
+pub use run::{DrawnInput, PathPoint, Replay, assess, cell_m, replay, report, tally, way_label};

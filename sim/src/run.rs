@@ -85,7 +85,7 @@ fn one(case: &Case, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
-fn cell_m(case: &Case) -> f64 {
+pub fn cell_m(case: &Case) -> f64 {
     let (drawn, events) = draw(case, &Numbers::Middle, &Shift::NONE);
     let mut ascent = Ascent::default();
     let apogee = fly(&drawn, &events, &[], &mut ascent).apogee_m;
