@@ -72,12 +72,12 @@ fn real(name: &str, inputs: &Inputs, broken: &mut Vec<String>) {
         for (way, fresh) in known.landings.iter().enumerate() {
             let a = areas(&found, way, fresh);
             println!(
-                "  landing, way {}: 95 % area holds {:.2} % of its own flights, promises {:.2} %, holds {:.2} % of fresh ones (worst seed {:.2} off); ellipse says {:.2} %, holds {:.2} % of fresh ones",
+                "  landing, way {}: 95 % area holds {:.2} % of its own flights, promises {:.2} %, holds {:.2} % of fresh ones (one seed strays by {:.2}); ellipse says {:.2} %, holds {:.2} % of fresh ones",
                 way + 1,
                 100.0 * a.region_held,
                 100.0 * a.region_promised,
                 100.0 * a.region_fresh,
-                100.0 * a.region_worst,
+                100.0 * a.region_strays,
                 100.0 * a.ellipse_held,
                 100.0 * a.ellipse_fresh
             );
