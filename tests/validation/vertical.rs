@@ -158,6 +158,18 @@ fn rail_1_exit_speed() -> Sheet {
             sheet.close(format!("time, {name}, s"), exit.time_s, seconds, 1e-6);
         }
     }
+    sheet.because("the little that thrust does while it jumps");
+    for rise_s in [1e-3, 1e-6, 1e-8, 2e-9] {
+        let aero = bare_aero(1e-3, 0.0);
+        let mut drawn = bare(&aero, 2.5, 0.0);
+        let full_s = 0.5 + rise_s;
+        drawn.thrust = one_motor(&[(0.0, 5.0), (0.5, 5.0), (full_s, 150.0), (full_s + 2.0, 150.0)]);
+        on_rail(&mut drawn, 0.0, 1.8);
+        let exit = ascent(&drawn, 1.0).rail_exit;
+        let name = format!("2.5 kg, 1.8 m, thrust held back for 0.5 s, then there within {rise_s:e} s");
+        sheet.close(format!("exit speed, {name}, m/s"), exit.speed_m_s, 13.442_323, 1e-6 + 60.0 * rise_s);
+        sheet.close(format!("time, {name}, s"), exit.time_s, 0.5 + 0.267_811, 1e-6 + rise_s);
+    }
     sheet.because("the engine's usual steps on a rail");
     // k of FM-1's rocket, which takes 0.14 % off the speed here.
     let k = 1.503_301_17e-4;

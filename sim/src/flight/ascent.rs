@@ -45,6 +45,8 @@ const SHRINK: f64 = 0.2;
 const GROW: f64 = 4.0;
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
+/// Lift-off is found to this, s.
+const LIFT_OFF_S: f64 = 1e-9;
 /// A flight that takes more steps than this is not trusted.
 const MOST_STEPS: usize = 30_000;
 /// More than this from vertical under thrust is an outcome of its own: cos 60 deg.
@@ -249,7 +251,8 @@ impl Flyer<'_, '_> {
         }
         let node = self.parts.thrust.nodes_s().find(|t| net(*t) > 0.0)?;
         let before = self.parts.thrust.nodes_s().filter(|t| *t < node).last().unwrap_or(0.0);
-        Some(sign_change(before, node, 1e-9, net))
+        // The end of the bracket at which it does: thrust may jump there.
+        Some((sign_change(before, node, LIFT_OFF_S, net) + LIFT_OFF_S).min(node))
     }
 
     fn rail(&mut self, rail: &Rail) -> bool {
