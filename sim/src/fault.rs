@@ -23,7 +23,8 @@ impl Fault {
 pub struct Faults {
     /// What is wrong.
     pub found: Vec<Fault>,
-    /// Inputs that are no number: a placeholder where a caller is still gathering faults, never part of a case.
+    /// Inputs with a range that are no number: a placeholder where a caller is still gathering faults, never part of a
+    /// case.
     pub no_number: Vec<Fault>,
 }
 

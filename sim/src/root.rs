@@ -2,7 +2,7 @@
 
 /// The place between two others at which a quantity changes sign, to a tolerance: the interpolate-truncate-project
 /// method (I. F. D. Oliveira and R. H. C. Takahashi, ACM Trans. Math. Softw. 47, 2021, article 5). On a smooth
-/// quantity it takes ten evaluations where halving takes thirty, and one more than halving at worst. Without a
+/// quantity it takes ten evaluations where halving takes thirty, and one round more than halving at worst. Without a
 /// change of sign it gives an end.
 pub fn sign_change(from: f64, to: f64, tolerance: f64, mut quantity: impl FnMut(f64) -> f64) -> f64 {
     let (mut low, mut high) = (from.min(to), from.max(to));

@@ -23,7 +23,7 @@ const TOGETHER: usize = 4;
 /// Most motors of a cluster.
 pub const MOST_MOTORS: usize = 12;
 
-/// Named uncertain inputs. The number is the dimension of the point: never reuse or renumber one.
+/// Named uncertain inputs. Each has a number: never reuse or renumber one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Slot {
     /// Error of a motor's delay.

@@ -39,9 +39,9 @@ const STILL_M_S: f64 = 0.2;
 const REFUSED: f64 = 8.0;
 /// No step is made shorter than this for it, s.
 const SHORTEST_S: f64 = 1e-4;
-/// The next step aims below what it may stray by, and is neither shorter nor longer than this many times the last.
+/// The next step aims below what it may stray by ...
 const AIM: f64 = 0.9;
-const SHRINK: f64 = 0.2;
+/// ... and is at most this many times as long as the last.
 const GROW: f64 = 4.0;
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
@@ -127,7 +127,8 @@ struct Flyer<'a, 'b> {
     out: &'b mut Ascent,
 }
 
-/// Flies one ascent into `out`, with steps `finer` times shorter than usual.
+/// Flies one ascent into `out`. Checks ask for finer steps: paced `finer` times shorter than usual, and allowed to
+/// stray `finer` times less.
 pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &mut Ascent) {
     out.path.clear();
     *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
@@ -343,13 +344,13 @@ impl Flyer<'_, '_> {
                 end_flow.strayed_m_s(&next.last, &end_rate, dt) / (share * (end_flow.airspeed_m_s + STILL_M_S));
             if strayed > REFUSED {
                 if dt > SHORTEST_S {
-                    gauged_s = 0.5 * dt;
+                    gauged_s = (0.5 * dt).max(SHORTEST_S);
                     continue;
                 }
                 self.out.mishaps.untrusted = true;
             }
             // The error goes with the fourth power of the step.
-            gauged_s = dt * (AIM / strayed.max(1e-12).sqrt().sqrt()).clamp(SHRINK, GROW);
+            gauged_s = (dt * (AIM / strayed.max(1e-12).sqrt().sqrt()).min(GROW)).max(SHORTEST_S);
             (rate, flow) = (end_rate, end_flow);
             if self.accept(next.state, end, dt) {
                 (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, &hold);

@@ -233,6 +233,7 @@ impl Flow<f64> {
         let turning = dot(s.spin, s.spin) + roll_rad_s * roll_rad_s;
         (self.stiffness.abs() + self.damping * self.damping + turning + veering).sqrt()
     }
+
     /// How far a step strayed that ended in this flow, as a change of the air's velocity seen by the rocket, m/s: of
     /// its speed, and of its attitude and turning times the airspeed. `last` and `end` are the derivatives there as
     /// the last stage took it and as it is.
