@@ -97,7 +97,7 @@ fn vac_1_shots_without_air() -> Sheet {
         Trust::B,
         "the parabola: apogee v² sin² / 2g, range v² sin 2e / g, time 2 v sin / g, speed at apogee v cos",
     );
-    sheet.because("printed to six places; the engine finds apogee and ground by bisection to 1e-9 s");
+    sheet.because("printed to six places; the engine finds apogee and ground by interpolation to 1e-9 s");
     for (elevation_deg, apogee, range, seconds, across) in [
         (85.0_f64, 505.985_161, 177.071_862, 20.316_718, 8.715_574),
         (80.0, 494.484_003, 348.763_485, 20.084_489, 17.364_818),
