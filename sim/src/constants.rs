@@ -32,3 +32,5 @@ pub const EARTH_ECCENTRICITY_SQUARED: f64 = 0.006_694_379_990_14;
 pub const EARTH_GRAVITY_RATIO: f64 = 0.003_449_786_506_84;
 /// A mile per hour, m/s (exact: 1609.344 m in 3600 s).
 pub const MILE_PER_HOUR_M_S: f64 = 0.447_04;
+/// International foot, m.
+pub const FOOT_M: f64 = 0.3048;

@@ -80,6 +80,7 @@
 //!         }),
 //!         layers: Vec::new(),
 //!         law: None,
+//!         gustiness: None,
 //!     },
 //!     spread: SpreadInput::default(),
 //!     question: Question {

@@ -90,6 +90,7 @@ limits! {
     TEMPERATURE: "air temperature", "K", 223.15, 333.15, "a bare number means kelvins: 20 degrees Celsius is \"20 C\"";
     WIND_SPEED: "wind speed", "m/s", 0.0, 120.0, "a bare number means m/s: 20 mph is \"20 mph\"";
     SURFACE_WIND_SPEED: "surface wind speed", "m/s", 0.0, 40.0, "a bare number means m/s: 20 mph is \"20 mph\"";
+    TURBULENCE_WIND: "wind at 20 ft that scales the gusts", "m/s", 0.0, 40.0, "15, 30 and 45 kt are light, moderate and severe turbulence; a bare number means m/s";
     MEASURING_HEIGHT: "measuring height", "m", 0.5, 200.0, "10 m in a weather report, about 2 m for a hand-held instrument";
     WIND_HEIGHT: "height of a wind layer above ground", "m", 0.5, 30_000.0, "above ground: subtract the field's elevation from heights above sea level";
     ROUGHNESS_LENGTH: "roughness length", "m", 0.0001, 3.0, "0.03 m over open grass (Davenport's classes)";

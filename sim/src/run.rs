@@ -86,7 +86,7 @@ fn one(case: &Case, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
 pub fn cell_m(case: &Case) -> f64 {
-    let (drawn, events) = draw(case, &Numbers::Middle, &Shift::NONE);
+    let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
     let mut ascent = Ascent::default();
     let apogee = fly(&drawn, &events, &[], &mut ascent).apogee_m;
     let mut cell = 0.25;

@@ -19,7 +19,7 @@ use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::tally::Frame;
 use slowpoint_sim::thrust::{Side, ThrustTable};
-use slowpoint_sim::wind::{Direction, Layer, SurfaceLaw, WindTable};
+use slowpoint_sim::wind::{Direction, Gustiness, Layer, SurfaceLaw, WindTable};
 use slowpoint_sim::{cell_m, replay, report, tally};
 use slowpoint_tests::rockets;
 
@@ -142,6 +142,7 @@ impl Card {
         let s = &mut inputs.spread;
         (s.wind_component_sd_m_s, s.wind_direction_sd_rad) = (Some(0.0), Some(0.0));
         s.rail_angle = Some(Law::Fixed(0.0));
+        inputs.wind.gustiness = Some(Gustiness::Off);
         inputs
     }
 
@@ -551,6 +552,7 @@ fn fields() -> Vec<Field> {
         TEMPERATURE "site.temperature" |i, x| whole(|| i.site.temperature_k = Some(x));
         SURFACE_WIND_SPEED "wind.surface.speed" |i, x| i.wind.surface.as_mut().map(|s| s.speed_m_s = x).is_some();
         SURFACE_WIND_SPEED "wind.surface.gust" |i, x| i.wind.surface.as_mut().map(|s| { s.speed_m_s = 0.0; s.gust_m_s = Some(x); }).is_some();
+        TURBULENCE_WIND "wind.turbulence_wind_at_20_ft" |i, x| whole(|| i.wind.gustiness = Some(Gustiness::WindAt20Ft(x)));
         MEASURING_HEIGHT "wind.surface.measuring_height" |i, x| i.wind.surface.as_mut().map(|s| s.measuring_height_m = x).is_some();
         WIND_SPEED "wind.layers.2.speed" |i, x| whole(|| i.wind.layers[2].speed_m_s = x);
         WIND_HEIGHT "wind.layers.0.height_above_ground" |i, x| whole(|| { i.wind.layers.truncate(1); i.wind.layers[0].height_above_ground_m = x; });

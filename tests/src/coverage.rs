@@ -195,7 +195,7 @@ const MATTERS: [(Slot, f64); 6] = [
     (Slot::WindAlong(0), 0.5),
     (Slot::Drag, 0.4),
     (Slot::Impulse(0), 0.3),
-    (Slot::Gust, 0.3),
+    (Slot::GustAlong, 0.3),
     (Slot::WindAlong(2), 0.223_606_797_749_979),
 ];
 
@@ -241,7 +241,7 @@ const CORNERED: [Slot; 16] = [
     Slot::Delay(0),
     Slot::WindAlong(0),
     Slot::WindAcross(0),
-    Slot::Gust,
+    Slot::GustAlong,
     Slot::RailInPlane,
     Slot::RailAcross,
     Slot::Drag,
@@ -323,7 +323,7 @@ pub fn nearly_alike(_seed: u64) -> [f64; 3] {
 /// Aims of three delays anywhere about the best one, other ones for each seed.
 pub fn anywhere(seed: u64) -> [f64; 3] {
     let numbers = Numbers::of(PointSet::Pseudorandom, seed, 1 << 40);
-    [Slot::Gust, Slot::Drag, Slot::Mass].map(|slot| 2.0 * numbers.uniform(slot) - 1.0)
+    [Slot::GustAlong, Slot::Drag, Slot::Mass].map(|slot| 2.0 * numbers.uniform(slot) - 1.0)
 }
 
 /// Claims about the best of three delays whose order is known: the airspeed grows with the distance of a standard

@@ -19,13 +19,14 @@ mod recovery;
 mod reproducible;
 mod rotation;
 mod statistics;
+mod turbulence;
 mod vertical;
 mod weathervane;
 mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 17] = [
+static SUBJECTS: [&Subject; 18] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -38,6 +39,7 @@ static SUBJECTS: [&Subject; 17] = [
     &recovery::SUBJECT,
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
+    &turbulence::SUBJECT,
     &statistics::SUBJECT,
     &accuracy::SUBJECT,
     &reproducible::SUBJECT,

@@ -41,7 +41,7 @@ fn at(height_m: f64, up_m_s: f64) -> Moment {
 
 /// Comes down from a moment under one canopy, or two.
 fn down(drawn: &Drawn, first: Canopy, main: Option<(Canopy, f64)>, mass_kg: f64, from: &Moment) -> Landing {
-    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
+    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), f64::INFINITY);
     descend(drawn, &Stages { first, main, bare_area_m2: 0.0, mass_kg }, from, &drift)
 }
 
@@ -279,7 +279,7 @@ fn drift_1_through_the_laws() -> Sheet {
         ("power law", fine(power, 1e-6), 341.378855),
         ("log law", fine(log, 0.03), 339.207641),
     ] {
-        let found = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
+        let found = DriftTable::new(&wind, &air, g, 300.0).between(300.0, 0.0, &body, &wind, &air, g);
         let [east, north] = found.air_m;
         sheet.close_relative(format!("{what}: drift, m"), east, drift, 1e-5);
         sheet.close_relative(format!("{what}: time, s"), found.seconds, 60.0, 1e-9);
@@ -299,7 +299,7 @@ fn drift_3_through_thinning_air() -> Sheet {
     let body = Descent { mass_kg: 1.0, drag_area_m2: 2.0 * G / (1.225 * 25.0) };
     let air = AirTable::new(&Column::over(0.0, 101_325.0, 288.15), 4000.0);
     let wind = WindTable::uniform(4.0, 0.0);
-    let table = DriftTable::new(&wind, &air, |_| G);
+    let table = DriftTable::new(&wind, &air, |_| G, f64::INFINITY);
     for (height, drift, seconds) in
         [(300.0, 238.2763, 59.5691), (1000.0, 780.9639, 195.2410), (3000.0, 2231.6327, 557.9082)]
     {
@@ -342,7 +342,7 @@ fn drift_2_through_a_profile() -> Sheet {
         let layers: [Layer; 0] = [];
         let wind = Profile::new(Some(surface), &layers, law, none).map(|p| p.mean());
         let wind = wind.unwrap_or_else(|| panic!("a surface wind is enough"));
-        let found = DriftTable::new(&wind, &air, g).between(300.0, 0.0, &body, &wind, &air, g);
+        let found = DriftTable::new(&wind, &air, g, 300.0).between(300.0, 0.0, &body, &wind, &air, g);
         sheet.close_relative(format!("{law:?}: drift, m"), found.air_m[0], drift, 0.005);
     }
     sheet

@@ -210,7 +210,7 @@ const MATTERS: [(Slot, f64); 6] = [
     (Slot::Delay(0), 0.5),
     (Slot::Drag, 0.4),
     (Slot::Impulse(0), 0.3),
-    (Slot::Gust, 0.3),
+    (Slot::GustAlong, 0.3),
     (Slot::Mass, 0.2),
 ];
 

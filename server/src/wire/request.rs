@@ -628,6 +628,28 @@ pub struct Wind {
     /// Exponent of the power law.
     #[schema(example = 0.15)]
     pub power_exponent: Option<f64>,
+    /// What the size of the gusts is taken from: "report" (the default), "terrain", "mean_wind", or "off" for a steady
+    /// wind. Dryden's forms at low altitude (MIL-F-8785C), frozen in height. Give at most one of `turbulence` and
+    /// `turbulence_wind_at_20_ft`.
+    pub turbulence: Option<Turbulence>,
+    /// Size of the gusts by a wind at 20 ft of your own, whatever the mean wind: 15, 30 and 45 kt are light, moderate
+    /// and severe turbulence.
+    pub turbulence_wind_at_20_ft: Option<Speed>,
+}
+
+/// What the size of the gusts is taken from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Turbulence {
+    /// The gust of the surface report, three standard deviations over the mean; without one, the terrain, but at most
+    /// the 5 m/s that a report may leave unsaid.
+    Report,
+    /// The terrain and the mean wind (EN 1991-1-4).
+    Terrain,
+    /// The mean wind at 20 ft (MIL-F-8785C).
+    MeanWind,
+    /// No gusts.
+    Off,
 }
 
 /// Wind measured near the ground.

@@ -7,7 +7,7 @@ use crate::flight::{Electronics, Outcome};
 use crate::limits::plain;
 use crate::report::{Caution, FlightReport, RailReport, WayReport, percent_digits};
 use crate::stat::interval::Chance;
-use crate::wind::LAW_TOP_M;
+use crate::wind::{Gustiness, LAW_TOP_M};
 
 /// 20 mph.
 const WIND_LIMIT_M_S: f64 = 20.0 * MILE_PER_HOUR_M_S;
@@ -238,6 +238,15 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
                 s.speed_m_s, s.measuring_height_m
             ),
             "logarithmic law; weather reports measure at 10 m (WMO Guide No. 8)",
+        );
+    }
+    if case.inputs.wind.gustiness == Some(Gustiness::Off) {
+        let told = case.inputs.wind.surface.and_then(|s| s.gust_m_s);
+        let gust = told.map_or(String::new(), |g| format!("; the reported gust of {g:.1} m/s is not flown"));
+        say(
+            "turbulence",
+            format!("The wind is taken as steady, without gusts{gust}."),
+            "a report without a gust group leaves room for gusts up to 5 m/s over the mean (WMO-No. 306 regulation 15.5.5)",
         );
     }
     if case.inputs.wind.surface.is_none() {

@@ -9,7 +9,7 @@ use crate::fault::{Fault, Faults};
 use crate::flight::Electronics;
 use crate::limits::{self, Limit, plain};
 use crate::thrust::ThrustCurve;
-use crate::wind::{Descent, Direction};
+use crate::wind::{Descent, Direction, Gustiness};
 
 fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
     if value.is_nan() {
@@ -349,6 +349,9 @@ fn wind(w: &WindInput, faults: &mut Faults) {
                 "gust is the peak speed, not its excess over the mean",
             );
         }
+    }
+    if let Some(Gustiness::WindAt20Ft(wind_m_s)) = w.gustiness {
+        one(limits::TURBULENCE_WIND, "wind.turbulence_wind_at_20_ft", wind_m_s, faults);
     }
     match w.law {
         Some(crate::wind::SurfaceLaw::Log { roughness_m }) => {

@@ -7,7 +7,7 @@ use crate::aero::Drag;
 use crate::case::shape::Shape;
 use crate::draw::{Law, PointSet};
 use crate::flight::Deployment;
-use crate::wind::{Layer, SurfaceLaw, SurfaceWind};
+use crate::wind::{Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 /// One flight card with site, weather, spread and question.
 #[derive(Debug, Clone, PartialEq)]
@@ -233,6 +233,8 @@ pub struct WindInput {
     pub layers: Vec<Layer>,
     /// How the wind grows from the ground.
     pub law: Option<SurfaceLaw>,
+    /// What the size of its gusts is taken from.
+    pub gustiness: Option<Gustiness>,
 }
 
 macro_rules! spread_input {

@@ -16,7 +16,7 @@ use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRA
 use crate::fault::{Fault, Faults};
 use crate::flight::{Canopy, DelayClock, Gravity, MassModel};
 use crate::thrust::ThrustCurve;
-use crate::wind::{Profile, SurfaceLaw};
+use crate::wind::{Gustiness, Profile, SurfaceLaw};
 
 /// The field as the flights see it.
 #[derive(Debug, Clone, PartialEq)]
@@ -128,6 +128,8 @@ pub struct Case {
     pub assumed: Vec<Assumption>,
 }
 
+/// Height at which the size of the gusts is told, m.
+const GUSTS_TOLD_AT_M: f64 = 10.0;
 /// Drag coefficient of a streamer on length x width, where none is given.
 const STREAMER_DRAG: f64 = 0.3;
 /// A streamer fills along its own length.
@@ -164,25 +166,19 @@ impl Case {
                 length_m: inputs.airframe.length_m,
                 centre_of_pressure_m: aero.centre_of_pressure_m(),
                 drag_built_up: inputs.airframe.drag.is_none(),
-                gust_reported: inputs.wind.surface.is_some_and(|s| s.gust_m_s.is_some()),
             },
             &mut assumed,
         );
         Self::general_assumptions(&inputs, &mut assumed);
-        let wind = Profile::new(inputs.wind.surface, &inputs.wind.layers, surface_law, spread.wind);
         let nominal = Self::nominal(&inputs, &motor, &aero);
+        // The strongest motor in the lightest rocket of a million draws.
+        let extreme = [spread.mass.reach().0, spread.impulse.reach().1];
+        let top_m = Self::top_m(&inputs, &mass, &nominal, &field, extreme);
+        // The spread of one input is not to move the draws of another: by the card alone.
+        let gusts_top_m = Self::top_m(&inputs, &mass, &nominal, &field, [1.0, 1.0]);
+        let wind = Self::wind(&inputs.wind, surface_law, &spread, gusts_top_m, &mut assumed);
         check::stability(&inputs, &aero, &nominal, &mut faults);
         check::masses(&inputs, &mass, &spread, &recovery, &field, &mut faults);
-        if let Some(wind) = wind.as_ref().filter(|_| inputs.wind.surface.is_some() && !inputs.wind.layers.is_empty()) {
-            assumed.push(Assumption {
-                input: "model.wind.between",
-                value: format!(
-                    "the surface law up to {:.0} m, a straight line from there to the first wind aloft",
-                    wind.law_top_m()
-                ),
-                source: "assumption",
-            });
-        }
         let Some(wind) = wind.filter(|_| faults.found.is_empty()) else { return Err(faults.found) };
         let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
             let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
@@ -193,12 +189,6 @@ impl Case {
             });
             if high { RuleSet::UsHighPower } else { RuleSet::UsModelRocket }
         });
-        // No flight without drag passes v^2/2g over the rocket equation's speed, here of the strongest motor in
-        // the lightest rocket of a million draws.
-        let light = inputs.airframe.mass_kg * spread.mass.reach().0;
-        let exhaust = nominal.impulse_n_s * spread.impulse.reach().1 / mass.propellant_kg.max(1e-6);
-        let speed = exhaust * libm::log(light / (light - mass.propellant_kg).max(1e-6));
-        let top_m = (0.5 * speed * speed / STANDARD_GRAVITY_M_S2 + 500.0).clamp(1000.0, 19_000.0 - field.elevation_m);
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
         Ok(Self {
@@ -232,6 +222,56 @@ impl Case {
         faults
     }
 
+    /// No flight without drag passes v^2/2g over the rocket equation's speed, here with factors on mass and impulse.
+    fn top_m(inputs: &Inputs, mass: &MassModel, nominal: &Nominal, field: &Field, factors: [f64; 2]) -> f64 {
+        let light = inputs.airframe.mass_kg * factors[0];
+        let exhaust = nominal.impulse_n_s * factors[1] / mass.propellant_kg.max(1e-6);
+        let speed = exhaust * libm::log(light / (light - mass.propellant_kg).max(1e-6));
+        (0.5 * speed * speed / STANDARD_GRAVITY_M_S2 + 500.0).clamp(1000.0, 19_000.0 - field.elevation_m)
+    }
+
+    fn wind(
+        input: &WindInput,
+        law: SurfaceLaw,
+        spread: &Spread,
+        gusts_top_m: f64,
+        assumed: &mut Vec<Assumption>,
+    ) -> Option<Profile> {
+        const DRYDEN: &str = "Dryden's forms at low altitude (MIL-F-8785C), frozen in height, held above 1000 ft; a peak of three standard deviations: assumption";
+        let gustiness = input.gustiness.unwrap_or(Gustiness::Report);
+        let reported_m_s = input.surface.and_then(|s| s.gust_m_s);
+        let wind = Profile::new(input.surface, &input.layers, law, spread.wind)?;
+        let wind = wind.with_gusts(gustiness, reported_m_s, gusts_top_m);
+        if input.gustiness.is_none() {
+            let gust_sd = wind.gust_sd_m_s(GUSTS_TOLD_AT_M);
+            let (from, source) = match reported_m_s {
+                Some(_) => ("the reported gust", DRYDEN),
+                None => (
+                    "the terrain, but peaks at most 5 m/s over the mean",
+                    "a report without a gust group leaves room for them (WMO-No. 306 regulation 15.5.5); turbulence intensity EN 1991-1-4; Dryden's forms at low altitude (MIL-F-8785C), frozen in height, held above 1000 ft; a peak of three standard deviations: assumption",
+                ),
+            };
+            assumed.push(Assumption {
+                input: "wind.turbulence",
+                value: format!(
+                    "standard deviation {gust_sd:.2} m/s along and across at {GUSTS_TOLD_AT_M} m, from {from}"
+                ),
+                source,
+            });
+        }
+        if input.surface.is_some() && !input.layers.is_empty() {
+            assumed.push(Assumption {
+                input: "model.wind.between",
+                value: format!(
+                    "the surface law up to {:.0} m, a straight line from there to the first wind aloft",
+                    wind.law_top_m()
+                ),
+                source: "assumption",
+            });
+        }
+        Some(wind)
+    }
+
     /// What the model takes for granted on every card.
     fn general_assumptions(inputs: &Inputs, assumed: &mut Vec<Assumption>) {
         let mut say = |input, value: &str, source| assumed.push(Assumption { input, value: value.into(), source });
@@ -241,6 +281,13 @@ impl Case {
             "held above the highest known wind, its error growing by 1 m/s per km",
             "assumption",
         );
+        if inputs.wind.gustiness != Some(Gustiness::Off) {
+            say(
+                "model.turbulence",
+                "no vertical gusts",
+                "assumption; at their published size they move the slowest airspeed by some 0.02 m/s",
+            );
+        }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
         if inputs.motor.count > 1 {
             say("model.cluster", "every motor that lights carries a charge, and the first one fires", "assumption");

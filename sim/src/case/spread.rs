@@ -66,8 +66,6 @@ pub struct Context<'a> {
     pub centre_of_pressure_m: f64,
     /// Whether the drag was built up from the shape.
     pub drag_built_up: bool,
-    /// Whether the surface wind has a reported gust.
-    pub gust_reported: bool,
 }
 
 impl Spread {
@@ -231,13 +229,6 @@ impl Spread {
                 (Law::Fixed(0.0), Law::Normal { mean: 0.0, sd })
             }
         };
-        if !about.gust_reported {
-            assumed.push(Assumption {
-                input: "wind.surface.gust",
-                value: "gusts up to 5 m/s over the mean at launch, less over smooth ground".into(),
-                source: "a report without a gust group leaves room for them (WMO-No. 306 regulation 15.5.5); turbulence intensity EN 1991-1-4; peak of three standard deviations: assumption",
-            });
-        }
         let wind = WindErrors {
             component_sd_m_s: given_or(
                 input.wind_component_sd_m_s,

@@ -4,7 +4,7 @@ mod law;
 mod numbers;
 
 pub use law::Law;
-pub use numbers::{MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, PointSet, REPLICATES, SLOTS, Slot};
+pub use numbers::{Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, PointSet, REPLICATES, SLOTS, Slot};
 
 use crate::air::{AirTable, Column};
 use crate::case::Case;
@@ -65,13 +65,14 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
         field.station_pressure_pa + from(&spread.pressure, Slot::Pressure),
         field.temperature_k + from(&spread.temperature, Slot::Temperature),
     );
-    let wind = case.wind.table(&WindNumbers {
+    let wind_numbers = WindNumbers {
         along: core::array::from_fn(|k| standard(Slot::WindAlong(k))),
         across: core::array::from_fn(|k| standard(Slot::WindAcross(k))),
-        gust: standard(Slot::Gust),
+        gust: [standard(Slot::GustAlong), standard(Slot::GustAcross)],
         variable_direction: numbers.uniform(Slot::VariableDirection),
         shift_m_s: shift.wind_m_s,
-    });
+    };
+    let wind = case.wind.table(&wind_numbers, numbers.normals(Long::Gusts));
 
     let direction = rail_direction(
         case.launch.tilt_rad,

@@ -9,6 +9,7 @@ use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, Open01};
 
 pub use crate::stat::interval::PointSet;
+use crate::stat::normal;
 use crate::wind::ERROR_ANCHORS_M;
 
 /// Independent scrambles of the Sobol points.
@@ -32,8 +33,10 @@ pub enum Slot {
     WindAlong(usize),
     /// Error of the wind across its mean, per anchor height.
     WindAcross(usize),
-    /// Gust at launch.
-    Gust,
+    /// Gust at the ground, along the mean wind.
+    GustAlong,
+    /// And across it.
+    GustAcross,
     /// Rail angle in the plane of the tilt.
     RailInPlane,
     /// Rail angle across the plane of the tilt.
@@ -98,7 +101,7 @@ impl Slot {
             Self::Delay(0) => 0,
             Self::WindAlong(0) => 1,
             Self::WindAcross(0) => 2,
-            Self::Gust => 3,
+            Self::GustAlong => 3,
             Self::RailInPlane => 4,
             Self::RailAcross => 5,
             Self::Drag => 6,
@@ -123,7 +126,7 @@ impl Slot {
             Self::SensedHeight => 25,
             Self::Unlit => 26,
             Self::UnlitMotor => 27,
-            // 28 is free.
+            Self::GustAcross => 28,
             Self::WindAlong(anchor) => SINGLE + anchor - 1,
             Self::WindAcross(anchor) => SINGLE + ANCHORS - 1 + anchor - 1,
             Self::Impulse(motor) => FIRST_MOTOR + 3 * (motor - 1),
@@ -133,8 +136,22 @@ impl Slot {
     }
 }
 
+/// Long tables of numbers beside the slots, each a stream of its own. Never reuse or renumber one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Long {
+    /// Gusts above the ground.
+    Gusts = 1,
+}
+
 /// The numbers of one flight.
-pub enum Numbers {
+pub struct Numbers {
+    slots: Slots,
+    /// Seed and flight, from which the long tables come; `None` for the nominal flight.
+    of: Option<(u64, u64)>,
+}
+
+/// The numbers in the slots of one flight.
+enum Slots {
     /// A Sobol point.
     Sobol {
         /// Index of the point within its scramble.
@@ -148,30 +165,47 @@ pub enum Numbers {
     Middle,
 }
 
+/// A flight's own random stream: of its slots, or of a long table.
+fn stream(seed: u64, flight: u64, table: u64) -> ChaCha8Rng {
+    let mut key = [0_u8; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    key[8..16].copy_from_slice(&table.to_le_bytes());
+    let mut stream = ChaCha8Rng::from_seed(key);
+    stream.set_stream(flight);
+    stream
+}
+
 impl Numbers {
+    /// Every number in the middle of its range: the nominal flight.
+    pub const MIDDLE: Self = Self { slots: Slots::Middle, of: None };
+
     /// Numbers of a flight.
     pub fn of(points: PointSet, seed: u64, flight: u64) -> Self {
-        match points {
-            PointSet::Sobol => Self::Sobol {
+        let slots = match points {
+            PointSet::Sobol => Slots::Sobol {
                 // The limit on flights keeps this below POINTS_PER_REPLICATE.
                 point: ((flight / REPLICATES) % POINTS_PER_REPLICATE) as u32,
                 scramble: scramble_seed(seed, flight % REPLICATES),
             },
             PointSet::Pseudorandom => {
-                let mut key = [0_u8; 32];
-                key[..8].copy_from_slice(&seed.to_le_bytes());
-                let mut stream = ChaCha8Rng::from_seed(key);
-                stream.set_stream(flight);
-                Self::Random(Box::new(core::array::from_fn(|_| Open01.sample(&mut stream))))
+                let mut stream = stream(seed, flight, 0);
+                Slots::Random(Box::new(core::array::from_fn(|_| Open01.sample(&mut stream))))
             }
-        }
+        };
+        Self { slots, of: Some((seed, flight)) }
+    }
+
+    /// Standard normal numbers of a long table, one after the other; zeros for the nominal flight.
+    pub fn normals(&self, table: Long) -> impl FnMut() -> f64 {
+        let mut stream = self.of.map(|(seed, flight)| stream(seed, flight, table as u64));
+        move || stream.as_mut().map_or(0.0, |s| normal::quantile(Open01.sample(s)))
     }
 
     /// The number in a slot, strictly between 0 and 1.
     pub fn uniform(&self, slot: Slot) -> f64 {
         let dimension = slot.dimension();
-        match self {
-            Self::Sobol { point, scramble } => {
+        match &self.slots {
+            Slots::Sobol { point, scramble } => {
                 // The crate fills the 23 bits of a single's fraction: take the middle of that cell, since an
                 // inverse normal must never see 0.
                 let (set, coordinate) = (dimension / TOGETHER, dimension % TOGETHER);
@@ -179,8 +213,8 @@ impl Numbers {
                 let cell = f64::from(sobol_burley::sample(*point, coordinate as u32, scramble)) * 8_388_608.0;
                 (cell.floor() + 0.5) / 8_388_608.0
             }
-            Self::Random(numbers) => numbers[dimension],
-            Self::Middle => 0.5,
+            Slots::Random(numbers) => numbers[dimension],
+            Slots::Middle => 0.5,
         }
     }
 }
@@ -200,7 +234,8 @@ mod tests {
     #[test]
     fn no_two_slots_share_a_dimension() {
         let mut used = vec![
-            Slot::Gust,
+            Slot::GustAlong,
+            Slot::GustAcross,
             Slot::RailInPlane,
             Slot::RailAcross,
             Slot::Drag,

@@ -31,6 +31,8 @@ const COS_TURNING: f64 = 0.866;
 const FALL: Pace = Pace { longest_s: 0.5, phase: 2.6, coasting: true };
 /// A step may stray by this share of the airspeed while an ejection may still come ...
 const STRAYS: f64 = 4e-5;
+/// ... by this one while turning over, whatever may come ...
+const STRAYS_TURNING: f64 = 4e-6;
 /// ... and by this share after that ...
 const STRAYS_FALLING: f64 = 1e-3;
 /// ... counted from this airspeed when it is nearly zero, m/s.
@@ -339,7 +341,14 @@ impl Flyer<'_, '_> {
             let dt = self.step_s(&flow, &rate, pace, gauged_s);
             let (next, end) = self.stepped(&rate, dt, &hold);
             let (end_rate, end_flow) = derivative_and_flow(self.parts, &end, &next.state, &hold);
-            let share = if may_eject { STRAYS } else { STRAYS_FALLING } / self.finer;
+            let turning = end_flow.axial_m_s < COS_TURNING * end_flow.airspeed_m_s;
+            let share = if turning {
+                STRAYS_TURNING
+            } else if may_eject {
+                STRAYS
+            } else {
+                STRAYS_FALLING
+            } / self.finer;
             let strayed =
                 end_flow.strayed_m_s(&next.last, &end_rate, dt) / (share * (end_flow.airspeed_m_s + STILL_M_S));
             if strayed > REFUSED {

@@ -51,7 +51,7 @@ pub struct Flown {
 /// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
     fly_ascent(drawn, events.watchfulness(ways, drawn), 1.0, ascent);
-    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
+    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
     let burnout = drawn.thrust.burnout_s();
     let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
         let at = ascent.path.slowest_after(burnout, &drawn.wind);

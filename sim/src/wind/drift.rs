@@ -71,15 +71,18 @@ fn piece(low: f64, high: f64, wind_low: (f64, f64), wind_high: (f64, f64), air: 
     ]
 }
 
+/// The integrals from one node of the wind to the next.
+fn whole_piece(k: usize, wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> Sums {
+    let [low, high] = [wind.nodes()[k], wind.nodes()[k + 1]];
+    piece(low[0], high[0], (low[1], low[2]), (high[1], high[2]), |z| (air.at(z).0, gravity(z)))
+}
+
 impl DriftTable {
-    /// Lays down the integrals; `gravity` gives m/s^2 at a height above the pad.
-    pub fn new(wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> Self {
-        let nodes = wind.nodes();
+    /// Lays down the integrals, up to the node below `top_m`: falls from above it are slower to ask for. `gravity` gives m/s^2 at a height above the pad.
+    pub fn new(wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64, top_m: f64) -> Self {
         let mut sums = vec![[0.0; 6]];
-        for w in nodes.windows(2) {
-            let wind = |k: usize| (w[k][1], w[k][2]);
-            let add = piece(w[0][0], w[1][0], wind(0), wind(1), |z| (air.at(z).0, gravity(z)));
-            sums.push(plus(&sums[sums.len() - 1], &add));
+        for k in 0..wind.segment(top_m) {
+            sums.push(plus(&sums[k], &whole_piece(k, wind, air, &gravity)));
         }
         Self { sums }
     }
@@ -88,7 +91,11 @@ impl DriftTable {
     fn upto(&self, z: f64, wind: &WindTable, air: &AirTable, gravity: impl Fn(f64) -> f64) -> Sums {
         let k = wind.segment(z);
         let node = wind.nodes()[k];
-        let mut sum = self.sums[k];
+        let known = k.min(self.sums.len() - 1);
+        let mut sum = self.sums[known];
+        for below in known..k {
+            sum = plus(&sum, &whole_piece(below, wind, air, &gravity));
+        }
         // Above the last node the wind is held; long stretches are split to keep Simpson's rule exact
         // enough (fourth order in 1 km over the scale height of density).
         let parts = ((z - node[0]) / 1000.0).ceil().max(1.0);

@@ -3,9 +3,10 @@
 mod drift;
 mod profile;
 mod table;
+pub mod turbulence;
 
 pub use drift::{Descent, Drift, DriftTable};
 pub use profile::{
-    Direction, ERROR_ANCHORS_M, LAW_TOP_M, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers,
+    Direction, ERROR_ANCHORS_M, Gustiness, LAW_TOP_M, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers,
 };
 pub use table::WindTable;

@@ -4,7 +4,7 @@
 //! flight's wind is one pass over a short list. Errors are components along and across the mean wind
 //! (no negative speeds), normal, with exponential correlation over height.
 
-use super::WindTable;
+use super::{WindTable, turbulence};
 
 /// Above this height the surface law says nothing (EN 1991-1-4 4.3.2 gives it for z <= 200 m).
 pub const LAW_TOP_M: f64 = 200.0;
@@ -110,6 +110,22 @@ pub struct WindErrors {
     pub growth_above_top_per_s: f64,
 }
 
+/// What the size of the gusts is taken from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Gustiness {
+    /// No gusts: a steady wind.
+    Off,
+    /// The gust of the surface report; where it has none, the terrain, but gusts stay under what a report would tell.
+    Report,
+    /// The terrain: turbulence intensity of EN 1991-1-4 at the mean wind.
+    Terrain,
+    /// The mean wind at 20 ft, as MIL-F-8785C has it.
+    MeanWind,
+    /// A wind at 20 ft to scale with, m/s, whatever the mean: 15, 30 and 45 kt are light, moderate and severe
+    /// turbulence.
+    WindAt20Ft(f64),
+}
+
 /// The standard normal and uniform numbers of one flight's wind.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WindNumbers {
@@ -117,8 +133,8 @@ pub struct WindNumbers {
     pub along: [f64; ERROR_ANCHORS_M.len()],
     /// Standard normal per anchor, across the mean wind.
     pub across: [f64; ERROR_ANCHORS_M.len()],
-    /// Standard normal of the gust at launch.
-    pub gust: f64,
+    /// Standard normals of the gust at the ground, along and across the mean wind.
+    pub gust: [f64; 2],
     /// Uniform on (0, 1) for a variable direction.
     pub variable_direction: f64,
     /// Added to the speed at every height, m/s: a what-if, zero in a drawn flight.
@@ -130,7 +146,7 @@ impl WindNumbers {
     pub const NONE: Self = Self {
         along: [0.0; ERROR_ANCHORS_M.len()],
         across: [0.0; ERROR_ANCHORS_M.len()],
-        gust: 0.0,
+        gust: [0.0; 2],
         variable_direction: 0.5,
         shift_m_s: 0.0,
     };
@@ -143,10 +159,8 @@ struct Node {
     turning_m_s: [f64; 2],
     /// Part whose direction is known: towards east and north.
     steady_m_s: [f64; 2],
-    /// Share of the error and gust felt here: falls to nothing at the ground like the mean wind does.
+    /// Share of the error felt here: falls to nothing at the ground like the mean wind does.
     near_ground: f64,
-    /// Fades the launch gust out aloft.
-    gust_share: f64,
     component_sd_m_s: f64,
     anchor: usize,
     anchor_weight: f64,
@@ -160,20 +174,56 @@ struct Known {
     variable: bool,
 }
 
+/// A row of a flight's table: where it lies between the nodes of the smooth wind and between the heights at which
+/// gusts are drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Row {
+    height_m: f64,
+    /// Node at or below, and how far towards the next.
+    node: (usize, f64),
+    /// Drawn gust at or below, and how far towards the next.
+    gust: (usize, f64),
+    /// Standard deviation of the gusts, m/s.
+    gust_sd_m_s: f64,
+}
+
+/// The lowest known wind, which scales the law below it and the gusts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Lowest {
+    height_m: f64,
+    speed_m_s: f64,
+    /// Unit vector that it blows towards ...
+    towards: [f64; 2],
+    /// ... before it turns with the drawn direction.
+    variable: bool,
+}
+
+/// Gusts as they are laid over the smooth wind.
+#[derive(Debug, Clone, PartialEq)]
+struct Gusts {
+    /// Wind at 20 ft that they are scaled by, m/s.
+    wind_at_20_ft_m_s: f64,
+    /// Heights at which they are drawn, from the ground up, m.
+    heights_m: Vec<f64>,
+    rows: Vec<Row>,
+}
+
 /// The day's wind, ready to be drawn from.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Profile {
     nodes: Vec<Node>,
+    gusts: Option<Gusts>,
+    lowest: Lowest,
+    law: SurfaceLaw,
     /// Correlation of each anchor's error with the one below.
     correlation: [f64; ERROR_ANCHORS_M.len()],
     direction_sd_rad: f64,
-    gust_sd_m_s: f64,
     top_m: f64,
     law_top_m: f64,
 }
 
 impl Profile {
-    /// From a surface wind, layers sorted by height, or both; `None` when there is neither.
+    /// A wind without gusts, from a surface wind, layers sorted by height, or both; `None` when there is neither.
     pub fn new(surface: Option<SurfaceWind>, layers: &[Layer], law: SurfaceLaw, errors: WindErrors) -> Option<Self> {
         let towards = |from: f64| [-libm::sin(from), -libm::cos(from)];
         // The lowest known wind scales the law below it.
@@ -218,9 +268,8 @@ impl Profile {
             });
         }
         let top_m = known.last().map_or(0.0, |k| k.height_m);
-        let gust_sd_m_s = Self::gust_sd_m_s(surface, reference_speed, reference_m, &law);
 
-        let nodes = node_heights(&known)
+        let nodes: Vec<Node> = node_heights(&known)
             .into_iter()
             .map(|z| {
                 let (turning_m_s, steady_m_s) = interpolate(&known, z);
@@ -234,7 +283,6 @@ impl Profile {
                     turning_m_s,
                     steady_m_s,
                     near_ground: law.ratio(z.max(foot), ERROR_ANCHORS_M[0].max(foot * 2.0)).min(1.0),
-                    gust_share: ((LAW_TOP_M - z) / (LAW_TOP_M - 50.0)).clamp(0.0, 1.0),
                     component_sd_m_s: errors.component_sd_m_s + errors.growth_above_top_per_s * (z - top_m).max(0.0),
                     anchor,
                     anchor_weight,
@@ -245,21 +293,60 @@ impl Profile {
         for k in 1..ERROR_ANCHORS_M.len() {
             correlation[k] = libm::exp(-(ERROR_ANCHORS_M[k] - ERROR_ANCHORS_M[k - 1]) / errors.correlation_length_m);
         }
-        Some(Self { nodes, correlation, direction_sd_rad: errors.direction_sd_rad, gust_sd_m_s, top_m, law_top_m })
+        Some(Self {
+            nodes,
+            gusts: None,
+            lowest: Lowest { height_m: reference_m, speed_m_s: reference_speed, towards: near, variable },
+            law,
+            correlation,
+            direction_sd_rad: errors.direction_sd_rad,
+            top_m,
+            law_top_m,
+        })
     }
 
-    /// Standard deviation of the wind at a random instant about its mean.
+    /// The same with gusts, drawn up to a height and held above; `reported_m_s` is the gust of the surface report.
+    pub fn with_gusts(mut self, gustiness: Gustiness, reported_m_s: Option<f64>, top_m: f64) -> Self {
+        let wind_at_20_ft_m_s = self.wind_at_20_ft_m_s(gustiness, reported_m_s);
+        self.gusts = (wind_at_20_ft_m_s > 0.0).then(|| {
+            let heights_m = turbulence::heights_m(top_m);
+            let rows = rows(&self.nodes, &heights_m, wind_at_20_ft_m_s, self.law.foot_m());
+            Gusts { wind_at_20_ft_m_s, heights_m, rows }
+        });
+        self
+    }
+
+    /// The wind at 20 ft by which the gusts are scaled, m/s; zero for none.
     ///
-    /// The peak of a report is near three standard deviations over the mean (peak factor of EN 1991-1-4
-    /// and of WMO TD-1555, here an assumption). Without a gust group the peak is less than 5 m/s over
-    /// the mean (WMO-No. 306 regulation 15.5.5), which leaves gusts, it does not exclude them.
-    fn gust_sd_m_s(surface: Option<SurfaceWind>, speed: f64, height_m: f64, law: &SurfaceLaw) -> f64 {
+    /// The peak of a report is near three standard deviations over the mean (peak factor of EN 1991-1-4 and of WMO
+    /// TD-1555, here an assumption). Without a gust group the peak is less than 5 m/s over the mean (WMO-No. 306
+    /// regulation 15.5.5), which leaves gusts, it does not exclude them.
+    fn wind_at_20_ft_m_s(&self, gustiness: Gustiness, reported_m_s: Option<f64>) -> f64 {
         const PEAK_FACTOR: f64 = 3.0;
         const HIDDEN_GUST_M_S: f64 = 5.0;
-        match surface.and_then(|s| s.gust_m_s) {
-            Some(gust) => (gust - speed).max(0.0) / PEAK_FACTOR,
-            None => (speed * law.turbulence_intensity(height_m)).min(HIDDEN_GUST_M_S / PEAK_FACTOR),
+        let Lowest { height_m, speed_m_s, .. } = self.lowest;
+        let of = |gust_sd: f64| gust_sd / turbulence::intensity(height_m);
+        let terrain_sd = speed_m_s * self.law.turbulence_intensity(height_m);
+        match gustiness {
+            Gustiness::Off => 0.0,
+            Gustiness::Report => of(match reported_m_s {
+                Some(gust) => (gust - speed_m_s).max(0.0) / PEAK_FACTOR,
+                None => terrain_sd.min(HIDDEN_GUST_M_S / PEAK_FACTOR),
+            }),
+            Gustiness::Terrain => of(terrain_sd),
+            Gustiness::MeanWind => speed_m_s * self.law.ratio(turbulence::REFERENCE_M, height_m),
+            Gustiness::WindAt20Ft(wind) => wind,
         }
+    }
+
+    /// Standard deviation of each component of the gusts at a height above ground, m/s.
+    pub fn gust_sd_m_s(&self, height_m: f64) -> f64 {
+        self.gusts.as_ref().map_or(0.0, |g| g.wind_at_20_ft_m_s * turbulence::intensity(height_m))
+    }
+
+    /// Heights at which gusts are drawn, from the ground up, m; none in a steady wind.
+    pub fn gust_heights_m(&self) -> &[f64] {
+        self.gusts.as_ref().map_or(&[], |g| &g.heights_m)
     }
 
     /// Highest height at which the wind was given, m above ground.
@@ -274,19 +361,45 @@ impl Profile {
 
     /// Mean wind as reported: (height above ground, towards east, towards north).
     pub fn mean(&self) -> WindTable {
-        self.table(&WindNumbers::NONE)
+        WindTable::new(self.smooth(&WindNumbers::NONE))
     }
 
-    /// The wind of one flight.
-    pub fn table(&self, numbers: &WindNumbers) -> WindTable {
+    /// The wind of one flight. `normal` gives standard normal numbers for the gusts above the ground, always in the
+    /// same order.
+    pub fn table(&self, numbers: &WindNumbers, normal: impl FnMut() -> f64) -> WindTable {
+        let smooth = self.smooth(numbers);
+        let Some(gusts) = &self.gusts else { return WindTable::new(smooth) };
+        let drawn: Vec<[f64; 2]> = turbulence::gusts(numbers.gust, gusts.heights_m.len(), normal).collect();
+        let (sin, cos) = if self.lowest.variable { Self::turn(numbers) } else { (0.0, 1.0) };
+        let [te, tn] = self.lowest.towards;
+        let [e, n] = [te * cos + tn * sin, tn * cos - te * sin];
+        let rows = gusts.rows.iter().map(|row| {
+            let between = |(k, w): (usize, f64), value: &dyn Fn(usize) -> f64| {
+                let low = value(k);
+                if w > 0.0 { low + (value(k + 1) - low) * w } else { low }
+            };
+            let [along, across] = [0, 1].map(|i| row.gust_sd_m_s * between(row.gust, &|k| drawn[k][i]));
+            [
+                row.height_m,
+                between(row.node, &|k| smooth[k][1]) + e * along + n * across,
+                between(row.node, &|k| smooth[k][2]) + n * along - e * across,
+            ]
+        });
+        WindTable::new(rows.collect())
+    }
+
+    /// Sine and cosine by which a variable direction turns.
+    fn turn(numbers: &WindNumbers) -> (f64, f64) {
+        let turn = core::f64::consts::TAU * numbers.variable_direction;
+        (libm::sin(turn), libm::cos(turn))
+    }
+
+    /// The mean wind with its errors, without gusts.
+    fn smooth(&self, numbers: &WindNumbers) -> Vec<[f64; 3]> {
         let along = self.correlated(&numbers.along);
         let across = self.correlated(&numbers.across);
-        // Three standard deviations end the gust: a longer tail would contradict the report.
-        let gust = self.gust_sd_m_s * numbers.gust.clamp(-3.0, 3.0);
-        let turn = core::f64::consts::TAU * numbers.variable_direction;
-        let (sin, cos) = (libm::sin(turn), libm::cos(turn));
-        let rows = self
-            .nodes
+        let (sin, cos) = Self::turn(numbers);
+        self.nodes
             .iter()
             .map(|n| {
                 let error = |chain: &[f64; ERROR_ANCHORS_M.len()], sd: f64| {
@@ -305,13 +418,12 @@ impl Profile {
                 let turned = speed * self.direction_sd_rad;
                 let across_sd = (n.component_sd_m_s * n.component_sd_m_s + turned * turned).sqrt();
                 let shifted = (speed + numbers.shift_m_s * n.near_ground).max(0.0);
-                let a = shifted + error(&along, n.component_sd_m_s) + gust * n.near_ground * n.gust_share;
+                let a = shifted + error(&along, n.component_sd_m_s);
                 let c = error(&across, across_sd);
                 // Across: a quarter turn clockwise of the direction it blows towards.
                 [n.height_m, e * a + w * c, w * a - e * c]
             })
-            .collect();
-        WindTable::new(rows)
+            .collect()
     }
 
     /// Turns independent normals into a chain with exponential correlation over height.
@@ -323,6 +435,26 @@ impl Profile {
         }
         chain
     }
+}
+
+/// Rows at the nodes of the smooth wind and at the heights of the gusts together.
+fn rows(nodes: &[Node], gusts_m: &[f64], wind_at_20_ft_m_s: f64, foot_m: f64) -> Vec<Row> {
+    let nodes_m: Vec<f64> = nodes.iter().map(|n| n.height_m).collect();
+    let place = |heights: &[f64], z: f64| {
+        let k = heights.partition_point(|h| *h <= z).saturating_sub(1);
+        (k, heights.get(k + 1).map_or(0.0, |next| ((z - heights[k]) / (next - heights[k])).max(0.0)))
+    };
+    let mut heights = [&nodes_m, gusts_m].concat();
+    heights.sort_by(f64::total_cmp);
+    heights.dedup();
+    heights
+        .into_iter()
+        .map(|z| {
+            let gust = place(gusts_m, z);
+            let sd = wind_at_20_ft_m_s * turbulence::intensity(z) / turbulence::size_between(gust.1);
+            Row { height_m: z, node: place(&nodes_m, z), gust, gust_sd_m_s: if z > foot_m { sd } else { 0.0 } }
+        })
+        .collect()
 }
 
 /// Heights of known winds and of error anchors, merged, without near duplicates.
@@ -400,10 +532,10 @@ mod tests {
         let mut numbers = WindNumbers::NONE;
         numbers.along[0] = 1.0;
         let (_, calm) = p.mean().at(10.0);
-        let (_, n) = p.table(&numbers).at(10.0);
+        let (_, n) = p.table(&numbers, || 0.0).at(10.0);
         assert!((calm - n - 2.0).abs() < 1e-9);
         let (_, calm) = p.mean().at(100.0);
-        let (_, n) = p.table(&numbers).at(100.0);
+        let (_, n) = p.table(&numbers, || 0.0).at(100.0);
         assert!((calm - n - 2.0 * libm::exp(-90.0 / 500.0)).abs() < 1e-9);
     }
 
@@ -423,7 +555,7 @@ mod tests {
             let (mut east, mut north) = (0.0, 0.0);
             for k in 0..360 {
                 let variable_direction = (f64::from(k) + 0.5) / 360.0;
-                let (e, n) = p.table(&WindNumbers { variable_direction, ..WindNumbers::NONE }).at(z);
+                let (e, n) = p.table(&WindNumbers { variable_direction, ..WindNumbers::NONE }, || 0.0).at(z);
                 east += e / 360.0;
                 north += n / 360.0;
             }

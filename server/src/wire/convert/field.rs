@@ -2,7 +2,7 @@
 
 use slowpoint_sim::case::{Area, LaunchInput, Outline, PressureInput, SiteInput, WindInput};
 use slowpoint_sim::limits;
-use slowpoint_sim::wind::{Direction, Layer, SurfaceLaw, SurfaceWind};
+use slowpoint_sim::wind::{Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 use super::Reader;
 use crate::wire::request::*;
@@ -117,7 +117,28 @@ impl Reader<'_> {
             surface: w.surface.as_ref().map(|s| self.surface(s)),
             layers: self.layers(w.layers.as_deref().unwrap_or_default(), elevation_m),
             law: self.surface_law(w),
+            gustiness: self.gustiness(w),
         }
+    }
+
+    fn gustiness(&mut self, w: &Wind) -> Option<Gustiness> {
+        const OWN: &str = "/wind/turbulence_wind_at_20_ft";
+        let own =
+            self.read(OWN, &w.turbulence_wind_at_20_ft, Some(&limits::TURBULENCE_WIND)).map(Gustiness::WindAt20Ft);
+        if w.turbulence.is_some() && w.turbulence_wind_at_20_ft.is_some() {
+            self.faults.add(
+                OWN,
+                "the size of the gusts is described twice",
+                "give one of turbulence and turbulence_wind_at_20_ft",
+            );
+        }
+        let named = w.turbulence.map(|t| match t {
+            Turbulence::Report => Gustiness::Report,
+            Turbulence::Terrain => Gustiness::Terrain,
+            Turbulence::MeanWind => Gustiness::MeanWind,
+            Turbulence::Off => Gustiness::Off,
+        });
+        named.or(own)
     }
 
     fn surface(&mut self, s: &SurfaceWindRequest) -> SurfaceWind {

@@ -20,7 +20,7 @@ struct Slip {
 /// aloud in the answer when it is plausible in the other unit as well.
 const SILENT: &[Slip] = &[
     Slip {
-        fields: &["wind/surface/speed", "wind/surface/gust"],
+        fields: &["wind/surface/speed", "wind/surface/gust", "wind/turbulence_wind_at_20_ft"],
         units: &["mph", "kt", "km/h"],
         plausible: (0.8, 25.0),
     },

@@ -13,9 +13,10 @@ use slowpoint_sim::aero::{BUILD_UP_MACH_BOUND, Drag, Reference};
 use slowpoint_sim::air::Column;
 use slowpoint_sim::case::shape::{FinSet, NoseForm, Shape};
 use slowpoint_sim::case::{Case, Device, Inputs, ThrustInput};
-use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, Slot, draw};
+use slowpoint_sim::draw::{Law, Long, Numbers, PointSet, Shift, Slot, draw};
 use slowpoint_sim::flight::{Ascent, Deployed, Flown, Mishaps, fly};
 use slowpoint_sim::stat::normal;
+use slowpoint_sim::wind::turbulence::SCALES_PER_STEP;
 use slowpoint_sim::wind::{Direction, ERROR_ANCHORS_M};
 use slowpoint_tests::rockets;
 
@@ -62,6 +63,7 @@ fn rocket(name: &str, case: &Case) -> Value {
         "wind_error_m_s": errors.component_sd_m_s, "wind_direction_error_rad": errors.direction_sd_rad,
         "wind_correlation_m": errors.correlation_length_m, "wind_error_growth_per_s": errors.growth_above_top_per_s,
         "wind_anchors_m": ERROR_ANCHORS_M,
+        "gust_heights_m": case.wind.gust_heights_m(), "gust_scales_per_step": SCALES_PER_STEP,
     })
 }
 
@@ -144,7 +146,8 @@ fn flown(name: &str, case: &Case, flight: u64) -> Value {
             "temperature_error_k": of(&spread.temperature, Slot::Temperature),
             "pressure_error_pa": of(&spread.pressure, Slot::Pressure),
             "wind_along": chain(Slot::WindAlong), "wind_across": chain(Slot::WindAcross),
-            "gust": standard(Slot::Gust),
+            "gust": [standard(Slot::GustAlong), standard(Slot::GustAcross)],
+            "gust_normals": gust_normals(case, &numbers),
             "roll_reference": world.roll_reference,
         },
         "engine": {
@@ -155,6 +158,14 @@ fn flown(name: &str, case: &Case, flight: u64) -> Value {
             "ways": ways_of(&flown, &ways.iter().map(|w| w.motor_delay_s).collect::<Vec<_>>()),
         },
     })
+}
+
+/// Standard normals in the order in which the gusts above the ground take them: one for each direction there, then
+/// two for each at every height.
+fn gust_normals(case: &Case, numbers: &Numbers) -> Vec<f64> {
+    let mut normal = numbers.normals(Long::Gusts);
+    let above_ground = case.wind.gust_heights_m().len() - 1;
+    (0..2 + 4 * above_ground).map(|_| normal()).collect()
 }
 
 fn ways_of(flown: &Flown, delays_s: &[Option<f64>]) -> Value {
