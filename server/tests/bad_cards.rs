@@ -303,7 +303,12 @@ fn faults_of_the_engine_point_into_the_request() {
         "described twice",
         "give one of",
     );
-    refuses(&[("/wind/turbulence_wind_at_20_ft", json!("90 kt"))], "/wind/turbulence_wind_at_20_ft", "46.3", "severe");
+    refuses(
+        &[("/wind/turbulence_wind_at_20_ft", json!("90 kt"))],
+        "/wind/turbulence_wind_at_20_ft",
+        "is 90 kt",
+        "severe",
+    );
     refuses(&[("/wind/surface/gust", json!("2 m/s"))], "/wind/surface/gust", "slower than the mean", "peak");
 }
 
