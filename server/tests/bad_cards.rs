@@ -309,6 +309,15 @@ fn faults_of_the_engine_point_into_the_request() {
         "is 90 kt",
         "severe",
     );
+    refuses(
+        &[("/failures", json!({"no_ejection": "60 %", "fin_lost": 0.5}))],
+        "/failures",
+        "add up to 1.1",
+        "one failure at most",
+    );
+    refuses(&[("/failures", json!({"main_at_once": 0.1}))], "/failures/main_at_once", "can fail so", "main canopy");
+    refuses(&[("/failures", json!({"no_ejection": 1.5}))], "/failures/no_ejection", "is 1.5", "give 0 to 1");
+    refuses(&[("/site/areas/1/people", json!(-1))], "/site/areas/1/people", "is -1", "evenly");
     refuses(&[("/wind/surface/gust", json!("2 m/s"))], "/wind/surface/gust", "slower than the mean", "peak");
 }
 

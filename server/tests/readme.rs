@@ -3,43 +3,85 @@
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
+use serde_json::Value;
 use slowpoint_server::config::ENGINE;
 use slowpoint_server::id::AssessmentId;
 use slowpoint_server::render::terminal;
-use slowpoint_server::wire;
+use slowpoint_server::wire::{self, Assessment, Figure};
 
 /// Set to write the blocks instead of comparing them.
 const RENEW: &str = "SLOWPOINT_RENEW_README";
 
-fn table(example: &str) -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(example);
-    let Ok(body) = std::fs::read(&path) else { panic!("{} is missing", path.display()) };
-    let Ok(asked) = wire::read(&body) else { panic!("{example} has faults") };
-    let id = AssessmentId::of(ENGINE, &asked.canonical());
-    let Some(report) = slowpoint_sim::assess(&asked.case, &AtomicBool::new(false)) else { panic!("stopped") };
-    terminal::table(&wire::answer(id.as_str(), ENGINE, &asked, &report))
+fn example(name: &str) -> Value {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(name);
+    let Ok(text) = std::fs::read_to_string(&path) else { panic!("{} is missing", path.display()) };
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}"))
 }
 
-/// The part shown: up to the cautions, without the id, which changes with every engine.
-fn shown(example: &str) -> String {
-    let table = table(example);
-    let until = table.find("\nIf the model is off").unwrap_or(table.len());
-    table[..until].lines().map(|l| l.split(" Id ").next().unwrap_or(l).trim_end()).collect::<Vec<_>>().join("\n")
+fn answer(request: &Value) -> Assessment {
+    let Ok(asked) = wire::read(request.to_string().as_bytes()) else { panic!("the request has faults: {request}") };
+    let id = AssessmentId::of(ENGINE, &asked.canonical());
+    let Some(report) = slowpoint_sim::assess(&asked.case, &AtomicBool::new(false)) else { panic!("stopped") };
+    wire::answer(id.as_str(), ENGINE, &asked, &report)
+}
+
+/// A part of an example's answer on the terminal, without the id, which changes with every engine.
+fn part(name: &str, from: Option<&str>, until: &str) -> String {
+    let table = terminal::table(&answer(&example(name)));
+    let start = from.map_or(0, |from| table.find(from).unwrap_or_else(|| panic!("no \"{from}\"")));
+    let end = table[start..].find(until).map_or(table.len(), |i| start + i);
+    let lines = table[start..end].trim_end().lines();
+    lines.map(|l| l.split(" Id ").next().unwrap_or(l).trim_end()).collect::<Vec<_>>().join("\n")
+}
+
+/// The first example in a steady wind, with the gusts of its report, and with those of a rougher day.
+fn gusts() -> String {
+    let mut lines = vec![
+        format!("{:28}{:>22}{:>24}{:>12}", "", "angle of attack at the", "delay 9 s over", "lands 95 %"),
+        format!("{:28}{:>22}{:>24}{:>12}", "gusts", "rail, 5 % beyond, deg", "35 mph (15.6 m/s)", "within, m"),
+    ];
+    for (name, field, value) in [
+        ("off", "turbulence", "off"),
+        ("as reported: 8 mph", "turbulence", "report"),
+        ("of 15 kt at 20 ft: light", "turbulence_wind_at_20_ft", "15 kt"),
+        ("of 30 kt at 20 ft: moderate", "turbulence_wind_at_20_ft", "30 kt"),
+    ] {
+        let mut request = example("first-flight.json");
+        request["wind"][field] = value.into();
+        let answer = answer(&request);
+        let figure = |x: Option<Figure>, places: usize| {
+            x.and_then(Figure::rounded).map_or("-".into(), |x| format!("{x:.places$}"))
+        };
+        let Some(nine) = answer.delays.iter().find(|d| d.label == "delay 9 s") else { panic!("no delay of 9 s") };
+        lines.push(format!(
+            "{name:28}{:>22}{:>24}{:>12}",
+            figure(answer.rail.map(|r| r.angle_of_attack_deg.p95), 1),
+            nine.limits[0].over.text,
+            figure(nine.landing.as_ref().map(|l| l.distance_m.p95), 0),
+        ));
+    }
+    lines.join("\n")
 }
 
 #[test]
-fn readme_shows_the_answers_of_both_examples() {
+fn readme_shows_the_answers_of_the_program() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let Ok(mut readme) = std::fs::read_to_string(&path) else { panic!("no README") };
-    for example in ["first-flight.json", "sounding.json"] {
-        let mark = format!("<!-- answer: {example} -->\n```text\n");
-        let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {example}") };
-        let Some(end) = readme[start..].find("```").map(|i| i + start) else { panic!("open block for {example}") };
-        let answer = format!("{}\n", shown(example).trim_end());
+    const MOVES: &str = "\nIf the model is off";
+    for (block, text) in [
+        ("answer: first-flight.json", part("first-flight.json", None, MOVES)),
+        ("answer: sounding.json", part("sounding.json", None, MOVES)),
+        ("gusts: first-flight.json", gusts()),
+        ("failures: first-flight.json", part("first-flight.json", Some("If something fails"), "\nCautions")),
+    ] {
+        let mark = format!("<!-- {block} -->\n```text\n");
+        let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {block}") };
+        let Some(end) = readme[start..].find("```").map(|i| i + start) else { panic!("open block for {block}") };
+        let text = format!("{text}\n");
         if std::env::var_os(RENEW).is_some() {
-            readme.replace_range(start..end, &answer);
+            readme.replace_range(start..end, &text);
         } else {
-            assert_eq!(readme[start..end], answer, "renew with {RENEW}=1 cargo test -p slowpoint-server --test readme");
+            assert_eq!(readme[start..end], text, "renew with {RENEW}=1 cargo test -p slowpoint-server --test readme");
         }
     }
     if std::env::var_os(RENEW).is_some() && std::fs::write(&path, readme).is_err() {

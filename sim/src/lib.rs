@@ -83,6 +83,7 @@
 //!         gustiness: None,
 //!     },
 //!     spread: SpreadInput::default(),
+//!     failures: Vec::new(),
 //!     question: Question {
 //!         ways: [2.0, 6.0].map(|delay| Deployment { motor_delay_s: Some(delay), electronics: None }).to_vec(),
 //!         limits_m_s: vec![15.6],

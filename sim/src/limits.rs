@@ -103,6 +103,7 @@ limits! {
     SPEED_LIMIT: "speed limit", "m/s", 0.5, 200.0, "a bare number means m/s: 35 mph is \"35 mph\"";
     AREA_RADIUS: "radius", "m", 0.5, 50_000.0, "a bare number means metres";
     PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
+    PEOPLE: "number of people", "", 0.0, 1_000_000.0, "people in the area, evenly spread";
     FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";

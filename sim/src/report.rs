@@ -1,7 +1,7 @@
 //! The answer as plain data. Every number carries its unit in its name.
 
 use crate::assumption::Assumption;
-use crate::flight::{Deployment, Outcome};
+use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
 use crate::stat::interval::Chance;
 use crate::stat::outline::Polygon;
@@ -42,6 +42,8 @@ pub struct Report {
     pub advice: Advice,
     /// How the chances move when the model is off.
     pub moves: Vec<Move>,
+    /// What comes of failures.
+    pub failures: FailuresReport,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.
@@ -139,8 +141,43 @@ pub struct LandingReport {
     pub vertical_speed_m_s: Digest,
     /// Airspeed at which the main canopy began to open, m/s, where there is one. No limit is held against it.
     pub main_opening_airspeed_m_s: Option<Digest>,
+    /// Kinetic energy at touchdown.
+    pub energy: EnergyReport,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaReport>,
+}
+
+/// Kinetic energy at touchdown, of the heaviest blow of each flight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EnergyReport {
+    /// Median, J.
+    pub median_j: f64,
+    /// Energy that 95 % of the flights stay below, J.
+    pub p95_j: f64,
+    /// Chances of more than each published threshold.
+    pub over: Vec<EnergyChance>,
+}
+
+/// Chance of more than an energy.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EnergyChance {
+    /// The energy, J.
+    pub energy_j: f64,
+    /// Chance over all flights.
+    pub over: Chance,
+}
+
+/// Persons struck a flight, on average: the chance that somebody is, as long as it is small.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StruckReport {
+    /// Estimate.
+    pub persons: f64,
+    /// Lower end of the 95 % interval.
+    pub lower: f64,
+    /// Upper end of the 95 % interval.
+    pub upper: f64,
+    /// Of the estimate, struck with more than the lower energy threshold.
+    pub persons_over_energy: f64,
 }
 
 /// An ellipse of a bivariate normal.
@@ -182,6 +219,36 @@ pub struct AreaReport {
     pub inside: Chance,
     /// Comes down outside.
     pub outside: Chance,
+    /// Persons struck, where it was said how many there are.
+    pub struck: Option<StruckReport>,
+}
+
+/// Flights that are told to fail, each failure in every one of them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FailuresReport {
+    /// Index of the way of deploying that they are flown with.
+    pub way: usize,
+    /// Whether any failure has a share in the chances of the assessment.
+    pub included: bool,
+    /// One per failure that this rocket and way of deploying can have.
+    pub failures: Vec<FailureReport>,
+}
+
+/// Flights with one failure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FailureReport {
+    /// Which.
+    pub failure: Failure,
+    /// Its share of all flights in the chances of the assessment.
+    pub share: f64,
+    /// Flights flown.
+    pub flights: u64,
+    /// Chance of `unsafe_opening` at the advice's limit, given the failure.
+    pub unsafe_opening: Chance,
+    /// Where and how it comes down.
+    pub landing: Option<LandingReport>,
+    /// The same of a part that falls by itself.
+    pub part: Option<LandingReport>,
 }
 
 /// Leaving the rail.

@@ -7,10 +7,10 @@ use rayon::prelude::*;
 
 use crate::advise;
 use crate::case::Case;
-use crate::draw::{Numbers, Shift, draw};
-use crate::flight::{Ascent, Deployment, Electronics, Flown, fly};
-use crate::report::{Move, Report};
-use crate::tally::{Frame, Tally, flight_report, rail_report, way_report};
+use crate::draw::{Numbers, REPLICATES, Shift, draw};
+use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, fly, fly_each};
+use crate::report::{FailuresReport, Move, Report};
+use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
 
 /// Flights between two looks at the stop flag: a few milliseconds.
 const BATCH: u64 = 64;
@@ -43,36 +43,85 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
         .collect::<Option<Vec<Move>>>()?;
     let mut all = head;
     all.merge(&tally(&frame, few..flights, &Shift::NONE, stop)?);
-    Some(report(case, &all, moves))
+    let mut report = report(case, &all, moves);
+    let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
+    report.failures.failures = failing.iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
+    Some(report)
+}
+
+/// Flights flown for each failure: enough for the cloud it makes, as many of each scramble. All failures together cost a
+/// fifth as much again.
+fn flights_per_failure(flights: u64) -> u64 {
+    (flights / 16).next_multiple_of(REPLICATES).clamp(96, 2048).min(flights)
+}
+
+/// Flies every failure that this rocket can have, deployed one way.
+fn failures(frame: &Frame, way: usize, flights: Range<u64>, stop: &AtomicBool) -> Option<Vec<FailureTally>> {
+    let case = frame.case;
+    let way = case.inputs.question.ways[way];
+    let possible: Vec<Failure> = Failure::ALL.into_iter().filter(|f| case.can_fail(*f, &way)).collect();
+    let none = || possible.iter().map(|f| FailureTally::new(*f, frame)).collect::<Vec<_>>();
+    let add = |tallies: &mut Vec<FailureTally>, flight, ascent: &mut Ascent| {
+        let flown = one_of_each(case, &possible, &way, flight, ascent);
+        tallies.iter_mut().zip(&flown).for_each(|(tally, deployed)| tally.add(deployed, case, flight));
+    };
+    in_batches(flights, stop, none, add, |a, b| a.iter_mut().zip(b).for_each(|(a, b)| a.merge(b)))
+}
+
+/// One flight with each failure. Those that leave the ascent alone share one.
+fn one_of_each(case: &Case, failures: &[Failure], way: &Deployment, flight: u64, ascent: &mut Ascent) -> Vec<Deployed> {
+    let question = &case.inputs.question;
+    let numbers = Numbers::of(question.points, question.seed, flight);
+    let (shared, alone): (Vec<_>, Vec<_>) = failures.iter().partition(|f| !f.changes_ascent());
+    let mut flown = Vec::new();
+    let mut fly = |group: &[Failure]| {
+        let Some(first) = group.first() else { return };
+        let (drawn, events) = draw(case, &numbers, &Shift::failing(*first));
+        let each: Vec<_> = group.iter().map(|f| events.failing(*f)).collect();
+        flown.extend(group.iter().copied().zip(fly_each(&drawn, &each, way, ascent)));
+    };
+    fly(&shared);
+    alone.iter().for_each(|f| fly(core::slice::from_ref(f)));
+    failures.iter().filter_map(|f| flown.iter().find(|(which, _)| which == f).map(|(_, d)| *d)).collect()
 }
 
 /// Flies a range of flights of a case.
 pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
+    let add = |tally: &mut Tally, flight, ascent: &mut Ascent| {
+        tally.add(&one(frame.case, flight, shift, ascent), frame.case, flight);
+    };
+    in_batches(flights, stop, || Tally::new(frame), add, Tally::merge)
+}
+
+/// Counts a range of flights on all threads, batch by batch; `None` when `stop` was raised meanwhile.
+fn in_batches<T: Send>(
+    flights: Range<u64>,
+    stop: &AtomicBool,
+    none: impl Fn() -> T + Sync + Send,
+    add: impl Fn(&mut T, u64, &mut Ascent) + Sync + Send,
+    merge: impl Fn(&mut T, &T) + Sync + Send,
+) -> Option<T> {
     let batches = (flights.end - flights.start).div_ceil(BATCH);
     let whole = (0..batches)
         .into_par_iter()
         .fold(
-            || (Tally::new(frame), Ascent::default()),
+            || (none(), Ascent::default()),
             |(mut tally, mut ascent), batch| {
                 let from = flights.start + batch * BATCH;
                 for flight in from..(from + BATCH).min(flights.end) {
                     if stop.load(Ordering::Relaxed) {
                         break;
                     }
-                    let flown = one(frame.case, flight, shift, &mut ascent);
-                    tally.add(&flown, frame.case, flight);
+                    add(&mut tally, flight, &mut ascent);
                 }
                 (tally, ascent)
             },
         )
         .map(|(tally, _)| tally)
-        .reduce(
-            || Tally::new(frame),
-            |mut a, b| {
-                a.merge(&b);
-                a
-            },
-        );
+        .reduce(&none, |mut a, b| {
+            merge(&mut a, &b);
+            a
+        });
     (!stop.load(Ordering::Relaxed)).then_some(whole)
 }
 
@@ -109,10 +158,16 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
     let question = &case.inputs.question;
     let ways: Vec<_> = (0..question.ways.len()).map(|k| way_report(tally, k, case)).collect();
     let (rail, flight) = (rail_report(tally), flight_report(tally));
+    let advice = advise::advice(case, tally, &ways);
     let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question.points));
     Report {
         flights: tally.flights(),
-        advice: advise::advice(case, tally, &ways),
+        failures: FailuresReport {
+            way: advice.lowest,
+            included: Failure::ALL.iter().any(|f| case.failure_share(*f) > 0.0),
+            failures: Vec::new(),
+        },
+        advice,
         cautions: advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
             way_label(&question.ways[k])
         }),

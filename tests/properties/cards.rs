@@ -12,8 +12,8 @@ use slowpoint_sim::case::{Area, Case, Device, Inputs, Outline, PressureInput, Th
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
 use slowpoint_sim::fault::Fault;
 use slowpoint_sim::flight::{
-    Ascent, Deployed, Deployment, Drawn, Electronics, Events, Flown, Gravity, Hold, Landing, Node, Parts, Start, State,
-    derivative_and_flow, fly, step,
+    Ascent, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Gravity, Hold, Landing, Node, Parts,
+    Start, State, derivative_and_flow, fly, step,
 };
 use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::limits::{self, Limit};
@@ -481,7 +481,11 @@ fn cluster(i: &mut Inputs, count: f64) {
 }
 
 fn area(i: &mut Inputs, centre_m: [f64; 2], radius_m: f64) -> bool {
-    i.site.areas.push(Area { name: "field".into(), outline: Outline::Circle { centre_m, radius_m } });
+    i.site.areas.push(Area {
+        name: "field".into(),
+        outline: Outline::Circle { centre_m, radius_m },
+        people: Some(9.0),
+    });
     true
 }
 
@@ -561,6 +565,8 @@ fn fields() -> Vec<Field> {
         CORRELATION_LENGTH "spread.wind.correlation_length" |i, x| whole(|| i.spread.wind_correlation_length_m = Some(x));
         WIND_ERROR "spread.wind.component_sd" |i, x| whole(|| i.spread.wind_component_sd_m_s = Some(x));
         DIRECTION_ERROR "spread.wind.direction_sd" |i, x| whole(|| i.spread.wind_direction_sd_rad = Some(x));
+        PEOPLE "site.areas.0.people" |i, x| area(i, [10.0, 0.0], 50.0) && i.site.areas.iter_mut().all(|a| a.people.replace(x).is_some());
+        SHARE "failures.no_ejection" |i, x| whole(|| i.failures = vec![(Failure::NoEjection, x)]);
         OUT_OF_TOLERANCE "spread.delay_out_of_tolerance_share" |i, x| whole(|| i.spread.delay_out_of_tolerance_share = Some(x));
         DELAY "delays.0" |i, x| whole(|| i.question.ways[0].motor_delay_s = Some(x));
         SPEED_LIMIT "limits.deploy_speed.0" |i, x| whole(|| i.question.limits_m_s[0] = x);

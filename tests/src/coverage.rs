@@ -165,6 +165,7 @@ fn opened_at(airspeeds_m_s: &[f64]) -> Flown {
             stretch_airspeed_m_s: *v,
         }),
         landing: None,
+        part: None,
     });
     Flown {
         rail_exit: RailExit::default(),

@@ -65,6 +65,7 @@ pub fn bare(aero: &Aero, mass_kg: f64, height_m: f64) -> Drawn<'_> {
             spin: [0.0; 3],
         }),
         top_m: 1e6,
+        change: None,
     }
 }
 

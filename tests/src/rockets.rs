@@ -93,6 +93,7 @@ fn inputs(
             gustiness: None,
         },
         spread: SpreadInput::default(),
+        failures: Vec::new(),
         question: Question {
             ways: delays.iter().copied().map(delay).collect(),
             limits_m_s: vec![15.6464, 44.704],

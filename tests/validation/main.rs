@@ -11,6 +11,7 @@ mod check_cases;
 mod common_practice;
 mod cp1;
 mod drag;
+mod failures;
 mod motors;
 mod normal_force;
 mod page;
@@ -26,7 +27,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 18] = [
+static SUBJECTS: [&Subject; 19] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -40,6 +41,7 @@ static SUBJECTS: [&Subject; 18] = [
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
     &turbulence::SUBJECT,
+    &failures::SUBJECT,
     &statistics::SUBJECT,
     &accuracy::SUBJECT,
     &reproducible::SUBJECT,

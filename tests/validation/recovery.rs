@@ -42,7 +42,7 @@ fn at(height_m: f64, up_m_s: f64) -> Moment {
 /// Comes down from a moment under one canopy, or two.
 fn down(drawn: &Drawn, first: Canopy, main: Option<(Canopy, f64)>, mass_kg: f64, from: &Moment) -> Landing {
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), f64::INFINITY);
-    descend(drawn, &Stages { first, main, bare_area_m2: 0.0, mass_kg }, from, &drift)
+    descend(drawn, &Stages { first, main, bare_area_m2: 0.0, mass_kg, seen_m2: 0.0 }, from, &drift)
 }
 
 fn rec_1_descent_rates() -> Sheet {

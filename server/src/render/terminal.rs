@@ -2,7 +2,10 @@
 
 use std::fmt::Write;
 
-use crate::wire::{Assessment, ChanceFigures, DelayAnswer, EjectionFigures, Figure, LandingFigures, LimitAnswer};
+use crate::wire::{
+    AreaFigures, Assessment, ChanceFigures, DelayAnswer, EjectionFigures, Figure, LandingFigures, LimitAnswer, Patch,
+    RegionFigures,
+};
 
 /// Columns of the whole text.
 const WIDTH: usize = 100;
@@ -31,6 +34,7 @@ pub fn table(answer: &Assessment) -> String {
     page.heading("Advice");
     page.paragraph("", &answer.advice.text);
     moves(&mut page, answer);
+    failures(&mut page, answer);
     cautions(&mut page, answer);
     if !answer.assumed.is_empty() {
         page.heading("Assumed, because the card does not say");
@@ -105,14 +109,7 @@ fn openings(page: &mut Page, answer: &Assessment) {
     grid.column(&["at height", "above pad", "m"], ejection(&|e| whole(e.height_above_pad_m.p50)));
     grid.column(&["lands off", "mean", "m"], landing(&|l| whole(l.distance_m.mean)));
     grid.column(&["95 %", "within", "m"], landing(&|l| whole(l.distance_m.p95)));
-    let areas = answer.delays.iter().find_map(|d| d.landing.as_ref()).map_or(&[][..], |l| &l.areas);
-    for (k, area) in areas.iter().enumerate() {
-        let name = format!("in {}", area.name);
-        grid.column(
-            &["lands", &name],
-            landing(&|l| l.areas.get(k).map_or(NOT_KNOWN.into(), |a| a.inside.text.clone())),
-        );
-    }
+    areas(&mut grid, answer.delays.iter().map(|d| d.landing.as_ref()));
     page.grid(&grid);
 }
 
@@ -150,6 +147,132 @@ fn moves(page: &mut Page, answer: &Assessment) {
         grid.column(&[&way.label], std::iter::once(way.as_modelled_flights.to_string()).chain(off).collect());
     }
     page.grid(&grid);
+}
+
+fn failures(page: &mut Page, answer: &Assessment) {
+    let failures = &answer.failures;
+    let Some(first) = failures.each.first() else { return };
+    page.heading(&format!("If something fails: {}, {} flights with each failure", failures.flown_with, first.flights));
+    page.paragraph("", &failures.text);
+    // A part that falls by itself has a row of its own.
+    let mut rows: Vec<(String, Option<&LandingFigures>, String)> = Vec::new();
+    for failure in &failures.each {
+        rows.push((format!("if {}", failure.meaning), failure.landing.as_ref(), failure.unsafe_opening.text.clone()));
+        if let Some(part) = &failure.part {
+            rows.push(("  the part that falls".into(), Some(part), NOT_KNOWN.into()));
+        }
+    }
+    let mut grid = Grid::new(rows.iter().map(|row| row.0.as_str()));
+    let landing = |of: &dyn Fn(&LandingFigures) -> String| {
+        rows.iter().map(|row| row.1.map_or(NOT_KNOWN.into(), of)).collect::<Vec<_>>()
+    };
+    let limit = format!("{} mph", number(answer.advice.limit_mph));
+    grid.column(&["unsafe", "opening at", &limit], rows.iter().map(|row| row.2.clone()).collect());
+    grid.column(&["lands off", "mean", "m"], landing(&|l| whole(l.distance_m.mean)));
+    grid.column(&["95 %", "within", "m"], landing(&|l| whole(l.distance_m.p95)));
+    grid.column(&["speed", "median", "m/s"], landing(&|l| tenths(l.speed_m_s.p50)));
+    grid.column(&["energy", "median", "J"], landing(&|l| whole(l.energy_p50_j)));
+    let energies = failures.each.iter().find_map(|f| f.landing.as_ref()).map_or(&[][..], |l| &l.over_energy);
+    for (k, energy) in energies.iter().enumerate() {
+        let bound = format!("{} J", whole(energy.energy_j));
+        let over = |l: &LandingFigures| l.over_energy.get(k).map_or(NOT_KNOWN.into(), |e| e.over.text.clone());
+        grid.column(&["more than", &bound], landing(&over));
+    }
+    areas(&mut grid, rows.iter().map(|row| row.1));
+    page.grid(&grid);
+    for energy in energies {
+        page.paragraph("", &format!("{} J is {}.", tenths(energy.energy_j), energy.source));
+    }
+    let Some(failed) = failures.each.iter().find_map(|f| f.landing.as_ref()) else { return };
+    let best = answer.delays.iter().find(|d| d.label == failures.flown_with).and_then(|d| d.landing.as_ref());
+    page.heading(&format!("Where it comes down: as it should (o), if {} (x), both (*)", first.meaning));
+    for line in map(&[(best, 'o'), (Some(failed), 'x')]) {
+        page.line(&line);
+    }
+}
+
+/// The columns of every named area, a row for each landing.
+fn areas<'a>(grid: &mut Grid, rows: impl Iterator<Item = Option<&'a LandingFigures>> + Clone) {
+    let named = rows.clone().flatten().next().map_or(&[][..], |l| &l.areas);
+    for (k, area) in named.iter().enumerate() {
+        let name = format!("in {}", area.name);
+        let cells = |of: &dyn Fn(&AreaFigures) -> String| {
+            rows.clone().map(|l| l.and_then(|l| l.areas.get(k)).map_or(NOT_KNOWN.into(), of)).collect()
+        };
+        grid.column(&["lands", &name], cells(&|a| a.inside.text.clone()));
+        if area.struck.is_some() {
+            let persons = |a: &AreaFigures| a.struck.map_or(NOT_KNOWN.into(), |s| small(s.persons_per_flight, s.upper));
+            grid.column(&["people struck", "a flight", &name], cells(&persons));
+        }
+    }
+}
+
+/// A small figure and the upper end of its interval.
+fn small(figure: Figure, upper: Figure) -> String {
+    match (figure.rounded(), upper.rounded()) {
+        (Some(x), Some(upper)) if x > 0.0 => format!("{x:.1e}, below {upper:.1e}"),
+        (_, Some(upper)) => format!("below {upper:.1e}"),
+        _ => NOT_KNOWN.into(),
+    }
+}
+
+/// Rows and columns of the map; a character is about twice as tall as wide.
+const MAP_ROWS: usize = 24;
+const MAP_COLUMNS: usize = 2 * MAP_ROWS;
+
+/// The largest regions of several landings seen from above, north up, with the pad as "+".
+fn map(landings: &[(Option<&LandingFigures>, char)]) -> Vec<String> {
+    let patches = |l: &'_ LandingFigures| {
+        let share = |r: &RegionFigures| r.share_asked.0;
+        let region = l.regions.iter().filter(|r| share(r) <= 0.95).max_by(|a, b| share(a).total_cmp(&share(b)));
+        region.map_or(Vec::new(), |r| r.outline.clone())
+    };
+    let regions: Vec<(Vec<Patch>, char)> =
+        landings.iter().filter_map(|(l, mark)| Some((patches((*l)?), *mark))).collect();
+    let corners = regions.iter().flat_map(|r| &r.0).flat_map(|p| &p.exterior_m).map(|p| [p[0].0, p[1].0]);
+    // A square about the pad and every region.
+    let (mut low, mut high) = ([0.0_f64; 2], [0.0_f64; 2]);
+    for corner in corners {
+        for i in 0..2 {
+            (low[i], high[i]) = (low[i].min(corner[i]), high[i].max(corner[i]));
+        }
+    }
+    let side = (high[0] - low[0]).max(high[1] - low[1]).max(1.0) * 1.05;
+    let centre = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
+    let row_m = side / MAP_ROWS as f64;
+    let pad = |east: f64, north: f64| east.abs() <= 0.25 * row_m && north.abs() <= 0.5 * row_m;
+    let mut lines: Vec<String> = (0..MAP_ROWS)
+        .map(|row| {
+            let north = centre[1] + side * (0.5 - (row as f64 + 0.5) / MAP_ROWS as f64);
+            let at = |column: usize| {
+                let east = centre[0] + side * ((column as f64 + 0.5) / MAP_COLUMNS as f64 - 0.5);
+                let inside = |r: &&(Vec<Patch>, char)| r.0.iter().any(|p| holds(p, east, north));
+                let marks: Vec<char> = regions.iter().filter(inside).map(|r| r.1).collect();
+                match marks[..] {
+                    _ if pad(east, north) => '+',
+                    [] => '.',
+                    [mark] => mark,
+                    _ => '*',
+                }
+            };
+            (0..MAP_COLUMNS).map(at).collect()
+        })
+        .collect();
+    lines.push(format!("95 % of flights each; the pad is +; north is up; {:.0} m across.", side));
+    lines
+}
+
+/// Whether a point lies in a patch: an odd number of its rings' edges is crossed on the way out.
+fn holds(patch: &Patch, east_m: f64, north_m: f64) -> bool {
+    let rings = core::iter::once(&patch.exterior_m).chain(&patch.holes_m);
+    let crossed = |ring: &Vec<[Figure; 2]>| {
+        let edge = |pair: &&[[Figure; 2]]| {
+            let [[e0, n0], [e1, n1]] = [pair[0].map(|f| f.0), pair[1].map(|f| f.0)];
+            (n0 > north_m) != (n1 > north_m) && east_m < e0 + (north_m - n0) / (n1 - n0) * (e1 - e0)
+        };
+        ring.windows(2).filter(edge).count()
+    };
+    rings.map(crossed).sum::<usize>() % 2 == 1
 }
 
 fn cautions(page: &mut Page, answer: &Assessment) {

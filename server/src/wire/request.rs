@@ -6,6 +6,7 @@
 use serde::Deserialize;
 use slowpoint_sim::case::SpreadInput;
 use slowpoint_sim::draw::Law;
+use slowpoint_sim::flight::Failure;
 use utoipa::openapi::schema::{ArrayBuilder, ArrayItems, ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
@@ -194,6 +195,9 @@ pub struct AssessmentRequest {
     pub condition: Option<Condition>,
     /// How uncertain each input is, where the defaults are not wanted.
     pub spread: Option<SpreadRequest>,
+    /// Shares of flights with a failure, counted in every chance of the answer; none when left out. Each failure that
+    /// the rocket can have is also flown by itself, whatever its share.
+    pub failures: Option<FailureShares>,
     /// Flights to fly; 2000 when left out. More flights narrow the intervals.
     #[schema(minimum = 64, maximum = 1_000_000, example = 2000)]
     pub flights: Option<u64>,
@@ -591,6 +595,9 @@ pub struct NamedArea {
     /// Corners in order, each a pair: metres (or lengths) east and north of the pad. The last joins the first.
     #[schema(min_items = 3, max_items = 500, example = json!([[-50, -60], [50, -60], [50, -90], [-50, -90]]))]
     pub polygon: Option<Vec<Corner>>,
+    /// People in it, evenly spread: the answer then says how many a flight strikes on average.
+    #[schema(example = 40)]
+    pub people: Option<f64>,
 }
 
 /// A circle on the ground.
@@ -917,6 +924,52 @@ pub struct TriangularLaw {
     /// Upper end.
     #[schema(required = true, nullable = false)]
     pub high: Option<LawNumber>,
+}
+
+macro_rules! failure_shares {
+    ($($(#[$doc:meta])* $name:ident = $failure:ident,)*) => {
+        /// Shares of flights with a failure; a flight has one at most. That of an unlit motor is
+        /// `card.motor.one_unlit_share`. What each failure does is listed in the answer under `assumed`.
+        #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+        #[serde(deny_unknown_fields)]
+        pub struct FailureShares {
+            $($(#[$doc])* pub $name: Option<Share>,)*
+        }
+
+        impl FailureShares {
+            /// Every share with the failure it is of.
+            pub fn each(&self) -> Vec<(Failure, &Option<Share>)> {
+                vec![$((Failure::$failure, &self.$name),)*]
+            }
+        }
+    };
+}
+
+failure_shares! {
+    /// Nothing fires: it comes down ballistic.
+    no_ejection = NoEjection,
+    /// It ejects, but no canopy or streamer fills.
+    nothing_fills = NothingFills,
+    /// The ejection comes at any time between the rail and when it should.
+    early_ejection = EarlyEjection,
+    /// The motor's delay is one to two tolerances off.
+    delay_out_of_tolerance = DelayOutOfTolerance,
+    /// A motor of another delay was fitted.
+    wrong_delay = WrongDelay,
+    /// The motors give 50 to 90 % of their impulse.
+    impulse_short = ImpulseShort,
+    /// What opens first does not fill, and the main opens at the speed of the fall.
+    first_fails = FirstFails,
+    /// The main opens together with what opens first.
+    main_at_once = MainAtOnce,
+    /// The cord breaks, and the rear part falls by itself.
+    parts_separate = PartsSeparate,
+    /// The charge drives out the motor instead of what should open.
+    motor_ejected = MotorEjected,
+    /// A fin comes off under thrust.
+    fin_lost = FinLost,
+    /// The motor bursts.
+    motor_bursts = MotorBursts,
 }
 
 /// Errors of the wind.

@@ -179,6 +179,13 @@ pub fn cautions(
             );
         }
     }
+    if case.inputs.site.areas.iter().any(|a| a.people.is_some()) {
+        say(
+            "people",
+            "People struck a flight follow from a casualty area and people spread evenly: context for a judgement, no licence.".into(),
+            "casualty-area form of RCC 321 (from memory); the hobby's codes set distances and no such figure",
+        );
+    }
     for (k, way) in ways.iter().enumerate() {
         openings(case, way, flight, &label(k), &mut say);
     }
@@ -393,6 +400,13 @@ fn openings(
                 ("outside_model", "leave the range of the model, so their figures are not to be relied on")
             }
             Outcome::Untrusted => ("untrusted", "could not be integrated to the required accuracy"),
+            // The caller's own shares: the answer tells them apart.
+            Outcome::NoEjection
+            | Outcome::NothingFilled
+            | Outcome::FirstFailed
+            | Outcome::PartsSeparated
+            | Outcome::MotorEjected
+            | Outcome::MotorBurst => continue,
         };
         say(topic, format!("{label}: {who} {text}."), "counted as unsafe openings");
     }

@@ -43,6 +43,7 @@ pub fn ranges(inputs: &Inputs, faults: &mut Faults) {
     maybe(limits::STATION, "launch.aft_guide", l.aft_guide_m, faults);
     site(&inputs.site, faults);
     wind(&inputs.wind, faults);
+    failures(inputs, faults);
     spread::check(&inputs.spread, faults);
     question(&inputs.question, faults);
 }
@@ -303,10 +304,10 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                             "its outline crosses itself",
                             "list the corners in order round the area",
                         );
-                    } else if area_m2(corners) < 4.0 {
+                    } else if area.outline.area_m2() < 4.0 {
                         faults.add(
                             format!("{at}.polygon"),
-                            format!("it encloses {:.2} m^2", area_m2(corners)),
+                            format!("it encloses {:.2} m^2", area.outline.area_m2()),
                             "corners are metres east and north of the pad, not degrees",
                         );
                     }
@@ -317,6 +318,7 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                 }
             }
         }
+        maybe(limits::PEOPLE, &format!("{at}.people"), area.people, faults);
         if s.areas[..i].iter().any(|b| b.name == area.name) && !faults.touches(&format!("{at}.name")) {
             faults.add(
                 format!("{at}.name"),
@@ -324,6 +326,30 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                 "give each its own name",
             );
         }
+    }
+}
+
+/// Shares of failures; those that this rocket cannot have are refused, so that none is taken for counted.
+fn failures(inputs: &Inputs, faults: &mut Faults) {
+    let mut all = 0.0;
+    for (failure, share) in &inputs.failures {
+        let field = format!("failures.{}", failure.name());
+        one(limits::SHARE, &field, *share, faults);
+        all += share;
+        if *share > 0.0 && !inputs.question.ways.iter().any(|way| super::Case::fails_so(inputs, *failure, way)) {
+            faults.add(
+                field,
+                "this rocket, deployed in none of the ways asked, can fail so",
+                "leave it out, or give what it takes: a canopy or streamer, a main canopy, a motor delay",
+            );
+        }
+    }
+    if all > 1.0 && !faults.touches("failures") {
+        faults.add(
+            "failures",
+            format!("the shares add up to {}", limits::plain(all)),
+            "a flight has one failure at most: give shares that add up to 1 or less",
+        );
     }
 }
 
@@ -640,15 +666,4 @@ fn crosses_itself(corners: &[[f64; 2]]) -> bool {
             side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0
         })
     })
-}
-
-fn area_m2(corners: &[[f64; 2]]) -> f64 {
-    let n = corners.len();
-    let twice: f64 = (0..n)
-        .map(|i| {
-            let (a, b) = (corners[i], corners[(i + 1) % n]);
-            a[0] * b[1] - a[1] * b[0]
-        })
-        .sum();
-    0.5 * twice.abs()
 }

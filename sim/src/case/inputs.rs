@@ -6,7 +6,7 @@
 use crate::aero::Drag;
 use crate::case::shape::Shape;
 use crate::draw::{Law, PointSet};
-use crate::flight::Deployment;
+use crate::flight::{Deployment, Failure};
 use crate::wind::{Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 /// One flight card with site, weather, spread and question.
@@ -26,6 +26,8 @@ pub struct Inputs {
     pub wind: WindInput,
     /// Uncertainty of every input.
     pub spread: SpreadInput,
+    /// Shares of flights with a failure.
+    pub failures: Vec<(Failure, f64)>,
     /// What is asked.
     pub question: Question,
 }
@@ -158,6 +160,8 @@ pub struct Area {
     pub name: String,
     /// Where it is.
     pub outline: Outline,
+    /// People in it, evenly spread.
+    pub people: Option<f64>,
 }
 
 /// Outline of an area, metres east and north of the pad.
@@ -175,6 +179,18 @@ pub enum Outline {
 }
 
 impl Outline {
+    /// Its area, m^2; of a polygon by the shoelace formula.
+    pub fn area_m2(&self) -> f64 {
+        match self {
+            Self::Circle { radius_m, .. } => core::f64::consts::PI * radius_m * radius_m,
+            Self::Polygon(corners) => {
+                let next = corners.iter().cycle().skip(1);
+                let twice: f64 = corners.iter().zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+                0.5 * twice.abs()
+            }
+        }
+    }
+
     /// Whether a point lies inside (edge rule of the crossing count: each edge owns its lower end).
     pub fn contains(&self, east_m: f64, north_m: f64) -> bool {
         match self {

@@ -14,7 +14,7 @@ use crate::air::{self, Column};
 use crate::assumption::{Assumption, given_or};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
-use crate::flight::{Canopy, DelayClock, Gravity, MassModel};
+use crate::flight::{Canopy, Casing, DelayClock, Deployment, Failure, Gravity, MassModel};
 use crate::thrust::ThrustCurve;
 use crate::wind::{Gustiness, Profile, SurfaceLaw};
 
@@ -67,6 +67,8 @@ pub struct MotorPlan {
     pub clock: DelayClock,
     /// Whether the grain is known, so that its radius of gyration enters jet damping.
     pub grain_known: bool,
+    /// What is left of one motor, should it fall by itself.
+    pub casing: Casing,
 }
 
 /// Recovery as nominal.
@@ -118,6 +120,8 @@ pub struct Case {
     pub surface_law: SurfaceLaw,
     /// Spread.
     pub spread: Spread,
+    /// Share of the fins' slope left in the plane in which one is lost.
+    pub fins_left: f64,
     /// Rules that cautions quote.
     pub rule_set: RuleSet,
     /// Nominal figures.
@@ -130,6 +134,10 @@ pub struct Case {
 
 /// Height at which the size of the gusts is told, m.
 const GUSTS_TOLD_AT_M: f64 = 10.0;
+/// Fins of a rocket whose shape is not known: the fewest make the most of losing one.
+const FEWEST_FINS: usize = 3;
+/// Length of a motor over its diameter, where it is not known. An assumption.
+const CASING_DIAMETERS: f64 = 4.0;
 /// Drag coefficient of a streamer on length x width, where none is given.
 const STREAMER_DRAG: f64 = 0.3;
 /// A streamer fills along its own length.
@@ -191,6 +199,9 @@ impl Case {
         });
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
+        // Of n fins n/2 count in each plane; the one in which a fin is lost has one less.
+        let fins = inputs.airframe.shape.iter().flat_map(|s| &s.fin_sets).map(|f| f.count).min().unwrap_or(FEWEST_FINS);
+        let fins_left = (fins as f64 - 2.0) / fins as f64;
         Ok(Self {
             aero,
             motor,
@@ -201,12 +212,41 @@ impl Case {
             wind,
             surface_law,
             spread,
+            fins_left,
             rule_set,
             nominal,
             top_m,
             assumed,
             inputs,
         })
+    }
+
+    /// Whether this rocket, deployed one way, can fail so.
+    pub fn can_fail(&self, failure: Failure, way: &Deployment) -> bool {
+        Self::fails_so(&self.inputs, failure, way)
+    }
+
+    fn fails_so(inputs: &Inputs, failure: Failure, way: &Deployment) -> bool {
+        let fills = |device: Device| matches!(device, Device::Parachute { .. } | Device::Streamer { .. });
+        match failure {
+            Failure::NoEjection
+            | Failure::EarlyEjection
+            | Failure::ImpulseShort
+            | Failure::FinLost
+            | Failure::MotorBursts => true,
+            Failure::DelayOutOfTolerance | Failure::WrongDelay | Failure::MotorEjected => way.motor_delay_s.is_some(),
+            Failure::MotorUnlit => inputs.motor.count > 1,
+            Failure::NothingFills | Failure::PartsSeparate => fills(inputs.recovery.first),
+            Failure::FirstFails | Failure::MainAtOnce => fills(inputs.recovery.first) && inputs.recovery.main.is_some(),
+        }
+    }
+
+    /// The share of flights with a failure in the chances of an assessment.
+    pub fn failure_share(&self, failure: Failure) -> f64 {
+        match failure {
+            Failure::MotorUnlit => self.motor.one_unlit_share,
+            _ => self.inputs.failures.iter().filter(|f| f.0 == failure).map(|f| f.1).sum(),
+        }
     }
 
     /// Faults that show before anything is filled in, also while numbers are missing (NaN): ranges, and what
@@ -289,6 +329,11 @@ impl Case {
             );
         }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
+        say(
+            "model.failures",
+            "early ejection: any time between the rail and when due; delay out of tolerance: one to two tolerances off; wrong delay: 2 or 4 s more or less; short impulse: 50 to 90 %; a canopy that does not fill drags a tenth; the cord breaks 30 % behind the tip; an ejected casing weighs as much as its propellant did; a fin comes off or a motor bursts at any time of the burn, and what is left of a burst tumbles",
+            "assumption",
+        );
         if inputs.motor.count > 1 {
             say("model.cluster", "every motor that lights carries a charge, and the first one fires", "assumption");
         }
@@ -469,6 +514,13 @@ impl Case {
             burnout_at_end: m.burnout_at_curve_end,
             grain_known: m.length_m.is_some(),
             curve,
+            casing: Casing {
+                mass_kg: propellant_kg,
+                side_m2: {
+                    let diameter_m = motor_diameter_m(m, inputs.airframe.diameter_m);
+                    diameter_m * m.length_m.unwrap_or(CASING_DIAMETERS * diameter_m)
+                },
+            },
             propellant_kg,
             offsets_m,
             one_unlit_share,

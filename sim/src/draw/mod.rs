@@ -8,7 +8,7 @@ pub use numbers::{Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, PointSet, RE
 
 use crate::air::{AirTable, Column};
 use crate::case::Case;
-use crate::flight::{Drawn, Events, MassModel, Misalignment, Rail, Stages, Start};
+use crate::flight::{Change, Drawn, Events, Failing, Failure, MassModel, Misalignment, Rail, Stages, Start, pick};
 use crate::stat::normal;
 use crate::thrust::{DrawnMotor, Side, ThrustTable};
 use crate::wind::{ERROR_ANCHORS_M, WindNumbers};
@@ -22,11 +22,18 @@ pub struct Shift {
     pub drag_factor: f64,
     /// Added to the wind's speed, m/s.
     pub wind_m_s: f64,
+    /// What fails in every flight, in place of what is drawn.
+    pub failure: Option<Failure>,
 }
 
 impl Shift {
     /// The model as it is.
-    pub const NONE: Self = Self { centre_of_pressure_factor: 1.0, drag_factor: 1.0, wind_m_s: 0.0 };
+    pub const NONE: Self = Self { centre_of_pressure_factor: 1.0, drag_factor: 1.0, wind_m_s: 0.0, failure: None };
+
+    /// The model as it is, with a failure in every flight.
+    pub fn failing(failure: Failure) -> Self {
+        Self { failure: Some(failure), ..Self::NONE }
+    }
 }
 
 /// Draws one flight.
@@ -38,7 +45,8 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
     };
     let standard = |slot: Slot| normal::quantile(numbers.uniform(slot));
 
-    let thrust = motors(case, numbers, &from);
+    let failing = failing(case, numbers, shift);
+    let thrust = motors(case, numbers, failing, &from);
     let mass_factor = from(&spread.mass, Slot::Mass);
     let nominal = &case.mass;
     let lift_off_kg = case.inputs.airframe.mass_kg * mass_factor;
@@ -117,24 +125,52 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
             cg_height_m: (case.inputs.airframe.length_m - at_rest.cg_m).max(0.0) * direction[2],
         },
         top_m: case.top_m,
+        change: None,
+    };
+    let drawn = match failing {
+        Some(Failing { failure: Failure::FinLost, when, .. }) => {
+            let fins = drawn.fins.scaled(case.fins_left);
+            Drawn { change: Some(Change { at_s: when * drawn.thrust.burnout_s(), fins }), ..drawn }
+        }
+        _ => drawn,
     };
     // What an unlit motor holds stays on board.
     let burned_kg = drawn.thrust.at(drawn.thrust.end_s(), Side::After).burned_kg;
-    let events = events(case, &from, lift_off_kg - burned_kg);
+    let events = events(case, failing, &from, lift_off_kg - burned_kg);
     (drawn, events)
 }
 
-fn motors(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64) -> ThrustTable {
+/// What fails in a flight: what the shift says, else what is drawn by the shares.
+fn failing(case: &Case, numbers: &Numbers, shift: &Shift) -> Option<Failing> {
+    let failure = shift.failure.or_else(|| {
+        if case.inputs.failures.is_empty() {
+            return None;
+        }
+        let mut left = numbers.uniform(Slot::Failure);
+        case.inputs.failures.iter().find_map(|(failure, share)| {
+            left -= share;
+            (left < 0.0).then_some(*failure)
+        })
+    })?;
+    Some(Failing { failure, when: numbers.uniform(Slot::FailureTime), size: numbers.uniform(Slot::FailureSize) })
+}
+
+fn motors(case: &Case, numbers: &Numbers, failing: Option<Failing>, from: &impl Fn(&Law, Slot) -> f64) -> ThrustTable {
     let plan = &case.motor;
     let count = plan.offsets_m.len();
-    let unlit = (count > 1 && numbers.uniform(Slot::Unlit) < plan.one_unlit_share)
-        .then(|| (numbers.uniform(Slot::UnlitMotor) * count as f64) as usize);
+    let share = match failing.map(|f| f.failure) {
+        Some(Failure::MotorUnlit) => 1.0,
+        _ => plan.one_unlit_share,
+    };
+    let impulse_share = failing.map_or(1.0, |f| f.impulse_share());
+    let unlit =
+        (count > 1 && numbers.uniform(Slot::Unlit) < share).then(|| pick(numbers.uniform(Slot::UnlitMotor), count));
     let motors: Vec<DrawnMotor> = plan
         .offsets_m
         .iter()
         .enumerate()
         .map(|(k, offset)| DrawnMotor {
-            impulse_factor: from(&case.spread.impulse, Slot::Impulse(k)),
+            impulse_factor: impulse_share * from(&case.spread.impulse, Slot::Impulse(k)),
             burn_factor: from(&case.spread.burn_time, Slot::BurnTime(k)),
             lit: unlit != Some(k),
             offset_m: *offset,
@@ -143,7 +179,7 @@ fn motors(case: &Case, numbers: &Numbers, from: &impl Fn(&Law, Slot) -> f64) -> 
     ThrustTable::new(&plan.curve, plan.propellant_kg, &motors, plan.burnout_at_end)
 }
 
-fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, hanging_kg: f64) -> Events {
+fn events(case: &Case, failing: Option<Failing>, from: &impl Fn(&Law, Slot) -> f64, hanging_kg: f64) -> Events {
     let spread = &case.spread;
     let count = case.motor.offsets_m.len();
     let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
@@ -164,7 +200,10 @@ fn events(case: &Case, from: &impl Fn(&Law, Slot) -> f64, hanging_kg: f64) -> Ev
             main: case.recovery.main.map(|(main, height)| (grown(main), (height + height_error_m).max(0.0))),
             bare_area_m2: case.aero.drag_coasting.at(0.0) * case.aero.reference_area_m2,
             mass_kg: hanging_kg,
+            seen_m2: case.inputs.airframe.length_m * case.inputs.airframe.diameter_m,
         },
+        casing: case.motor.casing,
+        failing,
     }
 }
 

@@ -85,14 +85,22 @@ pub enum Slot {
     Unlit,
     /// Which one.
     UnlitMotor,
+    /// Which failure, if any.
+    Failure,
+    /// When it comes.
+    FailureTime,
+    /// How large it is.
+    FailureSize,
 }
 
 const ANCHORS: usize = ERROR_ANCHORS_M.len();
 const SINGLE: usize = 29;
 const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
 
+const FAILURES: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
+
 /// Numbers that one flight may use.
-pub const SLOTS: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
+pub const SLOTS: usize = FAILURES + 3;
 
 impl Slot {
     /// Number of the slot. Four in a row are one point: what matters most and works together goes there.
@@ -132,6 +140,9 @@ impl Slot {
             Self::Impulse(motor) => FIRST_MOTOR + 3 * (motor - 1),
             Self::BurnTime(motor) => FIRST_MOTOR + 3 * (motor - 1) + 1,
             Self::Delay(motor) => FIRST_MOTOR + 3 * (motor - 1) + 2,
+            Self::Failure => FAILURES,
+            Self::FailureTime => FAILURES + 1,
+            Self::FailureSize => FAILURES + 2,
         }
     }
 }
@@ -258,6 +269,9 @@ mod tests {
             Slot::SensedHeight,
             Slot::Unlit,
             Slot::UnlitMotor,
+            Slot::Failure,
+            Slot::FailureTime,
+            Slot::FailureSize,
         ];
         for k in 0..ANCHORS {
             used.extend([Slot::WindAlong(k), Slot::WindAcross(k)]);

@@ -115,6 +115,15 @@ pub struct Watchfulness {
 impl Watchfulness {
     /// To the ground.
     pub const WHOLE: Self = Self { until_s: f64::INFINITY, after_apogee_s: 0.0, above_m: f64::INFINITY };
+
+    /// As long as either wants.
+    pub fn both(self, other: Self) -> Self {
+        Self {
+            until_s: self.until_s.max(other.until_s),
+            after_apogee_s: self.after_apogee_s.max(other.after_apogee_s),
+            above_m: self.above_m.min(other.above_m),
+        }
+    }
 }
 
 struct Flyer<'a, 'b> {
@@ -126,6 +135,8 @@ struct Flyer<'a, 'b> {
     finer: f64,
     /// End of the thrust table, s.
     thrust_end_s: f64,
+    /// What the rocket is from an instant on, s.
+    changes: Option<(f64, &'b Drawn<'a>)>,
     out: &'b mut Ascent,
 }
 
@@ -142,7 +153,9 @@ pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &m
     };
     let now = parts.instant(0.0, Side::After);
     let thrust_end_s = parts.thrust.end_s();
-    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, thrust_end_s, out };
+    let changed = parts.change.map(|c| (c.at_s, Drawn { fins: c.fins, ..parts.clone() }));
+    let changes = changed.as_ref().map(|(at_s, after)| (*at_s, after));
+    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, thrust_end_s, changes, out };
     let free = match parts.start {
         Start::Free(_) => {
             flyer.record(&Hold::Free);
@@ -180,6 +193,11 @@ impl Flyer<'_, '_> {
         let roll = self.parts.misalignment.roll_rate_rad_s;
         let fastest = flow.fastest_rate(&self.state, rate, roll, pace.coasting);
         let mut dt = (pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer).min(gauged_s);
+        if let Some((at_s, _)) = self.changes
+            && at_s > self.time_s
+        {
+            dt = dt.min(at_s - self.time_s);
+        }
         if self.time_s < self.thrust_end_s
             && let Some(node) = self.parts.thrust.next_node_s(self.time_s)
         {
@@ -328,6 +346,12 @@ impl Flyer<'_, '_> {
         (self.out.apogee_s, self.out.apogee_m) = (self.time_s, self.state.position[2]);
         let mut gauged_s = f64::INFINITY;
         for _ in 0..MOST_STEPS {
+            if let Some((at_s, after)) = self.changes
+                && self.time_s >= at_s
+            {
+                (self.parts, self.changes) = (after, None);
+                (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, &hold);
+            }
             let may_eject = self.may_eject();
             let pace = if self.time_s < self.thrust_end_s {
                 &THRUST

@@ -2,6 +2,7 @@
 
 use super::ascent::{Ascent, Watchfulness};
 use super::descent::{Canopy, Landing, Stages, descend};
+use super::failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE};
 use super::parts::Drawn;
 use super::path::Moment;
 use crate::wind::DriftTable;
@@ -50,7 +51,23 @@ pub struct Events {
     pub line_stretch_lag_s: f64,
     /// What comes down: canopies as drawn.
     pub stages: Stages,
+    /// A spent motor casing, should it come down by itself.
+    pub casing: Casing,
+    /// What fails, if anything.
+    pub failing: Option<Failing>,
 }
+
+/// A spent motor casing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Casing {
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Its area seen from the side, m^2.
+    pub side_m2: f64,
+}
+
+/// Drag coefficient of a tumbling casing on its side: a long cylinder across the flow.
+const BROADSIDE_DRAG: f64 = 1.2;
 
 /// Published bound of a delay's error: the larger of 1.5 s and 20 % of the delay, at most 3 s
 /// (NFPA 1125, from memory, low confidence; used as a bound, not as a standard deviation).
@@ -81,11 +98,23 @@ pub enum Outcome {
     OutsideModel,
     /// Integration did not settle.
     Untrusted,
+    /// Failure: nothing fired.
+    NoEjection,
+    /// Failure: nothing that opens filled.
+    NothingFilled,
+    /// Failure: what opens first did not fill, and the main opened at the speed of the fall.
+    FirstFailed,
+    /// Failure: the cord broke, and a part fell by itself.
+    PartsSeparated,
+    /// Failure: the charge drove out the motor instead.
+    MotorEjected,
+    /// Failure: the motor burst.
+    MotorBurst,
 }
 
 impl Outcome {
     /// Every outcome, in the order of its number.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 16] = [
         Self::Opened,
         Self::OpenedTooLow,
         Self::NothingOpened,
@@ -96,6 +125,12 @@ impl Outcome {
         Self::BeyondSixtyDeg,
         Self::OutsideModel,
         Self::Untrusted,
+        Self::NoEjection,
+        Self::NothingFilled,
+        Self::FirstFailed,
+        Self::PartsSeparated,
+        Self::MotorEjected,
+        Self::MotorBurst,
     ];
 }
 
@@ -127,10 +162,9 @@ pub struct Deployed {
     pub ejection: Option<Ejection>,
     /// Where and how it came down, if it flew.
     pub landing: Option<Landing>,
+    /// A part that came down by itself.
+    pub part: Option<Landing>,
 }
-
-/// Share of the drag area left to a canopy torn by opening under thrust. An assumption.
-const TORN_SHARE: f64 = 0.1;
 
 impl DelayClock {
     /// Where the clock of a flight starts, s after first thrust.
@@ -143,6 +177,11 @@ impl DelayClock {
 }
 
 impl Events {
+    /// The same with another failure of the same time and size.
+    pub fn failing(&self, failure: Failure) -> Self {
+        Self { failing: self.failing.map(|f| Failing { failure, ..f }), ..self.clone() }
+    }
+
     /// How long the ascent has to be followed closely for these ways of deploying.
     pub fn watchfulness(&self, ways: &[Deployment], drawn: &Drawn) -> Watchfulness {
         let mut w = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY };
@@ -164,9 +203,14 @@ impl Events {
     /// Firing time of the motor's own charge, s after first thrust; infinite without one.
     fn motor_fires_s(&self, way: &Deployment, drawn: &Drawn) -> f64 {
         way.motor_delay_s.map_or(f64::INFINITY, |delay| {
+            let delay = self.failing.map_or(delay, |f| f.fitted_delay_s(delay));
+            let failing = self.failing.and_then(|f| f.delay_in_tolerances());
             let burnouts = drawn.thrust.motor_burnouts_s();
             burnouts.iter().fold(f64::INFINITY, |first, (k, burnout)| {
-                let error = self.delay_in_tolerances[*k] * delay_tolerance_s(delay) + self.delay_error_s[*k];
+                let error = match failing {
+                    Some(tolerances) => tolerances * delay_tolerance_s(delay),
+                    None => self.delay_in_tolerances[*k] * delay_tolerance_s(delay) + self.delay_error_s[*k],
+                };
                 first.min(self.clock.starts_s(*burnout) + (delay + error).max(0.0))
             })
         })
@@ -182,47 +226,31 @@ impl Events {
                 falls_through_s(ascent, height + self.height_error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
             }
         };
-        motor.min(electronics)
+        let fires = motor.min(electronics);
+        match self.failing {
+            Some(Failing { failure: Failure::EarlyEjection, when, .. }) => {
+                let (rail, end) = (ascent.rail_exit.time_s, fires.min(ascent.path.end_s()));
+                rail + when * (end - rail).max(0.0)
+            }
+            _ => fires,
+        }
     }
 
     /// What becomes of the flight when it is deployed one way.
     pub fn deploy(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent, drift: &DriftTable) -> Deployed {
         if ascent.mishaps.never_left_rail {
-            return Deployed { outcome: Outcome::NeverLeftRail, ejection: None, landing: None };
+            return Deployed { outcome: Outcome::NeverLeftRail, ejection: None, landing: None, part: None };
         }
-        let path = &ascent.path;
-        let fires = self.fires_s(way, drawn, ascent);
-        let ground = path.end_s();
-        let (mut outcome, ejection, landing) = if fires >= ground {
-            (Outcome::GroundFirst, None, impact(ascent))
-        } else {
-            let at = path.at(fires);
-            let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
-            let u = at.air_velocity_m_s(&drawn.wind);
-            let ejection = Ejection {
-                time_s: fires,
-                after_apogee_s: fires - ascent.apogee_s,
-                airspeed_m_s: at.airspeed_m_s(&drawn.wind),
-                vertical_speed_m_s: u[2],
-                horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
-                height_m: at.position_m[2],
-                stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
-            };
-            // A cluster's first charge may fire while another motor still burns.
-            let boosting =
-                fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
-            let (outcome, landing) = if self.stages.first.drag_area_m2 <= 0.0 {
-                (Outcome::NothingOpened, impact(ascent))
-            } else if boosting {
-                (Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift))
-            } else if fires + self.line_stretch_lag_s >= ground {
-                (Outcome::OpenedTooLow, impact(ascent))
-            } else {
-                let landing = descend(drawn, &self.stages, &stretch, drift);
-                let outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
-                (outcome, landing)
-            };
-            (outcome, Some(ejection), landing)
+        let mut deployed = match self.failing.map(|f| (f.failure, f.when)) {
+            Some((Failure::NoEjection, _)) => self.comes_in(Outcome::NoEjection, drawn, ascent),
+            Some((Failure::MotorBursts, when)) => {
+                // The propellant left is gone, and what is left has no stable attitude.
+                let burst = ascent.path.at(when * drawn.thrust.burnout_s());
+                let rest = self.falling(drawn.cross_flow.drag_area_m2, drawn.mass.dry_mass_kg, self.stages.seen_m2);
+                let landing = Some(descend(drawn, &rest, &burst, drift));
+                Deployed { outcome: Outcome::MotorBurst, ejection: None, landing, part: None }
+            }
+            _ => self.ejected(way, drawn, ascent, drift),
         };
         let m = ascent.mishaps;
         for (happened, is) in [
@@ -232,37 +260,132 @@ impl Events {
             (m.outside_model, Outcome::OutsideModel),
         ] {
             if happened {
-                outcome = is;
+                deployed.outcome = is;
                 break;
             }
         }
-        let landing = (!m.untrusted).then_some(landing);
-        Deployed { outcome, ejection, landing }
+        if m.untrusted {
+            (deployed.landing, deployed.part) = (None, None);
+        }
+        deployed
+    }
+
+    /// The flight as far as something fires, or to the ground.
+    fn ejected(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent, drift: &DriftTable) -> Deployed {
+        let path = &ascent.path;
+        let fires = self.fires_s(way, drawn, ascent);
+        let ground = path.end_s();
+        if fires >= ground {
+            return self.comes_in(Outcome::GroundFirst, drawn, ascent);
+        }
+        let at = path.at(fires);
+        let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
+        let u = at.air_velocity_m_s(&drawn.wind);
+        let ejection = Ejection {
+            time_s: fires,
+            after_apogee_s: fires - ascent.apogee_s,
+            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+            vertical_speed_m_s: u[2],
+            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
+            height_m: at.position_m[2],
+            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
+        };
+        let deployed =
+            |outcome, landing, part| Deployed { outcome, ejection: Some(ejection), landing: Some(landing), part };
+        let failure = self.failing.map(|f| f.failure);
+        if failure == Some(Failure::MotorEjected) && self.motor_fires_s(way, drawn) <= fires {
+            let casing = self.falling(BROADSIDE_DRAG * self.casing.side_m2, self.casing.mass_kg, self.casing.side_m2);
+            // The airframe keeps its nose first.
+            let lighter = (self.stages.mass_kg - self.casing.mass_kg).max(0.0);
+            let airframe = self.falling(self.stages.bare_area_m2, lighter, drawn.aero.reference_area_m2);
+            let part = Some(descend(drawn, &casing, &at, drift));
+            return deployed(Outcome::MotorEjected, descend(drawn, &airframe, &at, drift), part);
+        }
+        // A cluster's first charge may fire while another motor still burns.
+        let boosting =
+            fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
+        if self.stages.first.drag_area_m2 <= 0.0 {
+            return deployed(Outcome::NothingOpened, self.impact(drawn, ascent), None);
+        }
+        if boosting {
+            return deployed(Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift), None);
+        }
+        if fires + self.line_stretch_lag_s >= ground {
+            return deployed(Outcome::OpenedTooLow, self.impact(drawn, ascent), None);
+        }
+        let down = |stages: &Stages| descend(drawn, stages, &stretch, drift);
+        let first = streaming(self.stages.first);
+        match (failure, self.stages.main) {
+            (Some(Failure::NothingFills), main) => {
+                let main = main.map(|(canopy, height)| (streaming(canopy), height));
+                deployed(Outcome::NothingFilled, down(&Stages { first, main, ..self.stages }), None)
+            }
+            (Some(Failure::FirstFails), Some(_)) => {
+                deployed(Outcome::FirstFailed, down(&Stages { first, ..self.stages }), None)
+            }
+            (Some(Failure::PartsSeparate), _) => {
+                let of = |share: f64| (share * self.stages.mass_kg, share * self.stages.seen_m2);
+                let (mass_kg, seen_m2) = of(FORWARD_SHARE);
+                let bare_area_m2 = FORWARD_SHARE * self.stages.bare_area_m2;
+                let held = Stages { mass_kg, seen_m2, bare_area_m2, ..self.stages };
+                let (mass_kg, seen_m2) = of(1.0 - FORWARD_SHARE);
+                let loose = self.falling((1.0 - FORWARD_SHARE) * drawn.cross_flow.drag_area_m2, mass_kg, seen_m2);
+                deployed(Outcome::PartsSeparated, down(&held), Some(down(&loose)))
+            }
+            (failure, main) => {
+                let stages = match main {
+                    Some((main, _)) if failure == Some(Failure::MainAtOnce) => {
+                        let drag_area_m2 = self.stages.first.drag_area_m2 + main.drag_area_m2;
+                        Stages { first: Canopy { drag_area_m2, ..main }, main: None, ..self.stages }
+                    }
+                    _ => self.stages,
+                };
+                let landing = down(&stages);
+                let outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
+                deployed(outcome, landing, None)
+            }
+        }
+    }
+
+    /// Something without a canopy.
+    fn falling(&self, bare_area_m2: f64, mass_kg: f64, seen_m2: f64) -> Stages {
+        let none = Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 };
+        Stages { first: none, main: None, bare_area_m2, mass_kg, seen_m2 }
+    }
+
+    /// Where the flight without any deployment comes down.
+    fn impact(&self, drawn: &Drawn, ascent: &Ascent) -> Landing {
+        let end = ascent.path.at(ascent.path.end_s());
+        Landing {
+            time_s: end.time_s,
+            east_m: end.position_m[0],
+            north_m: end.position_m[1],
+            speed_m_s: crate::lanes::norm(end.velocity_m_s),
+            vertical_speed_m_s: -end.velocity_m_s[2],
+            mass_kg: self.stages.mass_kg,
+            seen_m2: drawn.aero.reference_area_m2,
+            main_opening_m_s: None,
+            slowed: false,
+        }
+    }
+
+    fn comes_in(&self, outcome: Outcome, drawn: &Drawn, ascent: &Ascent) -> Deployed {
+        Deployed { outcome, ejection: None, landing: Some(self.impact(drawn, ascent)), part: None }
     }
 
     /// Deployed under thrust: flown as a torn canopy and as ballistic; the one that comes down farther from
     /// the pad counts.
     fn torn_or_ballistic(&self, drawn: &Drawn, ascent: &Ascent, stretch: &Moment, drift: &DriftTable) -> Landing {
-        let tear = |c: Canopy| Canopy { drag_area_m2: c.drag_area_m2 * TORN_SHARE, ..c };
-        let stages = Stages { first: tear(self.stages.first), main: None, ..self.stages };
-        let (torn, ballistic) = (descend(drawn, &stages, stretch, drift), impact(ascent));
+        let stages = Stages { first: streaming(self.stages.first), main: None, ..self.stages };
+        let (torn, ballistic) = (descend(drawn, &stages, stretch, drift), self.impact(drawn, ascent));
         let far = |l: &Landing| l.east_m * l.east_m + l.north_m * l.north_m;
         if far(&torn) > far(&ballistic) { torn } else { ballistic }
     }
 }
 
-/// Where the flight without any deployment comes down.
-fn impact(ascent: &Ascent) -> Landing {
-    let end = ascent.path.at(ascent.path.end_s());
-    Landing {
-        time_s: end.time_s,
-        east_m: end.position_m[0],
-        north_m: end.position_m[1],
-        speed_m_s: crate::lanes::norm(end.velocity_m_s),
-        vertical_speed_m_s: -end.velocity_m_s[2],
-        main_opening_m_s: None,
-        slowed: false,
-    }
+/// A canopy that is torn or does not fill.
+fn streaming(canopy: Canopy) -> Canopy {
+    Canopy { drag_area_m2: canopy.drag_area_m2 * STREAMING_SHARE, ..canopy }
 }
 
 /// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.

@@ -32,10 +32,21 @@ pub struct Landing {
     pub speed_m_s: f64,
     /// Downward speed at touchdown, m/s.
     pub vertical_speed_m_s: f64,
+    /// What came down, kg.
+    pub mass_kg: f64,
+    /// Its area seen from above, m^2.
+    pub seen_m2: f64,
     /// Airspeed at which a main canopy began to open, m/s, if there is one.
     pub main_opening_m_s: Option<f64>,
     /// Whether it had slowed to its descent rate before the ground.
     pub slowed: bool,
+}
+
+impl Landing {
+    /// Kinetic energy at touchdown, J.
+    pub fn energy_j(&self) -> f64 {
+        0.5 * self.mass_kg * self.speed_m_s * self.speed_m_s
+    }
 }
 
 /// Longest step while filling and slowing, s.
@@ -190,6 +201,8 @@ pub struct Stages {
     pub bare_area_m2: f64,
     /// Mass that hangs, kg.
     pub mass_kg: f64,
+    /// Its area seen from above, m^2.
+    pub seen_m2: f64,
 }
 
 /// Comes down from line stretch.
@@ -219,6 +232,8 @@ pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable
         north_m: down.position_m[1],
         speed_m_s: norm(down.velocity_m_s),
         vertical_speed_m_s: vertical,
+        mass_kg: stages.mass_kg,
+        seen_m2: stages.seen_m2,
         main_opening_m_s,
         // A descent that ran out of steps never came down.
         slowed: down.position_m[2] <= 1e-3 && vertical > 0.0 && vertical <= SLOWED * last.descent_rate_m_s(0.0),

@@ -3,16 +3,18 @@
 mod ascent;
 mod deploy;
 mod descent;
+mod failure;
 mod forces;
 mod parts;
 mod path;
 mod step;
 
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
-pub use deploy::{DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
+pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
+pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
 pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
-pub use parts::{Batch, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start};
+pub use parts::{Batch, Change, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start};
 pub use path::{Moment, Node, Path};
 pub use step::{Stepped, step};
 
@@ -70,4 +72,13 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
         slowest,
         deployed: ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect(),
     }
+}
+
+/// Flies one ascent and deploys it one way with each of several turns of events.
+pub fn fly_each(drawn: &Drawn, each: &[Events], way: &Deployment, ascent: &mut Ascent) -> Vec<Deployed> {
+    let ways = core::slice::from_ref(way);
+    let watched = each.iter().map(|events| events.watchfulness(ways, drawn));
+    fly_ascent(drawn, watched.reduce(Watchfulness::both).unwrap_or(Watchfulness::WHOLE), 1.0, ascent);
+    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
+    each.iter().map(|events| events.deploy(way, drawn, ascent, &drift)).collect()
 }

@@ -171,6 +171,17 @@ pub struct Drawn<'a> {
     pub start: Start,
     /// Top of the model, m above the pad.
     pub top_m: f64,
+    /// What changes on the way, if anything.
+    pub change: Option<Change>,
+}
+
+/// A rocket that is another one from an instant on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Change {
+    /// Seconds after first thrust.
+    pub at_s: f64,
+    /// Slopes of the fins from then on.
+    pub fins: SlopeMoments,
 }
 
 /// The instant's share of the derivative: the same for all evaluations at one time.

@@ -1,15 +1,19 @@
 //! What accumulates over flights. Integer counts, fixed-edge bins and fixed-point sums: merging in any
 //! order gives the same bytes, so any split over threads or calls does.
 
+mod failures;
+mod ground;
 mod summarise;
 
+pub use failures::FailureTally;
+pub use ground::{ENERGIES_J, casualty_area_m2};
 pub use summarise::{flight_report, rail_report, way_report};
 
-use crate::case::{Case, LimitApplies, Outline};
+use crate::case::{Case, LimitApplies};
 use crate::draw::REPLICATES;
 use crate::flight::{Deployed, Ejection, Flown, Outcome};
-use crate::stat::cloud::Cloud;
 use crate::stat::histogram::Summary;
+use ground::GroundTally;
 
 /// Hits per replicate.
 pub type Hits = [u64; REPLICATES as usize];
@@ -25,6 +29,7 @@ mod bins {
     pub const MARGIN_CALIBRES: (f64, f64, usize) = (-10.0, 0.01, 3000);
     pub const MACH: (f64, f64, usize) = (0.0, 0.001, 5000);
     pub const TIME_S: (f64, f64, usize) = (0.0, 0.01, 30_000);
+    pub const ROOT_ENERGY: (f64, f64, usize) = (0.0, 0.1, 15_000);
     pub const DELAY_S: (f64, f64, usize) = (0.0, 0.01, 20_000);
 }
 
@@ -55,13 +60,7 @@ pub struct WayTally {
     height: Summary,
     after_apogee: Summary,
     stretch: Summary,
-    cloud: Cloud,
-    distance: Summary,
-    landing_speed: Summary,
-    landing_vertical: Summary,
-    main_opening: Summary,
-    inside: Vec<Hits>,
-    outside: Vec<Hits>,
+    ground: GroundTally,
 }
 
 /// What is kept of a number of flights.
@@ -94,6 +93,20 @@ pub struct Frame<'a> {
 }
 
 impl LimitTally {
+    fn new(limit_m_s: f64) -> Self {
+        let none = Hits::default();
+        Self { limit_m_s, over: none, unsafe_opening: none, under: [0; 2], over_sides: [0; 2] }
+    }
+
+    fn merge(&mut self, other: &Self) {
+        add_hits(&mut self.over, &other.over);
+        add_hits(&mut self.unsafe_opening, &other.unsafe_opening);
+        for side in 0..2 {
+            self.under[side] += other.under[side];
+            self.over_sides[side] += other.over_sides[side];
+        }
+    }
+
     fn speed(ejection: &Ejection, applies: LimitApplies) -> f64 {
         match applies {
             LimitApplies::Ejection => ejection.airspeed_m_s,
@@ -121,37 +134,16 @@ impl LimitTally {
 
 impl WayTally {
     fn new(frame: &Frame) -> Self {
-        let areas = frame.case.inputs.site.areas.len();
-        let none = [0; REPLICATES as usize];
         Self {
             outcomes: [[0; 3]; Outcome::ALL.len()],
-            limits: frame
-                .case
-                .inputs
-                .question
-                .limits_m_s
-                .iter()
-                .map(|l| LimitTally {
-                    limit_m_s: *l,
-                    over: none,
-                    unsafe_opening: none,
-                    under: [0; 2],
-                    over_sides: [0; 2],
-                })
-                .collect(),
+            limits: frame.case.inputs.question.limits_m_s.iter().map(|limit| LimitTally::new(*limit)).collect(),
             airspeed: summary(bins::AIRSPEED_M_S),
             vertical: summary(bins::VERTICAL_M_S),
             horizontal: summary(bins::AIRSPEED_M_S),
             height: summary(bins::HEIGHT_M),
             after_apogee: summary(bins::AFTER_APOGEE_S),
             stretch: summary(bins::AIRSPEED_M_S),
-            cloud: Cloud::new(frame.cell_m),
-            distance: summary(bins::DISTANCE_M),
-            landing_speed: summary(bins::AIRSPEED_M_S),
-            landing_vertical: summary(bins::AIRSPEED_M_S),
-            main_opening: summary(bins::AIRSPEED_M_S),
-            inside: vec![none; areas],
-            outside: vec![none; areas],
+            ground: GroundTally::new(frame.case, frame.cell_m),
         }
     }
 
@@ -174,19 +166,8 @@ impl WayTally {
             self.after_apogee.add(e.after_apogee_s, flight);
             self.stretch.add(e.stretch_airspeed_m_s, flight);
         }
-        if let Some(l) = &deployed.landing {
-            self.cloud.add(l.east_m, l.north_m);
-            self.distance.add((l.east_m * l.east_m + l.north_m * l.north_m).sqrt(), flight);
-            self.landing_speed.add(l.speed_m_s, flight);
-            self.landing_vertical.add(l.vertical_speed_m_s, flight);
-            if let Some(airspeed_m_s) = l.main_opening_m_s {
-                self.main_opening.add(airspeed_m_s, flight);
-            }
-            for (k, area) in case.inputs.site.areas.iter().enumerate() {
-                let inside = Outline::contains(&area.outline, l.east_m, l.north_m);
-                self.inside[k][replicate] += u64::from(inside);
-                self.outside[k][replicate] += u64::from(!inside);
-            }
+        if let Some(landing) = &deployed.landing {
+            self.ground.add(landing, deployed.part.as_ref(), case, flight, replicate);
         }
         unsafe_opening
     }
@@ -195,14 +176,7 @@ impl WayTally {
         for (a, b) in self.outcomes.iter_mut().flatten().zip(other.outcomes.iter().flatten()) {
             *a += b;
         }
-        for (a, b) in self.limits.iter_mut().zip(&other.limits) {
-            add_hits(&mut a.over, &b.over);
-            add_hits(&mut a.unsafe_opening, &b.unsafe_opening);
-            for side in 0..2 {
-                a.under[side] += b.under[side];
-                a.over_sides[side] += b.over_sides[side];
-            }
-        }
+        self.limits.iter_mut().zip(&other.limits).for_each(|(a, b)| a.merge(b));
         for (a, b) in [
             (&mut self.airspeed, &other.airspeed),
             (&mut self.vertical, &other.vertical),
@@ -210,20 +184,10 @@ impl WayTally {
             (&mut self.height, &other.height),
             (&mut self.after_apogee, &other.after_apogee),
             (&mut self.stretch, &other.stretch),
-            (&mut self.distance, &other.distance),
-            (&mut self.landing_speed, &other.landing_speed),
-            (&mut self.landing_vertical, &other.landing_vertical),
-            (&mut self.main_opening, &other.main_opening),
         ] {
             a.merge(b);
         }
-        self.cloud.merge(&other.cloud);
-        for (a, b) in self.inside.iter_mut().zip(&other.inside) {
-            add_hits(a, b);
-        }
-        for (a, b) in self.outside.iter_mut().zip(&other.outside) {
-            add_hits(a, b);
-        }
+        self.ground.merge(&other.ground);
     }
 }
 

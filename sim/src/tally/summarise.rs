@@ -1,23 +1,28 @@
 //! From counts to the figures of the report.
 
+use super::ground::{AreaTally, ENERGIES_J, GroundTally};
 use super::{Hits, LimitTally, Tally, WayTally};
 use crate::case::Case;
 use crate::draw::PointSet;
 use crate::flight::Outcome;
 use crate::report::{
-    AreaReport, EjectionReport, EllipseReport, FlightReport, LandingReport, LimitReport, OutcomeCount, RailReport,
-    RegionReport, WayReport,
+    AreaReport, EjectionReport, EllipseReport, EnergyChance, EnergyReport, FlightReport, LandingReport, LimitReport,
+    OutcomeCount, RailReport, RegionReport, StruckReport, WayReport,
 };
 use crate::stat::interval::{self, Chance};
 
 /// Shares of the ellipses and regions in the answer.
 const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
 
+/// The chance of what was hit in so many flights.
+pub(super) fn chance(hits: &Hits, flights: &Hits, points: PointSet) -> Chance {
+    let per_replicate: Vec<(u64, u64)> = hits.iter().zip(flights).map(|(h, n)| (*h, *n)).filter(|r| r.1 > 0).collect();
+    interval::chance(&per_replicate, points)
+}
+
 impl Tally {
     fn chance(&self, hits: &Hits, points: PointSet) -> Chance {
-        let per_replicate: Vec<(u64, u64)> =
-            hits.iter().zip(&self.flights).map(|(h, n)| (*h, *n)).filter(|r| r.1 > 0).collect();
-        interval::chance(&per_replicate, points)
+        chance(hits, &self.flights, points)
     }
 
     /// Chance of rising above the ceiling.
@@ -54,7 +59,7 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
             .filter(|o| o.flights > 0)
             .collect(),
         ejection: ejection(way),
-        landing: landing(tally, way, case),
+        landing: ground_report(&way.ground, &tally.flights, case, &SHARES),
     }
 }
 
@@ -69,14 +74,20 @@ fn ejection(way: &WayTally) -> Option<EjectionReport> {
     })
 }
 
-fn landing(tally: &Tally, way: &WayTally, case: &Case) -> Option<LandingReport> {
-    let cloud = &way.cloud;
+/// The report of what came down in so many flights; `None` when nothing did.
+pub(super) fn ground_report(
+    ground: &GroundTally,
+    flights: &Hits,
+    case: &Case,
+    shares: &[f64],
+) -> Option<LandingReport> {
+    let cloud = &ground.cloud;
     let (mean_east_m, mean_north_m) = cloud.mean()?;
     let points = case.inputs.question.points;
     let density = cloud.density();
-    let ellipses = SHARES
-        .into_iter()
-        .filter_map(|share| {
+    let ellipses = shares
+        .iter()
+        .filter_map(|&share| {
             let e = cloud.ellipse(share)?;
             // Counted by cell, whose centre decides: cells are small beside the cloud.
             let cell = cloud.cell_m();
@@ -95,14 +106,14 @@ fn landing(tally: &Tally, way: &WayTally, case: &Case) -> Option<LandingReport> 
             })
         })
         .collect();
-    let regions = density.iter().flat_map(|d| SHARES.map(|share| d.region(share))).map(|r| RegionReport {
+    let regions = density.iter().flat_map(|d| shares.iter().map(|share| d.region(*share))).map(|r| RegionReport {
         share_asked: r.share_asked,
         share_held: r.share_held,
         share_expected: r.share_new,
         area_m2: r.area_m2,
         outline: r.outline,
     });
-    let distance = way.distance.digest()?;
+    let energy_j = |root: f64| root * root;
     Some(LandingReport {
         flights: cloud.count(),
         mean_east_m,
@@ -110,25 +121,56 @@ fn landing(tally: &Tally, way: &WayTally, case: &Case) -> Option<LandingReport> 
         covariance_m2: cloud.covariance().map(|c| [c.east_m2, c.north_m2, c.cross_m2]),
         ellipses,
         regions: regions.collect(),
-        distance_p90_m: way.distance.quantile(0.90)?,
-        distance_p99_m: way.distance.quantile(0.99)?,
-        distance_m: distance,
-        speed_m_s: way.landing_speed.digest()?,
-        vertical_speed_m_s: way.landing_vertical.digest()?,
-        main_opening_airspeed_m_s: way.main_opening.digest(),
+        distance_p90_m: ground.distance.quantile(0.90)?,
+        distance_p99_m: ground.distance.quantile(0.99)?,
+        distance_m: ground.distance.digest()?,
+        speed_m_s: ground.speed.digest()?,
+        vertical_speed_m_s: ground.vertical.digest()?,
+        main_opening_airspeed_m_s: ground.main_opening.digest(),
+        energy: EnergyReport {
+            median_j: energy_j(ground.root_energy.quantile(0.5)?),
+            p95_j: energy_j(ground.root_energy.quantile(0.95)?),
+            over: ENERGIES_J
+                .into_iter()
+                .zip(&ground.over_energy)
+                .map(|(energy_j, hits)| EnergyChance { energy_j, over: chance(hits, flights, points) })
+                .collect(),
+        },
         areas: case
             .inputs
             .site
             .areas
             .iter()
-            .zip(way.inside.iter().zip(&way.outside))
-            .map(|(area, (inside, outside))| AreaReport {
-                name: area.name.clone(),
-                inside: tally.chance(inside, points),
-                outside: tally.chance(outside, points),
+            .zip(&ground.areas)
+            .map(|(area, tally)| {
+                let inside = chance(&tally.inside, flights, points);
+                AreaReport {
+                    name: area.name.clone(),
+                    struck: area.people.map(|people| struck(tally, ground, &inside, people / area.outline.area_m2())),
+                    inside,
+                    outside: chance(&tally.outside, flights, points),
+                }
             })
             .collect(),
     })
+}
+
+/// Persons struck a flight, on average, where so many stand on each square metre. The interval is that of the landings
+/// inside; the casualty area of one that none has shown is the mean of all.
+fn struck(tally: &AreaTally, ground: &GroundTally, inside: &Chance, people_per_m2: f64) -> StruckReport {
+    let each = inside.flights as f64;
+    let estimate = tally.struck_m2[0].total() / each * people_per_m2;
+    let of_one = if inside.hits > 0 {
+        estimate / inside.estimate
+    } else {
+        ground.casualty_m2.mean().unwrap_or(0.0) * people_per_m2
+    };
+    StruckReport {
+        persons: estimate,
+        lower: of_one * inside.lower,
+        upper: of_one * inside.upper,
+        persons_over_energy: tally.struck_m2[1].total() / each * people_per_m2,
+    }
 }
 
 /// Leaving the rail.

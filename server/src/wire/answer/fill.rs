@@ -3,7 +3,7 @@
 use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::PointSet;
-use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Outcome};
+use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
 use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::interval::Chance;
@@ -87,6 +87,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         above_ceiling: report.above_ceiling.as_ref().map(chance),
         advice: advice(report, question.accept_limit, &labels),
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
+        failures: failures(&report.failures, &labels),
         cautions: asked
             .cautions
             .iter()
@@ -163,6 +164,14 @@ pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
             ("outside_model", "beyond the range of the model, so its figures are not to be relied on")
         }
         Outcome::Untrusted => ("untrusted", "could not be integrated to the required accuracy"),
+        Outcome::NoEjection => ("no_ejection", "failed: nothing fired"),
+        Outcome::NothingFilled => ("nothing_filled", "failed: it ejected but nothing filled"),
+        Outcome::FirstFailed => {
+            ("first_failed", "failed: what opens first did not fill, and the main opened at the speed of the fall")
+        }
+        Outcome::PartsSeparated => ("parts_separated", "failed: the cord broke, and a part fell by itself"),
+        Outcome::MotorEjected => ("motor_ejected", "failed: the charge drove out the motor instead"),
+        Outcome::MotorBurst => ("motor_burst", "failed: the motor burst"),
     }
 }
 
@@ -306,13 +315,88 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
         speed_m_s: figures(&l.speed_m_s),
         vertical_speed_m_s: figures(&l.vertical_speed_m_s),
         main_opening_airspeed_m_s: l.main_opening_airspeed_m_s.as_ref().map(figures),
+        energy_p50_j: Figure(l.energy.median_j),
+        energy_p95_j: Figure(l.energy.p95_j),
+        over_energy: l
+            .energy
+            .over
+            .iter()
+            .zip(ENERGY_SOURCES)
+            .map(|(e, source)| EnergyAnswer { energy_j: Figure(e.energy_j), source, over: chance(&e.over) })
+            .collect(),
         areas: l
             .areas
             .iter()
-            .map(|a| AreaFigures { name: a.name.clone(), inside: chance(&a.inside), outside: chance(&a.outside) })
+            .map(|a| AreaFigures {
+                name: a.name.clone(),
+                inside: chance(&a.inside),
+                outside: chance(&a.outside),
+                struck: a.struck.map(|s| StruckFigures {
+                    persons_per_flight: Figure(s.persons),
+                    lower: Figure(s.lower),
+                    upper: Figure(s.upper),
+                    persons_over_energy_per_flight: Figure(s.persons_over_energy),
+                }),
+            })
             .collect(),
     }
 }
+
+/// What a failure is, in words that follow "if".
+pub fn failure(failure: Failure) -> &'static str {
+    match failure {
+        Failure::NoEjection => "nothing fires",
+        Failure::NothingFills => "it ejects but nothing fills",
+        Failure::EarlyEjection => "it ejects early",
+        Failure::DelayOutOfTolerance => "the delay is out of tolerance",
+        Failure::WrongDelay => "a wrong delay is fitted",
+        Failure::ImpulseShort => "the impulse is short",
+        Failure::MotorUnlit => "one motor stays unlit",
+        Failure::FirstFails => "what opens first fails",
+        Failure::MainAtOnce => "the main opens at once",
+        Failure::PartsSeparate => "the cord breaks",
+        Failure::MotorEjected => "the motor is ejected",
+        Failure::FinLost => "a fin comes off",
+        Failure::MotorBursts => "the motor bursts",
+    }
+}
+
+fn failures(f: &report::FailuresReport, labels: &[String]) -> FailuresAnswer {
+    let shares: Vec<String> = f
+        .failures
+        .iter()
+        .filter(|f| f.share > 0.0)
+        .map(|f| format!("{} in {} %", failure(f.failure), percent_digits(f.share)))
+        .collect();
+    FailuresAnswer {
+        included: f.included,
+        text: match (f.included, shares.is_empty()) {
+            (false, _) => "The chances leave failures out: shares of them are given under `failures`.".into(),
+            (true, true) => "The chances include failures of other ways of deploying.".into(),
+            (true, false) => format!("The chances include failures: {}.", shares.join(", ")),
+        },
+        flown_with: labels.get(f.way).cloned().unwrap_or_default(),
+        each: f
+            .failures
+            .iter()
+            .map(|f| FailureAnswer {
+                failure: f.failure.name(),
+                meaning: failure(f.failure),
+                share: Figure(f.share),
+                flights: f.flights,
+                unsafe_opening: chance(&f.unsafe_opening),
+                landing: f.landing.as_ref().map(landing),
+                part: f.part.as_ref().map(landing),
+            })
+            .collect(),
+    }
+}
+
+/// Where each threshold of energy comes from, in the order of the engine's.
+const ENERGY_SOURCES: [&str; 2] = [
+    "11 ft lbf: a hazardous fragment for a person in the open (RCC 321, second-hand)",
+    "58 ft lbf: likely fatal (RCC 321, from memory, unverified)",
+];
 
 fn patch(p: &Polygon) -> Patch {
     let ring = |points: &Vec<(f64, f64)>| points.iter().map(|(e, n)| [Figure(*e), Figure(*n)]).collect();
@@ -334,13 +418,19 @@ fn flown_delay(way: &Deployment, d: &Deployed) -> FlownDelay {
             height_above_pad_m: Figure(e.height_m),
             line_stretch_airspeed_m_s: Figure(e.stretch_airspeed_m_s),
         }),
-        landing: d.landing.map(|l| Touchdown {
-            time_s: Figure(l.time_s),
-            east_m: Figure(l.east_m),
-            north_m: Figure(l.north_m),
-            speed_m_s: Figure(l.speed_m_s),
-            vertical_speed_m_s: Figure(l.vertical_speed_m_s),
-        }),
+        landing: d.landing.as_ref().map(touchdown),
+        part: d.part.as_ref().map(touchdown),
+    }
+}
+
+fn touchdown(l: &Landing) -> Touchdown {
+    Touchdown {
+        time_s: Figure(l.time_s),
+        east_m: Figure(l.east_m),
+        north_m: Figure(l.north_m),
+        speed_m_s: Figure(l.speed_m_s),
+        vertical_speed_m_s: Figure(l.vertical_speed_m_s),
+        energy_j: Figure(l.energy_j()),
     }
 }
 

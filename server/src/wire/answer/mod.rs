@@ -88,6 +88,8 @@ pub struct Assessment {
     pub advice: AdviceAnswer,
     /// How the chances move when the model is off.
     pub model_moves: Vec<ModelMove>,
+    /// What comes of failures.
+    pub failures: FailuresAnswer,
     /// What to mind.
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.
@@ -237,7 +239,8 @@ pub struct LimitAnswer {
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct OutcomeAnswer {
     /// Which: opened, opened_too_low, nothing_opened, in_boost, ground_first, never_left_rail, unstable,
-    /// beyond_sixty_deg, outside_model or untrusted.
+    /// beyond_sixty_deg, outside_model or untrusted; by failures with a share also no_ejection, nothing_filled,
+    /// first_failed, parts_separated, motor_ejected and motor_burst.
     pub outcome: &'static str,
     /// What that means.
     pub meaning: &'static str,
@@ -293,8 +296,57 @@ pub struct LandingFigures {
     pub vertical_speed_m_s: Figures,
     /// Airspeed at which the main canopy begins to open, m/s; null without one. No limit is held against it.
     pub main_opening_airspeed_m_s: Option<Figures>,
+    /// Median kinetic energy at touchdown, J.
+    pub energy_p50_j: Figure,
+    /// 95 % of the flights touch down with less, J.
+    pub energy_p95_j: Figure,
+    /// Chances of more energy than published thresholds.
+    pub over_energy: Vec<EnergyAnswer>,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaFigures>,
+}
+
+/// Chance of touching down with more than an energy.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct EnergyAnswer {
+    /// The energy, J.
+    pub energy_j: Figure,
+    /// Where the threshold comes from.
+    pub source: &'static str,
+    /// The chance, over all flights.
+    pub over: ChanceFigures,
+}
+
+/// What comes of failures. Each is flown by itself, in every one of a number of flights.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct FailuresAnswer {
+    /// Whether the chances of this answer include any.
+    pub included: bool,
+    /// The same in words.
+    pub text: String,
+    /// Label of the delay they are flown with: the one with the least chance of `unsafe_opening`.
+    pub flown_with: String,
+    /// One per failure that this rocket can have.
+    pub each: Vec<FailureAnswer>,
+}
+
+/// Flights with one failure.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct FailureAnswer {
+    /// Its name, as in the request.
+    pub failure: &'static str,
+    /// What happens.
+    pub meaning: &'static str,
+    /// Its share of all flights in the chances of this answer.
+    pub share: Figure,
+    /// Flights flown.
+    pub flights: u64,
+    /// Chance of an unsafe opening at the condition's limit, given the failure.
+    pub unsafe_opening: ChanceFigures,
+    /// Where and how it comes down.
+    pub landing: Option<LandingFigures>,
+    /// The same of a part that falls by itself.
+    pub part: Option<LandingFigures>,
 }
 
 /// Covariance of landing places.
@@ -356,6 +408,22 @@ pub struct AreaFigures {
     pub inside: ChanceFigures,
     /// Comes down outside.
     pub outside: ChanceFigures,
+    /// People struck a flight; null where it was not said how many there are.
+    pub struck: Option<StruckFigures>,
+}
+
+/// People struck a flight, on average. Context for a judgement, not a licence: the hobby's codes set distances, no such
+/// figure.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct StruckFigures {
+    /// Estimate.
+    pub persons_per_flight: Figure,
+    /// Lower end of the 95 % interval.
+    pub lower: Figure,
+    /// Upper end of the 95 % interval.
+    pub upper: Figure,
+    /// Of the estimate, struck with more than the lowest energy of `over_energy`.
+    pub persons_over_energy_per_flight: Figure,
 }
 
 /// Leaving the rail.
@@ -528,6 +596,8 @@ pub struct FlownDelay {
     pub ejection: Option<EjectionInstant>,
     /// How it came down, if it flew.
     pub landing: Option<Touchdown>,
+    /// The same of a part that fell by itself.
+    pub part: Option<Touchdown>,
 }
 
 /// The ejection of one flight.
@@ -562,6 +632,8 @@ pub struct Touchdown {
     pub speed_m_s: Figure,
     /// Downward speed, m/s.
     pub vertical_speed_m_s: Figure,
+    /// Kinetic energy, J.
+    pub energy_j: Figure,
 }
 
 /// A drawn input.

@@ -108,7 +108,8 @@ impl Reader<'_> {
         };
         // Missing names have been noted; each then has its own, so that no two are alike.
         let name = a.name.clone().unwrap_or_else(|| at.into());
-        Area { name, outline: outline.unwrap_or(Outline::Circle { centre_m: [0.0; 2], radius_m: f64::NAN }) }
+        let outline = outline.unwrap_or(Outline::Circle { centre_m: [0.0; 2], radius_m: f64::NAN });
+        Area { name, outline, people: a.people }
     }
 
     pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {

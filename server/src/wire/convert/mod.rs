@@ -142,6 +142,7 @@ impl Reader<'_> {
             ),
             site,
             spread: self.spread(&request.spread.clone().unwrap_or_default()),
+            failures: self.failures(&request.failures.clone().unwrap_or_default()),
             question: self.question(request, code_delay_s),
         }
     }

@@ -1,7 +1,8 @@
-//! Distributions.
+//! Distributions, and shares of failures.
 
 use slowpoint_sim::case::SpreadInput;
 use slowpoint_sim::draw::Law;
+use slowpoint_sim::flight::Failure;
 use slowpoint_sim::limits;
 
 use super::Reader;
@@ -27,6 +28,14 @@ impl Reader<'_> {
             );
         }
         out
+    }
+
+    pub(super) fn failures(&mut self, shares: &FailureShares) -> Vec<(Failure, f64)> {
+        let read = |(failure, sent): (Failure, &Option<Share>)| {
+            let at = format!("/failures/{}", failure.name());
+            Some((failure, self.read(&at, sent, Some(&limits::SHARE))?))
+        };
+        shares.each().into_iter().filter_map(read).collect()
     }
 
     fn law(&mut self, law: &LawRequest, at: &str, table: &Table, middle: Option<f64>) -> Option<Law> {
