@@ -317,7 +317,12 @@ fn faults_of_the_engine_point_into_the_request() {
     );
     refuses(&[("/failures", json!({"main_at_once": 0.1}))], "/failures/main_at_once", "can fail so", "main canopy");
     refuses(&[("/failures", json!({"no_ejection": 1.5}))], "/failures/no_ejection", "is 1.5", "give 0 to 1");
-    refuses(&[("/site/areas/1/people", json!(-1))], "/site/areas/1/people", "is -1", "evenly");
+    refuses(
+        &[("/site/areas", json!([{"name": "a", "circle": {"radius": 50}, "people": -1}]))],
+        "/site/areas/0/people",
+        "is -1",
+        "evenly",
+    );
     refuses(&[("/wind/surface/gust", json!("2 m/s"))], "/wind/surface/gust", "slower than the mean", "peak");
 }
 
