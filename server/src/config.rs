@@ -10,9 +10,9 @@ use clap::Args;
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
 
 /// Seconds of a core that one ascent takes, to price a request. It only feeds estimates.
-pub const CORE_S_PER_FLIGHT: f64 = 180e-6;
-/// Seconds of a core that one descent takes: each flight has one per delay. It only feeds estimates.
-pub const CORE_S_PER_DELAY: f64 = 15e-6;
+pub const CORE_S_PER_ASCENT: f64 = 180e-6;
+/// Seconds of a core that one descent takes. It only feeds estimates.
+pub const CORE_S_PER_DESCENT: f64 = 15e-6;
 
 /// How the server behaves. Each knob is a flag of `slowpoint serve` and an environment variable.
 #[derive(Debug, Clone, Args)]

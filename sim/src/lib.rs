@@ -127,4 +127,4 @@ pub mod tally;
 pub mod thrust;
 pub mod wind;
 
-pub use run::{DrawnInput, PathPoint, Replay, assess, cell_m, replay, report, tally, way_label};
+pub use run::{DrawnInput, PathPoint, Replay, Work, assess, cell_m, replay, report, tally, way_label, work};

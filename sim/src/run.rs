@@ -55,6 +55,29 @@ fn flights_per_failure(flights: u64) -> u64 {
     (flights / 16).next_multiple_of(REPLICATES).clamp(96, 2048).min(flights)
 }
 
+/// What an assessment flies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Work {
+    /// Ascents.
+    pub ascents: u64,
+    /// Descents, one a way of deploying or failure.
+    pub descents: u64,
+}
+
+/// The work of an assessment. Which way of deploying the failures are flown with is known only after it; any of them
+/// costs about as much.
+pub fn work(case: &Case) -> Work {
+    let question = &case.inputs.question;
+    let flown = question.flights + SHIFTS.len() as u64 * flights_per_shift(question.flights);
+    let failing = flights_per_failure(question.flights);
+    let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
+    let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
+    Work {
+        ascents: flown + (1 + alone) * failing,
+        descents: flown * question.ways.len() as u64 + possible.count() as u64 * failing,
+    }
+}
+
 /// Flies every failure that this rocket can have, deployed one way.
 fn failures(frame: &Frame, way: usize, flights: Range<u64>, stop: &AtomicBool) -> Option<Vec<FailureTally>> {
     let case = frame.case;

@@ -14,7 +14,7 @@ use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use crate::State;
 use crate::compute::{Failure, Outcome};
-use crate::config::{CORE_S_PER_DELAY, CORE_S_PER_FLIGHT, Config, ENGINE};
+use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
 use crate::id::AssessmentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
 use crate::store::Kept;
@@ -314,23 +314,17 @@ fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
 
 fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
     let flights = asked.case.inputs.question.flights;
+    let work = slowpoint_sim::work(&asked.case);
     let price = Price {
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
-        estimated_core_s: core_s(flights, asked.case.inputs.question.ways.len()),
+        estimated_core_s: CORE_S_PER_ASCENT * work.ascents as f64 + CORE_S_PER_DESCENT * work.descents as f64,
         inline: flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
-}
-
-/// Estimated work: the flights asked for, and those of each of the engine's changes of the model.
-fn core_s(flights: u64, delays: usize) -> f64 {
-    const CHANGES: u64 = 6;
-    let per_change = (flights / 16).clamp(256, 2048).min(flights);
-    (CORE_S_PER_FLIGHT + CORE_S_PER_DELAY * delays as f64) * (flights + CHANGES * per_change) as f64
 }
 
 fn sent(id: &AssessmentId, answer: Bytes) -> Response {
