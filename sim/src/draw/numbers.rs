@@ -252,4 +252,25 @@ mod tests {
             assert!(worst.is_some_and(|w| w <= most), "{points:?}: {bins:?}");
         }
     }
+
+    /// SplitMix64 from state 1234567 gives 6457827717110365317, then 3203168211198807973 (test vectors of its public
+    /// implementations, from memory); ours keeps the upper half.
+    #[test]
+    fn scrambles_come_from_splitmix() {
+        assert_eq!(scramble_seed(1_234_567, 0), (6_457_827_717_110_365_317_u64 >> 32) as u32);
+        assert_eq!(scramble_seed(1_234_567, 1), (3_203_168_211_198_807_973_u64 >> 32) as u32);
+    }
+
+    /// Flights take the replicates in turn, and the points of each in order.
+    #[test]
+    fn flights_share_out_the_points() {
+        let place = |flight| match Numbers::of(PointSet::Sobol, 3, flight) {
+            Numbers::Sobol { point, scramble } => (point, scramble),
+            _ => panic!("not a Sobol point"),
+        };
+        for flight in [0, 1, 15, 16, 17, 1_000_003] {
+            assert_eq!(place(flight), ((flight / 16) as u32, scramble_seed(3, flight % 16)), "{flight}");
+        }
+        assert_eq!(Numbers::Middle.uniform(Slot::Gust), 0.5);
+    }
 }
