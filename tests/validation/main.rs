@@ -10,7 +10,10 @@ mod cautions;
 mod check_cases;
 mod common_practice;
 mod cp1;
+mod deployment;
 mod drag;
+mod draws;
+mod forces;
 mod motors;
 mod normal_force;
 mod page;
@@ -25,21 +28,24 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 17] = [
+static SUBJECTS: [&Subject; 20] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
+    &forces::SUBJECT,
     &pitch::SUBJECT,
     &vertical::SUBJECT,
     &check_cases::SUBJECT,
     &rotation::SUBJECT,
     &weathervane::SUBJECT,
     &motors::SUBJECT,
+    &deployment::SUBJECT,
     &recovery::SUBJECT,
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
     &statistics::SUBJECT,
     &accuracy::SUBJECT,
+    &draws::SUBJECT,
     &reproducible::SUBJECT,
     &common_practice::SUBJECT,
     &cautions::SUBJECT,
