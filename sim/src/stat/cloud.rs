@@ -210,12 +210,14 @@ mod tests {
         let north = points.iter().map(|p| p.1).sum::<f64>() / n;
         let cross = points.iter().map(|p| (p.0 - east) * (p.1 - north)).sum::<f64>() / (n - 1.0);
         let square = points.iter().map(|p| (p.0 - east) * (p.0 - east)).sum::<f64>() / (n - 1.0);
+        let square_north = points.iter().map(|p| (p.1 - north) * (p.1 - north)).sum::<f64>() / (n - 1.0);
         let (Some(mean), Some(covariance)) = (cloud.mean(), cloud.covariance()) else {
             panic!("no moments");
         };
         assert!((mean.0 - east).abs() < 1e-6 && (mean.1 - north).abs() < 1e-6);
         assert!((covariance.cross_m2 - cross).abs() < 1e-4);
         assert!((covariance.east_m2 - square).abs() < 1e-4);
+        assert!((covariance.north_m2 - square_north).abs() < 1e-4);
     }
 
     /// Far from the pad and a centimetre wide: nothing cancels.
