@@ -1,8 +1,10 @@
 //! When each way of deploying fires, and what becomes of the flight, on a throw of closed form.
 
+use slowpoint_sim::aero::SlopeMoments;
+use slowpoint_sim::air::AirTable;
 use slowpoint_sim::flight::{
     Ascent, Canopy, DelayClock, Deployed, Deployment, Drawn, Electronics, Events, Mishaps, Moment, Node, Outcome, Path,
-    Stages, delay_tolerance_s, descend,
+    Stages, Start, State, Watchfulness, delay_tolerance_s, descend, fly, fly_ascent,
 };
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::{DriftTable, WindTable};
@@ -14,9 +16,11 @@ slowpoint_tests::subject! { "Firing and outcome":
     fir_1_motors,
     fir_2_altimeters,
     fir_3_how_long_to_watch,
+    fir_4_watched_as_long_as_asked,
     out_2_outcomes,
     out_3_the_ejection_itself,
     out_4_opened_under_thrust,
+    slw_1_slowest_instant,
 }
 
 const G: f64 = 9.80665;
@@ -162,6 +166,53 @@ fn fir_3_how_long_to_watch() -> Sheet {
     sheet
 }
 
+fn fir_4_watched_as_long_as_asked() -> Sheet {
+    let mut sheet = Sheet::new(
+        "FIR-4",
+        "a shot at 60 m/s, 10 deg off the vertical, followed closely for as long as asked, and to the ground",
+        Trust::Statement,
+        "until a time, so long after apogee (3 s at least) or down to a height: step for step the same till then, in \
+        longer steps after it",
+    );
+    let mut aero = bare_aero(2e-3, 0.5);
+    aero.body = SlopeMoments::default().add(2.0, 0.2);
+    aero.fins = SlopeMoments::default().add(10.0, 0.9);
+    let mut drawn = bare(&aero, 0.5, 0.0);
+    drawn.mass.dry_inertia_kg_m2 = 0.03;
+    let lean = 10.0_f64.to_radians();
+    let nose = [libm::sin(lean), 0.0, libm::cos(lean)];
+    let velocity = nose.map(|x| 60.0 * x);
+    drawn.start = Start::Free(State { position: [0.0, 0.0, 400.0], velocity, nose, spin: [0.0; 3] });
+    let flown = |watchfulness: Watchfulness| {
+        let mut out = Ascent::default();
+        fly_ascent(&drawn, watchfulness, 1.0, &mut out);
+        out
+    };
+    let whole = flown(Watchfulness::WHOLE);
+    let least = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY };
+    let apogee_s = whole.apogee_s;
+    let low_s =
+        whole.path.nodes.iter().find(|n| n.time_s > apogee_s && n.position_m[2] < 150.0).map_or(0.0, |n| n.time_s);
+    for (name, watchfulness, until_s) in [
+        ("nothing asked", least, apogee_s + 3.0),
+        ("until 10 s", Watchfulness { until_s: 10.0, ..least }, 10.0),
+        ("until 6 s after apogee", Watchfulness { after_apogee_s: 6.0, ..least }, apogee_s + 6.0),
+        ("down to 150 m", Watchfulness { above_m: 150.0, ..least }, low_s),
+    ] {
+        let found = flown(watchfulness);
+        let same = found.path.nodes.iter().zip(&whole.path.nodes).take_while(|(a, b)| a == b).last();
+        // The last step of the close pace begins before the time and ends behind it.
+        let same_until_s = same.map_or(0.0, |(a, _)| a.time_s);
+        sheet.because("the step in which it ends, and one of the same length by chance");
+        sheet.at_least(format!("{name}: the same until, s"), same_until_s, until_s - 1e-9);
+        sheet.at_most(format!("{name}: the same until, s"), same_until_s, until_s + 0.7);
+        let steps = |a: &Ascent| a.path.nodes.len() as f64;
+        sheet.because("longer steps after it");
+        sheet.less_than(format!("{name}: steps over those of the whole"), steps(&found) / steps(&whole), 1.0);
+    }
+    sheet
+}
+
 fn deployed(events: &Events, drawn: &Drawn, ascent: &Ascent, way: &Deployment) -> Deployed {
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
     events.deploy(way, drawn, ascent, &drift)
@@ -284,5 +335,45 @@ fn out_4_opened_under_thrust() -> Sheet {
         let torn_m = libm::hypot(torn.east_m, torn.north_m);
         sheet.holds(format!("{name}: the torn one lands farther"), (torn_m > 30.0) == torn_counts);
     }
+    sheet
+}
+
+fn slw_1_slowest_instant() -> Sheet {
+    let mut sheet = Sheet::new(
+        "SLW-1",
+        "a shot without air at 100 m/s and 80 deg, 10 m/s of wind along it: the slowest instant and the delay that opens there",
+        Trust::B,
+        "the parabola: at v sin / g, with v cos less the wind; a delay counts from burnout (here at once) or the nominal burn",
+    );
+    sheet.because("a search to 1e-4 s");
+    let aero = bare_aero(1e-3, 0.0);
+    let mut drawn = bare(&aero, 0.5, 0.0);
+    drawn.air = AirTable::uniform(1e-12, 340.0);
+    drawn.wind = WindTable::uniform(10.0, 0.0);
+    let (sin, cos) = (libm::sin(80.0_f64.to_radians()), libm::cos(80.0_f64.to_radians()));
+    let nose = [cos, 0.0, sin];
+    drawn.start = Start::Free(State { position: [0.0; 3], velocity: nose.map(|x| 100.0 * x), nose, spin: [0.0; 3] });
+    let top_s = 100.0 * sin / G;
+    for (name, clock, starts_s) in
+        [("from burnout", DelayClock::Burnout, 0.0), ("from the nominal burn", DelayClock::NominalBurn(0.9), 0.9)]
+    {
+        let events = Events { clock, ..events() };
+        let flown = fly(&drawn, &events, &[], &mut Ascent::default());
+        let slowest = flown.slowest.unwrap_or_else(|| panic!("it flew"));
+        sheet.close(format!("{name}: airspeed, m/s"), slowest.airspeed_m_s, 100.0 * cos - 10.0, 1e-6);
+        sheet.close(format!("{name}: after apogee, s"), slowest.after_apogee_s, 0.0, 1e-4);
+        sheet.close(format!("{name}: delay, s"), slowest.delay_s, top_s - starts_s, 1e-4);
+        sheet.close(format!("{name}: apogee, m"), flown.apogee_m, 0.5 * G * top_s * top_s, 1e-5);
+        sheet.close(format!("{name}: time of apogee, s"), flown.apogee_s, top_s, 1e-6);
+    }
+    // What never left the rail has none, nor what is down before its motors are.
+    drawn.thrust = ThrustTable::new(
+        &ThrustCurve::new(vec![(0.0, 1e-9), (30.0, 1e-9)]),
+        0.0,
+        &[DrawnMotor { impulse_factor: 1.0, burn_factor: 1.0, lit: true, offset_m: [0.0; 2] }],
+        true,
+    );
+    let none = fly(&drawn, &events(), &[], &mut Ascent::default()).slowest.is_none();
+    sheet.holds("down before burnout: none", none);
     sheet
 }

@@ -1,9 +1,9 @@
 //! What acts on a rocket at one instant, free and on the rail, and what a flight counts as gone wrong.
 
 use super::cp1::cp1;
-use slowpoint_sim::aero::{Aero, MachTable, SlopeMoments};
+use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
-use slowpoint_sim::flight::{Drawn, Gravity, Hold, Parts, Rail, Start, State, derivative};
+use slowpoint_sim::flight::{Drawn, Gravity, Hold, Parts, Rail, Start, State, derivative, derivative_and_flow, step};
 use slowpoint_sim::lanes::{Vector, along, cross, dot, norm, scale};
 use slowpoint_sim::thrust::{DrawnMotor, Side, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::WindTable;
@@ -14,10 +14,13 @@ slowpoint_tests::subject! { "What acts at one instant":
     nrm_1_normal_force_at_every_angle,
     axl_1_axial_force_both_ways,
     mis_1_misaligned_thrust_and_fins,
+    flw_1_how_fast_it_answers,
     frc_1_friction_on_the_rail,
     tip_1_pendulum_on_the_last_guide,
     tip_2_leaving_by_two_guides,
     out_1_what_goes_wrong,
+    stp_1_a_step_keeps_its_constraints,
+    gnd_1_the_last_instant,
 }
 
 const G: f64 = 9.80665;
@@ -46,12 +49,13 @@ fn nrm_1_normal_force_at_every_angle() -> Sheet {
         on dynamic pressure and area; across the axis, away from the wind; the turning is lever times force",
     );
     sheet.because("rounding");
-    let built = cp1();
+    // Fins a quarter more effective, as at some Mach number.
     let aero = Aero {
         drag_coasting: MachTable::constant(0.0, 2.0),
-        fin_slope_factor: MachTable::constant(1.0, 2.0),
-        ..built.clone()
+        fin_slope_factor: MachTable::constant(1.25, 2.0),
+        ..cp1()
     };
+    let stated = Aero { fins: aero.fins.scaled(1.25), ..aero.clone() };
     let mut drawn = bare(&aero, 2.0, 0.0);
     drawn.gravity = Gravity::constant(0.0);
     drawn.wind = WindTable::uniform(-4.0, 7.0);
@@ -68,7 +72,7 @@ fn nrm_1_normal_force_at_every_angle() -> Sheet {
         let nose = along(scale(flow, libm::cos(angle)), aside, libm::sin(angle));
         let velocity = [through_air[0] - 4.0, through_air[1] + 7.0, through_air[2]];
         let rate = rate_at(&drawn, 0.0, &moving(velocity, nose), &Hold::Free);
-        let (coefficient, place_m) = aero.normal_force_and_cp(angle);
+        let (coefficient, place_m) = stated.normal_force_and_cp(angle);
         let size = 0.5 * 1.225 * airspeed * airspeed * aero.reference_area_m2 * coefficient;
         // Against the part of the flow across the axis.
         let across = along(scale(nose, dot(flow, nose)), flow, -1.0);
@@ -131,7 +135,8 @@ fn mis_1_misaligned_thrust_and_fins() -> Sheet {
     sheet.because("a quick sine good to 1e-11");
     let fin_m = 1.3;
     let mut aero = bare_aero(0.01, 0.0);
-    aero.fins = SlopeMoments { zeroth_per_rad: 8.0, first_m: 8.0 * fin_m, second_m2: 8.0 * fin_m * fin_m };
+    aero.fins = SlopeMoments::default().add(8.0, fin_m);
+    aero.fin_slope_factor = MachTable::constant(1.25, 2.0);
     for nose in [UP, [0.48, 0.6, 0.64]] {
         // The axes that the errors are told in: across nose and reference, and across that.
         let reference = [0.8, -0.6, 0.0];
@@ -180,10 +185,46 @@ fn mis_1_misaligned_thrust_and_fins() -> Sheet {
             // Fins at 30 m/s nose first.
             let mut drawn = plain.clone();
             drawn.misalignment.fins_rad = [0.03, 0.01];
-            let lift = 0.5 * 1.225 * 900.0 * 0.01 * 8.0;
+            let lift = 0.5 * 1.225 * 900.0 * 0.01 * 8.0 * 1.25;
             let force = about(nose, rolled, pair([0.03 * lift, 0.01 * lift]));
             row("fins", &drawn, moving(scale(nose, 30.0), nose), [0.0; 3], force, scale(nose, 0.9 - fin_m));
         }
+    }
+    sheet
+}
+
+fn flw_1_how_fast_it_answers() -> Sheet {
+    let mut sheet = Sheet::new(
+        "FLW-1",
+        "pitch frequency and damping by which steps are chosen, at 30 deg and 150 deg of angle of attack",
+        Trust::B,
+        "stiffness: moment per radian of the linear force and of the broadside one, over inertia; damping: slopes times \
+        squared levers over inertia, and force per speed across over mass (half the density times V S C, the density \
+        times V sin times area broadside)",
+    );
+    sheet.because("rounding");
+    let mut aero = bare_aero(0.002, 0.4);
+    aero.body = SlopeMoments::default().add(2.0, 0.2);
+    aero.fins = SlopeMoments::default().add(8.0, 0.9);
+    aero.cross_flow = CrossFlow::default().add(0.02, 0.55);
+    aero.fin_slope_factor = MachTable::constant(1.25, 2.0);
+    let mut drawn = bare(&aero, 0.5, 0.0);
+    drawn.mass.dry_inertia_kg_m2 = 0.03;
+    let speed = 20.0;
+    for degrees in [30.0_f64, 150.0] {
+        let angle = degrees.to_radians();
+        let state = moving([speed * libm::sin(angle), 0.0, speed * libm::cos(angle)], UP);
+        let (_, flow) = derivative_and_flow(&drawn, &drawn.instant(0.0, Side::After), &state, &Hold::Free);
+        let linear = 0.5 * 1.225 * speed * 0.002;
+        let across = 0.5 * 1.225 * speed * libm::sin(angle) * 0.02;
+        // Levers about 0.5 m.
+        let stiffness = (linear * (2.0 * -0.3 + 10.0 * 0.4) + across * 0.05) * speed / 0.03;
+        let damping = linear * (2.0 * 0.09 + 10.0 * 0.16) / 0.03 + (linear * (12.0 + 0.4) + 2.0 * across) / 0.5;
+        sheet.close_relative(format!("stiffness at {degrees} deg, 1/s²"), flow.stiffness, stiffness, 1e-12);
+        sheet.close_relative(format!("damping at {degrees} deg, 1/s"), flow.damping, damping, 1e-12);
+        sheet.close_relative(format!("airspeed at {degrees} deg, m/s"), flow.airspeed_m_s, speed, 1e-12);
+        sheet.close_relative(format!("along the axis at {degrees} deg, m/s"), flow.axial_m_s, state.velocity[2], 1e-12);
+        sheet.close_relative(format!("Mach number at {degrees} deg"), flow.mach, speed / 340.294, 1e-12);
     }
     sheet
 }
@@ -287,11 +328,9 @@ fn tip_2_leaving_by_two_guides() -> Sheet {
         "v² = 2 L (T/m - g) at each; angle of attack by atan(w/v), the margin of the place at that angle",
     );
     sheet.because("the engine finds each guide's end by interpolation to 1e-10 s");
-    let built = cp1();
-    // So heavy to turn that it stays upright.
-    let still = Aero { drag_coasting: MachTable::constant(0.0, 2.0), ..built };
-    let aero =
-        Aero { drag_thrusting: still.drag_coasting.clone(), fin_slope_factor: MachTable::constant(1.0, 2.0), ..still };
+    // So heavy to turn that it stays upright; air so thin that it does not push.
+    let aero = Aero { fin_slope_factor: MachTable::constant(1.25, 2.0), ..cp1() };
+    let stated = Aero { fins: aero.fins.scaled(1.25), ..aero.clone() };
     let rail = Rail { direction: UP, forward_travel_m: 1.0, last_travel_m: 1.5, aft_guide_m: 0.4, friction: 0.0 };
     for wind_m_s in [0.0, 3.0] {
         let mut drawn = bare(&aero, 2.0, 0.0);
@@ -308,7 +347,7 @@ fn tip_2_leaving_by_two_guides() -> Sheet {
         sheet.close(format!("{name}: time, s"), exit.time_s, speed(1.5) / (50.0 - G), 1e-6);
         let angle = libm::atan2(wind_m_s, speed(1.5));
         sheet.close(format!("{name}: angle of attack, rad"), exit.angle_of_attack_rad, angle, 1e-6);
-        let margin_m = aero.normal_force_and_cp(angle).1 - 0.2;
+        let margin_m = stated.normal_force_and_cp(angle).1 - 0.2;
         sheet.close(format!("{name}: margin, m"), exit.margin_m, margin_m, 1e-6);
     }
     sheet
@@ -376,5 +415,49 @@ fn out_1_what_goes_wrong() -> Sheet {
     row("thrust for a tenth of a second", &railed(&[(0.0, 40.0), (0.1, 40.0)], 0.6), "never left");
     row("centre of pressure 1 mm ahead of that of gravity", &railed(&[(0.0, 100.0), (0.3, 100.0)], 0.499), "unstable");
     row("and 1 mm behind it", &railed(&[(0.0, 100.0), (0.3, 100.0)], 0.501), "");
+    sheet
+}
+
+fn stp_1_a_step_keeps_its_constraints() -> Sheet {
+    let mut sheet = Sheet::new(
+        "STP-1",
+        "CP-1 tumbling at 12 rad/s in a slanting flow, one step of 0.1 s",
+        Trust::B,
+        "the nose is a unit vector and the spin across it, which no stage of a Runge-Kutta step keeps by itself",
+    );
+    sheet.because("rounding");
+    let aero = cp1();
+    let mut drawn = bare(&aero, 0.2, 0.0);
+    (drawn.mass.dry_cg_m, drawn.mass.dry_inertia_kg_m2) = (0.31, 2e-3);
+    let state = State { spin: [0.0, 12.0, 0.0], ..moving([10.0, 15.0, 20.0], [0.6, 0.0, 0.8]) };
+    let now = drawn.instant(0.0, Side::After);
+    let first = derivative(&drawn, &now, &state, &Hold::Free);
+    let next = step(&drawn, &state, &first, 0.1, &now, &now, &Hold::Free).state;
+    sheet.close("length of the nose", norm(next.nose), 1.0, 1e-15);
+    sheet.close("spin along the nose, rad/s", dot(next.spin, next.nose), 0.0, 1e-13);
+    sheet.because("it did turn");
+    sheet.more_than("turned, rad", libm::acos(dot(next.nose, state.nose)), 0.5);
+    sheet
+}
+
+fn gnd_1_the_last_instant() -> Sheet {
+    let mut sheet = Sheet::new(
+        "GND-1",
+        "dropped from 300 m with a terminal speed of 60 m/s: the instant on the ground",
+        Trust::B,
+        "v² = V² (1 - exp(-2 g h / V²)), acceleration g (1 - v²/V²), time V/g acosh(exp(g h / V²))",
+    );
+    let (mass, terminal): (f64, f64) = (1.0, 60.0);
+    let aero = Aero { tail_first_factor: 1.0, ..bare_aero(2.0 * mass * G / (1.225 * terminal * terminal), 1.0) };
+    let drawn = bare(&aero, mass, 300.0);
+    let flight = ascent(&drawn, 10.0);
+    let last = flight.path.nodes.last().unwrap_or_else(|| panic!("it was recorded"));
+    let fallen = libm::exp(-2.0 * G * 300.0 / (terminal * terminal));
+    sheet.because("the place is interpolated to 1e-9 s");
+    sheet.close("height, m", last.position_m[2], 0.0, 1e-6);
+    sheet.close_relative("speed, m/s", -last.velocity_m_s[2], terminal * (1.0 - fallen).sqrt(), 1e-6);
+    sheet.close_relative("time, s", last.time_s, terminal / G * libm::acosh(1.0 / fallen.sqrt()), 1e-6);
+    sheet.because("straight between the ends of the step that is cut");
+    sheet.close_relative("acceleration, m/s²", -last.acceleration_m_s2[2], G * fallen, 1e-3);
     sheet
 }

@@ -6,7 +6,7 @@ use slowpoint_sim::case::{Case, Device};
 use slowpoint_sim::flight::{Canopy, Drawn, Falling, Gravity, Landing, Moment, Point, Stages, descend};
 use slowpoint_sim::wind::{Descent, DriftTable, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindTable};
 use slowpoint_tests::sheet::{Sheet, Trust};
-use slowpoint_tests::{bare, bare_aero, rockets};
+use slowpoint_tests::{EARTH_ROTATION_RAD_S as OMEGA, bare, bare_aero, rockets};
 
 slowpoint_tests::subject! { "Descent, drift and opening":
     rec_1_descent_rates,
@@ -21,6 +21,7 @@ slowpoint_tests::subject! { "Descent, drift and opening":
     opn_1_filling_time,
     opn_2_opening_force,
     opn_3_published_curve,
+    dsc_1_whole_descents,
 }
 
 const G: f64 = 9.80665;
@@ -434,5 +435,83 @@ fn low_1_opened_too_low() -> Sheet {
     sheet.holds("says that it did not slow down", !landing.slowed);
     sheet.more_than("speed at the ground, m/s", landing.vertical_speed_m_s, 10.0);
     sheet.less_than("speed at the ground, m/s", landing.vertical_speed_m_s, (400.0 + 2.0 * G * 3.0_f64).sqrt());
+    sheet
+}
+
+/// Down to a height in steps of 5 ms of this file's own; gives the state there and the time it took.
+fn followed(falling: &Falling, from: Point, floor_m: f64) -> (Point, f64) {
+    let (mut s, mut time, dt) = (from, 0.0, 0.005);
+    loop {
+        let next = step(falling, &s, dt);
+        if next[2] <= floor_m {
+            // The last step is straight to a micrometre.
+            let part = dt * (s[2] - floor_m) / (s[2] - next[2]);
+            return (step(falling, &s, part), time + part);
+        }
+        (s, time) = (next, time + dt);
+    }
+}
+
+fn dsc_1_whole_descents() -> Sheet {
+    let mut sheet = Sheet::new(
+        "DSC-1",
+        "whole descents through thinning air, shear and the Earth's rotation at 45 deg, from openings fast and slow, \
+        across and along, with and without a main canopy: against the model's own rates in steps of 5 ms",
+        Trust::Statement,
+        "filling, then riding at the descent rate in closed form, is the same as following the point mass all the way",
+    );
+    let aero = bare_aero(1e-3, 0.0);
+    let mut drawn = bare(&aero, 1.2, 0.0);
+    drawn.air = AirTable::new(&Column::over(200.0, 98_000.0, 290.0), 4000.0);
+    drawn.gravity = Gravity::normal(0.8, 200.0);
+    drawn.earth_rotation_rad_s = [OMEGA * libm::cos(0.8), OMEGA * libm::sin(0.8)];
+    drawn.wind = WindTable::new(vec![[0.0, 0.0, 0.0], [50.0, 5.0, -2.0], [400.0, 9.0, 4.0], [2500.0, 18.0, 1.0]]);
+    let canopy = |diameter_m: f64, fill_path_m: f64, fill_power| Canopy {
+        drag_area_m2: drag_area_m2(0.75, diameter_m),
+        fill_path_m,
+        fill_power,
+    };
+    let large = canopy(1.8, 14.0, 2);
+    let rows: [(&str, Canopy, Option<(Canopy, f64)>, f64, [f64; 3]); 7] = [
+        ("at rest in the wind", canopy(0.8, 6.4, 2), None, 1500.0, [14.0, 2.0, 0.0]),
+        ("as fast across as north", canopy(0.8, 6.4, 2), None, 700.0, [35.0, 35.0, -8.0]),
+        ("across, with the descent rate already", canopy(0.8, 0.0, 2), None, 300.0, [-22.0, 34.0, -7.3]),
+        ("climbing", canopy(0.8, 6.4, 2), None, 1200.0, [3.0, -4.0, 25.0]),
+        ("falling fast, a ribbon that fills slowly", canopy(0.5, 20.0, 1), None, 1800.0, [-5.0, 8.0, -60.0]),
+        ("a main at 250 m", canopy(0.4, 3.0, 2), Some((large, 250.0)), 2000.0, [10.0, 0.0, -20.0]),
+        ("a main above the opening", canopy(0.4, 3.0, 2), Some((large, 900.0)), 600.0, [-10.0, 15.0, 5.0]),
+    ];
+    let bare_area_m2 = 0.004;
+    for (name, first, main, height_m, [east, north, up]) in rows {
+        let from = Moment { time_s: 3.0, position_m: [40.0, -30.0, height_m], velocity_m_s: [east, north, up] };
+        let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
+        let found = descend(&drawn, &Stages { first, main, bare_area_m2, mass_kg: 1.2 }, &from, &drift);
+        let falling = |canopy, bare_area_m2| Falling { parts: &drawn, canopy, bare_area_m2, mass_kg: 1.2 };
+        let mut start: Point = [40.0, -30.0, height_m, east, north, up, 0.0];
+        let (mut before, mut last) = (0.0, falling(first, bare_area_m2));
+        if let Some((main, at_m)) = main {
+            if height_m > at_m {
+                (start, before) = followed(&last, start, at_m);
+            }
+            let (wind_east, wind_north) = drawn.wind.at(start[2]);
+            let airspeed = libm::hypot(libm::hypot(start[3] - wind_east, start[4] - wind_north), start[5]);
+            sheet.because("a steady descent a little off the true one");
+            let opening = found.main_opening_m_s.unwrap_or(f64::NAN);
+            sheet.close_relative(format!("{name}: airspeed at its opening, m/s"), opening, airspeed, 0.005);
+            last = falling(main, bare_area_m2 + first.drag_area_m2);
+            start[6] = 0.0;
+        }
+        let (end, after) = followed(&last, start, 0.0);
+        sheet.because("the accuracy stated for landings");
+        let apart = libm::hypot(found.east_m - end[0], found.north_m - end[1]);
+        sheet.less_than(format!("{name}: landing apart, m"), apart, 0.5);
+        sheet.because("the same at some 10 m/s");
+        sheet.close(format!("{name}: time, s"), found.time_s, 3.0 + before + after, 0.05);
+        sheet.because("the closed form is steady: 1 % at most");
+        sheet.close_relative(format!("{name}: downward at the ground, m/s"), found.vertical_speed_m_s, -end[5], 0.01);
+        let speed = libm::hypot(libm::hypot(end[3], end[4]), end[5]);
+        sheet.close_relative(format!("{name}: speed at the ground, m/s"), found.speed_m_s, speed, 0.01);
+        sheet.holds(format!("{name}: slowed down"), found.slowed);
+    }
     sheet
 }
