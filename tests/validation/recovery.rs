@@ -464,7 +464,6 @@ fn dsc_1_whole_descents() -> Sheet {
     let mut drawn = bare(&aero, 1.2, 0.0);
     drawn.air = AirTable::new(&Column::over(200.0, 98_000.0, 290.0), 4000.0);
     drawn.gravity = Gravity::normal(0.8, 200.0);
-    drawn.earth_rotation_rad_s = [OMEGA * libm::cos(0.8), OMEGA * libm::sin(0.8)];
     drawn.wind = WindTable::new(vec![[0.0, 0.0, 0.0], [50.0, 5.0, -2.0], [400.0, 9.0, 4.0], [2500.0, 18.0, 1.0]]);
     let canopy = |diameter_m: f64, fill_path_m: f64, fill_power| Canopy {
         drag_area_m2: drag_area_m2(0.75, diameter_m),
@@ -472,10 +471,24 @@ fn dsc_1_whole_descents() -> Sheet {
         fill_power,
     };
     let large = canopy(1.8, 14.0, 2);
-    let rows: [(&str, Canopy, Option<(Canopy, f64)>, f64, [f64; 3]); 7] = [
+    let rows: [(&str, Canopy, Option<(Canopy, f64)>, f64, [f64; 3]); 8] = [
         ("at rest in the wind", canopy(0.8, 6.4, 2), None, 1500.0, [14.0, 2.0, 0.0]),
         ("as fast across as north", canopy(0.8, 6.4, 2), None, 700.0, [35.0, 35.0, -8.0]),
-        ("across, with the descent rate already", canopy(0.8, 0.0, 2), None, 300.0, [-22.0, 34.0, -7.3]),
+        // 30 m/s faster than the wind either way.
+        (
+            "across, with the descent rate already",
+            canopy(0.8, 0.0, 2),
+            None,
+            300.0,
+            [37.857_142_857, 32.285_714_285, -7.3],
+        ),
+        (
+            "on an Earth that turns 30 times as fast",
+            canopy(0.8, 6.4, 2),
+            Some((large, 600.0)),
+            2000.0,
+            [14.0, 2.0, 0.0],
+        ),
         ("climbing", canopy(0.8, 6.4, 2), None, 1200.0, [3.0, -4.0, 25.0]),
         ("falling fast, a ribbon that fills slowly", canopy(0.5, 20.0, 1), None, 1800.0, [-5.0, 8.0, -60.0]),
         ("a main at 250 m", canopy(0.4, 3.0, 2), Some((large, 250.0)), 2000.0, [10.0, 0.0, -20.0]),
@@ -483,6 +496,8 @@ fn dsc_1_whole_descents() -> Sheet {
     ];
     let bare_area_m2 = 0.004;
     for (name, first, main, height_m, [east, north, up]) in rows {
+        let turns = if name.contains("30 times") { 30.0 } else { 1.0 };
+        drawn.earth_rotation_rad_s = [turns * OMEGA * libm::cos(0.8), turns * OMEGA * libm::sin(0.8)];
         let from = Moment { time_s: 3.0, position_m: [40.0, -30.0, height_m], velocity_m_s: [east, north, up] };
         let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z));
         let found = descend(&drawn, &Stages { first, main, bare_area_m2, mass_kg: 1.2 }, &from, &drift);

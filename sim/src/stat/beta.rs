@@ -213,5 +213,10 @@ mod tests {
                 assert!(off(p, a, b) < 0.125, "{a} {b} {p}: {}", off(p, a, b));
             }
         }
+        // Also where a power law ends on 0 or 1.
+        for (p, a, b) in [(1e-3, 0.005, 3.0), (0.999, 3.0, 0.005), (1e-300, 0.5, 2.0), (0.5, 1e-3, 1e-3)] {
+            let guess = first_guess(p, a, b);
+            assert!(guess > 0.0 && guess < 1.0, "{a} {b} {p}: {guess}");
+        }
     }
 }
