@@ -263,8 +263,10 @@ mod tests {
 
     #[test]
     fn senseless_cells_do_no_harm() {
+        assert_eq!(Cloud::new(5.0).cell_m(), 5.0);
         for cell_m in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-9] {
             let mut cloud = Cloud::new(cell_m);
+            assert_eq!(cloud.cell_m(), if cell_m > 1.0 { 1e6 } else { 1e-3 });
             for (east, north) in points(100) {
                 cloud.add(1000.0 * east, 1000.0 * north);
             }
