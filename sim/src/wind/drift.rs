@@ -140,16 +140,15 @@ impl DriftTable {
         let mut weight = 1.0;
         let mut k = wind.segment(low_m);
         while z < high_m && weight > 1e-9 {
+            // Above `z`: nodes rise, and the first piece is the one it lies in.
             let next = wind.nodes().get(k + 1).map_or(high_m, |n| n[0].min(high_m));
-            if next > z {
-                let faded = fade(next);
-                let (a, b) = (wind.at(z), wind.at(next));
-                let span = relaxation_height_m * (weight - faded) / (next - z);
-                v[0] += a.0 * weight - b.0 * faded + (b.0 - a.0) * span;
-                v[1] += a.1 * weight - b.1 * faded + (b.1 - a.1) * span;
-                weight = faded;
-                z = next;
-            }
+            let faded = fade(next);
+            let (a, b) = (wind.at(z), wind.at(next));
+            let span = relaxation_height_m * (weight - faded) / (next - z);
+            v[0] += a.0 * weight - b.0 * faded + (b.0 - a.0) * span;
+            v[1] += a.1 * weight - b.1 * faded + (b.1 - a.1) * span;
+            weight = faded;
+            z = next;
             k += 1;
         }
         v
