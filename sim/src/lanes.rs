@@ -159,3 +159,63 @@ pub fn scale<L: Lane>(a: Vector<L>, s: L) -> Vector<L> {
 pub fn norm<L: Lane>(a: Vector<L>) -> L {
     dot(a, a).sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const A: [f64; 3] = [2.0, -3.0, 5.0];
+    const B: [f64; 3] = [7.0, 11.0, -13.0];
+
+    /// By hand; no two terms alike, so that none stands for another.
+    #[test]
+    fn vectors() {
+        assert_eq!(dot(A, B), 14.0 - 33.0 - 65.0);
+        assert_eq!(cross(A, B), [39.0 - 55.0, 35.0 + 26.0, 22.0 + 21.0]);
+        assert_eq!(along(A, B, 0.5), [5.5, 2.5, -1.5]);
+        assert_eq!(scale(A, -2.0), [-4.0, 6.0, -10.0]);
+        assert_eq!(norm([2.0, 3.0, -6.0]), 7.0);
+    }
+
+    /// Each operation of several lanes is that of one lane, in each of them.
+    #[test]
+    fn lanes_do_not_touch() {
+        let (a, b) = ([1.5, -2.0, 0.0, 9.0], [0.5, 4.0, -0.0, -3.0]);
+        let (x, y) = (Pack(a), Pack(b));
+        let same = |wide: Pack<4>, one: fn(f64, f64) -> f64| {
+            let each: [f64; 4] = core::array::from_fn(|i| one(a[i], b[i]));
+            for (k, want) in each.into_iter().enumerate() {
+                assert!(wide.lane(k) == want || (wide.lane(k).is_nan() && want.is_nan()), "{wide:?} {each:?}");
+            }
+        };
+        same(x + y, |a, b| a + b);
+        same(x - y, |a, b| a - b);
+        same(x * y, |a, b| a * b);
+        same(x / y, |a, b| a / b);
+        same(-x, |a, _| -a);
+        same(x.abs(), |a, _| f64::abs(a));
+        same(x.abs().sqrt(), |a, _| f64::sqrt(f64::abs(a)));
+        same(Lane::max(x, y), f64::max);
+        same(x.below(y, Pack::splat(1.0), y), |a, b| if a < b { 1.0 } else { b });
+        same(Pack::from_lanes(|k| a[k]), |a, _| a);
+        assert_eq!((Pack::<4>::WIDTH, <f64 as Lane>::WIDTH), (4, 1));
+    }
+
+    #[test]
+    fn one_lane_is_a_number() {
+        assert_eq!(
+            (<f64 as Lane>::splat(3.5), <f64 as Lane>::from_lanes(|k| 3.5 + k as f64), 3.5.lane(0)),
+            (3.5, 3.5, 3.5)
+        );
+        assert_eq!((Lane::sqrt(2.25), Lane::abs(-2.25), Lane::abs(2.25)), (1.5, 2.25, 2.25));
+        assert_eq!((Lane::max(1.0, 2.0), Lane::max(2.0, 1.0)), (2.0, 2.0));
+        // The bound itself is not below it.
+        assert_eq!([0.5, 1.0, 1.5].map(|x: f64| x.below(1.0, 7.0, 8.0)), [7.0, 8.0, 8.0]);
+    }
+
+    #[test]
+    fn cells_are_held_within_the_table() {
+        let found = [-1.0, -0.0, 0.99, 1.0, 2.7, 3.0, 1e12, f64::INFINITY, f64::NAN].map(|x| cell(x, 2));
+        assert_eq!(found, [0, 0, 0, 1, 2, 2, 2, 2, 0]);
+    }
+}

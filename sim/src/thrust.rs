@@ -298,4 +298,70 @@ mod tests {
         assert!((t.at(5.0, Side::After).burned_kg - 0.02).abs() < 1e-9);
         assert_eq!(t.motor_burnouts_s().len(), 2);
     }
+
+    /// A trapezium, integrated by hand: 0 to 8 N in 1 s, 8 N for 1 s, down to 4 N in 1 s.
+    fn trapezium() -> ThrustCurve {
+        ThrustCurve::new(vec![(0.0, 0.0), (1.0, 8.0), (2.0, 8.0), (3.0, 4.0)])
+    }
+
+    /// 5 % of 8 N is passed at 0.05 s; thrust that is there at once or that ends above it counts from end to end.
+    #[test]
+    fn burn_window_by_hand() {
+        let c = trapezium();
+        assert_eq!((c.peak_n(), c.impulse_n_s(), c.end_s()), (8.0, 18.0, 3.0));
+        assert_eq!(c.burn_window_s(), (0.05, 3.0));
+        // What is before the first crossing: a triangle of 0.05 s and 0.4 N.
+        assert!((c.average_n() - (18.0 - 0.01) / 2.95).abs() < 1e-12);
+        // A tail under the level after it; a step up from nothing.
+        let c = ThrustCurve::new(vec![(0.0, 10.0), (1.0, 10.0), (2.0, 0.0), (5.0, 0.1), (6.0, 0.0)]);
+        assert_eq!(c.burn_window_s(), (0.0, 1.95));
+        let c = ThrustCurve::new(vec![(0.0, 0.0), (0.5, 0.0), (0.5, 10.0), (1.0, 10.0)]);
+        assert_eq!(c.burn_window_s(), (0.5, 1.0));
+        assert_eq!(ThrustCurve::new(Vec::new()).burn_window_s(), (0.0, 0.0));
+    }
+
+    /// At any time inside a piece thrust is on its line and the burned share is the impulse delivered so far.
+    #[test]
+    fn table_between_its_nodes() {
+        let motor = DrawnMotor { impulse_factor: 1.5, burn_factor: 2.0, lit: true, offset_m: [0.02, -0.05] };
+        let t = ThrustTable::new(&trapezium(), 0.36, &[motor], true);
+        // Twice as long and half as strong, times 1.5: 6 N on the plateau from 2 to 4 s.
+        let b = t.at(1.0, Side::After);
+        assert!(b.burning && (b.thrust_n - 3.0).abs() < 1e-12);
+        // 1 of 18 N s of the nominal curve by then, at a rate of 4 of 18 per nominal second.
+        assert!(
+            (b.burned_kg - 0.36 / 18.0).abs() < 1e-12 && (b.burn_rate_kg_s - 0.36 * 4.0 / 18.0 / 2.0).abs() < 1e-12
+        );
+        assert!((b.offset_moment_n_m[0] - 0.06).abs() < 1e-12 && (b.offset_moment_n_m[1] + 0.15).abs() < 1e-12);
+        let b = t.at(5.0, Side::Before);
+        assert!((b.thrust_n - 4.5).abs() < 1e-12 && (b.burned_kg - 0.36 * 15.5 / 18.0).abs() < 1e-12);
+        // At the end thrust jumps.
+        let (before, after) = (t.at(6.0, Side::Before), t.at(6.0, Side::After));
+        assert!(before.burning && !after.burning && (before.thrust_n - 3.0).abs() < 1e-12 && after.thrust_n == 0.0);
+        assert!((before.burned_kg - 0.36).abs() < 1e-12 && (after.burned_kg - 0.36).abs() < 1e-12);
+        assert_eq!((after.burn_rate_kg_s, after.offset_moment_n_m), (0.0, [0.0; 2]));
+        assert_eq!(t.nodes_s().collect::<Vec<_>>(), [0.0, 2.0, 4.0, 6.0]);
+        assert_eq!(
+            [-1.0, 0.0, 3.0, 4.0, 6.0].map(|s| t.next_node_s(s)),
+            [Some(0.0), Some(2.0), Some(4.0), Some(6.0), None]
+        );
+        assert!((t.impulse_n_s() - 27.0).abs() < 1e-12);
+        assert_eq!((t.burnout_s(), t.end_s(), t.motor_burnouts_s()), (6.0, 6.0, &[(0, 6.0)][..]));
+    }
+
+    /// Of three motors the second stays unlit: burnouts keep the motors' numbers, and the whole flight's burnout is
+    /// where what is left falls under 5 % of what all of them peak at.
+    #[test]
+    fn burnout_of_a_cluster() {
+        let c = ThrustCurve::new(vec![(0.0, 10.0), (1.0, 10.0), (2.0, 0.0)]);
+        let motor = |burn_factor, lit| DrawnMotor { impulse_factor: 1.0, burn_factor, lit, offset_m: [0.0; 2] };
+        let t = ThrustTable::new(&c, 0.01, &[motor(1.0, true), motor(1.0, false), motor(1.25, true)], false);
+        let burnouts = t.motor_burnouts_s();
+        assert_eq!(burnouts.iter().map(|b| b.0).collect::<Vec<_>>(), [0, 2]);
+        assert!((burnouts[0].1 - 1.95).abs() < 1e-12 && (burnouts[1].1 - 1.95 * 1.25).abs() < 1e-12);
+        // 5 % of 18 N is 0.9 N; the longer one falls by 8 N in 1.25 s to nothing at 2.5 s.
+        assert!((t.burnout_s() - (2.5 - 0.9 * 1.25 / 8.0)).abs() < 1e-12, "{}", t.burnout_s());
+        assert!((t.at(0.5, Side::After).thrust_n - 18.0).abs() < 1e-12);
+        assert_eq!((ThrustTable::none().burnout_s(), ThrustTable::none().at(0.0, Side::After).burning), (0.0, false));
+    }
 }

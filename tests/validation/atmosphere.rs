@@ -9,6 +9,7 @@ slowpoint_tests::subject! { "Atmosphere":
     atm_n_check_case_air,
     atm_handbook_rows,
     atm_q_altimeter_setting,
+    atm_v_viscosity,
 }
 
 const US76: &str = "US Standard Atmosphere 1976, NOAA-S/T 76-1562: computed from its formulas, the same to 3.3e-6 as \
@@ -138,6 +139,23 @@ fn atm_q_altimeter_setting() -> Sheet {
     for (elevation_m, hpa) in [(0.0, 1013.25), (300.0, 977.73), (1000.0, 898.75), (1500.0, 845.56)] {
         let found = station_pressure_pa(101_325.0, elevation_m) / 100.0;
         sheet.close(format!("station pressure at {elevation_m} m, hPa"), found, hpa, 0.005);
+    }
+    sheet
+}
+
+fn atm_v_viscosity() -> Sheet {
+    let mut sheet = Sheet::new(
+        "ATM-V",
+        "dynamic viscosity by geometric height",
+        Trust::FromMemory,
+        "US Standard Atmosphere 1976, table of viscosity; Sutherland's law with beta 1.458e-6 and S 110.4 K",
+    );
+    sheet.because("one unit of the last printed digit");
+    for (z, viscosity) in
+        [(0.0, 1.7894e-5), (1000.0, 1.7579e-5), (2000.0, 1.7260e-5), (5000.0, 1.6282e-5), (10_000.0, 1.4577e-5)]
+    {
+        let found = standard(geopotential_m(z)).dynamic_viscosity_pa_s();
+        sheet.close(format!("dynamic viscosity at {z} m, Pa s"), found, viscosity, 1e-9);
     }
     sheet
 }

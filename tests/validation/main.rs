@@ -10,8 +10,11 @@ mod cautions;
 mod check_cases;
 mod common_practice;
 mod cp1;
+mod deployment;
 mod drag;
+mod draws;
 mod failures;
+mod forces;
 mod motors;
 mod normal_force;
 mod page;
@@ -27,16 +30,18 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 19] = [
+static SUBJECTS: [&Subject; 22] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
+    &forces::SUBJECT,
     &pitch::SUBJECT,
     &vertical::SUBJECT,
     &check_cases::SUBJECT,
     &rotation::SUBJECT,
     &weathervane::SUBJECT,
     &motors::SUBJECT,
+    &deployment::SUBJECT,
     &recovery::SUBJECT,
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
@@ -44,6 +49,7 @@ static SUBJECTS: [&Subject; 19] = [
     &failures::SUBJECT,
     &statistics::SUBJECT,
     &accuracy::SUBJECT,
+    &draws::SUBJECT,
     &reproducible::SUBJECT,
     &common_practice::SUBJECT,
     &cautions::SUBJECT,

@@ -6,7 +6,7 @@ use slowpoint_sim::case::{Case, Device};
 use slowpoint_sim::flight::{Canopy, Drawn, Falling, Gravity, Landing, Moment, Point, Stages, descend};
 use slowpoint_sim::wind::{Descent, DriftTable, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindTable};
 use slowpoint_tests::sheet::{Sheet, Trust};
-use slowpoint_tests::{bare, bare_aero, rockets};
+use slowpoint_tests::{EARTH_ROTATION_RAD_S as OMEGA, bare, bare_aero, rockets};
 
 slowpoint_tests::subject! { "Descent, drift and opening":
     rec_1_descent_rates,
@@ -21,6 +21,7 @@ slowpoint_tests::subject! { "Descent, drift and opening":
     opn_1_filling_time,
     opn_2_opening_force,
     opn_3_published_curve,
+    dsc_1_whole_descents,
 }
 
 const G: f64 = 9.80665;
@@ -434,5 +435,103 @@ fn low_1_opened_too_low() -> Sheet {
     sheet.holds("says that it did not slow down", !landing.slowed);
     sheet.more_than("speed at the ground, m/s", landing.vertical_speed_m_s, 10.0);
     sheet.less_than("speed at the ground, m/s", landing.vertical_speed_m_s, (400.0 + 2.0 * G * 3.0_f64).sqrt());
+    sheet
+}
+
+/// Down to a height in steps of 5 ms of this file's own; gives the state there and the time it took.
+fn followed(falling: &Falling, from: Point, floor_m: f64) -> (Point, f64) {
+    let (mut s, dt) = (from, 0.005);
+    for k in 0..200_000 {
+        let next = step(falling, &s, dt);
+        if next[2] <= floor_m {
+            // The last step is straight to a micrometre.
+            let part = dt * (s[2] - floor_m) / (s[2] - next[2]);
+            return (step(falling, &s, part), f64::from(k) * dt + part);
+        }
+        s = next;
+    }
+    panic!("it is in the air for 1000 s: {s:?}");
+}
+
+fn dsc_1_whole_descents() -> Sheet {
+    let mut sheet = Sheet::new(
+        "DSC-1",
+        "whole descents through thinning air, shear and the Earth's rotation at 45 deg, from openings fast and slow, \
+        across and along, with and without a main canopy: against the model's own rates in steps of 5 ms",
+        Trust::Statement,
+        "filling, then riding at the descent rate in closed form, is the same as following the point mass all the way",
+    );
+    let aero = bare_aero(1e-3, 0.0);
+    let mut drawn = bare(&aero, 1.2, 0.0);
+    drawn.air = AirTable::new(&Column::over(200.0, 98_000.0, 290.0), 4000.0);
+    drawn.gravity = Gravity::normal(0.8, 200.0);
+    let canopy = |diameter_m: f64, fill_path_m: f64, fill_power| Canopy {
+        drag_area_m2: drag_area_m2(0.75, diameter_m),
+        fill_path_m,
+        fill_power,
+    };
+    let large = canopy(1.8, 14.0, 2);
+    let shear = WindTable::new(vec![[0.0, 0.0, 0.0], [50.0, 5.0, -2.0], [400.0, 9.0, 4.0], [2500.0, 18.0, 1.0]]);
+    let steady = WindTable::uniform(12.0, 15.0);
+    let usual = canopy(0.8, 6.4, 2);
+    let open = canopy(0.8, 0.0, 2);
+    type Row<'a> = (&'a str, &'a WindTable, f64, Canopy, Option<(Canopy, f64)>, f64, [f64; 3]);
+    let rows: [Row; 11] = [
+        ("at rest in the wind", &shear, 1.0, usual, None, 1500.0, [14.0, 2.0, 0.0]),
+        ("as fast across as north", &shear, 1.0, usual, None, 700.0, [35.0, 35.0, -8.0]),
+        // 30 m/s faster than the wind either way, then against it either way.
+        ("across, at its rate already", &shear, 1.0, open, None, 300.0, [37.857_142_857, 32.285_714_285, -7.3]),
+        ("north of it, at its rate already", &steady, 1.0, open, None, 300.0, [12.0, -15.0, -7.3]),
+        ("east of it, at its rate already", &steady, 1.0, open, None, 300.0, [-12.0, 15.0, -7.3]),
+        ("climbing", &shear, 1.0, usual, None, 1200.0, [3.0, -4.0, 25.0]),
+        ("falling fast, a ribbon", &shear, 1.0, canopy(0.5, 20.0, 1), None, 1800.0, [-5.0, 8.0, -60.0]),
+        ("a main at 250 m", &shear, 1.0, canopy(0.4, 3.0, 2), Some((large, 250.0)), 2000.0, [10.0, 0.0, -20.0]),
+        ("a main above the opening", &shear, 1.0, canopy(0.4, 3.0, 2), Some((large, 900.0)), 600.0, [-10.0, 15.0, 5.0]),
+        (
+            "a small drogue, a main at 1500 m",
+            &shear,
+            1.0,
+            canopy(0.2, 1.6, 2),
+            Some((large, 1500.0)),
+            3000.0,
+            [10.0, 0.0, -50.0],
+        ),
+        ("on an Earth 30 times as fast", &shear, 30.0, usual, Some((large, 600.0)), 2000.0, [14.0, 2.0, 0.0]),
+    ];
+    let bare_area_m2 = 0.004;
+    for (name, wind, turns, first, main, height_m, [east, north, up]) in rows {
+        drawn.wind = wind.clone();
+        drawn.earth_rotation_rad_s = [turns * OMEGA * libm::cos(0.8), turns * OMEGA * libm::sin(0.8)];
+        let from = Moment { time_s: 3.0, position_m: [40.0, -30.0, height_m], velocity_m_s: [east, north, up] };
+        let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), f64::INFINITY);
+        let found = descend(&drawn, &Stages { first, main, bare_area_m2, mass_kg: 1.2, seen_m2: 0.0 }, &from, &drift);
+        let falling =
+            |canopy, bare_area_m2| Falling { parts: &drawn, canopy, bare_area_m2, mass_kg: 1.2 };
+        let mut start: Point = [40.0, -30.0, height_m, east, north, up, 0.0];
+        let (mut before, mut last) = (0.0, falling(first, bare_area_m2));
+        if let Some((main, at_m)) = main {
+            if height_m > at_m {
+                (start, before) = followed(&last, start, at_m);
+            }
+            let (wind_east, wind_north) = drawn.wind.at(start[2]);
+            let airspeed = libm::hypot(libm::hypot(start[3] - wind_east, start[4] - wind_north), start[5]);
+            sheet.because("a steady descent a little off the true one");
+            let opening = found.main_opening_m_s.unwrap_or(f64::NAN);
+            sheet.close_relative(format!("{name}: airspeed at its opening, m/s"), opening, airspeed, 0.005);
+            last = falling(main, bare_area_m2 + first.drag_area_m2);
+            start[6] = 0.0;
+        }
+        let (end, after) = followed(&last, start, 0.0);
+        sheet.because("the accuracy stated for landings");
+        let apart = libm::hypot(found.east_m - end[0], found.north_m - end[1]);
+        sheet.less_than(format!("{name}: landing apart, m"), apart, 0.5);
+        sheet.because("the same at some 10 m/s");
+        sheet.close(format!("{name}: time, s"), found.time_s, 3.0 + before + after, 0.05);
+        sheet.because("the closed form is steady: 1 % at most");
+        sheet.close_relative(format!("{name}: downward at the ground, m/s"), found.vertical_speed_m_s, -end[5], 0.01);
+        let speed = libm::hypot(libm::hypot(end[3], end[4]), end[5]);
+        sheet.close_relative(format!("{name}: speed at the ground, m/s"), found.speed_m_s, speed, 0.01);
+        sheet.holds(format!("{name}: slowed down"), found.slowed);
+    }
     sheet
 }

@@ -413,4 +413,98 @@ mod tests {
         assert_eq!(power_on_base_share(0.05, 0.06), 0.0);
         assert_eq!(power_on_base_share(0.0, 0.0), 0.0);
     }
+
+    /// (1 + 0.144 M^2)^-0.65 falls by 7 % to Mach 0.9, as its comment says; the figure by hand: 1.11664^-0.65.
+    #[test]
+    fn friction_falls_with_mach() {
+        assert_eq!(compressibility_factor(0.0), 1.0);
+        near(compressibility_factor(0.9), libm::exp(-0.65 * libm::log(1.11664)), 1e-12);
+        assert!((0.925..0.935).contains(&compressibility_factor(0.9)));
+    }
+
+    /// Friction of a rough plate is that of its rough part and of the laminar run before it, each on its length.
+    #[test]
+    fn a_rough_plate_keeps_its_laminar_run() {
+        // 2 m at Re 1e7: the first tenth of a metre is laminar, 1.328 / sqrt(5e5).
+        let rough = rough_friction(2.0, 300e-6);
+        near(skin_friction(1e7, 2.0, 300e-6), 0.05 * 0.001_878_076 + 0.95 * rough, 1e-6);
+        // At the transition itself, and where the grains are hidden, the plate is as smooth as another.
+        assert_eq!(skin_friction(TRANSITION_REYNOLDS, 2.0, 300e-6), smooth_friction(TRANSITION_REYNOLDS));
+        assert_eq!(skin_friction(1e7, 2.0, 1e-9), smooth_friction(1e7));
+        // Short and coarse: held at a ratio of 100, 5.13^-2.5.
+        near(rough_friction(0.1, 0.01), libm::pow(5.13, -2.5), 1e-12);
+    }
+
+    /// Attached to a slope of 0.14 (8 degrees), gone at 0.58 (30 degrees), whichever way it slopes.
+    #[test]
+    fn boattails_let_go_by_degrees() {
+        for (slope, share) in [(0.0, 0.0), (0.14, 0.0), (0.36, 0.5), (-0.36, 0.5), (0.58, 1.0), (3.0, 1.0)] {
+            assert!((boattail_separated_share(slope) - share).abs() < 1e-12, "{slope}");
+        }
+        near(boattail_pressure(0.36, 0.3), 0.5 * 0.159, 1e-12);
+    }
+
+    /// Where the boattail is not at the tail, or the last transition widens, the base is a base.
+    #[test]
+    fn only_a_boattail_at_the_tail_saves_base_drag() {
+        let with = |station_m: f64, front: f64, rear: f64| {
+            let mut shape = cp1_shape();
+            shape.transitions =
+                vec![Transition { station_m, length_m: 0.05, front_diameter_m: front, rear_diameter_m: rear }];
+            shape.base_diameter_m = rear;
+            base_behind_boattail(&shape)
+        };
+        assert_eq!(base_behind_boattail(&cp1_shape()), 1.0);
+        near(with(0.40, 0.025, 0.018), 0.72, 1e-12);
+        // Half a base diameter of tube behind it, and a little more.
+        near(with(0.3911, 0.025, 0.018), 0.72, 1e-12);
+        assert_eq!(with(0.3909, 0.025, 0.018), 1.0);
+        assert_eq!(with(0.40, 0.018, 0.025), 1.0);
+        // Half separated, 0.36 over its length: half of what was saved is lost.
+        let mut steep = cp1_shape();
+        steep.transitions = vec![Transition {
+            station_m: 0.45 - 0.0035 / 0.36,
+            length_m: 0.0035 / 0.36,
+            front_diameter_m: 0.025,
+            rear_diameter_m: 0.018,
+        }];
+        steep.base_diameter_m = 0.018;
+        near(base_behind_boattail(&steep), 0.72 + 0.28 * 0.5, 1e-9);
+    }
+
+    /// A fin's edges by hand: 0.65 cos^2 of the sweep in front; behind, 0.135 / cbrt of both sides' friction on the
+    /// edge's area, or half of that when round.
+    #[test]
+    fn edges_by_hand() {
+        let mut set = cp1_shape().fin_sets[0];
+        set.edge = FinEdge::Flat;
+        let drag = |set: &FinSet| fins_drag_area_m2(set, 0.0, &CP1_AIR, 0.2);
+        let (flat, round, tapered) = (
+            drag(&set),
+            drag(&FinSet { edge: FinEdge::Round, ..set }),
+            drag(&FinSet { edge: FinEdge::Tapered, ..set }),
+        );
+        let edge_area = 3.0 * 0.05 * 0.0024;
+        let friction = tapered / fin_form_factor(0.0024 / 0.045) / set.wetted_area_m2();
+        let blunt = 0.135 / libm::cbrt(2.0 * friction * 0.045 / 0.0024);
+        near(flat - tapered, (0.65 / 1.36 + blunt) * edge_area, 1e-9);
+        near(round - tapered, 0.5 * blunt * edge_area, 1e-9);
+        // No thickness, no edge.
+        set.thickness_m = 0.0;
+        near(drag(&set), friction * set.wetted_area_m2(), 1e-12);
+    }
+
+    /// Every part counts once, and motor on or off differs by the base alone.
+    #[test]
+    fn parts_add_up() {
+        let parts = DragParts { body: 1.0, pressure: 2.0, base: 4.0, base_thrusting: 3.5, fins: 8.0, guides: 16.0 };
+        assert_eq!((parts.coasting(), parts.thrusting()), (31.0, 30.5));
+        // A shoulder's pressure: 0.8 sin^2 of its slope on the ring by which it widens.
+        let mut shape = cp1_shape();
+        shape.transitions =
+            vec![Transition { station_m: 0.2, length_m: 0.01, front_diameter_m: 0.025, rear_diameter_m: 0.035 }];
+        let area = 0.25 * PI * 0.025 * 0.025;
+        let found = build_up(&shape, area, 0.0, &CP1_AIR, 0.2).pressure;
+        near(found, 0.8 * 0.25 / 1.25 * (0.035 * 0.035 - 0.025 * 0.025) / (0.025 * 0.025), 1e-12);
+    }
 }

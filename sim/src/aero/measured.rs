@@ -173,12 +173,12 @@ pub fn from_measured(measured: &Measured) -> Aero {
 }
 
 /// Fins of a card against Mach: an unswept wing of aspect ratio 2, where Diederich's form is
-/// (2 + sqrt(4 + 4)) / (2 + sqrt(4 + 4 beta^2)). Capped by 4/beta as in `normal`.
+/// (2 + sqrt(4 + 4)) / (2 + sqrt(4 + 4 beta^2)). Ackeret's 4/beta, which caps it in `normal`, is above it as far as
+/// the table goes.
 fn card_fin_slope_factor() -> MachTable {
     let slope = |mach: f64| {
         let beta = normal::beta(mach);
-        let wing = 4.0 * core::f64::consts::PI / (2.0 + (4.0 + 4.0 * beta * beta).sqrt());
-        if mach > 1.0 { wing.min(4.0 / beta) } else { wing }
+        4.0 * core::f64::consts::PI / (2.0 + (4.0 + 4.0 * beta * beta).sqrt())
     };
     let still = slope(0.0);
     MachTable::from_fn(normal::SLOPE_TABLE_END, |mach| slope(mach) / still)
@@ -363,5 +363,44 @@ mod tests {
         near(bare.clone().with_centre_of_pressure(0.1).centre_of_pressure_m(), 0.1, 1e-13);
         bare.body = SlopeMoments::default();
         assert_eq!(bare.with_centre_of_pressure(0.1).centre_of_pressure_m(), 0.0);
+    }
+
+    /// Diederich's form by hand: beta is 1, 0.8, 0.6 (held) and sqrt(3) at these Mach numbers.
+    #[test]
+    fn card_fins_against_mach() {
+        let table = card_fin_slope_factor();
+        let root_8 = 8.0_f64.sqrt();
+        for (mach, square) in [(0.0, 1.0), (0.6, 0.64), (0.8, 0.36), (1.0, 0.36), (2.0, 3.0_f64)] {
+            near(table.at(mach), (2.0 + root_8) / (2.0 + (4.0 + 4.0 * square).sqrt()), 1e-12);
+        }
+    }
+
+    /// At the edges of what nose and fins can share, and how they share between them.
+    #[test]
+    fn slope_is_shared_between_nose_and_fins() {
+        let about = |centre_of_pressure_m: f64, slope: f64| {
+            let asked = Measured { length_m: 1.0, diameter_m: 0.05, centre_of_pressure_m, ..card() };
+            split(&asked, slope, 0.1)
+        };
+        // 2 at 0.1 m and 6 at 0.9 m make 8 at 0.7 m.
+        let shared = about(0.7, 8.0);
+        near(shared.body.zeroth_per_rad, 2.0, 1e-12);
+        near(shared.fins.zeroth_per_rad, 6.0, 1e-12);
+        near(shared.fin_station_m, 0.9, 1e-12);
+        // Fins that would sit behind the tail: at the tail, two thirds of the way from the nose's place.
+        let at_tail = about(0.7, 2.5);
+        near(at_tail.fin_station_m, 1.0, 1e-12);
+        near(at_tail.fins.zeroth_per_rad, 2.5 * 2.0 / 3.0, 1e-12);
+        for (split, place) in [(at_tail, 0.7), (shared, 0.7)] {
+            let slope = split.body.zeroth_per_rad + split.fins.zeroth_per_rad;
+            near((split.body.first_m + split.fins.first_m) / slope, place, 1e-12);
+        }
+        // Nothing left for fins, or nowhere to put them.
+        for (centre, slope) in [(0.7, 2.0), (0.7, 1.5), (0.1, 8.0), (0.05, 8.0), (1.0, 8.0), (1.2, 8.0)] {
+            let alone = about(centre, slope);
+            assert_eq!((alone.fins, alone.fin_station_m), (SlopeMoments::default(), centre), "{centre} {slope}");
+            near(alone.body.zeroth_per_rad, slope, 1e-12);
+            near(alone.body.first_m, slope * centre, 1e-12);
+        }
     }
 }

@@ -253,4 +253,39 @@ mod tests {
         assert!(table.at(0.5) > 1.0 && table.at(0.9) > table.at(0.5));
         assert!(table.at(2.0) < 1.0);
     }
+
+    /// MIL-HDBK-762's losses of seven and eight fins against six.
+    #[test]
+    fn seven_and_eight_fins() {
+        let six = fin_interference(6, 0.0125, 0.05);
+        near(fin_interference(5, 0.0125, 0.05), six, 1e-15);
+        near(fin_interference(7, 0.0125, 0.05) / six, 0.93538, 1e-5);
+        near(fin_interference(8, 0.0125, 0.05) / six, 0.88719, 1e-5);
+        near(fin_interference(9, 0.0125, 0.05), fin_interference(8, 0.0125, 0.05), 1e-15);
+    }
+
+    /// Long fins above Mach 1 have Ackeret's 4/beta on the area of half of them: at Mach 2, 4/sqrt(3). At Mach 1 and
+    /// below the finite wing stands alone, and short fins are under the cap anyway.
+    #[test]
+    fn thin_plates_cap_the_slope() {
+        let mut set = cp1_shape().fin_sets[0];
+        (set.count, set.span_m, set.sweep_m, set.root_chord_m, set.tip_chord_m) = (4, 0.5, 0.0, 0.04, 0.04);
+        let areas = 2.0 * 0.5 * 0.04 / (0.25 * PI * 0.05 * 0.05);
+        near(fins_alone_slope_per_rad(&set, 0.05, 2.0), areas * 4.0 / 3.0_f64.sqrt(), 1e-12);
+        // Wing of aspect ratio 25 at beta 0.6: 2 pi 25 / (2 + sqrt(4 + 225)) = 9.168, more than 4/0.6.
+        near(fins_alone_slope_per_rad(&set, 0.05, 1.0), areas * 9.168, 1e-4);
+        near(fins_alone_slope_per_rad(&set, 0.05, 1.01), areas * 4.0 / 0.6, 1e-12);
+        // Aspect ratio 2 at Mach 2: 4 pi / (2 + sqrt(4 + 12)) = 2 pi / 3.
+        (set.span_m, set.root_chord_m, set.tip_chord_m) = (0.04, 0.04, 0.04);
+        let areas = 2.0 * 0.04 * 0.04 / (0.25 * PI * 0.05 * 0.05);
+        near(fins_alone_slope_per_rad(&set, 0.05, 2.0), areas * 2.0 * PI / 3.0, 1e-12);
+    }
+
+    /// Prandtl's factor and where it is held.
+    #[test]
+    fn compressibility_by_hand() {
+        for (mach, want) in [(0.0, 1.0), (0.6, 0.8), (0.8, 0.6), (1.0, 0.6), (1.1, 0.6), (1.25, 0.75), (2.6, 2.4)] {
+            near(beta(mach), want, 1e-12);
+        }
+    }
 }

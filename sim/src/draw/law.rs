@@ -143,4 +143,85 @@ mod tests {
         // (SciPy norm.sf): 0.583955.
         assert!((n.at(0.583_955) - 4.2).abs() < 1e-4, "{}", n.at(0.583_955));
     }
+
+    /// Closed forms at the quartiles of the standard normal and at its 97.5 % point.
+    #[test]
+    fn laws_have_their_quantiles() {
+        const QUARTILE: f64 = 0.674_489_750_196_081_7;
+        let sample = Law::Sample(vec![3.0, -1.0, 8.0, 8.5]);
+        for (law, u, want) in [
+            (Law::Fixed(4.5), 0.1, 4.5),
+            (Law::Normal { mean: 3.0, sd: 2.0 }, 0.75, 3.0 + 2.0 * QUARTILE),
+            (Law::Normal { mean: 3.0, sd: 2.0 }, 0.025, 3.0 - 2.0 * 1.959_963_984_540_054),
+            (Law::LogNormal { median: 3.0, log_sd: 0.2 }, 0.25, 3.0 * libm::exp(-0.2 * QUARTILE)),
+            (Law::Uniform { low: -1.0, high: 3.0 }, 0.75, 2.0),
+            // Areas (x - low)^2 / ((high - low) (mode - low)) below the mode, and the mirror image above.
+            (Law::Triangular { low: 1.0, mode: 2.0, high: 5.0 }, 0.0625, 1.5),
+            (Law::Triangular { low: 1.0, mode: 2.0, high: 5.0 }, 11.0 / 12.0, 4.0),
+            (Law::Triangular { low: 2.0, mode: 2.0, high: 2.0 }, 0.3, 2.0),
+            // Cut far out on either side: nothing is left of the cut. Then at the mean and at one quartile.
+            (Law::TruncatedNormal { mean: 3.0, sd: 2.0, low: -17.0, high: 23.0 }, 0.75, 3.0 + 2.0 * QUARTILE),
+            (Law::TruncatedNormal { mean: 3.0, sd: 2.0, low: 3.0, high: 23.0 }, 0.5, 3.0 + 2.0 * QUARTILE),
+            (Law::TruncatedNormal { mean: 3.0, sd: 2.0, low: -17.0, high: 3.0 }, 0.5, 3.0 - 2.0 * QUARTILE),
+            (Law::TruncatedNormal { mean: 3.0, sd: 0.0, low: 4.0, high: 5.0 }, 0.5, 4.0),
+            (sample.clone(), 0.24, 3.0),
+            (sample.clone(), 0.26, -1.0),
+            (sample, 0.99, 8.5),
+        ] {
+            assert!((law.at(u) - want).abs() < 1e-12, "{law:?} at {u}: {}", law.at(u));
+        }
+        // The mirror image of the upper tail above.
+        let lower = Law::TruncatedNormal { mean: 1.0, sd: 2.0, low: -9.0, high: -7.0 };
+        assert!((lower.at(1.0 - 0.583_955) - (1.0 - 2.0 * 4.2)).abs() < 2e-4, "{}", lower.at(1.0 - 0.583_955));
+    }
+
+    /// Each law at the edge of what is sound and beyond it.
+    #[test]
+    fn senseless_numbers_are_faults() {
+        const NAN: f64 = f64::NAN;
+        let cut = |mean, sd, low, high| Law::TruncatedNormal { mean, sd, low, high };
+        for sound in [
+            Law::Fixed(-1.0),
+            Law::Normal { mean: -1.0, sd: 0.0 },
+            cut(0.0, 0.0, 8.0, 9.0),
+            cut(1.0, 2.0, 13.0, 14.0),
+            cut(1.0, 2.0, -14.0, -11.0),
+            Law::LogNormal { median: 0.1, log_sd: 0.0 },
+            Law::Uniform { low: 2.0, high: 2.0 },
+            Law::Triangular { low: 2.0, mode: 2.0, high: 2.0 },
+            Law::Sample(vec![1.0; 10_000]),
+        ] {
+            assert_eq!(sound.fault(), None, "{sound:?}");
+        }
+        for (bad, word) in [
+            (Law::Fixed(NAN), "finite"),
+            (Law::Normal { mean: 0.0, sd: -0.1 }, "deviation"),
+            (Law::Normal { mean: NAN, sd: 0.1 }, "deviation"),
+            (cut(0.0, -1.0, -1.0, 1.0), "six standard deviations"),
+            (cut(0.0, 1.0, 1.0, 1.0), "six standard deviations"),
+            (cut(1.0, 2.0, 13.1, 14.0), "six standard deviations"),
+            (cut(1.0, 2.0, -14.0, -11.1), "six standard deviations"),
+            (cut(0.0, 1.0, -1.0, f64::INFINITY), "six standard deviations"),
+            (Law::LogNormal { median: 0.0, log_sd: 0.1 }, "median"),
+            (Law::LogNormal { median: 1.0, log_sd: -0.1 }, "median"),
+            (Law::LogNormal { median: NAN, log_sd: 0.1 }, "median"),
+            (Law::Uniform { low: 2.0, high: 1.9 }, "low"),
+            (Law::Uniform { low: NAN, high: 1.9 }, "low"),
+            (Law::Triangular { low: 1.0, mode: 0.9, high: 2.0 }, "rise"),
+            (Law::Triangular { low: 1.0, mode: 2.1, high: 2.0 }, "rise"),
+            (Law::Triangular { low: f64::NEG_INFINITY, mode: 0.0, high: 2.0 }, "rise"),
+            (Law::Sample(Vec::new()), "10,000"),
+            (Law::Sample(vec![1.0; 10_001]), "10,000"),
+            (Law::Sample(vec![1.0, NAN]), "10,000"),
+        ] {
+            assert!(bad.fault().is_some_and(|fault| fault.contains(word)), "{bad:?}: {:?}", bad.fault());
+        }
+    }
+
+    #[test]
+    fn reach_is_what_one_flight_in_a_million_sees() {
+        assert_eq!(Law::Sample(vec![3.0, -1.0, 8.0]).reach(), (-1.0, 8.0));
+        let (low, high) = Law::Normal { mean: 1.0, sd: 2.0 }.reach();
+        assert!((low - (1.0 - 2.0 * 4.753_424_308_8)).abs() < 1e-9 && (low + high - 2.0).abs() < 1e-9, "{low} {high}");
+    }
 }

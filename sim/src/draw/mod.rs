@@ -227,3 +227,47 @@ fn across_the_flight(wind: &crate::wind::WindTable, rail: [f64; 3]) -> [f64; 2] 
     let length = (x * x + y * y).sqrt();
     if length > 1e-9 { [y / length, -x / length] } else { [1.0, 0.0] }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lanes::dot;
+    use crate::wind::WindTable;
+
+    /// The rail leans by tilt and error within the plane of the azimuth, and by the other error to the right of it.
+    #[test]
+    fn rail_angles_are_where_they_say() {
+        for (tilt, azimuth, in_plane, across) in [
+            (0.1_f64, 0.7_f64, 0.02_f64, -0.03_f64),
+            (0.0, 4.0, -0.01, 0.05),
+            (0.3, 2.5, 0.0, 0.0),
+            (0.0, 0.0, 0.0, 0.0),
+        ] {
+            let d = rail_direction(tilt, azimuth, in_plane, across);
+            let (sin, cos) = (libm::sin(azimuth), libm::cos(azimuth));
+            let (ahead, right) = (dot(d, [sin, cos, 0.0]), dot(d, [cos, -sin, 0.0]));
+            assert!((dot(d, d) - 1.0).abs() < 1e-15);
+            assert!((libm::atan2(ahead, d[2]) - (tilt + in_plane)).abs() < 1e-15, "{d:?}");
+            assert!((libm::asin(right) - across).abs() < 1e-15, "{d:?}");
+        }
+    }
+
+    /// A flight turns over towards where its rail leans and against where the wind blows, a thirtieth per m/s; what
+    /// is across is a quarter turn clockwise of that.
+    #[test]
+    fn transverse_axes_lie_across_the_flight() {
+        let wind = |east, north| WindTable::new(vec![[0.0, 0.0, 0.0], [100.0, east, north]]);
+        for (wind, rail, want) in [
+            (wind(0.0, 0.0), [0.0, 0.1, 0.995], [1.0, 0.0]),
+            (wind(0.0, 0.0), [0.1, 0.0, 0.995], [0.0, -1.0]),
+            (wind(3.0, 0.0), [0.0, 0.0, 1.0], [0.0, 1.0]),
+            (wind(0.0, 12.0), [0.3, 0.0, 0.954], [-0.8, -0.6]),
+            (wind(12.0, 0.0), [0.0, 0.3, 0.954], [0.6, 0.8]),
+            // Nothing to go by: any axis will do.
+            (wind(0.0, 0.0), [0.0, 0.0, 1.0], [1.0, 0.0]),
+        ] {
+            let found = across_the_flight(&wind, rail);
+            assert!((found[0] - want[0]).abs() < 1e-12 && (found[1] - want[1]).abs() < 1e-12, "{found:?} {want:?}");
+        }
+    }
+}

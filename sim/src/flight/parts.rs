@@ -386,4 +386,51 @@ mod tests {
             assert!((sin - libm::sin(angle)).abs() < 1e-11 && (cos - libm::cos(angle)).abs() < 1e-11, "{turns}");
         }
     }
+
+    /// The parallel-axis rule by hand: 2 kg at 1 m and propellant of 1 kg, then half, then none, at 1.6 m.
+    #[test]
+    fn mass_moves_as_propellant_burns() {
+        let model = MassModel {
+            dry_mass_kg: 2.0,
+            dry_cg_m: 1.0,
+            dry_inertia_kg_m2: 0.5,
+            propellant_kg: 1.0,
+            propellant_cg_m: 1.6,
+            propellant_gyration_m2: 0.01,
+        };
+        for (burned_kg, mass_kg, cg_m, inertia_kg_m2) in
+            [(0.0, 3.0, 1.2, 0.75), (0.5, 2.5, 1.12, 0.649), (1.0, 2.0, 1.0, 0.5), (1.1, 2.0, 1.0, 0.5)]
+        {
+            let m = model.at(burned_kg);
+            for (got, want) in [(m.mass_kg, mass_kg), (m.cg_m, cg_m), (m.inertia_kg_m2, inertia_kg_m2)] {
+                assert!((got - want).abs() < 1e-12, "{burned_kg}: {m:?}");
+            }
+        }
+    }
+
+    /// Somigliana's formula at the equator, at the poles (both defining figures of WGS 84) and between, and the square
+    /// of the distance.
+    #[test]
+    fn gravity_by_latitude_and_height() {
+        for (degrees, want) in [(0.0_f64, 9.780_325_335_9), (45.0, 9.806_197_769), (-90.0, 9.832_184_937_8)] {
+            let g = Gravity::normal(degrees.to_radians(), 0.0);
+            assert!((g.surface_m_s2 - want).abs() < 1e-9, "{degrees}: {}", g.surface_m_s2);
+            // A pad 2 km up, and 2 km above a pad at sea level, are the same place.
+            let high = Gravity::normal(degrees.to_radians(), 2000.0);
+            assert!(
+                (high.surface_m_s2 - g.at(2000.0)).abs() < 1e-12 && (high.radius_m - g.radius_m - 2000.0).abs() < 1e-6
+            );
+        }
+        assert_eq!(Gravity { surface_m_s2: 8.0, radius_m: 1e6 }.at(1e6), 2.0);
+        assert_eq!(Gravity::constant(9.0).at(1e6), 9.0);
+    }
+
+    #[test]
+    fn a_quarter_turn_and_a_twelfth() {
+        let (near, turn) = (|a: f64, b: f64| (a - b).abs() < 1e-11, core::f64::consts::TAU);
+        let quarter = turned(turn / 4.0)([2.0, 5.0]);
+        assert!(near(quarter[0], -5.0) && near(quarter[1], 2.0), "{quarter:?}");
+        let twelfth = turned(turn / 12.0)([2.0, 0.0]);
+        assert!(near(twelfth[0], 3.0_f64.sqrt()) && near(twelfth[1], 1.0), "{twelfth:?}");
+    }
 }

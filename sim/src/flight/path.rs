@@ -145,3 +145,84 @@ impl Path {
         best
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A motion whose place is a cubic of time, recorded now and then: what lies between is exact.
+    fn cubic(times_s: &[f64]) -> Path {
+        let node = |&t: &f64| Node {
+            time_s: t,
+            position_m: [1.0 + 2.0 * t, 3.0 * t * t, 40.0 + 5.0 * t * t * t - 30.0 * t],
+            velocity_m_s: [2.0, 6.0 * t, 15.0 * t * t - 30.0],
+            acceleration_m_s2: [0.0, 6.0, 30.0 * t],
+            nose: [0.0, 0.0, 1.0],
+        };
+        Path { nodes: times_s.iter().map(node).collect() }
+    }
+
+    #[test]
+    fn between_the_steps() {
+        let times = [0.5, 0.7, 1.5, 3.0];
+        let path = cubic(&times);
+        for t in [0.5, 0.6, 0.7, 0.95, 1.5, 2.9, 3.0] {
+            let (found, exact) = (path.at(t), cubic(&[t]).nodes[0]);
+            assert!((found.time_s - t).abs() < 1e-12);
+            for i in 0..3 {
+                assert!((found.position_m[i] - exact.position_m[i]).abs() < 1e-12, "{t} {found:?}");
+                assert!((found.velocity_m_s[i] - exact.velocity_m_s[i]).abs() < 1e-12, "{t} {found:?}");
+            }
+        }
+        // Held outside.
+        for (t, end) in [(-9.0, 0.5), (0.4, 0.5), (3.1, 3.0), (99.0, 3.0)] {
+            assert_eq!(path.at(t), path.at(end));
+        }
+        assert_eq!((path.end_s(), Path::default().end_s()), (3.0, 0.0));
+        assert_eq!(Path::default().at(1.0).position_m, [0.0; 3]);
+        // Velocity up is nothing at sqrt(2) s, in the step from 0.7 s.
+        assert!((path.root_in_step(1, |m| m.velocity_m_s[2]) - 2.0_f64.sqrt()).abs() < 1e-8);
+        assert_eq!(path.root_in_step(3, |m| m.velocity_m_s[2]), 3.0);
+    }
+
+    #[test]
+    fn airspeed_is_against_the_wind_at_that_height() {
+        let wind = WindTable::new(vec![[0.0, 0.0, 0.0], [100.0, 4.0, -8.0]]);
+        let m = Moment { time_s: 0.0, position_m: [7.0, 8.0, 50.0], velocity_m_s: [5.0, 2.0, -2.0] };
+        assert_eq!((m.air_velocity_m_s(&wind), m.airspeed_m_s(&wind)), ([3.0, 6.0, -2.0], 7.0));
+    }
+
+    /// Thrown up at 19.6 m/s and 6 m/s east, with 2 m/s of wind: slowest at the top, after 2 s, with 4 m/s. Wherever
+    /// the steps fall it is found, and after the top the first instant is the slowest, before it the last.
+    #[test]
+    fn slowest_of_a_throw() {
+        let wind = WindTable::uniform(2.0, 0.0);
+        let thrown = |times_s: &[f64]| {
+            let node = |&t: &f64| Node {
+                time_s: t,
+                position_m: [6.0 * t, 0.0, 100.0 + 19.6 * t - 4.9 * t * t],
+                velocity_m_s: [6.0, 0.0, 19.6 - 9.8 * t],
+                acceleration_m_s2: [0.0, 0.0, -9.8],
+                nose: [0.0, 0.0, 1.0],
+            };
+            Path { nodes: times_s.iter().map(node).collect() }
+        };
+        for times in [
+            &[0.0, 1.0, 1.9, 3.0, 4.0][..],
+            &[0.0, 1.0, 2.1, 3.0, 4.0],
+            &[0.0, 2.0, 4.0],
+            &[0.0, 3.9],
+            &[0.0, 0.4, 5.0],
+        ] {
+            for from_s in [0.0, 0.5, 1.0, 1.95] {
+                let slowest = thrown(times).slowest_after(from_s, &wind);
+                assert!((slowest.time_s - 2.0).abs() < 1e-4, "{times:?} {from_s}: {slowest:?}");
+                assert!((slowest.airspeed_m_s(&wind) - 4.0).abs() < 1e-7);
+            }
+            for from_s in [2.2, 3.0, 3.5] {
+                assert_eq!(thrown(times).slowest_after(from_s, &wind).time_s, from_s, "{times:?}");
+            }
+        }
+        assert_eq!(thrown(&[0.0, 1.0, 1.5]).slowest_after(0.2, &wind).time_s, 1.5);
+    }
+}

@@ -123,7 +123,7 @@ fn fraction(x: f64, a: f64, b: f64) -> f64 {
 mod tests {
     #![expect(clippy::excessive_precision, reason = "values are kept as computed, so that they can be compared")]
 
-    use super::{inverse, regularised};
+    use super::{first_guess, inverse, regularised};
 
     /// Computed with 40 digits (mpmath 1.3: binomial sums for whole shapes, its own `betainc` otherwise).
     #[test]
@@ -190,6 +190,33 @@ mod tests {
     fn ends() {
         assert_eq!((regularised(-1.0, 2.0, 3.0), regularised(2.0, 2.0, 3.0)), (0.0, 1.0));
         assert_eq!((inverse(0.0, 2.0, 3.0), inverse(1.0, 2.0, 3.0)), (0.0, 1.0));
-        assert!(regularised(0.5, 0.0, 1.0).is_nan() && inverse(f64::NAN, 1.0, 1.0).is_nan());
+        for (a, b) in [(0.0, 1.0), (1.0, 0.0), (-1.0, 2.0), (2.0, -1.0), (f64::NAN, 1.0)] {
+            assert!(regularised(0.5, a, b).is_nan() && inverse(0.5, a, b).is_nan(), "{a} {b}");
+        }
+        assert!(regularised(f64::NAN, 1.0, 1.0).is_nan() && inverse(f64::NAN, 1.0, 1.0).is_nan());
+    }
+
+    /// Where the search starts decides how long it takes: within a few per cent of the nearer tail by the normal
+    /// approximation (shapes of 4 and more), within an eighth of it by the power laws at the ends.
+    #[test]
+    fn guesses_are_near() {
+        let off = |p: f64, a: f64, b: f64| (regularised(first_guess(p, a, b), a, b) - p).abs() / p.min(1.0 - p);
+        for a in [4.0, 7.0, 20.0, 400.0] {
+            for b in [4.0, 9.0, 150.0] {
+                for (p, most) in [(0.01, 0.07), (0.1, 0.03), (0.35, 0.015), (0.6, 0.015), (0.9, 0.03), (0.99, 0.07)] {
+                    assert!(off(p, a, b) < most, "{a} {b} {p}: {}", off(p, a, b));
+                }
+            }
+        }
+        for (a, b) in [(0.5, 0.5), (0.5, 3.0), (3.0, 0.5), (0.2, 0.7)] {
+            for p in [1e-4, 0.01, 0.99, 0.9999] {
+                assert!(off(p, a, b) < 0.125, "{a} {b} {p}: {}", off(p, a, b));
+            }
+        }
+        // Also where a power law ends on 0 or 1.
+        for (p, a, b) in [(1e-3, 0.005, 3.0), (0.999, 3.0, 0.005), (1e-300, 0.5, 2.0), (0.5, 1e-3, 1e-3)] {
+            let guess = first_guess(p, a, b);
+            assert!(guess > 0.0 && guess < 1.0, "{a} {b} {p}: {guess}");
+        }
     }
 }

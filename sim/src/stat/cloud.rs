@@ -210,12 +210,14 @@ mod tests {
         let north = points.iter().map(|p| p.1).sum::<f64>() / n;
         let cross = points.iter().map(|p| (p.0 - east) * (p.1 - north)).sum::<f64>() / (n - 1.0);
         let square = points.iter().map(|p| (p.0 - east) * (p.0 - east)).sum::<f64>() / (n - 1.0);
+        let square_north = points.iter().map(|p| (p.1 - north) * (p.1 - north)).sum::<f64>() / (n - 1.0);
         let (Some(mean), Some(covariance)) = (cloud.mean(), cloud.covariance()) else {
             panic!("no moments");
         };
         assert!((mean.0 - east).abs() < 1e-6 && (mean.1 - north).abs() < 1e-6);
         assert!((covariance.cross_m2 - cross).abs() < 1e-4);
         assert!((covariance.east_m2 - square).abs() < 1e-4);
+        assert!((covariance.north_m2 - square_north).abs() < 1e-4);
     }
 
     /// Far from the pad and a centimetre wide: nothing cancels.
@@ -261,8 +263,10 @@ mod tests {
 
     #[test]
     fn senseless_cells_do_no_harm() {
+        assert_eq!(Cloud::new(5.0).cell_m(), 5.0);
         for cell_m in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-9] {
             let mut cloud = Cloud::new(cell_m);
+            assert_eq!(cloud.cell_m(), if cell_m > 1.0 { 1e6 } else { 1e-3 });
             for (east, north) in points(100) {
                 cloud.add(1000.0 * east, 1000.0 * north);
             }

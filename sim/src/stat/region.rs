@@ -283,6 +283,7 @@ impl Frame {
 mod tests {
     use super::super::cloud::Cloud;
     use super::super::sampler::Sampler;
+    use super::*;
 
     fn normal_cloud(flights: usize, cell_m: f64) -> Cloud {
         let mut sampler = Sampler(11);
@@ -374,5 +375,84 @@ mod tests {
         let ends =
             [0.0, 1.0].map(|share| cloud.region(share).map(|region| (region.cells.is_empty(), region.share_held)));
         assert_eq!(ends, [Some((true, 0.0)), Some((false, 1.0))]);
+    }
+
+    /// A normal kernel by hand: e^(-1/2) at one standard deviation, cut off at three.
+    #[test]
+    fn kernel_weights() {
+        let found: Vec<(isize, f64)> = weights(4.0).collect();
+        assert_eq!(found.iter().map(|w| w.0).collect::<Vec<_>>(), (-6..=6).collect::<Vec<_>>());
+        for (step, weight) in found {
+            assert!((weight - libm::exp(-0.125 * (step * step) as f64)).abs() < 1e-15, "{step}");
+        }
+        assert_eq!(weights(0.0).collect::<Vec<_>>(), [(0, 1.0)]);
+        assert_eq!(weights(0.1).count(), 1);
+    }
+
+    /// Whatever way the cloud lies, the two passes together have its covariance: the tails that are cut off take 2.7 %
+    /// of a variance, and rounding to cells adds a twelfth of a cell.
+    #[test]
+    fn kernel_has_the_covariance_asked_for() {
+        for (east_m2, north_m2, cross_m2) in
+            [(900.0, 400.0, 0.0), (400.0, 900.0, 300.0), (900.0, 400.0, -350.0), (625.0, 625.0, 500.0)]
+        {
+            let kernel = Kernel::new(Some(Covariance { east_m2, north_m2, cross_m2 }), 0.25);
+            let (mut east, mut north, mut cross) = (0.0, 0.0, 0.0);
+            for taps in [&kernel.across, &kernel.along] {
+                let whole: f64 = taps.iter().map(|t| t.weight).sum();
+                let moment = |of: fn(&Tap) -> isize| taps.iter().map(|t| t.weight * of(t) as f64).sum::<f64>() / whole;
+                east += moment(|t| t.east * t.east);
+                north += moment(|t| t.north * t.north);
+                cross += moment(|t| t.east * t.north);
+            }
+            for (found, want) in [(east, east_m2), (north, north_m2), (cross, cross_m2)] {
+                assert!((found - 0.25 * want).abs() < 0.03 * 0.25 * want.abs() + 0.1, "{east} {north} {cross}");
+            }
+            assert_eq!(kernel.taps(), kernel.across.len() + kernel.along.len());
+        }
+    }
+
+    /// The density of every cell is the sum of what each landing spreads there: nothing is lost at the edge of the box,
+    /// nothing is counted twice, and cells come densest first.
+    #[test]
+    fn smoothing_is_a_sum_over_landings() {
+        let counts = BTreeMap::from([((-3, 5), 2), ((-2, 5), 1), ((9, -4), 7)]);
+        for halvings in [0, 1] {
+            for (east_m2, north_m2, cross_m2) in [(2.0, 5.0, 1.5), (6.0, 2.0, -2.0), (0.0, 0.0, 0.0)] {
+                let kernel = Kernel::new(Some(Covariance { east_m2, north_m2, cross_m2 }), 1.0);
+                let mut want: BTreeMap<(i32, i32), (f64, u32)> = BTreeMap::new();
+                for (cell, count) in &counts {
+                    let place = (cell.0 >> halvings, cell.1 >> halvings);
+                    want.entry(place).or_default().1 += count;
+                    for a in &kernel.across {
+                        for b in &kernel.along {
+                            let (east, north) = ((a.east + b.east) as i32, (a.north + b.north) as i32);
+                            let spread = want.entry((place.0 - east, place.1 - north)).or_default();
+                            spread.0 += a.weight * b.weight * f64::from(*count);
+                        }
+                    }
+                }
+                let frame = Frame::around(&counts, halvings, &kernel);
+                let cells = frame.smoothed(&counts, &kernel);
+                assert_eq!(cells.len(), want.len());
+                for cell in &cells {
+                    let (density, count) = want[&cell.index];
+                    assert!(
+                        (cell.density - density).abs() < 1e-12 && cell.count == count,
+                        "{cell:?} {density} {count}"
+                    );
+                }
+                assert!(cells.windows(2).all(|w| w[0].density >= w[1].density));
+                // The box is as large as it must be, and no larger by a whole row or column.
+                let (mut low, mut high) = ((i32::MAX, i32::MAX), (i32::MIN, i32::MIN));
+                for index in want.keys() {
+                    low = (low.0.min(index.0), low.1.min(index.1));
+                    high = (high.0.max(index.0), high.1.max(index.1));
+                }
+                assert_eq!((frame.west, frame.south), (i64::from(low.0), i64::from(low.1)));
+                let size = ((high.0 - low.0) as usize + 1, (high.1 - low.1) as usize + 1);
+                assert_eq!((frame.columns, frame.rows), size);
+            }
+        }
     }
 }

@@ -295,5 +295,8 @@ mod tests {
         assert!((sum.total() - 0.3).abs() < 1e-9);
         assert_eq!((sum.terms(), sum.refused()), (4, 2));
         assert_eq!(Sum::default().mean(), None);
+        let mut sum = Sum::default();
+        [1.0, 2.5, 7.0].into_iter().for_each(|value| sum.add(value));
+        assert_eq!(sum.mean(), Some(3.5));
     }
 }

@@ -147,16 +147,15 @@ impl DriftTable {
         let mut weight = 1.0;
         let mut k = wind.segment(low_m);
         while z < high_m && weight > 1e-9 {
+            // Above `z`: nodes rise, and the first piece is the one it lies in.
             let next = wind.nodes().get(k + 1).map_or(high_m, |n| n[0].min(high_m));
-            if next > z {
-                let faded = fade(next);
-                let (a, b) = (wind.at(z), wind.at(next));
-                let span = relaxation_height_m * (weight - faded) / (next - z);
-                v[0] += a.0 * weight - b.0 * faded + (b.0 - a.0) * span;
-                v[1] += a.1 * weight - b.1 * faded + (b.1 - a.1) * span;
-                weight = faded;
-                z = next;
-            }
+            let faded = fade(next);
+            let (a, b) = (wind.at(z), wind.at(next));
+            let span = relaxation_height_m * (weight - faded) / (next - z);
+            v[0] += a.0 * weight - b.0 * faded + (b.0 - a.0) * span;
+            v[1] += a.1 * weight - b.1 * faded + (b.1 - a.1) * span;
+            weight = faded;
+            z = next;
             k += 1;
         }
         v
@@ -165,4 +164,109 @@ impl DriftTable {
 
 fn plus(a: &Sums, b: &Sums) -> Sums {
     core::array::from_fn(|i| a[i] + b[i])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::air::Column;
+
+    const G: f64 = 10.0;
+
+    /// 5 kg under 2 m^2 in air of 0.5 kg/m^3: sqrt(2 5 10 / (0.5 2)) m/s.
+    const BODY: Descent = Descent { mass_kg: 5.0, drag_area_m2: 2.0 };
+
+    /// 2 m/s towards east, growing by 0.02 m/s and m; towards north falling by half of that. Held above 400 m.
+    fn shear() -> WindTable {
+        WindTable::new([0.0, 30.0, 100.0, 150.0, 400.0].map(|z| [z, 2.0 + 0.02 * z, 1.0 - 0.01 * z]).to_vec())
+    }
+
+    #[test]
+    fn descent_rate_by_hand() {
+        assert!((BODY.rate_m_s(0.5, G) - 10.0).abs() < 1e-12);
+    }
+
+    /// Air of one density: heights over the rate, the mean wind over that time, and the rate over gravity for the lag.
+    #[test]
+    fn through_air_of_one_density() {
+        let (wind, air) = (shear(), AirTable::uniform(0.5, 340.0));
+        // Laid down to 200 m only: what lies above is summed up when asked for.
+        let table = DriftTable::new(&wind, &air, |_| G, 200.0);
+        for (high, low) in [(400.0, 0.0), (120.0, 0.0), (370.0, 120.0), (90.0, 45.0)] {
+            let d = table.between(high, low, &BODY, &wind, &air, |_| G);
+            let seconds = (high - low) / 10.0;
+            let middle = 0.5 * (high + low);
+            let want = [
+                (d.seconds, seconds),
+                (d.air_m[0], (2.0 + 0.02 * middle) * seconds),
+                (d.air_m[1], (1.0 - 0.01 * middle) * seconds),
+                (d.lag_m[0], 0.02 * (high - low)),
+                (d.lag_m[1], -0.01 * (high - low)),
+                (d.time_constant_m_s, high - low),
+            ];
+            for (k, (got, want)) in want.into_iter().enumerate() {
+                assert!((got - want).abs() < 1e-9, "{high} to {low}, {k}: {got} {want}");
+            }
+        }
+        // Above its last node the wind is held and lags no more: 10 m/s and -3 m/s.
+        let d = table.between(2900.0, 400.0, &BODY, &wind, &air, |_| G);
+        assert!((d.seconds - 250.0).abs() < 1e-9 && (d.air_m[0] - 2500.0).abs() < 1e-8, "{d:?}");
+        assert!((d.air_m[1] + 750.0).abs() < 1e-8 && d.lag_m[0].abs() < 1e-9 && d.lag_m[1].abs() < 1e-9, "{d:?}");
+    }
+
+    /// Real air, with gravity that falls off: the same integrals by a sum of 20,000 slices.
+    #[test]
+    fn through_thinning_air() {
+        let (wind, air) = (shear(), AirTable::new(&Column::over(0.0, 101_325.0, 288.15), 5000.0));
+        let gravity = |z: f64| G - 1e-4 * z;
+        let table = DriftTable::new(&wind, &air, gravity, 5000.0);
+        let (high, low, slices) = (3000.0, 60.0, 20_000);
+        let dz = (high - low) / f64::from(slices);
+        let mut sums = [0.0; 6];
+        for k in 0..slices {
+            let z = low + (f64::from(k) + 0.5) * dz;
+            let rate = BODY.rate_m_s(air.at(z).0, gravity(z));
+            let (east, north) = wind.at(z);
+            let (above, below) = (wind.at(z + 0.5 * dz), wind.at(z - 0.5 * dz));
+            let constant_s = rate / gravity(z);
+            let slice = [
+                dz / rate,
+                east * dz / rate,
+                north * dz / rate,
+                constant_s * (above.0 - below.0),
+                constant_s * (above.1 - below.1),
+                constant_s * dz,
+            ];
+            sums = core::array::from_fn(|i| sums[i] + slice[i]);
+        }
+        let d = table.between(high, low, &BODY, &wind, &air, gravity);
+        let found = [d.seconds, d.air_m[0], d.air_m[1], d.lag_m[0], d.lag_m[1], d.time_constant_m_s];
+        for (k, (got, want)) in found.into_iter().zip(sums).enumerate() {
+            assert!((got / want - 1.0).abs() < 2e-6, "{k}: {got} {want}");
+        }
+    }
+
+    /// Linear relaxation towards a linear wind, in closed form: behind it by shear times relaxation height, and the
+    /// rest of the start fades.
+    #[test]
+    fn velocity_relaxes_towards_the_wind() {
+        let wind = shear();
+        for (high, low, relaxation) in
+            [(380.0, 0.0, 40.0), (380.0, 120.0, 40.0), (90.0, 60.0, 3.0), (390.0, 5.0, 500.0)]
+        {
+            let fade = libm::exp(-(high - low) / relaxation);
+            let v = DriftTable::velocity_at(low, high, [7.0, -2.0], relaxation, &wind);
+            let at = |z: f64| [2.0 + 0.02 * z, 1.0 - 0.01 * z];
+            for (i, (start, slope)) in [(7.0, 0.02), (-2.0, -0.01)].into_iter().enumerate() {
+                let behind = slope * relaxation;
+                let want = at(low)[i] + behind + (start - at(high)[i] - behind) * fade;
+                assert!((v[i] - want).abs() < 1e-8, "{high} to {low}, {i}: {} {want}", v[i]);
+            }
+        }
+        // Where the wind is held only the start fades; over no height nothing does.
+        let v = DriftTable::velocity_at(500.0, 600.0, [7.0, -2.0], 100.0, &wind);
+        let fade = libm::exp(-1.0);
+        assert!((v[0] - (10.0 - 3.0 * fade)).abs() < 1e-9 && (v[1] - (-3.0 + 1.0 * fade)).abs() < 1e-9, "{v:?}");
+        assert_eq!(DriftTable::velocity_at(200.0, 200.0, [7.0, -2.0], 100.0, &wind), [7.0, -2.0]);
+    }
 }

@@ -575,4 +575,185 @@ mod tests {
         assert!((p.mean().at(10.0).1 + 5.53).abs() < 0.02, "{:?}", p.mean().at(10.0));
         assert!((p.mean().at(100.0).1 + 7.73).abs() < 0.02, "{:?}", p.mean().at(100.0));
     }
+
+    const GRASS: SurfaceLaw = SurfaceLaw::Log { roughness_m: 0.03 };
+
+    /// A wind at 10 m over short grass; by default without gusts, so that only what a test sets is left.
+    fn surface(speed_m_s: f64, direction: Direction, gust_m_s: Option<f64>) -> SurfaceWind {
+        SurfaceWind { speed_m_s, direction, measuring_height_m: 10.0, gust_m_s }
+    }
+
+    fn profile(surface: SurfaceWind, layers: &[Layer], errors: WindErrors) -> Profile {
+        let Some(p) = Profile::new(Some(surface), layers, GRASS, errors) else { panic!("a surface wind is enough") };
+        p
+    }
+
+    fn close(found: (f64, f64), east: f64, north: f64) {
+        assert!((found.0 - east).abs() < 1e-9 && (found.1 - north).abs() < 1e-9, "{found:?}: {east} {north}");
+    }
+
+    const FROM_WEST: Direction = Direction::From(1.5 * core::f64::consts::PI);
+
+    #[test]
+    fn laws_by_hand() {
+        let tenfold = SurfaceLaw::Log { roughness_m: 0.1 };
+        assert!((tenfold.ratio(100.0, 10.0) - 1.5).abs() < 1e-12);
+        assert_eq!((tenfold.ratio(0.05, 10.0), tenfold.ratio(0.1, 10.0)), (0.0, 0.0));
+        let square_root = SurfaceLaw::Power { exponent: 0.5 };
+        assert!((square_root.ratio(40.0, 10.0) - 2.0).abs() < 1e-12);
+        assert_eq!(square_root.ratio(-3.0, 10.0), 0.0);
+        // 1 / ln 100, held below one and a half roughness lengths; a power law's own exponent.
+        assert!((tenfold.turbulence_intensity(10.0) - 1.0 / libm::log(100.0)).abs() < 1e-12);
+        assert!((tenfold.turbulence_intensity(0.0) - 1.0 / libm::log(1.5)).abs() < 1e-12);
+        assert_eq!(square_root.turbulence_intensity(10.0), 0.5);
+    }
+
+    #[test]
+    fn how_far_the_law_and_the_given_winds_reach() {
+        let layer = |z| Layer { height_above_ground_m: z, speed_m_s: 9.0, direction_from_rad: 0.0 };
+        let wind = surface(4.0, FROM_WEST, None);
+        for (layers, law_top, top) in [
+            (vec![], 200.0, 200.0),
+            (vec![layer(120.0), layer(700.0)], 60.0, 700.0),
+            (vec![layer(1000.0)], 100.0, 1000.0),
+            (vec![layer(12.0)], 10.0, 12.0),
+        ] {
+            let p = profile(wind, &layers, NO_ERRORS);
+            assert_eq!((p.law_top_m(), p.top_m()), (law_top, top), "{layers:?}");
+            // Straight from where the law is left to the first layer.
+            if let Some(first) = layers.first() {
+                let left = 4.0 * GRASS.ratio(law_top, 10.0);
+                close(p.mean().at(0.5 * (law_top + first.height_above_ground_m)), 0.5 * left, -4.5);
+            }
+        }
+        // Without a surface wind the law hangs below the first layer.
+        let Some(p) = Profile::new(None, &[layer(80.0), layer(700.0)], GRASS, NO_ERRORS) else {
+            panic!("a layer is enough")
+        };
+        assert_eq!((p.law_top_m(), p.top_m()), (80.0, 700.0));
+        close(p.mean().at(8.0), 0.0, -9.0 * GRASS.ratio(8.0, 80.0));
+        assert!(Profile::new(None, &[], GRASS, NO_ERRORS).is_none());
+    }
+
+    /// 6 m/s with gusts of 12: a standard deviation of 2 m/s at the instrument. With nothing drawn but the gust at the
+    /// ground, what is left of it at a distance of s scales is its correlation there, exp(-s) (1 - s/2).
+    #[test]
+    fn a_gust_at_the_ground_is_left_behind() {
+        let p = profile(surface(6.0, FROM_WEST, Some(12.0)), &[], NO_ERRORS).with_gusts(
+            Gustiness::Report,
+            Some(12.0),
+            900.0,
+        );
+        assert!((p.gust_sd_m_s(10.0) - 2.0).abs() < 1e-12);
+        let mean = p.mean();
+        for gust in [[1.0, 0.0], [-2.0, 0.5]] {
+            let wind = p.table(&WindNumbers { gust, ..WindNumbers::NONE }, || 0.0);
+            for (k, z) in p.gust_heights_m().iter().enumerate().skip(1) {
+                let scales = k as f64 * turbulence::SCALES_PER_STEP;
+                let left = p.gust_sd_m_s(*z) * libm::exp(-scales) * (1.0 - 0.5 * scales);
+                close(wind.at(*z), mean.at(*z).0 + left * gust[0], -left * gust[1]);
+            }
+            close(wind.at(0.02), 0.0, 0.0);
+            // Drawn no higher, held above.
+            let (top, above) = (wind.at(1000.0), wind.at(2000.0));
+            assert_eq!((top.0 - mean.at(1000.0).0, top.1), (above.0 - mean.at(2000.0).0, above.1));
+        }
+    }
+
+    #[test]
+    fn what_gusts_are_scaled_by() {
+        let sd = |speed, reported: Option<f64>, gustiness| {
+            profile(surface(speed, FROM_WEST, reported), &[], NO_ERRORS)
+                .with_gusts(gustiness, reported, 900.0)
+                .gust_sd_m_s(10.0)
+        };
+        let terrain = 1.0 / libm::log(10.0 / 0.03);
+        for (got, want) in [
+            // No gust group: by the terrain, but never a peak of 5 m/s over the mean.
+            (sd(3.0, None, Gustiness::Report), 3.0 * terrain),
+            (sd(20.0, None, Gustiness::Report), 5.0 / 3.0),
+            (sd(20.0, None, Gustiness::Terrain), 20.0 * terrain),
+            // A gust below the mean is none.
+            (sd(6.0, Some(5.0), Gustiness::Report), 0.0),
+            (sd(6.0, Some(12.0), Gustiness::Off), 0.0),
+        ] {
+            assert!((got - want).abs() < 1e-12, "{got} {want}");
+        }
+    }
+
+    /// Across is a quarter turn clockwise of where the wind blows: south of a wind from the west. There the error of
+    /// the direction, 0.3 rad of 5 m/s, adds to that of the component, 2 m/s, as squares.
+    #[test]
+    fn errors_along_and_across() {
+        let errors = WindErrors { component_sd_m_s: 2.0, direction_sd_rad: 0.3, ..NO_ERRORS };
+        let p = profile(surface(5.0, FROM_WEST, Some(5.0)), &[], errors);
+        let mut numbers = WindNumbers::NONE;
+        (numbers.along[0], numbers.across[0]) = (1.0, -0.5);
+        close(p.table(&numbers, || 0.0).at(10.0), 7.0, 0.5 * 2.5);
+        // Half way to the next anchor, where the two are correlated by exp(-90/500), the error has its size again.
+        let r = libm::exp(-90.0 / 500.0);
+        let half = 0.5 * (1.0 + r) / (0.5 + 0.5 * r).sqrt();
+        let mean = p.mean().at(55.0).0;
+        let across = (4.0 + 0.09 * mean * mean).sqrt();
+        close(p.table(&numbers, || 0.0).at(55.0), mean + 2.0 * half, 0.5 * across * half);
+        // Towards a direction that is no axis: along and across keep their sizes and their right angle.
+        let p = profile(surface(5.0, Direction::From(0.6), Some(5.0)), &[], errors);
+        let (mean, wind) = (p.mean().at(10.0), p.table(&numbers, || 0.0).at(10.0));
+        let moved = (wind.0 - mean.0, wind.1 - mean.1);
+        let along = (moved.0 * mean.0 + moved.1 * mean.1) / 5.0;
+        let clockwise = (moved.0 * mean.1 - moved.1 * mean.0) / 5.0;
+        assert!((along - 2.0).abs() < 1e-9 && (clockwise + 0.5 * 2.5).abs() < 1e-9, "{along} {clockwise}");
+    }
+
+    /// Each anchor's own share is what its correlation with the one below leaves; above the highest wind given the
+    /// error grows.
+    #[test]
+    fn errors_aloft() {
+        let errors = WindErrors { component_sd_m_s: 2.0, growth_above_top_per_s: 0.002, ..NO_ERRORS };
+        let layer = Layer { height_above_ground_m: 500.0, speed_m_s: 8.0, direction_from_rad: FROM_WEST_RAD };
+        let p = profile(surface(5.0, FROM_WEST, Some(5.0)), &[layer], errors);
+        let mut numbers = WindNumbers::NONE;
+        numbers.along[5] = 1.0;
+        let r = libm::exp(-600.0 / 500.0);
+        let own = (1.0 - r * r).sqrt();
+        let wind = p.table(&numbers, || 0.0);
+        close(wind.at(900.0), 8.0, 0.0);
+        close(wind.at(1500.0), 8.0 + 4.0 * own, 0.0);
+        // Handed on to the next anchor, 1 km up, and from the last one on held.
+        let r = libm::exp(-1000.0 / 500.0);
+        close(wind.at(2500.0), 8.0 + 6.0 * own * r, 0.0);
+        let r = r * libm::exp(-2500.0 / 500.0);
+        close(wind.at(5000.0), 8.0 + 11.0 * own * r, 0.0);
+        close(wind.at(9000.0), wind.at(5000.0).0, 0.0);
+    }
+
+    const FROM_WEST_RAD: f64 = 1.5 * core::f64::consts::PI;
+
+    /// A what-if adds to the speed, near the ground as far as there is wind, and never turns it round.
+    #[test]
+    fn a_shift_of_the_wind() {
+        let p = profile(surface(5.0, FROM_WEST, Some(5.0)), &[], NO_ERRORS);
+        let shifted = |shift_m_s| p.table(&WindNumbers { shift_m_s, ..WindNumbers::NONE }, || 0.0);
+        close(shifted(2.0).at(10.0), 7.0, 0.0);
+        close(shifted(-2.0).at(2.0), 3.0 * GRASS.ratio(2.0, 10.0), 0.0);
+        close(shifted(-9.0).at(10.0), 0.0, 0.0);
+    }
+
+    /// A variable wind turns clockwise with its number, at its full speed.
+    #[test]
+    fn a_variable_wind_turns() {
+        let p = profile(surface(5.0, Direction::Variable, Some(5.0)), &[], NO_ERRORS);
+        let at =
+            |variable_direction| p.table(&WindNumbers { variable_direction, ..WindNumbers::NONE }, || 0.0).at(10.0);
+        let (east, north) = at(0.1);
+        assert!((libm::hypot(east, north) - 5.0).abs() < 1e-12);
+        close(at(0.35), north, -east);
+        close(at(0.6), -east, -north);
+        // In still air the error has to go somewhere, the same at each height.
+        let errors = WindErrors { component_sd_m_s: 2.0, ..NO_ERRORS };
+        let still = profile(surface(0.0, Direction::Variable, Some(0.0)), &[], errors);
+        let mut numbers = WindNumbers { variable_direction: 0.25, ..WindNumbers::NONE };
+        (numbers.along[0], numbers.across[0]) = (1.0, 0.5);
+        close(still.table(&numbers, || 0.0).at(10.0), 2.0, -1.0);
+    }
 }

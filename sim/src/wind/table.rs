@@ -88,3 +88,32 @@ impl WindTable {
         (piece.wind_m_s[0] + piece.slope_per_s[0] * d, piece.wind_m_s[1] + piece.slope_per_s[1] * d)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Nodes close together, on both sides of the stretches by which the search begins, and far above the last of them.
+    #[test]
+    fn linear_between_nodes_and_held_beyond() {
+        let heights = [2.0, 5.0, 31.9, 32.0, 33.0, 64.5, 900.0, 4095.0, 4096.5, 4200.0, 9000.0];
+        let nodes: Vec<[f64; 3]> =
+            heights.iter().enumerate().map(|(k, z)| [*z, (k * k) as f64, -3.0 * k as f64]).collect();
+        let table = WindTable::new(nodes.clone());
+        assert_eq!(table.nodes(), nodes);
+        for (k, w) in nodes.windows(2).enumerate() {
+            for share in [0.0, 0.25, 0.9] {
+                let z = w[0][0] + share * (w[1][0] - w[0][0]);
+                let (east, north) = table.at(z);
+                assert_eq!(table.segment(z), k, "{z}");
+                assert!((east - (w[0][1] + share * (w[1][1] - w[0][1]))).abs() < 1e-9, "{z}: {east}");
+                assert!((north - (w[0][2] + share * (w[1][2] - w[0][2]))).abs() < 1e-9, "{z}: {north}");
+            }
+        }
+        for (z, k) in [(-7.0, 0), (1.0, 0), (9000.0, 10), (30_000.0, 10)] {
+            assert_eq!((table.segment(z), table.at(z)), (k, (nodes[k][1], nodes[k][2])), "{z}");
+        }
+        assert_eq!(WindTable::uniform(3.0, -4.0).at(1234.0), (3.0, -4.0));
+        assert_eq!(WindTable::new(Vec::new()).at(10.0), (0.0, 0.0));
+    }
+}
