@@ -505,8 +505,7 @@ fn dsc_1_whole_descents() -> Sheet {
         let from = Moment { time_s: 3.0, position_m: [40.0, -30.0, height_m], velocity_m_s: [east, north, up] };
         let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), f64::INFINITY);
         let found = descend(&drawn, &Stages { first, main, bare_area_m2, mass_kg: 1.2, seen_m2: 0.0 }, &from, &drift);
-        let falling =
-            |canopy, bare_area_m2| Falling { parts: &drawn, canopy, bare_area_m2, mass_kg: 1.2 };
+        let falling = |canopy, bare_area_m2| Falling { parts: &drawn, canopy, bare_area_m2, mass_kg: 1.2 };
         let mut start: Point = [40.0, -30.0, height_m, east, north, up, 0.0];
         let (mut before, mut last) = (0.0, falling(first, bare_area_m2));
         if let Some((main, at_m)) = main {
