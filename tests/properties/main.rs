@@ -1,4 +1,3 @@
-//! What holds for every card and every seed: how often intervals cover, and properties of random cards.
+//! What holds for every card: properties of random cards, and every input at its bounds and beyond.
 
 mod cards;
-mod coverage;

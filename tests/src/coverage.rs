@@ -36,13 +36,13 @@ pub fn as_reported(found: &Chance) -> Interval {
 }
 
 /// What is promised of a 95 % interval: at least this share of seeds holds the truth ...
-const COVERED_LEAST: f64 = 0.93;
+pub const COVERED_LEAST: f64 = 0.93;
 /// ... and at most this one, where hits and misses are both expected to number [`MANY`] or more; ...
-const COVERED_MOST: f64 = 0.975;
+pub const COVERED_MOST: f64 = 0.975;
 /// See [`COVERED_MOST`].
 const MANY: f64 = 50.0;
 /// ... elsewhere no interval is wider than so many of Clopper and Pearson's for the same count.
-const WIDTH_MOST: f64 = 1.5;
+pub const WIDTH_MOST: f64 = 1.5;
 
 /// One true chance with the intervals of many seeds.
 #[derive(Debug, Clone)]
@@ -91,11 +91,15 @@ impl Cell {
         self.covered as f64 / self.seeds as f64
     }
 
+    /// Whether hits and misses are both expected to be many.
+    pub fn many(&self) -> bool {
+        self.flights as f64 * self.truth.min(1.0 - self.truth) >= MANY
+    }
+
     /// What it breaks of the promise. With `sigmas` of zero the shares count as they are, for which it takes a
     /// thousand seeds; fewer seeds must stray by so many standard deviations of their own count.
     pub fn broken(&self, sigmas: f64) -> Vec<String> {
         let slack = |share: f64| sigmas * (share * (1.0 - share) / self.seeds as f64).sqrt();
-        let expected = self.flights as f64 * self.truth.min(1.0 - self.truth);
         let mut broken = Vec::new();
         let mut say = |when: bool, text: String| {
             if when {
@@ -104,7 +108,7 @@ impl Cell {
         };
         let share = self.share();
         say(share < COVERED_LEAST - slack(COVERED_LEAST), format!("only {:.1} % covered", 100.0 * share));
-        if expected >= MANY {
+        if self.many() {
             say(share > COVERED_MOST + slack(COVERED_MOST), format!("as many as {:.1} % covered", 100.0 * share));
         } else {
             say(self.widest > WIDTH_MOST, format!("{:.2} times Clopper-Pearson's width", self.widest));

@@ -9,6 +9,7 @@ mod atmosphere;
 mod cautions;
 mod check_cases;
 mod common_practice;
+mod coverage;
 mod cp1;
 mod deployment;
 mod drag;
@@ -30,7 +31,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 22] = [
+static SUBJECTS: [&Subject; 23] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -48,6 +49,7 @@ static SUBJECTS: [&Subject; 22] = [
     &turbulence::SUBJECT,
     &failures::SUBJECT,
     &statistics::SUBJECT,
+    &coverage::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
     &reproducible::SUBJECT,
