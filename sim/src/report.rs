@@ -1,6 +1,7 @@
 //! The answer as plain data. Every number carries its unit in its name.
 
 use crate::assumption::Assumption;
+use crate::drivers::Drivers;
 use crate::flight::{Deployment, Outcome};
 use crate::stat::histogram::Digest;
 use crate::stat::interval::Chance;
@@ -42,6 +43,8 @@ pub struct Report {
     pub advice: Advice,
     /// How the chances move when the model is off.
     pub moves: Vec<Move>,
+    /// What drives the answer, if that was asked.
+    pub drivers: Option<Drivers>,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.

@@ -40,6 +40,8 @@ pub struct Price {
     pub engine: String,
     /// Flights asked for
     pub flights: u64,
+    /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
+    pub driver_flights: u64,
     /// Estimated work, seconds of one core
     pub estimated_core_s: f64,
     /// Whether it is computed while the client waits; if not, it is refused
@@ -294,43 +296,63 @@ fn refused(rejected: Rejected) -> Problem {
 }
 
 fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
-    let (flights, most) = (asked.case.inputs.question.flights, config.inline_flights);
-    if flights <= most {
+    let question = &asked.case.inputs.question;
+    let most = config.inline_flights;
+    let (flights, for_drivers) = (question.flights, driver_flights(asked));
+    if flights + for_drivers <= most {
         return Ok(());
     }
-    let fault = FieldFault {
-        pointer: "/flights".into(),
-        problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
-        remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
-        sent: Some(flights.into()),
+    let fault = match question.drivers {
+        Some(base_flights) if flights <= most => FieldFault {
+            pointer: "/drivers".into(),
+            problem: format!(
+                "{flights} flights and {for_drivers} for the drivers are more than the {most} that are computed while you wait"
+            ),
+            remedy:
+                "ask for fewer base flights, or leave drivers out; `slowpoint assess` on your own machine takes more"
+                    .into(),
+            sent: Some(base_flights.into()),
+        },
+        _ => FieldFault {
+            pointer: "/flights".into(),
+            problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
+            remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
+            sent: Some(flights.into()),
+        },
     };
     Err(Problem::new(
         Kind::TooManyFlights,
-        format!("At most {most} flights are computed while you wait, {flights} were asked for."),
+        format!("At most {most} flights are computed while you wait, {} were asked for.", flights + for_drivers),
     )
     .with_limit("inline_flights", most, "flights")
     .with_errors(vec![fault]))
 }
 
 fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
-    let flights = asked.case.inputs.question.flights;
+    let (flights, driver_flights) = (asked.case.inputs.question.flights, driver_flights(asked));
     let price = Price {
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
-        estimated_core_s: core_s(flights, asked.case.inputs.question.ways.len()),
-        inline: flights <= config.inline_flights,
+        driver_flights,
+        estimated_core_s: core_s(flights, driver_flights, asked.case.inputs.question.ways.len()),
+        inline: flights + driver_flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
 }
 
-/// Estimated work: the flights asked for, and those of each of the engine's changes of the model.
-fn core_s(flights: u64, delays: usize) -> f64 {
+/// Flights that tell what drives the answer.
+fn driver_flights(asked: &Asked) -> u64 {
+    asked.case.inputs.question.drivers.map_or(0, slowpoint_sim::drivers::flights)
+}
+
+/// Estimated work: the flights asked for, those of each of the engine's changes of the model, and those for the drivers.
+fn core_s(flights: u64, driver_flights: u64, delays: usize) -> f64 {
     const CHANGES: u64 = 6;
     let per_change = (flights / 16).clamp(256, 2048).min(flights);
-    (CORE_S_PER_FLIGHT + CORE_S_PER_DELAY * delays as f64) * (flights + CHANGES * per_change) as f64
+    (CORE_S_PER_FLIGHT + CORE_S_PER_DELAY * delays as f64) * (flights + CHANGES * per_change + driver_flights) as f64
 }
 
 fn sent(id: &AssessmentId, answer: Bytes) -> Response {

@@ -288,6 +288,13 @@ impl Case {
                 "assumption; at their published size they move the slowest airspeed by some 0.02 m/s",
             );
         }
+        if inputs.question.drivers.is_some() {
+            say(
+                "model.drivers",
+                "every group of inputs is drawn apart from every other; the inputs of a group become known together or not at all",
+                "assumption",
+            );
+        }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
         if inputs.motor.count > 1 {
             say("model.cluster", "every motor that lights carries a charge, and the first one fires", "assumption");

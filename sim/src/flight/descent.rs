@@ -38,6 +38,13 @@ pub struct Landing {
     pub slowed: bool,
 }
 
+impl Landing {
+    /// Distance from the pad, m.
+    pub fn distance_m(&self) -> f64 {
+        (self.east_m * self.east_m + self.north_m * self.north_m).sqrt()
+    }
+}
+
 /// Longest step while filling and slowing, s.
 const STEP_S: f64 = 0.1;
 /// Step times the rate at which a full canopy would slow it.
