@@ -11,6 +11,7 @@ mod check_cases;
 mod common_practice;
 mod cp1;
 mod drag;
+mod drivers;
 mod motors;
 mod normal_force;
 mod page;
@@ -26,7 +27,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 18] = [
+static SUBJECTS: [&Subject; 19] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -41,6 +42,7 @@ static SUBJECTS: [&Subject; 18] = [
     &wind_errors::SUBJECT,
     &turbulence::SUBJECT,
     &statistics::SUBJECT,
+    &drivers::SUBJECT,
     &accuracy::SUBJECT,
     &reproducible::SUBJECT,
     &common_practice::SUBJECT,

@@ -111,7 +111,8 @@ pub enum Kind {
     Chance,
 }
 
-/// A figure between 0 and 1 with its 95 % interval. Noise beyond 0 and 1 is cut off.
+/// A figure between 0 and 1 with its 95 % interval. Noise beyond 0 and 1 is cut off, that of a first-order index also
+/// beyond the total one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Index {
     /// The figure.
@@ -157,7 +158,7 @@ pub struct Indices {
 pub struct Found {
     /// Standard deviation of the quantity.
     pub deviation: f64,
-    /// Sum of the first-order indices. Above 1 it is noise; not cut off.
+    /// Sum of the first-order indices before anything is cut off.
     pub sum: Index,
     /// One per group, in the order given.
     pub groups: Vec<Indices>,
@@ -213,6 +214,10 @@ pub fn indices(groups: &[Vec<Sets>], kind: Kind) -> Result<Found, Silent> {
         if kind == Kind::Chance {
             few_changes(&all[g], &mut found);
         }
+        // S is never above ST, whose noise is the smaller where the two are close and small.
+        let most = found.total.estimate.min(found.first_order.estimate);
+        found.first_order.estimate = most;
+        found.first_order.widened(most, most);
         found
     });
     let (sum, around) = index(&|f| f.iter().map(|[first, _]| first).sum());

@@ -502,7 +502,8 @@ pub struct InputDriver {
     pub narrows_by_share: IndexFigures,
 }
 
-/// A figure with its 95 % interval; noise below 0 and above 1 is cut off, but for a sum.
+/// A figure with its 95 % interval. Noise below 0, above 1 and, of a first-order index, above the total one is cut off;
+/// a sum is one of figures before that.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct IndexFigures {
     /// The figure.
