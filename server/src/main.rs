@@ -57,6 +57,9 @@ enum Command {
         /// Fly this many, whatever the card says
         #[arg(long, value_name = "N")]
         flights: Option<u64>,
+        /// Tell what drives the answer, from this many base flights (1024 is a good start), whatever the card says
+        #[arg(long, value_name = "N")]
+        drivers: Option<u64>,
     },
     /// Print the OpenAPI document of the service
     Openapi,
@@ -79,7 +82,7 @@ fn main() -> ExitCode {
 fn run(command: Command) -> anyhow::Result<ExitCode> {
     match command {
         Command::Serve(config) => listen(*config),
-        Command::Assess { card, json, flights } => assess(card.as_deref(), json, flights),
+        Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
         Command::Openapi => {
             io::stdout().write_all(description::text()?.as_bytes())?;
             Ok(ExitCode::SUCCESS)
@@ -139,7 +142,7 @@ fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
     })
 }
 
-fn assess(card: Option<&Path>, json: bool, flights: Option<u64>) -> anyhow::Result<ExitCode> {
+fn assess(card: Option<&Path>, json: bool, flights: Option<u64>, drivers: Option<u64>) -> anyhow::Result<ExitCode> {
     let body = match read(card) {
         Ok(body) => body,
         Err(error) => {
@@ -147,7 +150,7 @@ fn assess(card: Option<&Path>, json: bool, flights: Option<u64>) -> anyhow::Resu
             return Ok(ExitCode::from(USAGE));
         }
     };
-    let asked = match wire::read_with(&body, flights) {
+    let asked = match wire::read_with(&body, flights, drivers) {
         Ok(asked) => asked,
         Err(Rejected::NotJson(reason)) => {
             eprintln!("{} is not JSON. {}", shown(card), in_plain_words(&reason));

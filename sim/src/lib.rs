@@ -94,6 +94,7 @@
 //!         seed: 1,
 //!         points: PointSet::Sobol,
 //!         rule_set: None,
+//!         drivers: None,
 //!     },
 //! };
 //! let case = Case::new(inputs).map_err(|faults| format!("{faults:?}"))?;
@@ -115,6 +116,7 @@ pub mod assumption;
 pub mod case;
 pub mod constants;
 pub mod draw;
+pub mod drivers;
 pub mod fault;
 pub mod flight;
 pub mod lanes;

@@ -1,6 +1,7 @@
 //! The answer as plain data. Every number carries its unit in its name.
 
 use crate::assumption::Assumption;
+use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
 use crate::stat::interval::Chance;
@@ -44,6 +45,8 @@ pub struct Report {
     pub moves: Vec<Move>,
     /// What comes of failures.
     pub failures: FailuresReport,
+    /// What drives the answer, if that was asked.
+    pub drivers: Option<Drivers>,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.

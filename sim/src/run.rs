@@ -7,7 +7,8 @@ use rayon::prelude::*;
 
 use crate::advise;
 use crate::case::Case;
-use crate::draw::{Numbers, REPLICATES, Shift, draw};
+use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
+use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, fly, fly_each};
 use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
@@ -46,7 +47,51 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let mut report = report(case, &all, moves);
     let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
     report.failures.failures = failing.iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
+    if let Some(base_flights) = case.inputs.question.drivers {
+        let found = drivers(case, base_flights, stop)?;
+        let label = |way: usize| way_label(&case.inputs.question.ways[way]);
+        report.cautions.extend(advise::driver_cautions(&found, label));
+        report.drivers = Some(found);
+    }
     Some(report)
+}
+
+/// What drives the answer: each base flight again, at its other point, and with every group exchanged in turn.
+fn drivers(case: &Case, base_flights: u64, stop: &AtomicBool) -> Option<Drivers> {
+    // So many whatever the machine: their sums are added up in this order, on which the last bit depends.
+    const PIECES_PER_REPLICATE: u64 = 16;
+    let question = &case.inputs.question;
+    let piece = |piece: u64| {
+        let (replicate, part) = (piece / PIECES_PER_REPLICATE, piece % PIECES_PER_REPLICATE);
+        let points = base_flights.saturating_sub(replicate).div_ceil(REPLICATES);
+        let each = points.div_ceil(PIECES_PER_REPLICATE);
+        let mut gathered = Gathered::new(case);
+        let mut ascent = Ascent::default();
+        let mut fly_at = |numbers: Numbers| {
+            let (drawn, events) = draw(case, &numbers, &Shift::NONE);
+            fly(&drawn, &events, &question.ways, &mut ascent)
+        };
+        for point in part * each..((part + 1) * each).min(points) {
+            if stop.load(Ordering::Relaxed) {
+                break;
+            }
+            let (kind, seed, flight) = (question.points, question.seed, point * REPLICATES + replicate);
+            let [own, other] = [Point::Own, Point::Other].map(|p| fly_at(Numbers::at(kind, seed, flight, p)));
+            let exchanged = Group::ALL.map(|group| fly_at(Numbers::exchanged(kind, seed, flight, group)));
+            gathered.add(&own, &other, &exchanged, case);
+        }
+        gathered
+    };
+    let pieces: Vec<Gathered> = (0..REPLICATES * PIECES_PER_REPLICATE).into_par_iter().map(piece).collect();
+    let replicates: Vec<Gathered> = pieces
+        .chunks(PIECES_PER_REPLICATE as usize)
+        .map(|parts| {
+            let mut whole = Gathered::new(case);
+            parts.iter().for_each(|part| whole.merge(part));
+            whole
+        })
+        .collect();
+    (!stop.load(Ordering::Relaxed)).then(|| drivers::found(case, base_flights, &replicates))
 }
 
 /// Flights flown for each failure: enough for the cloud it makes, as many of each scramble. All failures together cost a
@@ -68,7 +113,9 @@ pub struct Work {
 /// costs about as much.
 pub fn work(case: &Case) -> Work {
     let question = &case.inputs.question;
-    let flown = question.flights + SHIFTS.len() as u64 * flights_per_shift(question.flights);
+    let flown = question.flights
+        + SHIFTS.len() as u64 * flights_per_shift(question.flights)
+        + question.drivers.map_or(0, drivers::flights);
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
@@ -191,6 +238,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
             failures: Vec::new(),
         },
         advice,
+        drivers: None,
         cautions: advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
             way_label(&question.ways[k])
         }),

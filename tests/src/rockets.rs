@@ -104,6 +104,7 @@ fn inputs(
             seed: 1,
             points: PointSet::Sobol,
             rule_set: None,
+            drivers: None,
         },
     }
 }

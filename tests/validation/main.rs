@@ -14,6 +14,7 @@ mod cp1;
 mod deployment;
 mod drag;
 mod draws;
+mod drivers;
 mod failures;
 mod forces;
 mod motors;
@@ -31,7 +32,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 23] = [
+static SUBJECTS: [&Subject; 24] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -50,6 +51,7 @@ static SUBJECTS: [&Subject; 23] = [
     &failures::SUBJECT,
     &statistics::SUBJECT,
     &coverage::SUBJECT,
+    &drivers::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
     &reproducible::SUBJECT,

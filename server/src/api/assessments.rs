@@ -40,6 +40,8 @@ pub struct Price {
     pub engine: String,
     /// Flights asked for
     pub flights: u64,
+    /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
+    pub driver_flights: u64,
     /// Estimated work, seconds of one core
     pub estimated_core_s: f64,
     /// Whether it is computed while the client waits; if not, it is refused
@@ -294,37 +296,57 @@ fn refused(rejected: Rejected) -> Problem {
 }
 
 fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
-    let (flights, most) = (asked.case.inputs.question.flights, config.inline_flights);
-    if flights <= most {
+    let question = &asked.case.inputs.question;
+    let most = config.inline_flights;
+    let (flights, for_drivers) = (question.flights, driver_flights(asked));
+    if flights + for_drivers <= most {
         return Ok(());
     }
-    let fault = FieldFault {
-        pointer: "/flights".into(),
-        problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
-        remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
-        sent: Some(flights.into()),
+    let fault = match question.drivers {
+        Some(base_flights) if flights <= most => FieldFault {
+            pointer: "/drivers".into(),
+            problem: format!(
+                "{flights} flights and {for_drivers} for the drivers are more than the {most} that are computed while you wait"
+            ),
+            remedy:
+                "ask for fewer base flights, or leave drivers out; `slowpoint assess` on your own machine takes more"
+                    .into(),
+            sent: Some(base_flights.into()),
+        },
+        _ => FieldFault {
+            pointer: "/flights".into(),
+            problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
+            remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
+            sent: Some(flights.into()),
+        },
     };
     Err(Problem::new(
         Kind::TooManyFlights,
-        format!("At most {most} flights are computed while you wait, {flights} were asked for."),
+        format!("At most {most} flights are computed while you wait, {} were asked for.", flights + for_drivers),
     )
     .with_limit("inline_flights", most, "flights")
     .with_errors(vec![fault]))
 }
 
 fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
-    let flights = asked.case.inputs.question.flights;
+    let (flights, driver_flights) = (asked.case.inputs.question.flights, driver_flights(asked));
     let work = slowpoint_sim::work(&asked.case);
     let price = Price {
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
+        driver_flights,
         estimated_core_s: CORE_S_PER_ASCENT * work.ascents as f64 + CORE_S_PER_DESCENT * work.descents as f64,
-        inline: flights <= config.inline_flights,
+        inline: flights + driver_flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+}
+
+/// Flights that tell what drives the answer.
+fn driver_flights(asked: &Asked) -> u64 {
+    asked.case.inputs.question.drivers.map_or(0, slowpoint_sim::drivers::flights)
 }
 
 fn sent(id: &AssessmentId, answer: Bytes) -> Response {

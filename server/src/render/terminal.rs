@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use crate::wire::{
-    AreaFigures, Assessment, ChanceFigures, DelayAnswer, EjectionFigures, Figure, LandingFigures, LimitAnswer, Patch,
-    RegionFigures,
+    AreaFigures, Assessment, ChanceFigures, DelayAnswer, DriverFigures, EjectionFigures, Figure, IndexFigures,
+    InputDriver, LandingFigures, LimitAnswer, Patch, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -35,6 +35,7 @@ pub fn table(answer: &Assessment) -> String {
     page.paragraph("", &answer.advice.text);
     moves(&mut page, answer);
     failures(&mut page, answer);
+    drivers(&mut page, answer);
     cautions(&mut page, answer);
     if !answer.assumed.is_empty() {
         page.heading("Assumed, because the card does not say");
@@ -273,6 +274,58 @@ fn holds(patch: &Patch, east_m: f64, north_m: f64) -> bool {
         ring.windows(2).filter(edge).count()
     };
     rings.map(crossed).sum::<usize>() % 2 == 1
+}
+
+/// Of the delay with the least chance of an unsafe opening, or the first; the others are in the JSON answer.
+fn drivers(page: &mut Page, answer: &Assessment) {
+    let Some(drivers) = &answer.drivers else { return };
+    let lowest = drivers.delays.iter().find(|d| d.label == answer.advice.lowest);
+    let Some(delay) = lowest.or(drivers.delays.first()) else { return };
+    page.heading(&format!("What drives it: {}, from {} base flights", delay.label, drivers.base_flights));
+    let limit = format!("Unsafe opening at {} mph", number(answer.advice.limit_mph));
+    driven(page, "Airspeed at ejection", " m/s", &delay.ejection_airspeed_m_s);
+    driven(page, &limit, "", &delay.unsafe_opening);
+    driven(page, "Distance of the landing", " m", &delay.landing_distance_m);
+    page.paragraph("", drivers.meaning);
+}
+
+fn driven(page: &mut Page, what: &str, unit: &str, figures: &DriverFigures) {
+    /// A total index that ends below this is not worth a line.
+    const SHOWN: f64 = 0.01;
+    if let Some(why) = &figures.none_because {
+        page.paragraph("", &format!("{what}: no drivers, because {why}."));
+        page.line("");
+        return;
+    }
+    let spread = figures.standard_deviation.rounded().map_or(NOT_KNOWN.into(), |x| format!("{x:.2}"));
+    let sum = figures.first_order_sum.as_ref().map_or(NOT_KNOWN.into(), hundredths);
+    page.paragraph("", &format!("{what}: standard deviation {spread}{unit}; first-order indices add up to {sum}."));
+    let shows = |i: &&InputDriver| i.total.upper.rounded().is_some_and(|upper| upper >= SHOWN);
+    let shown: Vec<&InputDriver> = figures.inputs.iter().filter(shows).collect();
+    let names: Vec<String> = shown.iter().map(|i| i.input.replace('_', " ")).collect();
+    let mut grid = Grid::new(names.iter().map(String::as_str));
+    grid.column(&["first order"], shown.iter().map(|i| hundredths(&i.first_order)).collect());
+    grid.column(&["total"], shown.iter().map(|i| hundredths(&i.total)).collect());
+    grid.column(&["knowing it", "narrows by"], shown.iter().map(|i| whole_percent(&i.narrows_by_share)).collect());
+    page.grid(&grid);
+    if shown.len() < figures.inputs.len() {
+        page.paragraph("", &format!("Every other input: a total below {SHOWN}."));
+    }
+    page.line("");
+}
+
+/// "0.31 (0.27 to 0.35)".
+fn hundredths(index: &IndexFigures) -> String {
+    let [estimate, lower, upper] = [index.estimate, index.lower, index.upper]
+        .map(|f| format!("{:.2}", tidy(f.rounded().unwrap_or(f64::NAN), 0.005)));
+    format!("{estimate} ({lower} to {upper})")
+}
+
+/// "17 % (14 to 20 %)".
+fn whole_percent(share: &IndexFigures) -> String {
+    let [estimate, lower, upper] = [share.estimate, share.lower, share.upper]
+        .map(|f| format!("{:.0}", tidy(100.0 * f.rounded().unwrap_or(f64::NAN), 0.5)));
+    format!("{estimate} % ({lower} to {upper} %)")
 }
 
 fn cautions(page: &mut Page, answer: &Assessment) {

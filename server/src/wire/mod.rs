@@ -82,19 +82,22 @@ pub struct FieldFault {
 
 /// Reads a request: every fault in one reply.
 pub fn read(body: &[u8]) -> Result<Asked, Rejected> {
-    read_with(body, None)
+    read_with(body, None, None)
 }
 
-/// As `read`, with another number of flights: the same request as if it had been written so.
-pub fn read_with(body: &[u8], flights: Option<u64>) -> Result<Asked, Rejected> {
+/// As `read`, with another number of flights and of base flights for the drivers: the same request as if it had been
+/// written so.
+pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Result<Asked, Rejected> {
     if matches!(body, [0xff, 0xfe, ..] | [0xfe, 0xff, ..] | [_, 0, ..] | [0, ..]) {
         return Err(Rejected::NotJson("The text is in UTF-16; save it as UTF-8".into()));
     }
     // Some editors put a mark of the encoding in front.
     let body = body.strip_prefix(b"\xef\xbb\xbf").unwrap_or(body);
     let (mut sent, twice) = json::parse(body).map_err(|e| Rejected::NotJson(e.to_string()))?;
-    if let (Value::Object(members), Some(flights)) = (&mut sent, flights) {
-        members.insert("flights".into(), flights.into());
+    for (name, number) in [("flights", flights), ("drivers", drivers)] {
+        if let (Value::Object(members), Some(number)) = (&mut sent, number) {
+            members.insert(name.into(), number.into());
+        }
     }
     let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();

@@ -201,6 +201,11 @@ pub struct AssessmentRequest {
     /// Flights to fly; 2000 when left out. More flights narrow the intervals.
     #[schema(minimum = 64, maximum = 1_000_000, example = 2000)]
     pub flights: Option<u64>,
+    /// Base flights from which to tell what drives the answer: which inputs its speeds, chances and landings hang on,
+    /// and what knowing each would narrow. 1024 is a good start; each is flown fourteen times, on top of `flights`. Not
+    /// asked when left out.
+    #[schema(minimum = 256, maximum = 16_384, example = 1024)]
+    pub drivers: Option<u64>,
     /// Seed of the draws; 1 when left out. The same request gives the same bytes.
     #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
     pub seed: Option<u64>,

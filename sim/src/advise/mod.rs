@@ -1,8 +1,10 @@
 //! What follows from the tallies. Nothing here flies.
 
 mod cautions;
+mod drivers;
 
 pub use cautions::cautions;
+pub use drivers::driver_cautions;
 
 use crate::case::Case;
 use crate::report::{Advice, WayReport};

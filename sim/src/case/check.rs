@@ -420,6 +420,7 @@ fn question(q: &Question, faults: &mut Faults) {
     one(limits::DELAY_COUNT, "delays", q.ways.len() as f64, faults);
     one(limits::LIMIT_COUNT, "limits.deploy_speed", q.limits_m_s.len() as f64, faults);
     one(limits::FLIGHTS, "flights", q.flights as f64, faults);
+    maybe(limits::DRIVERS, "drivers", q.drivers.map(|n| n as f64), faults);
     for (i, v) in q.limits_m_s.iter().enumerate() {
         one(limits::SPEED_LIMIT, &format!("limits.deploy_speed.{i}"), *v, faults);
     }

@@ -364,4 +364,6 @@ pub struct Question {
     pub points: PointSet,
     /// Rules the cautions quote.
     pub rule_set: Option<RuleSet>,
+    /// Base flights from which to tell what drives the answer, if that is asked.
+    pub drivers: Option<u64>,
 }

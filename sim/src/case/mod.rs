@@ -328,6 +328,13 @@ impl Case {
                 "assumption; at their published size they move the slowest airspeed by some 0.02 m/s",
             );
         }
+        if inputs.question.drivers.is_some() {
+            say(
+                "model.drivers",
+                "every group of inputs is drawn apart from every other; the inputs of a group become known together or not at all",
+                "assumption",
+            );
+        }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
         say(
             "model.failures",

@@ -4,7 +4,7 @@ mod law;
 mod numbers;
 
 pub use law::Law;
-pub use numbers::{Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, PointSet, REPLICATES, SLOTS, Slot};
+pub use numbers::{Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot};
 
 use crate::air::{AirTable, Column};
 use crate::case::Case;

@@ -93,6 +93,56 @@ pub enum Slot {
     FailureSize,
 }
 
+/// Inputs that are known together, if at all: what is measured, or asked of a maker, as one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// Errors of the mean wind, and the direction of a variable one.
+    MeanWind,
+    /// Gusts at the ground and above.
+    Gusts,
+    /// Impulse, burn time and motors that stay unlit.
+    Motor,
+    /// Delays of the motors.
+    Delay,
+    /// Drag coefficient.
+    Drag,
+    /// Mass and centre of gravity.
+    MassAndBalance,
+    /// Centre of pressure and normal-force slope.
+    Stability,
+    /// Rail angle.
+    RailAngle,
+    /// Misalignment of thrust and fins, and roll.
+    MisalignmentAndRoll,
+    /// Drag of what opens, and ejection to line stretch.
+    Recovery,
+    /// Lag of apogee sensing and error of a sensed height.
+    Altimeter,
+    /// Temperature and pressure.
+    Air,
+    /// Whether something fails, when and how badly.
+    Failures,
+}
+
+impl Group {
+    /// Every group.
+    pub const ALL: [Self; 13] = [
+        Self::MeanWind,
+        Self::Gusts,
+        Self::Motor,
+        Self::Delay,
+        Self::Drag,
+        Self::MassAndBalance,
+        Self::Stability,
+        Self::RailAngle,
+        Self::MisalignmentAndRoll,
+        Self::Recovery,
+        Self::Altimeter,
+        Self::Air,
+        Self::Failures,
+    ];
+}
+
 const ANCHORS: usize = ERROR_ANCHORS_M.len();
 const SINGLE: usize = 29;
 const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
@@ -145,6 +195,30 @@ impl Slot {
             Self::FailureSize => FAILURES + 2,
         }
     }
+
+    /// The group it belongs to.
+    pub const fn group(self) -> Group {
+        match self {
+            Self::WindAlong(_) | Self::WindAcross(_) | Self::VariableDirection => Group::MeanWind,
+            Self::GustAlong | Self::GustAcross => Group::Gusts,
+            Self::Impulse(_) | Self::BurnTime(_) | Self::Unlit | Self::UnlitMotor => Group::Motor,
+            Self::Delay(_) => Group::Delay,
+            Self::Drag => Group::Drag,
+            Self::Mass | Self::CentreOfGravity => Group::MassAndBalance,
+            Self::CentreOfPressure | Self::NormalForceSlope => Group::Stability,
+            Self::RailInPlane | Self::RailAcross => Group::RailAngle,
+            Self::ThrustOne
+            | Self::ThrustOther
+            | Self::FinsOne
+            | Self::FinsOther
+            | Self::RollRate
+            | Self::RollAngle => Group::MisalignmentAndRoll,
+            Self::LineStretchLag | Self::CanopyDrag => Group::Recovery,
+            Self::ApogeeLag | Self::SensedHeight => Group::Altimeter,
+            Self::Temperature | Self::Pressure => Group::Air,
+            Self::Failure | Self::FailureTime | Self::FailureSize => Group::Failures,
+        }
+    }
 }
 
 /// Long tables of numbers beside the slots, each a stream of its own. Never reuse or renumber one.
@@ -154,14 +228,40 @@ pub enum Long {
     Gusts = 1,
 }
 
-/// The numbers of one flight.
-pub struct Numbers {
-    slots: Slots,
-    /// Seed and flight, from which the long tables come; `None` for the nominal flight.
-    of: Option<(u64, u64)>,
+impl Long {
+    /// The group it belongs to.
+    const fn group(self) -> Group {
+        match self {
+            Self::Gusts => Group::Gusts,
+        }
+    }
 }
 
-/// The numbers in the slots of one flight.
+/// Two independent points that each flight has: the one it is flown at, and one that groups of inputs are taken from
+/// instead to see what they do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Point {
+    /// The flight's own.
+    Own = 0,
+    /// The other.
+    Other = 1,
+}
+
+/// The numbers of one flight.
+pub struct Numbers {
+    point: Source,
+    /// A group that comes from elsewhere.
+    exchanged: Option<(Group, Source)>,
+}
+
+/// Where the numbers of one point come from.
+struct Source {
+    slots: Slots,
+    /// Seed, flight and point, from which the long tables come; `None` for the nominal flight.
+    of: Option<(u64, u64, Point)>,
+}
+
+/// The numbers in the slots of one point.
 enum Slots {
     /// A Sobol point.
     Sobol {
@@ -169,62 +269,52 @@ enum Slots {
         point: u32,
         /// Seed of the scramble.
         scramble: u32,
+        /// First coordinate: the other point has the next ones of the same scramble, so that both together are one
+        /// even point of twice as many coordinates. Of a scramble of its own it would be as independent, but the
+        /// pairs uneven: errors of indices of a linear function were twice as large.
+        from: usize,
     },
-    /// The head of the flight's own random stream, one number a slot.
+    /// The head of a random stream, one number a slot.
     Random(Box<[f64; SLOTS]>),
     /// Every number in the middle of its range: the nominal flight.
     Middle,
 }
 
-/// A flight's own random stream: of its slots, or of a long table.
-fn stream(seed: u64, flight: u64, table: u64) -> ChaCha8Rng {
+/// A random stream of a flight's point: of its slots, or of a long table.
+fn stream((seed, flight, point): (u64, u64, Point), table: u64) -> ChaCha8Rng {
     let mut key = [0_u8; 32];
     key[..8].copy_from_slice(&seed.to_le_bytes());
     key[8..16].copy_from_slice(&table.to_le_bytes());
+    key[16] = point as u8;
     let mut stream = ChaCha8Rng::from_seed(key);
     stream.set_stream(flight);
     stream
 }
 
-impl Numbers {
-    /// Every number in the middle of its range: the nominal flight.
-    pub const MIDDLE: Self = Self { slots: Slots::Middle, of: None };
-
-    /// Numbers of one's own, one a slot, for a check: with nothing in the long tables.
-    pub fn given(numbers: [f64; SLOTS]) -> Self {
-        Self { slots: Slots::Random(Box::new(numbers)), of: None }
-    }
-
-    /// Numbers of a flight.
-    pub fn of(points: PointSet, seed: u64, flight: u64) -> Self {
+impl Source {
+    fn of(points: PointSet, seed: u64, flight: u64, point: Point) -> Self {
+        let of = (seed, flight, point);
         let slots = match points {
             PointSet::Sobol => Slots::Sobol {
                 // The limit on flights keeps this below POINTS_PER_REPLICATE.
                 point: ((flight / REPLICATES) % POINTS_PER_REPLICATE) as u32,
                 scramble: scramble_seed(seed, flight % REPLICATES),
+                from: point as usize * TOGETHER,
             },
             PointSet::Pseudorandom => {
-                let mut stream = stream(seed, flight, 0);
+                let mut stream = stream(of, 0);
                 Slots::Random(Box::new(core::array::from_fn(|_| Open01.sample(&mut stream))))
             }
         };
-        Self { slots, of: Some((seed, flight)) }
+        Self { slots, of: Some(of) }
     }
 
-    /// Standard normal numbers of a long table, one after the other; zeros for the nominal flight.
-    pub fn normals(&self, table: Long) -> impl FnMut() -> f64 + use<> {
-        let mut stream = self.of.map(|(seed, flight)| stream(seed, flight, table as u64));
-        move || stream.as_mut().map_or(0.0, |s| normal::quantile(Open01.sample(s)))
-    }
-
-    /// The number in a slot, strictly between 0 and 1.
-    pub fn uniform(&self, slot: Slot) -> f64 {
-        let dimension = slot.dimension();
+    fn uniform(&self, dimension: usize) -> f64 {
         match &self.slots {
-            Slots::Sobol { point, scramble } => {
+            Slots::Sobol { point, scramble, from } => {
                 // The crate fills the 23 bits of a single's fraction: take the middle of that cell, since an
                 // inverse normal must never see 0.
-                let (set, coordinate) = (dimension / TOGETHER, dimension % TOGETHER);
+                let (set, coordinate) = (dimension / TOGETHER, from + dimension % TOGETHER);
                 let scramble = scramble_seed(u64::from(*scramble), set as u64);
                 let cell = f64::from(sobol_burley::sample(*point, coordinate as u32, scramble)) * 8_388_608.0;
                 (cell.floor() + 0.5) / 8_388_608.0
@@ -232,6 +322,51 @@ impl Numbers {
             Slots::Random(numbers) => numbers[dimension],
             Slots::Middle => 0.5,
         }
+    }
+}
+
+impl Numbers {
+    /// Every number in the middle of its range: the nominal flight.
+    pub const MIDDLE: Self = Self { point: Source { slots: Slots::Middle, of: None }, exchanged: None };
+
+    /// Numbers of one's own, one a slot, for a check: with nothing in the long tables.
+    pub fn given(numbers: [f64; SLOTS]) -> Self {
+        Self { point: Source { slots: Slots::Random(Box::new(numbers)), of: None }, exchanged: None }
+    }
+
+    /// Numbers of a flight.
+    pub fn of(points: PointSet, seed: u64, flight: u64) -> Self {
+        Self::at(points, seed, flight, Point::Own)
+    }
+
+    /// Numbers of either point of a flight.
+    pub fn at(points: PointSet, seed: u64, flight: u64, point: Point) -> Self {
+        Self { point: Source::of(points, seed, flight, point), exchanged: None }
+    }
+
+    /// Numbers of a flight with one group of inputs taken from its other point.
+    pub fn exchanged(points: PointSet, seed: u64, flight: u64, group: Group) -> Self {
+        let source = |point| Source::of(points, seed, flight, point);
+        Self { point: source(Point::Own), exchanged: Some((group, source(Point::Other))) }
+    }
+
+    /// Where a group's numbers come from.
+    fn source(&self, group: Group) -> &Source {
+        match &self.exchanged {
+            Some((other, source)) if *other == group => source,
+            _ => &self.point,
+        }
+    }
+
+    /// Standard normal numbers of a long table, one after the other; zeros for the nominal flight.
+    pub fn normals(&self, table: Long) -> impl FnMut() -> f64 + use<> {
+        let mut stream = self.source(table.group()).of.map(|of| stream(of, table as u64));
+        move || stream.as_mut().map_or(0.0, |s| normal::quantile(Open01.sample(s)))
+    }
+
+    /// The number in a slot, strictly between 0 and 1.
+    pub fn uniform(&self, slot: Slot) -> f64 {
+        self.source(slot.group()).uniform(slot.dimension())
     }
 }
 
@@ -247,8 +382,7 @@ fn scramble_seed(seed: u64, replicate: u64) -> u32 {
 mod tests {
     use super::*;
 
-    #[test]
-    fn no_two_slots_share_a_dimension() {
+    fn every_slot() -> Vec<Slot> {
         let mut used = vec![
             Slot::GustAlong,
             Slot::GustAcross,
@@ -284,11 +418,63 @@ mod tests {
         for k in 0..MOST_MOTORS {
             used.extend([Slot::Delay(k), Slot::Impulse(k), Slot::BurnTime(k)]);
         }
+        used
+    }
+
+    #[test]
+    fn no_two_slots_share_a_dimension() {
+        let used = every_slot();
         let mut dimensions: Vec<usize> = used.iter().map(|s| s.dimension()).collect();
         dimensions.sort_unstable();
         dimensions.dedup();
         assert_eq!(dimensions.len(), used.len());
         assert!(dimensions.last().is_some_and(|d| *d < SLOTS && SLOTS <= sobol_burley::NUM_DIMENSIONS as usize));
+    }
+
+    #[test]
+    fn an_exchanged_group_comes_from_the_other_point_and_the_rest_from_the_own() {
+        for points in [PointSet::Sobol, PointSet::Pseudorandom] {
+            for flight in [0, 1, 4711] {
+                let [own, other] = [Point::Own, Point::Other].map(|p| Numbers::at(points, 7, flight, p));
+                let gusts = |numbers: &Numbers| {
+                    let mut next = numbers.normals(Long::Gusts);
+                    [next(), next()]
+                };
+                for group in Group::ALL {
+                    let mixed = Numbers::exchanged(points, 7, flight, group);
+                    let mut taken = 0;
+                    for slot in every_slot() {
+                        assert_ne!(own.uniform(slot), other.uniform(slot), "{slot:?}");
+                        let from = if slot.group() == group { &other } else { &own };
+                        assert_eq!(mixed.uniform(slot), from.uniform(slot), "{group:?} {slot:?}");
+                        taken += usize::from(slot.group() == group);
+                    }
+                    assert!(taken > 0, "{group:?} has no slot");
+                    assert_ne!(gusts(&own), gusts(&other));
+                    let from = if group == Group::Gusts { &other } else { &own };
+                    assert_eq!(gusts(&mixed), gusts(from), "{group:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_two_points_of_a_flight_are_independent() {
+        for points in [PointSet::Sobol, PointSet::Pseudorandom] {
+            let flights = 16_384_u32;
+            for (first, second) in
+                [(Slot::Drag, Slot::Drag), (Slot::Delay(0), Slot::GustAlong), (Slot::Mass, Slot::Drag)]
+            {
+                // Quarters of the square of both: 1024 of 16384 in each of 16 cells, give or take 31.
+                let mut cells = [[0_u32; 4]; 4];
+                for flight in 0..u64::from(flights) {
+                    let at = |point, slot| (Numbers::at(points, 3, flight, point).uniform(slot) * 4.0) as usize;
+                    cells[at(Point::Own, first)][at(Point::Other, second)] += 1;
+                }
+                let worst = cells.iter().flatten().map(|n| n.abs_diff(flights / 16)).max();
+                assert!(worst.is_some_and(|w| w <= 130), "{points:?} {first:?} {second:?}: {cells:?}");
+            }
+        }
     }
 
     #[test]
@@ -318,8 +504,8 @@ mod tests {
     /// Flights take the replicates in turn, and the points of each in order.
     #[test]
     fn flights_share_out_the_points() {
-        let place = |flight| match Numbers::of(PointSet::Sobol, 3, flight).slots {
-            Slots::Sobol { point, scramble } => (point, scramble),
+        let place = |flight| match Numbers::of(PointSet::Sobol, 3, flight).point.slots {
+            Slots::Sobol { point, scramble, .. } => (point, scramble),
             _ => panic!("not a Sobol point"),
         };
         for flight in [0, 1, 15, 16, 17, 1_000_003] {

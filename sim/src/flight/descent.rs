@@ -47,6 +47,11 @@ impl Landing {
     pub fn energy_j(&self) -> f64 {
         0.5 * self.mass_kg * self.speed_m_s * self.speed_m_s
     }
+
+    /// Distance from the pad, m.
+    pub fn distance_m(&self) -> f64 {
+        (self.east_m * self.east_m + self.north_m * self.north_m).sqrt()
+    }
 }
 
 /// Longest step while filling and slowing, s.

@@ -123,3 +123,42 @@ impl Failing {
 pub fn pick(uniform: f64, choices: usize) -> usize {
     ((uniform * choices as f64) as usize).min(choices - 1)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn failing(failure: Failure, size: f64) -> Failing {
+        Failing { failure, when: 0.5, size }
+    }
+
+    #[test]
+    fn sizes_fill_their_ranges() {
+        for (size, share, delay, tolerances) in
+            [(0.001, 0.5004, 1.0, -1.998), (0.4, 0.66, 3.0, -1.2), (0.6, 0.74, 7.0, 1.2), (0.999, 0.8996, 9.0, 1.998)]
+        {
+            assert!((failing(Failure::ImpulseShort, size).impulse_share() - share).abs() < 1e-12);
+            assert_eq!(failing(Failure::WrongDelay, size).fitted_delay_s(5.0), delay);
+            let out = failing(Failure::DelayOutOfTolerance, size).delay_in_tolerances();
+            assert!(out.is_some_and(|out| (out - tolerances).abs() < 1e-12), "{out:?}");
+        }
+        // No delay below none; and what does not fail stays as it is.
+        assert_eq!(failing(Failure::WrongDelay, 0.1).fitted_delay_s(3.0), 0.0);
+        let other = failing(Failure::NoEjection, 0.1);
+        assert_eq!((other.impulse_share(), other.fitted_delay_s(5.0), other.delay_in_tolerances()), (1.0, 5.0, None));
+    }
+
+    #[test]
+    fn every_choice_is_picked() {
+        assert_eq!([0.0, 0.24, 0.26, 0.99, 1.0].map(|u| pick(u, 4)), [0, 0, 1, 3, 3]);
+    }
+
+    #[test]
+    fn no_two_failures_share_a_name() {
+        let mut names = Failure::ALL.map(Failure::name).to_vec();
+        names.sort_unstable();
+        names.dedup();
+        assert!(names.len() == Failure::ALL.len() && names.iter().all(|n| n.len() > 4), "{names:?}");
+        assert_eq!(Failure::ALL.iter().filter(|f| f.changes_ascent()).count(), 3);
+    }
+}

@@ -72,9 +72,8 @@ impl GroundTally {
 
     /// Counts a flight's landing. A part that fell by itself counts where anything does: against energies and areas.
     pub fn add(&mut self, landing: &Landing, part: Option<&Landing>, case: &Case, flight: u64, replicate: usize) {
-        let (east, north) = (landing.east_m, landing.north_m);
-        self.cloud.add(east, north);
-        self.distance.add((east * east + north * north).sqrt(), flight);
+        self.cloud.add(landing.east_m, landing.north_m);
+        self.distance.add(landing.distance_m(), flight);
         self.speed.add(landing.speed_m_s, flight);
         self.vertical.add(landing.vertical_speed_m_s, flight);
         if let Some(airspeed_m_s) = landing.main_opening_m_s {

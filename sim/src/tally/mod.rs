@@ -92,6 +92,16 @@ pub struct Frame<'a> {
     pub cell_m: f64,
 }
 
+/// Whether a flight ejected faster than a limit, and whether it opened unsafely at it.
+pub fn against(flown: &Deployed, limit_m_s: f64, applies: LimitApplies) -> (bool, bool) {
+    let speed_m_s = |e: &Ejection| match applies {
+        LimitApplies::Ejection => e.airspeed_m_s,
+        LimitApplies::LineStretch => e.stretch_airspeed_m_s,
+    };
+    let over = flown.ejection.as_ref().is_some_and(|e| speed_m_s(e) > limit_m_s);
+    (over, over || flown.outcome != Outcome::Opened)
+}
+
 impl LimitTally {
     fn new(limit_m_s: f64) -> Self {
         let none = Hits::default();
@@ -107,17 +117,9 @@ impl LimitTally {
         }
     }
 
-    fn speed(ejection: &Ejection, applies: LimitApplies) -> f64 {
-        match applies {
-            LimitApplies::Ejection => ejection.airspeed_m_s,
-            LimitApplies::LineStretch => ejection.stretch_airspeed_m_s,
-        }
-    }
-
     /// Counts a flight; says whether it opened unsafely.
     fn add(&mut self, flown: &Deployed, applies: LimitApplies, replicate: usize) -> bool {
-        let over = flown.ejection.as_ref().is_some_and(|e| Self::speed(e, applies) > self.limit_m_s);
-        let unsafe_opening = over || flown.outcome != Outcome::Opened;
+        let (over, unsafe_opening) = against(flown, self.limit_m_s, applies);
         self.over[replicate] += u64::from(over);
         self.unsafe_opening[replicate] += u64::from(unsafe_opening);
         if let Some(e) = &flown.ejection {

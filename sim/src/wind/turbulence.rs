@@ -122,3 +122,61 @@ pub fn gusts(at_ground: [f64; 2], heights: usize, mut normal: impl FnMut() -> f6
         states.map(|[x1, x2]| x1 + SQRT_3 * x2)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a step carries on of two states and what the noise adds to their covariance, from its answers to one state
+    /// or one number at a time.
+    fn parts(scales: f64) -> ([[f64; 2]; 2], [[f64; 2]; 2]) {
+        let step = Step::of(scales);
+        let (one, two) = (step.next([1.0, 0.0], [0.0; 2]), step.next([0.0, 1.0], [0.0; 2]));
+        let (first, second) = (step.next([0.0; 2], [1.0, 0.0]), step.next([0.0; 2], [0.0, 1.0]));
+        let added = |i: usize, j: usize| first[i] * first[j] + second[i] * second[j];
+        ([[one[0], two[0]], [one[1], two[1]]], [[added(0, 0), added(0, 1)], [added(1, 0), added(1, 1)]])
+    }
+
+    fn product(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> [[f64; 2]; 2] {
+        core::array::from_fn(|i| core::array::from_fn(|j| a[i][0] * b[0][j] + a[i][1] * b[1][j]))
+    }
+
+    fn turned(a: [[f64; 2]; 2]) -> [[f64; 2]; 2] {
+        [[a[0][0], a[1][0]], [a[0][1], a[1][1]]]
+    }
+
+    fn close(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) {
+        for (a, b) in a.iter().flatten().zip(b.iter().flatten()) {
+            assert!((a - b).abs() < 1e-12, "{a} {b}");
+        }
+    }
+
+    /// A step leaves states at rest as they are, and two steps are one of twice the length: the law of any exact step of
+    /// a linear system driven by white noise.
+    #[test]
+    fn steps_are_exact() {
+        let sum =
+            |a: [[f64; 2]; 2], b: [[f64; 2]; 2]| core::array::from_fn(|i| core::array::from_fn(|j| a[i][j] + b[i][j]));
+        let rest = [[0.25, 0.0], [0.0, 0.25]];
+        for scales in [0.02, 0.1, 0.7] {
+            let (carry, added) = parts(scales);
+            let carried = |c: [[f64; 2]; 2]| product(product(carry, c), turned(carry));
+            close(sum(carried(rest), added), rest);
+            let (twice, added_twice) = parts(2.0 * scales);
+            close(product(carry, carry), twice);
+            close(sum(carried(added), added), added_twice);
+        }
+        // To first order x1' = x2 and x2' = -x1 - 2 x2.
+        let (carry, _) = parts(1e-8);
+        close(carry, [[1.0, 1e-8], [-1e-8, 1.0 - 2e-8]]);
+    }
+
+    #[test]
+    fn a_line_between_two_gusts_is_flatter_by_what_is_given_back() {
+        let r = libm::exp(-0.1) * 0.95;
+        for share in [0.0, 0.3, 0.5, 1.0] {
+            let variance = (1.0 - share) * (1.0 - share) + share * share + 2.0 * share * (1.0 - share) * r;
+            assert!((size_between(share) - variance.sqrt()).abs() < 1e-12, "{share}");
+        }
+    }
+}

@@ -2,10 +2,12 @@
 
 use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
-use slowpoint_sim::draw::PointSet;
+use slowpoint_sim::draw::{Group, PointSet};
+use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
 use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
+use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
 use slowpoint_sim::stat::interval::Chance;
 use slowpoint_sim::stat::outline::Polygon;
 use slowpoint_sim::{Replay, way_label};
@@ -88,6 +90,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         advice: advice(report, question.accept_limit, &labels),
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
         failures: failures(&report.failures, &labels),
+        drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
         cautions: asked
             .cautions
             .iter()
@@ -499,6 +502,91 @@ fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
                     as_modelled_flights: modelled,
                     when_off_flights: off,
                     text: format!("{modelled} of {0} flights as modelled, {off} of {0} when off", m.flights),
+                }
+            })
+            .collect(),
+    }
+}
+
+/// A group's name and what belongs to it.
+fn group(group: Group) -> (&'static str, &'static str) {
+    match group {
+        Group::MeanWind => ("mean_wind", "error of the mean wind at every height, and the direction of a variable one"),
+        Group::Gusts => ("gusts", "gusts at the ground and above"),
+        Group::Motor => ("motor", "impulse and burn time of the motors, and whether one stays unlit"),
+        Group::Delay => ("delay", "error of the motor's delay"),
+        Group::Drag => ("drag", "drag coefficient"),
+        Group::MassAndBalance => ("mass_and_balance", "mass and centre of gravity"),
+        Group::Stability => ("stability", "centre of pressure and normal-force slope"),
+        Group::RailAngle => ("rail_angle", "rail against its setting"),
+        Group::MisalignmentAndRoll => {
+            ("misalignment_and_roll", "thrust and fins against the axis, roll rate and roll angle")
+        }
+        Group::Recovery => ("recovery", "drag of what opens, and ejection to line stretch"),
+        Group::Altimeter => ("altimeter", "lag of apogee sensing and error of a sensed height"),
+        Group::Air => ("air", "temperature and pressure"),
+        Group::Failures => ("failures", "whether something fails, when and how badly"),
+    }
+}
+
+fn drivers(d: &Drivers, labels: &[String]) -> DriversAnswer {
+    let of = |found: &Result<Found, Silent>| driven(found, d.base_flights);
+    DriversAnswer {
+        meaning: "First order: part of the variance that would go if this input alone were known. Total: part that would stay if all else were known. Knowing an input narrows the standard deviation by the share given, on average over what it turns out to be; it removes no error that is the same in every flight.",
+        base_flights: d.base_flights,
+        flights: d.flights,
+        interval_method: "delete-one jackknife over independent replicates, Student t",
+        delays: d
+            .ways
+            .iter()
+            .zip(labels)
+            .map(|(way, label)| DelayDrivers {
+                label: label.clone(),
+                ejection_airspeed_m_s: of(&way.ejection_airspeed_m_s),
+                unsafe_opening: of(&way.unsafe_opening),
+                landing_distance_m: of(&way.landing_distance_m),
+            })
+            .collect(),
+    }
+}
+
+fn driven(found: &Result<Found, Silent>, base_flights: u64) -> DriverFigures {
+    let found = match found {
+        Ok(found) => found,
+        Err(silent) => {
+            return DriverFigures {
+                standard_deviation: Figure::maybe(None),
+                none_because: Some(match silent {
+                    Silent::Constant => "it does not vary among the flights that have it".into(),
+                    Silent::Rare => format!(
+                        "it happens, or fails to, in fewer than {HITS_MIN} of the {} flights at both points: ask for more base flights",
+                        2 * base_flights
+                    ),
+                }),
+                first_order_sum: None,
+                inputs: Vec::new(),
+            };
+        }
+    };
+    let index =
+        |i: &Index| IndexFigures { estimate: Figure(i.estimate), lower: Figure(i.lower), upper: Figure(i.upper) };
+    let mut ranked: Vec<_> = Group::ALL.into_iter().zip(&found.groups).collect();
+    ranked.sort_by(|a, b| b.1.total.estimate.total_cmp(&a.1.total.estimate));
+    DriverFigures {
+        standard_deviation: Figure(found.deviation),
+        none_because: None,
+        first_order_sum: Some(index(&found.sum)),
+        inputs: ranked
+            .into_iter()
+            .map(|(g, indices)| {
+                let (input, meaning) = group(g);
+                InputDriver {
+                    input,
+                    meaning,
+                    sets: indices.sets,
+                    first_order: index(&indices.first_order),
+                    total: index(&indices.total),
+                    narrows_by_share: index(&indices.first_order.narrowing()),
                 }
             })
             .collect(),

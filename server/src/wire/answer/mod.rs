@@ -90,6 +90,10 @@ pub struct Assessment {
     pub model_moves: Vec<ModelMove>,
     /// What comes of failures.
     pub failures: FailuresAnswer,
+    /// What drives the answer; there only when `drivers` was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub drivers: Option<DriversAnswer>,
     /// What to mind.
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.
@@ -504,6 +508,78 @@ pub struct MovedChance {
     pub when_off_flights: u64,
     /// Both in words.
     pub text: String,
+}
+
+/// What drives the answer: Sobol' indices of groups of inputs.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DriversAnswer {
+    /// What the indices mean and what they do not.
+    pub meaning: &'static str,
+    /// Base flights: each makes one set.
+    pub base_flights: u64,
+    /// Flights flown for them.
+    pub flights: u64,
+    /// How the intervals were made.
+    pub interval_method: &'static str,
+    /// One per way of deploying, in the order asked.
+    pub delays: Vec<DelayDrivers>,
+}
+
+/// What drives one way of deploying.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DelayDrivers {
+    /// Which way of deploying.
+    pub label: String,
+    /// Airspeed at ejection, m/s.
+    pub ejection_airspeed_m_s: DriverFigures,
+    /// Unsafe opening at the advice's limit: 1 if it happens, 0 if not.
+    pub unsafe_opening: DriverFigures,
+    /// Distance of the landing from the pad, m.
+    pub landing_distance_m: DriverFigures,
+}
+
+/// What drives one quantity.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DriverFigures {
+    /// Standard deviation, in the unit of the quantity; null when no index is given.
+    pub standard_deviation: Figure,
+    /// Why no index is given; null when there are some.
+    pub none_because: Option<String>,
+    /// Sum of the first-order indices: well under 1, inputs act together. Null when no index is given.
+    pub first_order_sum: Option<IndexFigures>,
+    /// Every group of inputs, the largest total index first; empty when no index is given.
+    pub inputs: Vec<InputDriver>,
+}
+
+/// What one group of inputs does to a quantity.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct InputDriver {
+    /// The group: mean_wind, gusts, motor, delay, drag, mass_and_balance, stability, rail_angle,
+    /// misalignment_and_roll, recovery, altimeter or air.
+    pub input: &'static str,
+    /// What belongs to it.
+    pub meaning: &'static str,
+    /// Sets of flights that have the quantity.
+    pub sets: u64,
+    /// First-order index: part of the variance that would go if this alone were known.
+    pub first_order: IndexFigures,
+    /// Total index: part of the variance that would stay if all else were known.
+    pub total: IndexFigures,
+    /// Worth measuring: by which share the standard deviation would shrink if this alone were known, the root of the mean
+    /// square over what it may turn out to be.
+    pub narrows_by_share: IndexFigures,
+}
+
+/// A figure with its 95 % interval. Noise below 0, above 1 and, of a first-order index, above the total one is cut off;
+/// a sum is one of figures before that.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct IndexFigures {
+    /// The figure.
+    pub estimate: Figure,
+    /// Lower end.
+    pub lower: Figure,
+    /// Upper end.
+    pub upper: Figure,
 }
 
 /// Something to mind.

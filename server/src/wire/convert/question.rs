@@ -102,6 +102,7 @@ impl Reader<'_> {
                 Some(PointKind::Random) => PointSet::Pseudorandom,
                 Some(PointKind::Sobol) | None => PointSet::Sobol,
             },
+            drivers: r.drivers,
             rule_set: r.rule_set.as_ref().map(|set| self.rule_set(set)),
         }
     }
