@@ -11,10 +11,10 @@ use slowpoint_server::wire;
 /// Set to write the blocks instead of comparing them.
 const RENEW: &str = "SLOWPOINT_RENEW_README";
 
-fn table(example: &str) -> String {
+fn table(example: &str, drivers: Option<u64>) -> String {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(example);
     let Ok(body) = std::fs::read(&path) else { panic!("{} is missing", path.display()) };
-    let Ok(asked) = wire::read(&body) else { panic!("{example} has faults") };
+    let Ok(asked) = wire::read_with(&body, None, drivers) else { panic!("{example} has faults") };
     let id = AssessmentId::of(ENGINE, &asked.canonical());
     let Some(report) = slowpoint_sim::assess(&asked.case, &AtomicBool::new(false)) else { panic!("stopped") };
     terminal::table(&wire::answer(id.as_str(), ENGINE, &asked, &report))
@@ -22,20 +22,33 @@ fn table(example: &str) -> String {
 
 /// The part shown: up to the cautions, without the id, which changes with every engine.
 fn shown(example: &str) -> String {
-    let table = table(example);
+    let table = table(example, None);
     let until = table.find("\nIf the model is off").unwrap_or(table.len());
     table[..until].lines().map(|l| l.split(" Id ").next().unwrap_or(l).trim_end()).collect::<Vec<_>>().join("\n")
+}
+
+/// What the command with `--drivers 1024` prints on top.
+fn shown_drivers(example: &str) -> String {
+    let table = table(example, Some(1024));
+    let Some(from) = table.find("\nWhat drives it") else { panic!("no drivers of {example}") };
+    let until = table[from..].find("\nCautions").map_or(table.len(), |i| i + from);
+    table[from..until].trim_start().to_string()
 }
 
 #[test]
 fn readme_shows_the_answers_of_both_examples() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let Ok(mut readme) = std::fs::read_to_string(&path) else { panic!("no README") };
-    for example in ["first-flight.json", "sounding.json"] {
-        let mark = format!("<!-- answer: {example} -->\n```text\n");
-        let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {example}") };
-        let Some(end) = readme[start..].find("```").map(|i| i + start) else { panic!("open block for {example}") };
-        let answer = format!("{}\n", shown(example).trim_end());
+    let blocks = [
+        ("answer: first-flight.json", shown("first-flight.json")),
+        ("answer: sounding.json", shown("sounding.json")),
+        ("drivers: sounding.json", shown_drivers("sounding.json")),
+    ];
+    for (block, text) in blocks {
+        let mark = format!("<!-- {block} -->\n```text\n");
+        let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {block}") };
+        let Some(end) = readme[start..].find("```").map(|i| i + start) else { panic!("open block for {block}") };
+        let answer = format!("{}\n", text.trim_end());
         if std::env::var_os(RENEW).is_some() {
             readme.replace_range(start..end, &answer);
         } else {
