@@ -180,8 +180,55 @@ async fn a_dry_run_prices_and_flies_nothing() {
     assert_eq!(service.state.compute.begun(), 0);
     assert_eq!(service.post(&sent).await.json()["id"], price["id"]);
     assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["stored"], true);
+    sent["drivers"] = json!(1024);
+    let with_drivers = service.send(json_request(&dry, sent.to_string())).await.json();
+    assert_eq!((&price["driver_flights"], &with_drivers["driver_flights"]), (&json!(0), &json!(14 * 1024)));
+    assert_ne!(with_drivers["id"], price["id"]);
+    let core_s = |price: &Value| price["estimated_core_s"].as_f64().unwrap();
+    assert!(core_s(&with_drivers) > 10.0 * core_s(&price), "{with_drivers}");
     sent["flights"] = json!(1_000_000);
     assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["inline"], false);
+}
+
+#[tokio::test]
+async fn drivers_are_told_when_asked_and_only_then() {
+    let service = service();
+    let mut sent = card();
+    let plain = service.post(&sent).await.json();
+    assert!(plain.get("drivers").is_none());
+    sent["drivers"] = json!(256);
+    let reply = service.post(&sent).await;
+    let answer = reply.json();
+    check_described("Assessment", &answer);
+    assert_eq!(reply.body, service.post(&sent).await.body);
+    let drivers = &answer["drivers"];
+    assert_eq!((&drivers["base_flights"], &drivers["flights"]), (&json!(256), &json!(14 * 256)));
+    let delays = drivers["delays"].as_array().unwrap();
+    assert_eq!(delays.len(), answer["delays"].as_array().unwrap().len());
+    for (delay, asked) in delays.iter().zip(answer["delays"].as_array().unwrap()) {
+        assert_eq!(delay["label"], asked["label"]);
+        for quantity in ["ejection_airspeed_m_s", "unsafe_opening", "landing_distance_m"] {
+            let found = &delay[quantity];
+            let inputs = found["inputs"].as_array().unwrap();
+            if found["none_because"].is_string() {
+                assert!(inputs.is_empty() && found["standard_deviation"].is_null(), "{found}");
+                continue;
+            }
+            assert_eq!(inputs.len(), 12, "{found}");
+            let total = |input: &Value| input["total"]["estimate"].as_f64().unwrap();
+            assert!(inputs.windows(2).all(|pair| total(&pair[0]) >= total(&pair[1])), "{found}");
+        }
+    }
+    let topics = |of: &Value| of["cautions"].as_array().unwrap().iter().filter(|c| c["topic"] == "drivers").count();
+    let assumed = |of: &Value| of["assumed"].as_array().unwrap().iter().any(|a| a["input"] == "model.drivers");
+    assert_eq!((topics(&plain), topics(&answer)), (0, 1));
+    assert!(assumed(&answer) && !assumed(&plain));
+    // Nothing else of the answer moves.
+    for (name, value) in plain.as_object().unwrap() {
+        if !["id", "cautions", "assumed"].contains(&name.as_str()) {
+            assert_eq!(&answer[name], value, "{name}");
+        }
+    }
 }
 
 #[tokio::test]

@@ -26,8 +26,8 @@ fn answer(request: &Value) -> Assessment {
 }
 
 /// A part of an example's answer on the terminal, without the id, which changes with every engine.
-fn part(name: &str, from: Option<&str>, until: &str) -> String {
-    let table = terminal::table(&answer(&example(name)));
+fn part(request: &Value, from: Option<&str>, until: &str) -> String {
+    let table = terminal::table(&answer(request));
     let start = from.map_or(0, |from| table.find(from).unwrap_or_else(|| panic!("no \"{from}\"")));
     let end = table[start..].find(until).map_or(table.len(), |i| start + i);
     let lines = table[start..end].trim_end().lines();
@@ -68,11 +68,16 @@ fn readme_shows_the_answers_of_the_program() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let Ok(mut readme) = std::fs::read_to_string(&path) else { panic!("no README") };
     const MOVES: &str = "\nIf the model is off";
+    const CAUTIONS: &str = "\nCautions";
+    let [first, sounding] = ["first-flight.json", "sounding.json"].map(example);
+    let mut driven = sounding.clone();
+    driven["drivers"] = 1024.into();
     for (block, text) in [
-        ("answer: first-flight.json", part("first-flight.json", None, MOVES)),
-        ("answer: sounding.json", part("sounding.json", None, MOVES)),
+        ("answer: first-flight.json", part(&first, None, MOVES)),
+        ("answer: sounding.json", part(&sounding, None, MOVES)),
         ("gusts: first-flight.json", gusts()),
-        ("failures: first-flight.json", part("first-flight.json", Some("If something fails"), "\nCautions")),
+        ("failures: first-flight.json", part(&first, Some("If something fails"), CAUTIONS)),
+        ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),
     ] {
         let mark = format!("<!-- {block} -->\n```text\n");
         let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {block}") };

@@ -573,6 +573,7 @@ fn fields() -> Vec<Field> {
         PLACE "site.areas.0.circle.east" |i, x| area(i, [x, 0.0], 50.0);
         AREA_RADIUS "site.areas.0.circle.radius" |i, x| area(i, [10.0, 0.0], x);
         FLIGHTS "flights" |i, x| whole(|| i.question.flights = x as u64);
+        DRIVERS "drivers" |i, x| whole(|| i.question.drivers = Some(x as u64));
         LIMIT_COUNT "limits.deploy_speed" |i, x| whole(|| i.question.limits_m_s = (0..x as usize).map(|k| 5.0 + k as f64).collect());
         DELAY_COUNT "delays" |i, x| whole(|| i.question.ways = (0..x as usize).map(|k| rockets::delay(k as f64)).collect());
         CONDITION_CHANCE "condition.chance" |i, x| whole(|| i.question.accept_chance = Some(x));

@@ -308,5 +308,12 @@ fn rsk_3_people_struck() -> Sheet {
     sheet.equal("nowhere: people struck a flight", struck(1).persons, 0.0);
     let upper = landing.areas[1].inside.upper * casualty_m2 * 1000.0 / 1e4;
     sheet.close_relative("nowhere: upper end", struck(1).upper, upper, 0.03);
+    // Under its canopy it has 9 J, coming in 1,000: fewer than 11 ft lbf strike nobody hard, more strike all alike.
+    sheet.equal("everywhere: struck with more than 14.9 J", struck(0).persons_over_energy, 0.0);
+    inputs.failures = vec![(Failure::NoEjection, 1.0)];
+    let ballistic = assess(inputs).ways[0].landing.clone().unwrap_or_else(|| panic!("it lands"));
+    let all = ballistic.areas[0].struck.unwrap_or_else(|| panic!("people are given"));
+    sheet.more_than("ballistic: people struck a flight", all.persons, 0.0);
+    sheet.equal("ballistic: struck with more than 14.9 J", all.persons_over_energy, all.persons);
     sheet
 }

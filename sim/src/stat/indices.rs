@@ -1,7 +1,7 @@
 //! Sobol' indices: which part of a quantity's variance each group of independent inputs accounts for.
 //!
 //! Of two independent points A and B a third is made per group: AB takes the group from B and the rest from A. The
-//! first-order index S is the part of the variance that would go if the group were known; the total index ST is the
+//! first-order index S is the part of the variance that would vanish if the group were known; the total index ST is the
 //! part that would stay if everything else were known (Saltelli et al., Comput. Phys. Commun. 181 (2010) 259).
 //!
 //! f(AB) shares the group with f(B) and the rest with f(A), so S is the correlation of the former pair and 1 - ST that of
@@ -147,7 +147,7 @@ impl Index {
 pub struct Indices {
     /// Sets they come from.
     pub sets: u64,
-    /// Part of the variance that goes if the group alone becomes known.
+    /// Part of the variance that vanishes if the group alone becomes known.
     pub first_order: Index,
     /// Part of the variance that stays if all but the group becomes known.
     pub total: Index,

@@ -532,7 +532,7 @@ fn group(group: Group) -> (&'static str, &'static str) {
 fn drivers(d: &Drivers, labels: &[String]) -> DriversAnswer {
     let of = |found: &Result<Found, Silent>| driven(found, d.base_flights);
     DriversAnswer {
-        meaning: "First order: part of the variance that would go if this input alone were known. Total: part that would stay if all else were known. Knowing an input narrows the standard deviation by the share given, on average over what it turns out to be; it removes no error that is the same in every flight.",
+        meaning: "First order: part of the variance that would vanish if this input alone were known. Total: part that would stay if all else were known. Knowing an input narrows the standard deviation by the share given, on average over what it turns out to be; it removes no error that is the same in every flight.",
         base_flights: d.base_flights,
         flights: d.flights,
         interval_method: "delete-one jackknife over independent replicates, Student t",

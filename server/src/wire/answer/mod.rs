@@ -561,7 +561,7 @@ pub struct InputDriver {
     pub meaning: &'static str,
     /// Sets of flights that have the quantity.
     pub sets: u64,
-    /// First-order index: part of the variance that would go if this alone were known.
+    /// First-order index: part of the variance that would vanish if this alone were known.
     pub first_order: IndexFigures,
     /// Total index: part of the variance that would stay if all else were known.
     pub total: IndexFigures,
