@@ -318,7 +318,13 @@ fn faults_of_the_engine_point_into_the_request() {
         "add up to 1.1",
         "one failure at most",
     );
-    refuses(&[("/failures", json!({"main_at_once": 0.1}))], "/failures/main_at_once", "can fail so", "main canopy");
+    refuses(&[("/failures", json!({"main_at_once": 0.1}))], "/failures/main_at_once", "fail so", "main canopy");
+    refuses(
+        &[("/site/areas", json!([{"name": "a", "circle": {"radius": 2}, "people": 1000}]))],
+        "/site/areas/0/people",
+        "more than 6 on every square metre",
+        "whole area",
+    );
     refuses(&[("/failures", json!({"no_ejection": 1.5}))], "/failures/no_ejection", "is 1.5", "give 0 to 1");
     refuses(
         &[("/site/areas", json!([{"name": "a", "circle": {"radius": 50}, "people": -1}]))],

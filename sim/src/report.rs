@@ -231,8 +231,8 @@ pub struct AreaReport {
 pub struct FailuresReport {
     /// Index of the way of deploying that they are flown with.
     pub way: usize,
-    /// Whether any failure has a share in the chances of the assessment.
-    pub included: bool,
+    /// Failures that have a share in the chances of the assessment, with that share.
+    pub included: Vec<(Failure, f64)>,
     /// One per failure that this rocket and way of deploying can have.
     pub failures: Vec<FailureReport>,
 }

@@ -47,6 +47,7 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let mut report = report(case, &all, moves);
     let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
     report.failures.failures = failing.iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
+    report.cautions.extend(advise::failure_cautions(&report.failures, case));
     if let Some(base_flights) = case.inputs.question.drivers {
         let found = drivers(case, base_flights, stop)?;
         let label = |way: usize| way_label(&case.inputs.question.ways[way]);
@@ -234,7 +235,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         flights: tally.flights(),
         failures: FailuresReport {
             way: advice.lowest,
-            included: Failure::ALL.iter().any(|f| case.failure_share(*f) > 0.0),
+            included: Failure::ALL.map(|f| (f, case.failure_share(f))).into_iter().filter(|f| f.1 > 0.0).collect(),
             failures: Vec::new(),
         },
         advice,
@@ -274,6 +275,8 @@ pub struct Replay {
     pub path: Vec<PathPoint>,
     /// What was drawn.
     pub drawn: Vec<DrawnInput>,
+    /// What failed, if anything.
+    pub failure: Option<Failure>,
 }
 
 /// A point of a path.
@@ -345,5 +348,11 @@ pub fn replay(case: &Case, flight: u64) -> Replay {
         ("drag area of what opens first", "m^2", events.stages.first.drag_area_m2),
         ("roll rate", "rad/s", drawn.misalignment.roll_rate_rad_s),
     ];
-    Replay { flown, path, drawn: values.map(|(input, unit, value)| DrawnInput { input, unit, value }).to_vec() }
+    let failure = events.failing.map(|f| f.failure);
+    Replay {
+        flown,
+        path,
+        failure,
+        drawn: values.map(|(input, unit, value)| DrawnInput { input, unit, value }).to_vec(),
+    }
 }

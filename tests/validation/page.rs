@@ -67,7 +67,7 @@ const LEFT_OUT: [(&str, &str); 10] = [
     ),
     (
         "vertical gusts",
-        "Published with a scale equal to the height and a size of a tenth of the wind at 20 ft. In quadrature they move the slowest airspeed by some 0.02 m/s; frozen in height, one of the size of a descent rate would hold a canopy aloft for ever.",
+        "Published with a scale equal to the height and a size of a tenth of the wind at 20 ft. In light turbulence they move the slowest airspeed by some 0.03 m/s, in quadrature, in severe ten times as much; frozen in height, one of the size of a descent rate would hold a canopy aloft for ever.",
     ),
     (
         "other models of turbulence",

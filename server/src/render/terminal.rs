@@ -184,10 +184,11 @@ fn failures(page: &mut Page, answer: &Assessment) {
     for energy in energies {
         page.paragraph("", &format!("{} J is {}.", tenths(energy.energy_j), energy.source));
     }
-    let Some(failed) = failures.each.iter().find_map(|f| f.landing.as_ref()) else { return };
     let best = answer.delays.iter().find(|d| d.label == failures.flown_with).and_then(|d| d.landing.as_ref());
-    page.heading(&format!("Where it comes down: as it should (o), if {} (x), both (*)", first.meaning));
-    for line in map(&[(best, 'o'), (Some(failed), 'x')]) {
+    let failed = failures.each.iter().find_map(|f| Some((f.meaning, f.landing.as_ref()?)));
+    let (Some(best), Some((meaning, failed))) = (best, failed) else { return };
+    page.heading(&format!("Where it comes down: as assessed (o), if {meaning} (x), both (*)"));
+    for line in map(&[(best, 'o'), (failed, 'x')]) {
         page.line(&line);
     }
 }
@@ -212,7 +213,8 @@ fn areas<'a>(grid: &mut Grid, rows: impl Iterator<Item = Option<&'a LandingFigur
 fn small(figure: Figure, upper: Figure) -> String {
     match (figure.rounded(), upper.rounded()) {
         (Some(x), Some(upper)) if x > 0.0 => format!("{x:.1e}, below {upper:.1e}"),
-        (_, Some(upper)) => format!("below {upper:.1e}"),
+        (_, Some(upper)) if upper > 0.0 => format!("below {upper:.1e}"),
+        (Some(_), Some(_)) => "0".into(),
         _ => NOT_KNOWN.into(),
     }
 }
@@ -222,14 +224,13 @@ const MAP_ROWS: usize = 24;
 const MAP_COLUMNS: usize = 2 * MAP_ROWS;
 
 /// The largest regions of several landings seen from above, north up, with the pad as "+".
-fn map(landings: &[(Option<&LandingFigures>, char)]) -> Vec<String> {
+fn map(landings: &[(&LandingFigures, char)]) -> Vec<String> {
     let patches = |l: &'_ LandingFigures| {
         let share = |r: &RegionFigures| r.share_asked.0;
         let region = l.regions.iter().filter(|r| share(r) <= 0.95).max_by(|a, b| share(a).total_cmp(&share(b)));
         region.map_or(Vec::new(), |r| r.outline.clone())
     };
-    let regions: Vec<(Vec<Patch>, char)> =
-        landings.iter().filter_map(|(l, mark)| Some((patches((*l)?), *mark))).collect();
+    let regions: Vec<(Vec<Patch>, char)> = landings.iter().map(|(l, mark)| (patches(l), *mark)).collect();
     let corners = regions.iter().flat_map(|r| &r.0).flat_map(|p| &p.exterior_m).map(|p| [p[0].0, p[1].0]);
     // A square about the pad and every region.
     let (mut low, mut high) = ([0.0_f64; 2], [0.0_f64; 2]);

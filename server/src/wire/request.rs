@@ -933,7 +933,7 @@ pub struct TriangularLaw {
 
 macro_rules! failure_shares {
     ($($(#[$doc:meta])* $name:ident = $failure:ident,)*) => {
-        /// Shares of flights with a failure; a flight has one at most. That of an unlit motor is
+        /// Shares of flights with a failure; a flight has one at most, besides an unlit motor, whose share is
         /// `card.motor.one_unlit_share`. What each failure does is listed in the answer under `assumed`.
         #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
         #[serde(deny_unknown_fields)]

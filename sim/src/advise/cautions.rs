@@ -5,7 +5,7 @@ use crate::case::{Case, LimitApplies, RuleSet};
 use crate::constants::MILE_PER_HOUR_M_S;
 use crate::flight::{Electronics, Outcome};
 use crate::limits::plain;
-use crate::report::{Caution, FlightReport, RailReport, WayReport, percent_digits};
+use crate::report::{Caution, FailuresReport, FlightReport, RailReport, WayReport, percent_digits};
 use crate::stat::interval::Chance;
 use crate::wind::{Gustiness, LAW_TOP_M};
 
@@ -23,6 +23,28 @@ const HARD_TOUCHDOWN_M_S: f64 = 7.62;
 const USUAL_LIMIT_M_S: f64 = 35.0 * MILE_PER_HOUR_M_S;
 /// Share of flights from which an outcome is worth a caution.
 const NOTABLE: f64 = 0.01;
+
+/// What failures bring among people.
+pub fn failure_cautions(failures: &FailuresReport, case: &Case) -> Vec<Caution> {
+    let mut list = Vec::new();
+    for failure in &failures.failures {
+        for (area, given) in failure.landing.iter().flat_map(|l| &l.areas).zip(&case.inputs.site.areas) {
+            if given.people.is_some_and(|people| people > 0.0) && area.inside.lower > NOTABLE {
+                list.push(Caution {
+                    topic: "failure_among_people",
+                    message: format!(
+                        "Of flights that fail by {}, {} come down in {}, where people are.",
+                        failure.failure.name().replace('_', " "),
+                        percent(&area.inside),
+                        area.name
+                    ),
+                    rule: "distances of the local safety code; common practice keeps people out from under a failed recovery",
+                });
+            }
+        }
+    }
+    list
+}
 
 struct Rules {
     wind: (f64, &'static str),
@@ -247,13 +269,20 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
             "logarithmic law; weather reports measure at 10 m (WMO Guide No. 8)",
         );
     }
-    if case.inputs.wind.gustiness == Some(Gustiness::Off) {
-        let told = case.inputs.wind.surface.and_then(|s| s.gust_m_s);
-        let gust = told.map_or(String::new(), |g| format!("; the reported gust of {g:.1} m/s is not flown"));
+    if case.wind.gust_sd_m_s(10.0) <= 0.0 {
         say(
             "turbulence",
-            format!("The wind is taken as steady, without gusts{gust}."),
+            "The wind is flown as steady, without gusts.".into(),
             "a report without a gust group leaves room for gusts up to 5 m/s over the mean (WMO-No. 306 regulation 15.5.5)",
+        );
+    }
+    if let Some(gust) = case.inputs.wind.surface.and_then(|s| s.gust_m_s)
+        && !matches!(case.inputs.wind.gustiness, None | Some(Gustiness::Report))
+    {
+        say(
+            "turbulence",
+            format!("The reported gust of {gust:.1} m/s is not what the gusts of the flights are sized by."),
+            "the caller's own choice",
         );
     }
     if case.inputs.wind.surface.is_none() {
@@ -340,12 +369,11 @@ fn openings(
     if let Some(landing) = &way.landing
         && landing.speed_m_s.p50 > HARD_TOUCHDOWN_M_S
     {
-        let speed = landing.speed_m_s.p50;
-        let energy_j = 0.5 * case.mass.dry_mass_kg * speed * speed;
+        let (speed, energy_j) = (landing.speed_m_s.p50, landing.energy.median_j);
         say(
             "touchdown",
             format!("{label}: half of the flights touch down faster than {speed:.1} m/s, with {energy_j:.0} J."),
-            "main canopies usually bring 4.6 to 6.1 m/s (common practice); 15 J is a published threshold of a hazardous fragment (14 CFR 450 context, second-hand)",
+            "main canopies usually bring 4.6 to 6.1 m/s (common practice); 14.9 J (11 ft lbf) is a published threshold of a hazardous fragment (RCC 321, second-hand)",
         );
     }
     if let Some(main) = way.landing.as_ref().and_then(|l| l.main_opening_airspeed_m_s.as_ref())

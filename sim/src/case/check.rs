@@ -268,6 +268,9 @@ fn device(d: &Device, field: &str, faults: &mut Faults) {
     }
 }
 
+/// Denser no crowd stands, people per m^2 (crowds are crushed from about 5 or 6 on: common practice).
+const MOST_PER_M2: f64 = 6.0;
+
 fn site(s: &SiteInput, faults: &mut Faults) {
     maybe(limits::LATITUDE, "site.latitude", s.latitude_rad, faults);
     maybe(limits::ELEVATION, "site.elevation", s.elevation_m, faults);
@@ -319,6 +322,15 @@ fn site(s: &SiteInput, faults: &mut Faults) {
             }
         }
         maybe(limits::PEOPLE, &format!("{at}.people"), area.people, faults);
+        if area.people.is_some_and(|people| people > MOST_PER_M2 * area.outline.area_m2())
+            && !faults.touches(&format!("{at}.people"))
+        {
+            faults.add(
+                format!("{at}.people"),
+                format!("they are more than {MOST_PER_M2} on every square metre of {:.0} m^2", area.outline.area_m2()),
+                "give the number of people in the whole area, and corners or radius in metres",
+            );
+        }
         if s.areas[..i].iter().any(|b| b.name == area.name) && !faults.touches(&format!("{at}.name")) {
             faults.add(
                 format!("{at}.name"),
@@ -339,12 +351,13 @@ fn failures(inputs: &Inputs, faults: &mut Faults) {
         if *share > 0.0 && !inputs.question.ways.iter().any(|way| super::Case::fails_so(inputs, *failure, way)) {
             faults.add(
                 field,
-                "this rocket, deployed in none of the ways asked, can fail so",
+                "in none of the ways asked can this rocket fail so",
                 "leave it out, or give what it takes: a canopy or streamer, a main canopy, a motor delay",
             );
         }
     }
-    if all > 1.0 && !faults.touches("failures") {
+    // A whole of rounded shares is a whole.
+    if all > 1.0 + 1e-9 && !faults.touches("failures") {
         faults.add(
             "failures",
             format!("the shares add up to {}", limits::plain(all)),

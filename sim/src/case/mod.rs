@@ -136,6 +136,8 @@ pub struct Case {
 const GUSTS_TOLD_AT_M: f64 = 10.0;
 /// Fins of a rocket whose shape is not known: the fewest make the most of losing one.
 const FEWEST_FINS: usize = 3;
+/// Most of the rocket without propellant that its motors' casings can be. An assumption.
+const CASING_SHARE: f64 = 0.3;
 /// Length of a motor over its diameter, where it is not known. An assumption.
 const CASING_DIAMETERS: f64 = 4.0;
 /// Drag coefficient of a streamer on length x width, where none is given.
@@ -221,13 +223,21 @@ impl Case {
         })
     }
 
-    /// Whether this rocket, deployed one way, can fail so.
+    /// Whether this rocket, deployed one way, can fail so in every flight: failures of the motor's charge change nothing
+    /// where an altimeter fires first.
     pub fn can_fail(&self, failure: Failure, way: &Deployment) -> bool {
-        Self::fails_so(&self.inputs, failure, way)
+        let takes_effect = match failure {
+            Failure::DelayOutOfTolerance | Failure::WrongDelay | Failure::MotorEjected => way.electronics.is_none(),
+            Failure::FinLost => self.aero.fins.zeroth_per_rad > 0.0,
+            _ => true,
+        };
+        takes_effect && Self::fails_so(&self.inputs, failure, way)
     }
 
     fn fails_so(inputs: &Inputs, failure: Failure, way: &Deployment) -> bool {
         let fills = |device: Device| matches!(device, Device::Parachute { .. } | Device::Streamer { .. });
+        let first = fills(inputs.recovery.first);
+        let main = inputs.recovery.main.is_some_and(|m| fills(m.0));
         match failure {
             Failure::NoEjection
             | Failure::EarlyEjection
@@ -236,8 +246,9 @@ impl Case {
             | Failure::MotorBursts => true,
             Failure::DelayOutOfTolerance | Failure::WrongDelay | Failure::MotorEjected => way.motor_delay_s.is_some(),
             Failure::MotorUnlit => inputs.motor.count > 1,
-            Failure::NothingFills | Failure::PartsSeparate => fills(inputs.recovery.first),
-            Failure::FirstFails | Failure::MainAtOnce => fills(inputs.recovery.first) && inputs.recovery.main.is_some(),
+            Failure::NothingFills | Failure::PartsSeparate => first || main,
+            Failure::FirstFails => first && main,
+            Failure::MainAtOnce => main,
         }
     }
 
@@ -277,28 +288,30 @@ impl Case {
         gusts_top_m: f64,
         assumed: &mut Vec<Assumption>,
     ) -> Option<Profile> {
-        const DRYDEN: &str = "Dryden's forms at low altitude (MIL-F-8785C), frozen in height, held above 1000 ft; a peak of three standard deviations: assumption";
         let gustiness = input.gustiness.unwrap_or(Gustiness::Report);
         let reported_m_s = input.surface.and_then(|s| s.gust_m_s);
         let wind = Profile::new(input.surface, &input.layers, law, spread.wind)?;
         let wind = wind.with_gusts(gustiness, reported_m_s, gusts_top_m);
         if input.gustiness.is_none() {
-            let gust_sd = wind.gust_sd_m_s(GUSTS_TOLD_AT_M);
-            let (from, source) = match reported_m_s {
-                Some(_) => ("the reported gust", DRYDEN),
+            let (value, source) = match reported_m_s {
+                Some(_) => ("from the reported gust", "a peak of three standard deviations: assumption"),
                 None => (
-                    "the terrain, but peaks at most 5 m/s over the mean",
-                    "a report without a gust group leaves room for them (WMO-No. 306 regulation 15.5.5); turbulence intensity EN 1991-1-4; Dryden's forms at low altitude (MIL-F-8785C), frozen in height, held above 1000 ft; a peak of three standard deviations: assumption",
+                    "from the terrain, but peaks at most 5 m/s over the mean",
+                    "a report without a gust group leaves room for them (WMO-No. 306 regulation 15.5.5); turbulence intensity EN 1991-1-4; a peak of three standard deviations: assumption",
                 ),
             };
-            assumed.push(Assumption {
-                input: "wind.turbulence",
-                value: format!(
-                    "standard deviation {gust_sd:.2} m/s along and across at {GUSTS_TOLD_AT_M} m, from {from}"
-                ),
-                source,
-            });
+            assumed.push(Assumption { input: "wind.turbulence", value: value.into(), source });
         }
+        let gust_sd = wind.gust_sd_m_s(GUSTS_TOLD_AT_M);
+        assumed.push(Assumption {
+            input: "model.turbulence",
+            value: if gust_sd > 0.0 {
+                format!("gusts of a standard deviation of {gust_sd:.2} m/s along and across at {GUSTS_TOLD_AT_M} m; no vertical gusts")
+            } else {
+                "a steady wind, without gusts".into()
+            },
+            source: "Dryden's forms at low altitude (MIL-F-8785C), frozen in height, held above 1000 ft: assumption",
+        });
         if input.surface.is_some() && !input.layers.is_empty() {
             assumed.push(Assumption {
                 input: "model.wind.between",
@@ -321,24 +334,10 @@ impl Case {
             "held above the highest known wind, its error growing by 1 m/s per km",
             "assumption",
         );
-        if inputs.wind.gustiness != Some(Gustiness::Off) {
-            say(
-                "model.turbulence",
-                "no vertical gusts",
-                "assumption; at their published size they move the slowest airspeed by some 0.02 m/s",
-            );
-        }
-        if inputs.question.drivers.is_some() {
-            say(
-                "model.drivers",
-                "every group of inputs is drawn apart from every other; the inputs of a group become known together or not at all",
-                "assumption",
-            );
-        }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
         say(
             "model.failures",
-            "early ejection: any time between the rail and when due; delay out of tolerance: one to two tolerances off; wrong delay: 2 or 4 s more or less; short impulse: 50 to 90 %; a canopy that does not fill drags a tenth; the cord breaks 30 % behind the tip; an ejected casing weighs as much as its propellant did; a fin comes off or a motor bursts at any time of the burn, and what is left of a burst tumbles",
+            "early ejection: any time between the rail and when due; delay out of tolerance: one to two tolerances off; wrong delay: 2 or 4 s more or less; short impulse: 50 to 90 %, all propellant burned; a canopy that does not fill drags a tenth; the cord breaks 30 % behind the tip, and the canopy holds the front; one casing is ejected, as heavy as its propellant was (at most 30 % of the rocket without it), 4 diameters long where that is not known, with a drag coefficient of 1.2; a fin comes off at any time of the burn, which leaves (n - 2)/n of the fins' slope in its plane, of the set with the fewest fins (3 where the shape is not known), and mass and drag as they are; a motor bursts at any time of the burn, and what is left tumbles: its fragments are not flown",
             "assumption",
         );
         if inputs.motor.count > 1 {
@@ -522,7 +521,11 @@ impl Case {
             grain_known: m.length_m.is_some(),
             curve,
             casing: Casing {
-                mass_kg: propellant_kg,
+                // As heavy as its propellant was, but never most of what is left of the rocket.
+                mass_kg: {
+                    let dry_kg = inputs.airframe.mass_kg - propellant_kg * m.count as f64;
+                    propellant_kg.min(CASING_SHARE * dry_kg / m.count as f64)
+                },
                 side_m2: {
                     let diameter_m = motor_diameter_m(m, inputs.airframe.diameter_m);
                     diameter_m * m.length_m.unwrap_or(CASING_DIAMETERS * diameter_m)

@@ -253,13 +253,15 @@ impl Events {
             _ => self.ejected(way, drawn, ascent, drift),
         };
         let m = ascent.mishaps;
+        // Of a burst flight only the part before it was flown.
+        let burst = deployed.outcome == Outcome::MotorBurst;
         for (happened, is) in [
             (m.untrusted, Outcome::Untrusted),
             (m.unstable, Outcome::Unstable),
             (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
             (m.outside_model, Outcome::OutsideModel),
         ] {
-            if happened {
+            if happened && (!burst || is == Outcome::Untrusted) {
                 deployed.outcome = is;
                 break;
             }
@@ -296,7 +298,7 @@ impl Events {
         if failure == Some(Failure::MotorEjected) && self.motor_fires_s(way, drawn) <= fires {
             let casing = self.falling(BROADSIDE_DRAG * self.casing.side_m2, self.casing.mass_kg, self.casing.side_m2);
             // The airframe keeps its nose first.
-            let lighter = (self.stages.mass_kg - self.casing.mass_kg).max(0.0);
+            let lighter = self.stages.mass_kg - self.casing.mass_kg;
             let airframe = self.falling(self.stages.bare_area_m2, lighter, drawn.aero.reference_area_m2);
             let part = Some(descend(drawn, &casing, &at, drift));
             return deployed(Outcome::MotorEjected, descend(drawn, &airframe, &at, drift), part);
@@ -333,14 +335,14 @@ impl Events {
                 deployed(Outcome::PartsSeparated, down(&held), Some(down(&loose)))
             }
             (failure, main) => {
-                let stages = match main {
+                let landing = match main {
                     Some((main, _)) if failure == Some(Failure::MainAtOnce) => {
                         let drag_area_m2 = self.stages.first.drag_area_m2 + main.drag_area_m2;
-                        Stages { first: Canopy { drag_area_m2, ..main }, main: None, ..self.stages }
+                        let both = Stages { first: Canopy { drag_area_m2, ..main }, main: None, ..self.stages };
+                        Landing { main_opening_m_s: Some(ejection.stretch_airspeed_m_s), ..down(&both) }
                     }
-                    _ => self.stages,
+                    _ => down(&self.stages),
                 };
-                let landing = down(&stages);
                 let outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
                 deployed(outcome, landing, None)
             }
@@ -383,8 +385,11 @@ impl Events {
     }
 }
 
-/// A canopy that is torn or does not fill.
+/// A canopy that is torn or does not fill. What has nothing to fill, a tumbling body, stays as it is.
 fn streaming(canopy: Canopy) -> Canopy {
+    if canopy.fill_path_m <= 0.0 {
+        return canopy;
+    }
     Canopy { drag_area_m2: canopy.drag_area_m2 * STREAMING_SHARE, ..canopy }
 }
 

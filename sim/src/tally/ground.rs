@@ -48,8 +48,9 @@ pub(super) struct GroundTally {
     pub root_energy: Summary,
     /// Flights of which anything came down with more than each energy.
     pub over_energy: [Hits; 2],
-    /// Casualty areas of everything, m^2.
+    /// Casualty areas of everything, m^2, and their squares, m^4.
     pub casualty_m2: Sum,
+    pub casualty_m4: Sum,
     pub areas: Vec<AreaTally>,
 }
 
@@ -66,6 +67,7 @@ impl GroundTally {
             root_energy: summary(bins::ROOT_ENERGY),
             over_energy: [none; 2],
             casualty_m2: Sum::default(),
+            casualty_m4: Sum::default(),
             areas: vec![area; case.inputs.site.areas.len()],
         }
     }
@@ -85,7 +87,11 @@ impl GroundTally {
         for (hits, bound_j) in self.over_energy.iter_mut().zip(ENERGIES_J) {
             hits[replicate] += u64::from(energy_j > bound_j);
         }
-        things().for_each(|thing| self.casualty_m2.add(casualty_area_m2(thing)));
+        for thing in things() {
+            let area_m2 = casualty_area_m2(thing);
+            self.casualty_m2.add(area_m2);
+            self.casualty_m4.add(area_m2 * area_m2);
+        }
         for (tally, area) in self.areas.iter_mut().zip(&case.inputs.site.areas) {
             let inside = |thing: &&Landing| Outline::contains(&area.outline, thing.east_m, thing.north_m);
             tally.inside[replicate] += u64::from(things().any(|thing| inside(&thing)));
@@ -114,6 +120,7 @@ impl GroundTally {
             add_hits(a, b);
         }
         self.casualty_m2.merge(&other.casualty_m2);
+        self.casualty_m4.merge(&other.casualty_m4);
         for (a, b) in self.areas.iter_mut().zip(&other.areas) {
             add_hits(&mut a.inside, &b.inside);
             add_hits(&mut a.outside, &b.outside);

@@ -240,6 +240,10 @@ impl Tally {
         if flown.mishaps.never_left_rail {
             return;
         }
+        // What an unburst motor would have done says nothing of a flight whose motor burst.
+        if flown.deployed.iter().any(|d| d.outcome == Outcome::MotorBurst) {
+            return;
+        }
         let above = case.inputs.site.ceiling_m.is_some_and(|ceiling| flown.apogee_m > ceiling);
         self.above_ceiling[replicate] += u64::from(above);
         if flown.mishaps.untrusted {

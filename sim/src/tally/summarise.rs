@@ -10,6 +10,7 @@ use crate::report::{
     OutcomeCount, RailReport, RegionReport, StruckReport, WayReport,
 };
 use crate::stat::interval::{self, Chance};
+use crate::stat::normal;
 
 /// Shares of the ellipses and regions in the answer.
 const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
@@ -155,20 +156,26 @@ pub(super) fn ground_report(
     })
 }
 
-/// Persons struck a flight, on average, where so many stand on each square metre. The interval is that of the landings
-/// inside; the casualty area of one that none has shown is the mean of all.
+/// Persons struck a flight, on average, where so many stand on each square metre. Its interval joins that of the chance
+/// of coming down inside with how well the mean casualty area is known, as the squares of both (Zou and Donner 2008, from
+/// memory); the area of one that no flight has shown is the mean of all.
 fn struck(tally: &AreaTally, ground: &GroundTally, inside: &Chance, people_per_m2: f64) -> StruckReport {
     let each = inside.flights as f64;
     let estimate = tally.struck_m2[0].total() / each * people_per_m2;
-    let of_one = if inside.hits > 0 {
-        estimate / inside.estimate
+    let (mean_m2, mean_m4) = (ground.casualty_m2.mean().unwrap_or(0.0), ground.casualty_m4.mean().unwrap_or(0.0));
+    let (lower, upper) = if inside.hits == 0 {
+        let per_flight_m2 = ground.casualty_m2.total() / (ground.cloud.count() as f64).max(1.0);
+        (0.0, per_flight_m2 * people_per_m2 * inside.upper)
     } else {
-        ground.casualty_m2.mean().unwrap_or(0.0) * people_per_m2
+        let scatter = (mean_m4 / (mean_m2 * mean_m2) - 1.0).max(0.0) / inside.hits as f64;
+        let of_area = normal::quantile(0.975) * scatter.sqrt();
+        let off = |end: f64| libm::hypot(end / inside.estimate - 1.0, of_area);
+        (estimate * (1.0 - off(inside.lower)).max(0.0), estimate * (1.0 + off(inside.upper)))
     };
     StruckReport {
         persons: estimate,
-        lower: of_one * inside.lower,
-        upper: of_one * inside.upper,
+        lower,
+        upper,
         persons_over_energy: tally.struck_m2[1].total() / each * people_per_m2,
     }
 }

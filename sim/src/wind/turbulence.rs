@@ -6,8 +6,8 @@
 //!
 //! A rocket and what hangs under its canopy go up and down, so both horizontal gusts lie across the path and have
 //! the form across it, with the autocorrelation exp(-r/L) (1 - r/2L). Vertical gusts, a tenth of the wind at 20 ft,
-//! are left out: in quadrature with the speed across they move the slowest airspeed by some 0.02 m/s, and frozen in
-//! height one of the size of a descent rate would hold a canopy aloft for ever.
+//! are left out: in light turbulence they move the slowest airspeed, in quadrature with the speed across, by some
+//! 0.03 m/s, and frozen in height one of the size of a descent rate would hold a canopy aloft for ever.
 //!
 //! The filter runs over the height in units of the local scale, in exact steps, so that the size of the gusts
 //! depends neither on the step nor on the spectral density of the noise: driven by unit noise the published filters

@@ -131,6 +131,7 @@ pub fn flight(id: &str, index: u64, asked: &Asked, replay: &Replay) -> FlightAns
             after_apogee_s: Figure(s.after_apogee_s),
         }),
         delays: ways.iter().zip(&flown.deployed).map(|(way, d)| flown_delay(way, d)).collect(),
+        failure: replay.failure.map(Failure::name),
         drawn: replay
             .drawn
             .iter()
@@ -365,19 +366,19 @@ pub fn failure(failure: Failure) -> &'static str {
 }
 
 fn failures(f: &report::FailuresReport, labels: &[String]) -> FailuresAnswer {
-    let shares: Vec<String> = f
-        .failures
-        .iter()
-        .filter(|f| f.share > 0.0)
-        .map(|f| format!("{} in {} %", failure(f.failure), percent_digits(f.share)))
-        .collect();
+    let share = |(which, share): &(Failure, f64)| match *share {
+        share if share < 1.0 => format!("{} in {} % of flights", failure(*which), percent_digits(share)),
+        _ => format!("{} in every flight", failure(*which)),
+    };
+    let shares: Vec<String> = f.included.iter().map(share).collect();
+    let text = if shares.is_empty() {
+        "The chances leave failures out: shares of them are given under `failures`.".to_string()
+    } else {
+        format!("The chances include failures: {}.", shares.join(", "))
+    };
     FailuresAnswer {
-        included: f.included,
-        text: match (f.included, shares.is_empty()) {
-            (false, _) => "The chances leave failures out: shares of them are given under `failures`.".into(),
-            (true, true) => "The chances include failures of other ways of deploying.".into(),
-            (true, false) => format!("The chances include failures: {}.", shares.join(", ")),
-        },
+        included: !f.included.is_empty(),
+        text: format!("{text} Fragments of a burst motor are not flown."),
         flown_with: labels.get(f.way).cloned().unwrap_or_default(),
         each: f
             .failures

@@ -627,6 +627,8 @@ pub struct FlightAnswer {
     pub slowest: Option<SlowestInstant>,
     /// What became of it, one per way of deploying.
     pub delays: Vec<FlownDelay>,
+    /// What failed, by its name in the request; null when nothing did.
+    pub failure: Option<&'static str>,
     /// What was drawn.
     pub drawn: Vec<DrawnFigure>,
     /// The path without deployment.
