@@ -14,7 +14,7 @@ const LEFT_OUT: f64 = 0.05;
 pub fn driver_cautions(drivers: &Drivers, label: impl Fn(usize) -> String) -> Vec<Caution> {
     let mut list = vec![Caution {
         topic: "drivers",
-        message: "Indices of the drivers, and what knowing an input would narrow, follow from the spreads stated and assumed here. They say nothing of an error that is the same in every flight, and an input whose spread is stated too narrow looks idle. No input is correlated with another. Their intervals cover sampling only; where a few flights carry a small index, base flights by the thousand find it more surely.".into(),
+        message: "Indices of the drivers, and what knowing an input would narrow, follow from the spreads stated and assumed here. They say nothing of an error that is the same in every flight, and an input whose spread is stated too narrow looks idle. No input is correlated with another. Their intervals cover sampling only, and a small index that few flights carry is found too small more often than they say: more base flights mend that.".into(),
         rule: RULE,
     }];
     for k in 0..3 {
