@@ -182,7 +182,7 @@ async fn a_dry_run_prices_and_flies_nothing() {
     assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["stored"], true);
     sent["drivers"] = json!(1024);
     let with_drivers = service.send(json_request(&dry, sent.to_string())).await.json();
-    assert_eq!((&price["driver_flights"], &with_drivers["driver_flights"]), (&json!(0), &json!(14 * 1024)));
+    assert_eq!((&price["driver_flights"], &with_drivers["driver_flights"]), (&json!(0), &json!(15 * 1024)));
     assert_ne!(with_drivers["id"], price["id"]);
     let core_s = |price: &Value| price["estimated_core_s"].as_f64().unwrap();
     assert!(core_s(&with_drivers) > 10.0 * core_s(&price), "{with_drivers}");
@@ -202,7 +202,7 @@ async fn drivers_are_told_when_asked_and_only_then() {
     check_described("Assessment", &answer);
     assert_eq!(reply.body, service.post(&sent).await.body);
     let drivers = &answer["drivers"];
-    assert_eq!((&drivers["base_flights"], &drivers["flights"]), (&json!(256), &json!(14 * 256)));
+    assert_eq!((&drivers["base_flights"], &drivers["flights"]), (&json!(256), &json!(15 * 256)));
     let delays = drivers["delays"].as_array().unwrap();
     assert_eq!(delays.len(), answer["delays"].as_array().unwrap().len());
     for (delay, asked) in delays.iter().zip(answer["delays"].as_array().unwrap()) {
@@ -214,7 +214,7 @@ async fn drivers_are_told_when_asked_and_only_then() {
                 assert!(inputs.is_empty() && found["standard_deviation"].is_null(), "{found}");
                 continue;
             }
-            assert_eq!(inputs.len(), 12, "{found}");
+            assert_eq!(inputs.len(), 13, "{found}");
             let total = |input: &Value| input["total"]["estimate"].as_f64().unwrap();
             assert!(inputs.windows(2).all(|pair| total(&pair[0]) >= total(&pair[1])), "{found}");
         }

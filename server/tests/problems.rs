@@ -208,13 +208,13 @@ async fn too_many_flights_name_the_limit() {
 
 #[tokio::test]
 async fn the_flights_for_the_drivers_count_towards_the_limit() {
-    let service = service_with(Config { inline_flights: 128 + 14 * 256 - 1, ..Config::default() }, Memory::default());
+    let service = service_with(Config { inline_flights: 128 + 15 * 256 - 1, ..Config::default() }, Memory::default());
     let mut sent = card();
     sent["drivers"] = json!(256);
     let problem = check_problem(&service.post(&sent).await, 422, "too-many-flights");
     assert_eq!(problem["errors"][0]["pointer"], "/drivers");
     assert_eq!(problem["errors"][0]["sent"], 256);
-    assert!(problem["errors"][0]["problem"].as_str().unwrap().contains("3584 for the drivers"), "{problem}");
+    assert!(problem["errors"][0]["problem"].as_str().unwrap().contains("3840 for the drivers"), "{problem}");
     sent["drivers"] = json!(null);
     assert_eq!(service.post(&sent).await.status, 200);
 }

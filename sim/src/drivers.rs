@@ -115,3 +115,16 @@ pub fn found(case: &Case, base_flights: u64, replicates: &[Gathered]) -> Drivers
     });
     Drivers { base_flights, flights: flights(base_flights), ways: ways.collect() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::flights;
+    use crate::limits;
+
+    /// The limit's hint, the request's description and the README say so in words.
+    #[test]
+    fn each_base_flight_is_flown_fifteen_times() {
+        assert_eq!(flights(1), 14);
+        assert!(limits::DRIVERS.hint.contains("fifteen times"));
+    }
+}

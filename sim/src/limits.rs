@@ -105,7 +105,7 @@ limits! {
     PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
     PEOPLE: "number of people", "", 0.0, 1_000_000.0, "people in the area, evenly spread";
     FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
-    DRIVERS: "number of base flights for the drivers", "", 256.0, 16_384.0, "1024 is a good start; each is flown fourteen times";
+    DRIVERS: "number of base flights for the drivers", "", 256.0, 16_384.0, "1024 is a good start; each is flown fifteen times";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";
     DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";

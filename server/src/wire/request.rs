@@ -202,7 +202,7 @@ pub struct AssessmentRequest {
     #[schema(minimum = 64, maximum = 1_000_000, example = 2000)]
     pub flights: Option<u64>,
     /// Base flights from which to tell what drives the answer: which inputs its speeds, chances and landings hang on,
-    /// and what knowing each would narrow. 1024 is a good start; each is flown fourteen times, on top of `flights`. Not
+    /// and what knowing each would narrow. 1024 is a good start; each is flown fifteen times, on top of `flights`. Not
     /// asked when left out.
     #[schema(minimum = 256, maximum = 16_384, example = 1024)]
     pub drivers: Option<u64>,

@@ -334,6 +334,13 @@ impl Case {
             "held above the highest known wind, its error growing by 1 m/s per km",
             "assumption",
         );
+        if inputs.question.drivers.is_some() {
+            say(
+                "model.drivers",
+                "every group of inputs is drawn apart from every other; the inputs of a group become known together or not at all",
+                "assumption",
+            );
+        }
         say("model.under_canopy", "the body drags as nose first under its canopy", "assumption");
         say(
             "model.failures",

@@ -450,6 +450,7 @@ mod tests {
                         taken += usize::from(slot.group() == group);
                     }
                     assert!(taken > 0, "{group:?} has no slot");
+                    assert!(every_slot().iter().all(|slot| Group::ALL.contains(&slot.group())));
                     assert_ne!(gusts(&own), gusts(&other));
                     let from = if group == Group::Gusts { &other } else { &own };
                     assert_eq!(gusts(&mixed), gusts(from), "{group:?}");

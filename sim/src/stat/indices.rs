@@ -209,7 +209,7 @@ pub fn indices(groups: &[Vec<Sets>], kind: Kind) -> Result<Found, Silent> {
         let mut found = Indices {
             sets: all[g].sets,
             first_order: Index::new(first, around_first),
-            total: Index::new(total, around_total),
+            total: Index::new(total, skewed(total, around_total)),
         };
         if kind == Kind::Chance {
             few_changes(&all[g], &mut found);
@@ -226,6 +226,16 @@ pub fn indices(groups: &[Vec<Sets>], kind: Kind) -> Result<Found, Silent> {
         groups: groups.collect(),
         sum: Index { estimate: sum, lower: around.lower, upper: around.upper },
     })
+}
+
+/// A total index is a mean of squares: where few sets carry it, it is far more often found too small than too large.
+/// Its interval reaches as far up on the scale of logarithms as it does on its own.
+fn skewed(estimate: f64, around: Interval) -> Interval {
+    if estimate <= 0.0 {
+        return around;
+    }
+    let factor = libm::exp((around.upper - estimate) / estimate);
+    Interval { upper: around.upper.max(estimate * factor), ..around }
 }
 
 /// Where an exchange seldom turns a yes into a no, the share of sets in which it does bounds the index: of a quantity

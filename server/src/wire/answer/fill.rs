@@ -536,7 +536,7 @@ fn drivers(d: &Drivers, labels: &[String]) -> DriversAnswer {
         meaning: "First order: part of the variance that would vanish if this input alone were known. Total: part that would stay if all else were known. Knowing an input narrows the standard deviation by the share given, on average over what it turns out to be; it removes no error that is the same in every flight.",
         base_flights: d.base_flights,
         flights: d.flights,
-        interval_method: "delete-one jackknife over independent replicates, Student t",
+        interval_method: "delete-one jackknife over independent replicates, Student t; of a total the upper end on the scale of logarithms",
         delays: d
             .ways
             .iter()
