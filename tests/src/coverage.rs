@@ -17,7 +17,7 @@ use slowpoint_sim::stat::normal;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::{cell_m, report, tally};
 
-use crate::rockets;
+use crate::{larger, rockets};
 
 /// The true chances at which intervals are tried.
 pub const CHANCES: [f64; 4] = [0.5, 0.1, 0.01, 0.001];
@@ -35,7 +35,7 @@ pub fn as_reported(found: &Chance) -> Interval {
     Interval { lower: found.lower, upper: found.upper }
 }
 
-/// What is promised of a 95 % interval: at least this share of seeds holds the truth ...
+/// What is promised of a 95 % interval: at least this share of a thousand seeds or more holds the truth ...
 pub const COVERED_LEAST: f64 = 0.93;
 /// ... and at most this one, where hits and misses are both expected to number [`MANY`] or more; ...
 pub const COVERED_MOST: f64 = 0.975;
@@ -79,7 +79,7 @@ impl Cell {
             cell.covered += u64::from(ours.lower <= truth && truth <= ours.upper);
             cell.width += width;
             cell.ratio += ratio;
-            cell.widest = cell.widest.max(ratio);
+            cell.widest = larger(cell.widest, ratio);
         }
         cell.width /= cell.seeds as f64;
         cell.ratio /= cell.seeds as f64;
@@ -91,15 +91,13 @@ impl Cell {
         self.covered as f64 / self.seeds as f64
     }
 
-    /// Whether hits and misses are both expected to be many.
-    pub fn many(&self) -> bool {
+    /// Whether hits and misses are both expected to be many, so that the points' evenness must narrow the interval.
+    pub fn has_many(&self) -> bool {
         self.flights as f64 * self.truth.min(1.0 - self.truth) >= MANY
     }
 
-    /// What it breaks of the promise. With `sigmas` of zero the shares count as they are, for which it takes a
-    /// thousand seeds; fewer seeds must stray by so many standard deviations of their own count.
-    pub fn broken(&self, sigmas: f64) -> Vec<String> {
-        let slack = |share: f64| sigmas * (share * (1.0 - share) / self.seeds as f64).sqrt();
+    /// What it breaks of the promise.
+    pub fn broken(&self) -> Vec<String> {
         let mut broken = Vec::new();
         let mut say = |when: bool, text: String| {
             if when {
@@ -107,9 +105,9 @@ impl Cell {
             }
         };
         let share = self.share();
-        say(share < COVERED_LEAST - slack(COVERED_LEAST), format!("only {:.1} % covered", 100.0 * share));
-        if self.many() {
-            say(share > COVERED_MOST + slack(COVERED_MOST), format!("as many as {:.1} % covered", 100.0 * share));
+        say(share < COVERED_LEAST, format!("only {:.1} % covered", 100.0 * share));
+        if self.has_many() {
+            say(share > COVERED_MOST, format!("as many as {:.1} % covered", 100.0 * share));
         } else {
             say(self.widest > WIDTH_MOST, format!("{:.2} times Clopper-Pearson's width", self.widest));
         }
@@ -235,7 +233,7 @@ pub fn stand_in_cells(found: &[Vec<Vec<Chance>>], points: PointSet, interval: Es
     for (event, name) in EVENTS.iter().enumerate() {
         for (k, truth) in CHANCES.into_iter().enumerate() {
             let chances = found.iter().map(|seed| &seed[event][k]);
-            cells.push(Cell::of(format!("stand-in, {name}, {points:?}"), truth, chances, interval));
+            cells.push(Cell::of(format!("{name}, {points:?}"), truth, chances, interval));
         }
     }
     cells
@@ -269,7 +267,7 @@ pub fn corner_cells(points: PointSet, flights: u64, truth: f64, seeds: Range<u64
     let triples = (0..n).flat_map(|a| (a + 1..n).flat_map(move |b| (b + 1..n).map(move |c| vec![a, b, c])));
     let corners: Vec<Vec<usize>> = pairs.chain(triples).collect();
     // As many sides as the corner has make up the truth.
-    let sides = [truth.sqrt(), truth.cbrt()];
+    let sides = [truth.sqrt(), libm::cbrt(truth)];
     let one = |seed| -> Vec<Chance> {
         let mut counts = vec![[(0_u64, 0_u64); REPLICATES as usize]; corners.len()];
         for flight in 0..flights {
@@ -287,7 +285,7 @@ pub fn corner_cells(points: PointSet, flights: u64, truth: f64, seeds: Range<u64
     let found: Vec<Vec<Chance>> = seeds.into_par_iter().map(one).collect();
     let cell = |(k, corner): (usize, &Vec<usize>)| {
         let names: Vec<String> = corner.iter().map(|k| format!("{:?}", CORNERED[*k])).collect();
-        let what = format!("corner of {}, {points:?}", names.join(", "));
+        let what = format!("{}, {points:?}", names.join(", "));
         Cell::of(what, truth, found.iter().map(|seed| &seed[k]), as_reported)
     };
     corners.iter().enumerate().map(cell).collect()
@@ -532,11 +530,12 @@ pub fn areas(found: &[Vec<Answer>], way: usize, fresh: &[[f64; 2]]) -> Areas {
                 .iter()
                 .flat_map(|p| core::iter::once(&p.exterior[..]).chain(p.holes.iter().map(|h| &h[..])))
                 .collect();
-            let (sin, cos) = ellipse.bearing_deg.to_radians().sin_cos();
+            let (sin, cos) = libm::sincos(ellipse.bearing_deg.to_radians());
             let in_ellipse = |p: &[f64; 2]| {
                 let (e, n) = (p[0] - landing.mean_east_m, p[1] - landing.mean_north_m);
-                let (along, across) = (e * sin + n * cos, e * cos - n * sin);
-                (along / ellipse.semi_major_m).powi(2) + (across / ellipse.semi_minor_m).powi(2) <= 1.0
+                let along = (e * sin + n * cos) / ellipse.semi_major_m;
+                let across = (e * cos - n * sin) / ellipse.semi_minor_m;
+                along * along + across * across <= 1.0
             };
             let region_fresh = share(&|p| within(&rings, p));
             Areas {

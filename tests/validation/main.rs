@@ -6,6 +6,8 @@ use slowpoint_tests::sheet::Subject;
 
 mod accuracy;
 mod atmosphere;
+mod bounds;
+mod cards;
 mod cautions;
 mod check_cases;
 mod common_practice;
@@ -21,6 +23,7 @@ mod motors;
 mod normal_force;
 mod page;
 mod pitch;
+mod properties;
 mod recovery;
 mod reproducible;
 mod rotation;
@@ -32,7 +35,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 24] = [
+static SUBJECTS: [&Subject; 26] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -54,6 +57,8 @@ static SUBJECTS: [&Subject; 24] = [
     &drivers::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
+    &properties::SUBJECT,
+    &bounds::SUBJECT,
     &reproducible::SUBJECT,
     &common_practice::SUBJECT,
     &cautions::SUBJECT,

@@ -37,7 +37,7 @@ const WAITS: [(&str, &str); 11] = [
 ];
 
 /// What is held from outside by other commands, whose figures are printed and not kept here.
-const ELSEWHERE: [(&str, &str); 7] = [
+const ELSEWHERE: [(&str, &str); 6] = [
     (
         "drawn flights of four rockets",
         "SciPy's DOP853 on equations of motion written apart in Python: airspeed at ejection within 0.05 m/s and landing within 0.5 m for 99.9 % (`tests/oracle/run`)",
@@ -52,10 +52,6 @@ const ELSEWHERE: [(&str, &str); 7] = [
     (
         "coverage with real flights",
         "95 % intervals of two rockets, over 1,000 seeds, against half a million flights each (`cargo run --release -p slowpoint-tests --bin coverage`)",
-    ),
-    (
-        "properties",
-        "random cards mirrored, turned, calm, with more drag, in coast, with a longer delay, with more flights; every input at its bounds and beyond (`cargo test -p slowpoint-tests --test properties`)",
     ),
 ];
 

@@ -749,7 +749,7 @@ impl Case {
                     fill_power: 1,
                 }
             }
-            Device::Tumble => Canopy { drag_area_m2: aero.cross_flow.drag_area_m2, fill_path_m: 0.0, fill_power: 1 },
+            Device::Tumble => Canopy { drag_area_m2: aero.cross_flow.drag_area_m2, fill_path_m: 0.0, fill_power: 0 },
             Device::None => Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 },
         };
         RecoveryPlan {

@@ -387,7 +387,7 @@ impl Events {
 
 /// A canopy that is torn or does not fill. What has nothing to fill, a tumbling body, stays as it is.
 fn streaming(canopy: Canopy) -> Canopy {
-    if canopy.fill_path_m <= 0.0 {
+    if canopy.fill_power == 0 {
         return canopy;
     }
     Canopy { drag_area_m2: canopy.drag_area_m2 * STREAMING_SHARE, ..canopy }

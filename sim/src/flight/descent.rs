@@ -15,7 +15,8 @@ pub struct Canopy {
     pub drag_area_m2: f64,
     /// Air path until full, m; zero opens at once.
     pub fill_path_m: f64,
-    /// Drag area grows with air path to this power: 2 for a solid round canopy, 1 for ribbons.
+    /// Drag area grows with air path to this power: 2 for a solid round canopy, 1 for ribbons, 0 for what has nothing to
+    /// fill.
     pub fill_power: u8,
 }
 

@@ -27,7 +27,7 @@ fn stand_in(broken: &mut Vec<String>) {
             let found = stand_in_chances(points, flights, 0..SEEDS);
             for cell in stand_in_cells(&found, points, as_reported) {
                 println!("{}", cell.row());
-                broken.extend(cell.broken(0.0));
+                broken.extend(cell.broken());
             }
         }
     }
@@ -64,7 +64,7 @@ fn real(name: &str, inputs: &Inputs, broken: &mut Vec<String>) {
         let found = answers(inputs, &known, points, FLIGHTS, 0..SEEDS);
         for (cell, limit) in real_cells(name, &known, points, &found, as_reported) {
             println!("{} {:>9.2} {:>12.6}", cell.row(), limit.speed_m_s, limit.error);
-            broken.extend(cell.broken(0.0));
+            broken.extend(cell.broken());
             if limit.error > 0.1 * cell.width {
                 broken.push(format!("{}, p {:.4}: the truth is known too badly", cell.what, cell.truth));
             }
