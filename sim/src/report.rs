@@ -166,6 +166,8 @@ pub struct EnergyReport {
 pub struct EnergyChance {
     /// The energy, J.
     pub energy_j: f64,
+    /// What it stands for, and where it comes from.
+    pub source: &'static str,
     /// Chance over all flights.
     pub over: Chance,
 }

@@ -1,6 +1,7 @@
 //! What drives an answer: Sobol' indices against functions whose indices have closed forms, and the engine's own against
 //! their definition.
 
+use super::reproducible::alike_on_threads;
 use core::sync::atomic::AtomicBool;
 use rayon::prelude::*;
 use slowpoint_sim::case::{Case, Inputs};
@@ -432,16 +433,7 @@ fn sob_8_threads() -> Sheet {
         let q = &mut inputs.question;
         (q.flights, q.points, q.drivers) = (256, points, Some(300));
         let asked = case(inputs.clone());
-        let on = |threads: usize| {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool of threads");
-            pool.install(|| assess(&asked, &GO)).expect("nobody stops it")
-        };
-        let one = on(1);
-        for threads in [2, 5] {
-            let other = on(threads);
-            let same = one == other && format!("{one:?}") == format!("{other:?}");
-            sheet.holds(format!("{points:?}: {threads} threads give the answer of one"), same);
-        }
+        let one = alike_on_threads(&mut sheet, points, &asked);
         let drivers = one.drivers.as_ref().expect("they are asked");
         sheet.equal(format!("{points:?}: flights flown for them"), drivers.flights, 300 * 15);
         inputs.question.drivers = None;

@@ -5,6 +5,7 @@ use slowpoint_sim::case::{Case, Inputs};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
 use slowpoint_sim::flight::{Ascent, Batch, Drawn, Flown, Hold, Parts, State, derivative, fly, step};
 use slowpoint_sim::lanes::{Lane, Pack, norm};
+use slowpoint_sim::report::Report;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::thrust::Side;
 use slowpoint_sim::{assess, replay, tally};
@@ -35,6 +36,21 @@ fn club(flights: u64, seed: u64, points: PointSet) -> Case {
 
 const KINDS: [PointSet; 2] = [PointSet::Sobol, PointSet::Pseudorandom];
 
+/// Rows that say whether two and five threads give the answer of one, which is given back.
+pub fn alike_on_threads(sheet: &mut Sheet, points: PointSet, case: &Case) -> Report {
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool of threads");
+        pool.install(|| assess(case, &GO)).expect("nobody stops it")
+    };
+    let one = on(1);
+    for threads in [2, 5] {
+        let other = on(threads);
+        let same = one == other && format!("{one:?}") == format!("{other:?}");
+        sheet.holds(format!("{points:?}: {threads} threads give the answer of one"), same);
+    }
+    one
+}
+
 fn rep_1_threads() -> Sheet {
     let mut sheet = Sheet::new(
         "REP-1",
@@ -43,17 +59,7 @@ fn rep_1_threads() -> Sheet {
         "the same input gives the same bytes",
     );
     for points in KINDS {
-        let case = club(700, 9, points);
-        let on = |threads: usize| {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool of threads");
-            pool.install(|| assess(&case, &GO)).expect("nobody stops it")
-        };
-        let one = on(1);
-        for threads in [2, 5] {
-            let other = on(threads);
-            let same = one == other && format!("{one:?}") == format!("{other:?}");
-            sheet.holds(format!("{points:?}: {threads} threads give the answer of one"), same);
-        }
+        alike_on_threads(&mut sheet, points, &club(700, 9, points));
     }
     sheet
 }

@@ -2,9 +2,11 @@
 
 use std::fmt::Write;
 
+use slowpoint_sim::case::Outline;
+
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DelayAnswer, DriverFigures, EjectionFigures, Figure, IndexFigures,
-    InputDriver, LandingFigures, LimitAnswer, Patch, RegionFigures,
+    InputDriver, LandingFigures, LimitAnswer, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -225,20 +227,23 @@ const MAP_COLUMNS: usize = 2 * MAP_ROWS;
 
 /// The largest regions of several landings seen from above, north up, with the pad as "+".
 fn map(landings: &[(&LandingFigures, char)]) -> Vec<String> {
-    let patches = |l: &'_ LandingFigures| {
+    // A region is where an odd number of its rings lies about a point: gaps are rings inside rings.
+    let rings = |l: &LandingFigures| -> Vec<Vec<[f64; 2]>> {
         let share = |r: &RegionFigures| r.share_asked.0;
         let region = l.regions.iter().filter(|r| share(r) <= 0.95).max_by(|a, b| share(a).total_cmp(&share(b)));
-        region.map_or(Vec::new(), |r| r.outline.clone())
+        let patches = region.into_iter().flat_map(|r| &r.outline);
+        let rings = patches.flat_map(|p| core::iter::once(&p.exterior_m).chain(&p.holes_m));
+        rings.map(|ring| ring.iter().map(|corner| corner.map(|figure| figure.0)).collect()).collect()
     };
-    let regions: Vec<(Vec<Patch>, char)> = landings.iter().map(|(l, mark)| (patches(l), *mark)).collect();
-    let corners = regions.iter().flat_map(|r| &r.0).flat_map(|p| &p.exterior_m).map(|p| [p[0].0, p[1].0]);
     // A square about the pad and every region.
     let (mut low, mut high) = ([0.0_f64; 2], [0.0_f64; 2]);
-    for corner in corners {
+    for corner in landings.iter().flat_map(|(l, _)| rings(l)).flatten() {
         for i in 0..2 {
             (low[i], high[i]) = (low[i].min(corner[i]), high[i].max(corner[i]));
         }
     }
+    let regions: Vec<(Vec<Outline>, char)> =
+        landings.iter().map(|(l, mark)| (rings(l).into_iter().map(Outline::Polygon).collect(), *mark)).collect();
     let side = (high[0] - low[0]).max(high[1] - low[1]).max(1.0) * 1.05;
     let centre = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
     let row_m = side / MAP_ROWS as f64;
@@ -248,7 +253,8 @@ fn map(landings: &[(&LandingFigures, char)]) -> Vec<String> {
             let north = centre[1] + side * (0.5 - (row as f64 + 0.5) / MAP_ROWS as f64);
             let at = |column: usize| {
                 let east = centre[0] + side * ((column as f64 + 0.5) / MAP_COLUMNS as f64 - 0.5);
-                let inside = |r: &&(Vec<Patch>, char)| r.0.iter().any(|p| holds(p, east, north));
+                let inside =
+                    |r: &&(Vec<Outline>, char)| r.0.iter().filter(|o| o.contains(east, north)).count() % 2 == 1;
                 let marks: Vec<char> = regions.iter().filter(inside).map(|r| r.1).collect();
                 match marks[..] {
                     _ if pad(east, north) => '+',
@@ -262,19 +268,6 @@ fn map(landings: &[(&LandingFigures, char)]) -> Vec<String> {
         .collect();
     lines.push(format!("95 % of flights each; the pad is +; north is up; {:.0} m across.", side));
     lines
-}
-
-/// Whether a point lies in a patch: an odd number of its rings' edges is crossed on the way out.
-fn holds(patch: &Patch, east_m: f64, north_m: f64) -> bool {
-    let rings = core::iter::once(&patch.exterior_m).chain(&patch.holes_m);
-    let crossed = |ring: &Vec<[Figure; 2]>| {
-        let edge = |pair: &&[[Figure; 2]]| {
-            let [[e0, n0], [e1, n1]] = [pair[0].map(|f| f.0), pair[1].map(|f| f.0)];
-            (n0 > north_m) != (n1 > north_m) && east_m < e0 + (north_m - n0) / (n1 - n0) * (e1 - e0)
-        };
-        ring.windows(2).filter(edge).count()
-    };
-    rings.map(crossed).sum::<usize>() % 2 == 1
 }
 
 /// Of the delay with the least chance of an unsafe opening, or the first; the others are in the JSON answer.

@@ -126,6 +126,11 @@ impl Watchfulness {
     }
 }
 
+/// Whether the air comes from so far off the nose that the rocket is turning over.
+fn turns_over(flow: &Flow<f64>) -> bool {
+    flow.axial_m_s < COS_TURNING * flow.airspeed_m_s
+}
+
 struct Flyer<'a, 'b> {
     parts: &'b Drawn<'a>,
     time_s: f64,
@@ -355,7 +360,7 @@ impl Flyer<'_, '_> {
             let may_eject = self.may_eject();
             let pace = if self.time_s < self.thrust_end_s {
                 &THRUST
-            } else if flow.axial_m_s < COS_TURNING * flow.airspeed_m_s {
+            } else if turns_over(&flow) {
                 &TURNING
             } else if may_eject {
                 &COAST
@@ -365,8 +370,7 @@ impl Flyer<'_, '_> {
             let dt = self.step_s(&flow, &rate, pace, gauged_s);
             let (next, end) = self.stepped(&rate, dt, &hold);
             let (end_rate, end_flow) = derivative_and_flow(self.parts, &end, &next.state, &hold);
-            let turning = end_flow.axial_m_s < COS_TURNING * end_flow.airspeed_m_s;
-            let share = if turning {
+            let share = if turns_over(&end_flow) {
                 STRAYS_TURNING
             } else if may_eject {
                 STRAYS

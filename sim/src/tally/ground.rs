@@ -7,9 +7,11 @@ use crate::flight::Landing;
 use crate::stat::cloud::Cloud;
 use crate::stat::histogram::{Sum, Summary};
 
-/// Kinetic energies that counts are held against, J: 11 ft lbf, from which a fragment counts as hazardous to a person in
-/// the open (RCC 321, read second-hand), and 58 ft lbf, from which as likely fatal (from memory).
-pub const ENERGIES_J: [f64; 2] = [14.914, 78.637];
+/// Kinetic energies that counts are held against, J, each with what it stands for and where it comes from.
+pub(super) const ENERGIES: [(f64, &str); 2] = [
+    (14.914, "11 ft lbf: a hazardous fragment for a person in the open (RCC 321, second-hand)"),
+    (78.637, "58 ft lbf: likely fatal (RCC 321, from memory, unverified)"),
+];
 
 /// Radius and height of a person in the casualty-area form: 1 ft and 6 ft (RCC 321, from memory).
 const PERSON_RADIUS_M: f64 = FOOT_M;
@@ -84,7 +86,7 @@ impl GroundTally {
         let things = || core::iter::once(landing).chain(part);
         let energy_j = things().map(Landing::energy_j).fold(0.0, f64::max);
         self.root_energy.add(energy_j.sqrt(), flight);
-        for (hits, bound_j) in self.over_energy.iter_mut().zip(ENERGIES_J) {
+        for (hits, (bound_j, _)) in self.over_energy.iter_mut().zip(ENERGIES) {
             hits[replicate] += u64::from(energy_j > bound_j);
         }
         for thing in things() {
@@ -98,7 +100,7 @@ impl GroundTally {
             tally.outside[replicate] += u64::from(things().any(|thing| !inside(&thing)));
             for thing in things().filter(inside) {
                 tally.struck_m2[0].add(casualty_area_m2(thing));
-                if thing.energy_j() > ENERGIES_J[0] {
+                if thing.energy_j() > ENERGIES[0].0 {
                     tally.struck_m2[1].add(casualty_area_m2(thing));
                 }
             }

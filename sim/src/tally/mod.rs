@@ -6,7 +6,7 @@ mod ground;
 mod summarise;
 
 pub use failures::FailureTally;
-pub use ground::{ENERGIES_J, casualty_area_m2};
+pub use ground::casualty_area_m2;
 pub use summarise::{flight_report, rail_report, way_report};
 
 use crate::case::{Case, LimitApplies};

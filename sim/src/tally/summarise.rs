@@ -1,6 +1,6 @@
 //! From counts to the figures of the report.
 
-use super::ground::{AreaTally, ENERGIES_J, GroundTally};
+use super::ground::{AreaTally, ENERGIES, GroundTally};
 use super::{Hits, LimitTally, Tally, WayTally};
 use crate::case::Case;
 use crate::draw::PointSet;
@@ -131,10 +131,14 @@ pub(super) fn ground_report(
         energy: EnergyReport {
             median_j: energy_j(ground.root_energy.quantile(0.5)?),
             p95_j: energy_j(ground.root_energy.quantile(0.95)?),
-            over: ENERGIES_J
+            over: ENERGIES
                 .into_iter()
                 .zip(&ground.over_energy)
-                .map(|(energy_j, hits)| EnergyChance { energy_j, over: chance(hits, flights, points) })
+                .map(|((energy_j, source), hits)| EnergyChance {
+                    energy_j,
+                    source,
+                    over: chance(hits, flights, points),
+                })
                 .collect(),
         },
         areas: case

@@ -325,8 +325,7 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
             .energy
             .over
             .iter()
-            .zip(ENERGY_SOURCES)
-            .map(|(e, source)| EnergyAnswer { energy_j: Figure(e.energy_j), source, over: chance(&e.over) })
+            .map(|e| EnergyAnswer { energy_j: Figure(e.energy_j), source: e.source, over: chance(&e.over) })
             .collect(),
         areas: l
             .areas
@@ -395,12 +394,6 @@ fn failures(f: &report::FailuresReport, labels: &[String]) -> FailuresAnswer {
             .collect(),
     }
 }
-
-/// Where each threshold of energy comes from, in the order of the engine's.
-const ENERGY_SOURCES: [&str; 2] = [
-    "11 ft lbf: a hazardous fragment for a person in the open (RCC 321, second-hand)",
-    "58 ft lbf: likely fatal (RCC 321, from memory, unverified)",
-];
 
 fn patch(p: &Polygon) -> Patch {
     let ring = |points: &Vec<(f64, f64)>| points.iter().map(|(e, n)| [Figure(*e), Figure(*n)]).collect();
