@@ -7,7 +7,7 @@ use crate::constants::{
     AIR_GAS_CONSTANT_J_KG_K as R, AIR_HEAT_RATIO, GEOPOTENTIAL_RADIUS_M as R0, LAPSE_K_M, SEA_LEVEL_PRESSURE_PA,
     SEA_LEVEL_TEMPERATURE_K, STANDARD_GRAVITY_M_S2 as G0, TROPOPAUSE_M,
 };
-use crate::lanes::cell;
+use crate::lanes::{Lane, cell};
 
 /// Air at one place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,7 +103,7 @@ impl Column {
 /// are good to 2e-8 of the density (fourth power of 500 m over a scale height of 10 km, over 384).
 const CELL_M: f64 = 500.0;
 
-/// Density and speed of sound of one flight against height above the pad, as cubic pieces.
+/// Density and one over the speed of sound of one flight against height above the pad, as cubic pieces.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AirTable {
     base_m: f64,
@@ -135,10 +135,10 @@ impl AirTable {
 
     /// Air of one density everywhere, for closed-form check cases.
     pub fn uniform(density_kg_m3: f64, speed_of_sound_m_s: f64) -> Self {
-        Self { base_m: 0.0, cells: vec![[[density_kg_m3, 0.0, 0.0, 0.0], [speed_of_sound_m_s, 0.0, 0.0, 0.0]]] }
+        Self { base_m: 0.0, cells: vec![[[density_kg_m3, 0.0, 0.0, 0.0], [1.0 / speed_of_sound_m_s, 0.0, 0.0, 0.0]]] }
     }
 
-    /// Value and slope per cell of density and speed of sound at one height.
+    /// Value and slope per cell of density and of one over the speed of sound at one height.
     fn node(column: &Column, z: f64, troposphere: bool) -> [[f64; 2]; 2] {
         let air = column.at(z);
         let sea = column.elevation_m + z;
@@ -147,18 +147,66 @@ impl AirTable {
         let t = air.temperature_k;
         [
             [air.density_kg_m3, -air.density_kg_m3 * (G0 / (R * t) + lapse / t) * stretch],
-            [air.speed_of_sound_m_s, 0.5 * air.speed_of_sound_m_s * lapse / t * stretch],
+            [1.0 / air.speed_of_sound_m_s, -0.5 / air.speed_of_sound_m_s * lapse / t * stretch],
         ]
     }
 
     /// Density (kg/m^3) and speed of sound (m/s) at a height above the pad; the end cells go on outside.
     #[inline(always)]
     pub fn at(&self, height_above_pad_m: f64) -> (f64, f64) {
-        let x = (height_above_pad_m - self.base_m) * (1.0 / CELL_M);
-        let k = cell(x, self.cells.len() - 1);
-        let s = x - k as f64;
-        let [d, c] = &self.cells[k];
-        (((d[3] * s + d[2]) * s + d[1]) * s + d[0], ((c[3] * s + c[2]) * s + c[1]) * s + c[0])
+        let (density, per_sound) = self.density_and_per_sound(height_above_pad_m);
+        (density, 1.0 / per_sound)
+    }
+
+    /// Density (kg/m^3) and one over the speed of sound (s/m), as the flight asks for them.
+    #[inline(always)]
+    pub fn density_and_per_sound(&self, height_above_pad_m: f64) -> (f64, f64) {
+        let place = self.place(height_above_pad_m);
+        self.cell_of(place).0.at(place)
+    }
+
+    /// A height in cells from the table's foot.
+    #[inline(always)]
+    pub fn place(&self, height_above_pad_m: f64) -> f64 {
+        (height_above_pad_m - self.base_m) * (1.0 / CELL_M)
+    }
+
+    /// Foot and unit of [`AirTable::place`], m and 1/m.
+    pub fn scale(&self) -> [f64; 2] {
+        [self.base_m, 1.0 / CELL_M]
+    }
+
+    /// The cell of a place, and from where to where it holds.
+    #[inline(always)]
+    pub fn cell_of(&self, place: f64) -> (AirCell<f64>, [f64; 2]) {
+        let last = self.cells.len() - 1;
+        let k = cell(place, last);
+        let [density, per_sound] = self.cells[k];
+        let foot = k as f64;
+        let from = if k == 0 { f64::NEG_INFINITY } else { foot };
+        let until = if k == last { f64::INFINITY } else { foot + 1.0 };
+        (AirCell { foot, density, per_sound }, [from, until])
+    }
+}
+
+/// A cubic piece of the air.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirCell<L> {
+    /// Where it begins, in cells from the table's foot.
+    pub foot: L,
+    /// Coefficients of the density, rising powers.
+    pub density: [L; 4],
+    /// Of one over the speed of sound.
+    pub per_sound: [L; 4],
+}
+
+impl<L: Lane> AirCell<L> {
+    /// Density (kg/m^3) and one over the speed of sound (s/m) at a place in cells.
+    #[inline(always)]
+    pub fn at(&self, place: L) -> (L, L) {
+        let s = place - self.foot;
+        let cubic = |c: &[L; 4]| ((c[3] * s + c[2]) * s + c[1]) * s + c[0];
+        (cubic(&self.density), cubic(&self.per_sound))
     }
 }
 

@@ -1,5 +1,7 @@
 //! Thrust of one flight: a motor's curve, and the table made of one or several drawn motors.
 
+use crate::lanes::Lane;
+
 /// A motor's thrust against time from first thrust, linear between points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ThrustCurve {
@@ -113,17 +115,83 @@ pub enum Side {
 
 /// What one instant asks of the table.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Burning {
-    /// Whether the time lies within the table.
-    pub burning: bool,
+pub struct Burning<L> {
+    /// 1 within the table, 0 after it.
+    pub burning: L,
     /// Thrust of all motors, N.
-    pub thrust_n: f64,
+    pub thrust_n: L,
     /// Propellant burned so far, kg.
-    pub burned_kg: f64,
+    pub burned_kg: L,
     /// Propellant burned per second, kg/s.
-    pub burn_rate_kg_s: f64,
+    pub burn_rate_kg_s: L,
     /// Sum of thrust times offset, N m, in the rocket's transverse axes.
-    pub offset_moment_n_m: [f64; 2],
+    pub offset_moment_n_m: [L; 2],
+}
+
+/// A linear piece of the table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Piece<L> {
+    /// Where it begins, s.
+    pub from_s: L,
+    /// Where the next one begins, s.
+    pub until_s: L,
+    /// One over its length, 1/s.
+    per_length: L,
+    burning: L,
+    /// Thrust, burn rate and offset moment at its beginning, and what they change by.
+    first: [L; 4],
+    change: [L; 4],
+    burned_kg: L,
+}
+
+impl<L: Lane> Piece<L> {
+    /// What burns at a time in it; held before its beginning.
+    #[inline(always)]
+    pub fn at(&self, time_s: L) -> Burning<L> {
+        let dt = (time_s - self.from_s).max(L::splat(0.0));
+        let w = dt * self.per_length;
+        let mix = |k: usize| self.first[k] + self.change[k] * w;
+        let rate = mix(1);
+        Burning {
+            burning: self.burning,
+            thrust_n: mix(0),
+            burned_kg: self.burned_kg + L::splat(0.5) * dt * (self.first[1] + rate),
+            burn_rate_kg_s: rate,
+            offset_moment_n_m: [mix(2), mix(3)],
+        }
+    }
+
+    /// Pieces of several lanes side by side.
+    pub fn side_by_side(of: impl Fn(usize) -> Piece<f64>) -> Self {
+        let lanes = |pick: &dyn Fn(Piece<f64>) -> f64| L::from_lanes(|i| pick(of(i)));
+        Self {
+            from_s: lanes(&|p| p.from_s),
+            until_s: lanes(&|p| p.until_s),
+            per_length: lanes(&|p| p.per_length),
+            burning: lanes(&|p| p.burning),
+            first: core::array::from_fn(|k| lanes(&|p| p.first[k])),
+            change: core::array::from_fn(|k| lanes(&|p| p.change[k])),
+            burned_kg: lanes(&|p| p.burned_kg),
+        }
+    }
+
+    /// Puts another piece into one lane.
+    pub fn set_lane(&mut self, lane: usize, piece: &Piece<f64>) {
+        let Piece { from_s, until_s, per_length, burning, first, change, burned_kg } = self;
+        for (own, new) in [
+            (from_s, piece.from_s),
+            (until_s, piece.until_s),
+            (per_length, piece.per_length),
+            (burning, piece.burning),
+            (burned_kg, piece.burned_kg),
+        ] {
+            own.set_lane(lane, new);
+        }
+        for k in 0..4 {
+            first[k].set_lane(lane, piece.first[k]);
+            change[k].set_lane(lane, piece.change[k]);
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -223,32 +291,43 @@ impl ThrustTable {
     /// What burns at a time. On a node it is what comes after it, or what was before it: thrust may jump
     /// at the end of the curve, and so does the drag of the base.
     #[inline]
-    pub fn at(&self, time_s: f64, side: Side) -> Burning {
+    pub fn at(&self, time_s: f64, side: Side) -> Burning<f64> {
+        self.piece(self.piece_at(time_s, side)).at(time_s)
+    }
+
+    /// Number of the piece at a time.
+    pub fn piece_at(&self, time_s: f64, side: Side) -> usize {
         let after = match side {
             Side::After => self.rows.partition_point(|r| r.time_s <= time_s),
             Side::Before => self.rows.partition_point(|r| r.time_s < time_s),
         };
-        let k = after.saturating_sub(1);
-        let a = &self.rows[k];
-        let Some(b) = self.rows.get(k + 1) else {
-            return Burning {
-                burning: false,
-                thrust_n: 0.0,
+        after.saturating_sub(1)
+    }
+
+    /// A piece; from the last one on nothing burns.
+    pub fn piece(&self, number: usize) -> Piece<f64> {
+        let a = &self.rows[number.min(self.rows.len() - 1)];
+        let Some(b) = self.rows.get(number + 1) else {
+            return Piece {
+                from_s: a.time_s,
+                until_s: f64::INFINITY,
+                per_length: 0.0,
+                burning: 0.0,
+                first: [0.0; 4],
+                change: [0.0; 4],
                 burned_kg: a.burned_kg,
-                burn_rate_kg_s: 0.0,
-                offset_moment_n_m: [0.0; 2],
             };
         };
-        let dt = (time_s - a.time_s).max(0.0);
-        let w = dt / (b.time_s - a.time_s);
-        let mix = |x: f64, y: f64| x + (y - x) * w;
-        let rate = mix(a.rate_kg_s, b.rate_kg_s);
-        Burning {
-            burning: true,
-            thrust_n: mix(a.thrust_n, b.thrust_n),
-            burned_kg: a.burned_kg + 0.5 * dt * (a.rate_kg_s + rate),
-            burn_rate_kg_s: rate,
-            offset_moment_n_m: [mix(a.moment_n_m[0], b.moment_n_m[0]), mix(a.moment_n_m[1], b.moment_n_m[1])],
+        let of = |r: &Row| [r.thrust_n, r.rate_kg_s, r.moment_n_m[0], r.moment_n_m[1]];
+        let (first, last) = (of(a), of(b));
+        Piece {
+            from_s: a.time_s,
+            until_s: b.time_s,
+            per_length: 1.0 / (b.time_s - a.time_s),
+            burning: 1.0,
+            first,
+            change: core::array::from_fn(|k| last[k] - first[k]),
+            burned_kg: a.burned_kg,
         }
     }
 }
@@ -327,7 +406,7 @@ mod tests {
         let t = ThrustTable::new(&trapezium(), 0.36, &[motor], true);
         // Twice as long and half as strong, times 1.5: 6 N on the plateau from 2 to 4 s.
         let b = t.at(1.0, Side::After);
-        assert!(b.burning && (b.thrust_n - 3.0).abs() < 1e-12);
+        assert!(b.burning == 1.0 && (b.thrust_n - 3.0).abs() < 1e-12);
         // 1 of 18 N s of the nominal curve by then, at a rate of 4 of 18 per nominal second.
         assert!(
             (b.burned_kg - 0.36 / 18.0).abs() < 1e-12 && (b.burn_rate_kg_s - 0.36 * 4.0 / 18.0 / 2.0).abs() < 1e-12
@@ -337,7 +416,7 @@ mod tests {
         assert!((b.thrust_n - 4.5).abs() < 1e-12 && (b.burned_kg - 0.36 * 15.5 / 18.0).abs() < 1e-12);
         // At the end thrust jumps.
         let (before, after) = (t.at(6.0, Side::Before), t.at(6.0, Side::After));
-        assert!(before.burning && !after.burning && (before.thrust_n - 3.0).abs() < 1e-12 && after.thrust_n == 0.0);
+        assert!(before.burning == 1.0 && after.burning == 0.0 && (before.thrust_n - 3.0).abs() < 1e-12 && after.thrust_n == 0.0);
         assert!((before.burned_kg - 0.36).abs() < 1e-12 && (after.burned_kg - 0.36).abs() < 1e-12);
         assert_eq!((after.burn_rate_kg_s, after.offset_moment_n_m), (0.0, [0.0; 2]));
         assert_eq!(t.nodes_s().collect::<Vec<_>>(), [0.0, 2.0, 4.0, 6.0]);
@@ -362,6 +441,6 @@ mod tests {
         // 5 % of 18 N is 0.9 N; the longer one falls by 8 N in 1.25 s to nothing at 2.5 s.
         assert!((t.burnout_s() - (2.5 - 0.9 * 1.25 / 8.0)).abs() < 1e-12, "{}", t.burnout_s());
         assert!((t.at(0.5, Side::After).thrust_n - 18.0).abs() < 1e-12);
-        assert_eq!((ThrustTable::none().burnout_s(), ThrustTable::none().at(0.0, Side::After).burning), (0.0, false));
+        assert_eq!((ThrustTable::none().burnout_s(), ThrustTable::none().at(0.0, Side::After).burning), (0.0, 0.0));
     }
 }

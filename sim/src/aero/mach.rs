@@ -1,6 +1,6 @@
 //! A value against Mach number, tabulated for the hot loop.
 
-use crate::lanes::cell;
+use crate::lanes::{Lane, cell};
 
 /// Steps of the grid per unit of Mach number.
 const STEPS_PER_MACH: f64 = 100.0;
@@ -61,9 +61,46 @@ impl MachTable {
         }
     }
 
+    /// Left value and change of a step; beyond the table its last value, which does not change.
+    fn step(&self, step: usize) -> [f64; 2] {
+        let [left, change] = self.steps[step.min(self.last)];
+        if step <= self.last { [left, change] } else { [left + change, 0.0] }
+    }
+
     /// Where the table ends; beyond it the last value is held.
     pub fn end(&self) -> f64 {
         self.end
+    }
+}
+
+/// The tables of one airframe side by side, so that one look-up serves all of them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MachRows {
+    /// Per step the left value and the change of each table.
+    rows: Vec<[f64; 6]>,
+}
+
+impl MachRows {
+    /// Of three tables.
+    pub fn new(tables: [&MachTable; 3]) -> Self {
+        let count = tables.iter().map(|t| t.last).max().unwrap_or(0) + 1;
+        let row = |k: usize| {
+            let [[a, b], [c, d], [e, f]] = tables.map(|t| t.step(k));
+            [a, b, c, d, e, f]
+        };
+        // One step on which nothing changes any more: what is faster is held there.
+        Self { rows: (0..=count).map(row).collect() }
+    }
+
+    /// The values of the three tables at a Mach number in each lane. What is no number counts as Mach 0.
+    #[inline(always)]
+    pub fn at<L: Lane>(&self, mach: L) -> [L; 3] {
+        let position = mach.max(L::splat(0.0)) * L::splat(STEPS_PER_MACH);
+        // Down to the step; on a grid point either one will do.
+        let step = (position - L::splat(0.5)).nearest().min(L::splat((self.rows.len() - 1) as f64));
+        let [a, b, c, d, e, f] = L::gather(|lane| self.rows.get(step.index(lane)).copied().unwrap_or([0.0; 6]));
+        let part = position - step;
+        [a + part * b, c + part * d, e + part * f]
     }
 }
 

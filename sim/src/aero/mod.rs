@@ -19,7 +19,7 @@ pub mod normal;
 
 pub use crate::assumption::Assumption;
 pub use drag::Reference;
-pub use mach::MachTable;
+pub use mach::{MachRows, MachTable};
 pub use measured::{Drag, Measured, from_measured};
 
 use crate::case::shape::Shape;
@@ -126,6 +126,12 @@ pub struct Aero {
 }
 
 impl Aero {
+    /// Axial force coefficient at zero angle, while the motor burns or after.
+    #[inline(always)]
+    pub fn drag(&self, burning: bool) -> &MachTable {
+        if burning { &self.drag_thrusting } else { &self.drag_coasting }
+    }
+
     /// Slope of the normal force at Mach 0 and small angle.
     pub fn normal_force_slope_per_rad(&self) -> f64 {
         self.body.zeroth_per_rad + self.fins.zeroth_per_rad

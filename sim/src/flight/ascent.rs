@@ -1,34 +1,33 @@
 //! From first thrust to the ground without any deployment: rail, tip-off, free flight, apogee, fall.
 
+use super::fleet::Fleet;
 use super::forces::{Flow, Hold, State, derivative, derivative_and_flow};
-use super::parts::{Drawn, Instant, Parts, Rail, Start};
-use super::path::{Moment, Node, Path};
+use super::parts::{Drawn, Instant, Number, Parts, Start};
+use super::path::{Node, Path};
 use super::step::{Stepped, step};
-use crate::lanes::{along, dot};
-use crate::root::sign_change;
-use crate::thrust::Side;
+use crate::lanes::{Lane, Vector, along, dot, minus};
 
 /// How long a step may be.
-struct Pace {
+struct Pace<L = f64> {
     /// At most this, s.
-    longest_s: f64,
+    longest_s: L,
     /// Step times the fastest rate of the state. The method is stable up to 2.8; the accuracy test holds the
     /// bound of 0.05 m/s with these figures.
-    phase: f64,
-    /// Whether a stop in the air is to be expected.
-    coasting: bool,
+    phase: L,
+    /// 1 where a stop in the air is to be expected, else 0.
+    coasting: L,
 }
 
-const RAIL: Pace = Pace { longest_s: 0.05, phase: 1.6, coasting: false };
-const THRUST: Pace = Pace { longest_s: 0.06, phase: 2.0, coasting: false };
+const RAIL: Pace = Pace { longest_s: 0.05, phase: 1.6, coasting: 0.0 };
+const THRUST: Pace = Pace { longest_s: 0.06, phase: 2.0, coasting: 0.0 };
 /// Coasting and falling while an ejection may still come.
-const COAST: Pace = Pace { longest_s: 0.3, phase: 2.5, coasting: true };
+const COAST: Pace = Pace { longest_s: 0.3, phase: 2.5, coasting: 1.0 };
 /// Turning over, when small errors grow.
-const TURNING: Pace = Pace { longest_s: 0.1, phase: 1.0, coasting: true };
+const TURNING: Pace = Pace { longest_s: 0.1, phase: 1.0, coasting: 1.0 };
 /// Cosine of the angle of attack below which it counts as turning over: 30 deg.
 const COS_TURNING: f64 = 0.866;
 /// Falling nose first after the last ejection: only the place of a ballistic impact is still asked for.
-const FALL: Pace = Pace { longest_s: 0.5, phase: 2.6, coasting: true };
+const FALL: Pace = Pace { longest_s: 0.5, phase: 2.6, coasting: 1.0 };
 /// A step may stray by this share of the airspeed while an ejection may still come ...
 const STRAYS: f64 = 4e-5;
 /// ... by this one while turning over, whatever may come ...
@@ -47,6 +46,10 @@ const AIM: f64 = 0.9;
 const GROW: f64 = 4.0;
 /// This long after apogee the slowest instant is past, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
+/// So close to a node of the thrust table it is reached, s.
+const NODE_S: f64 = 1e-9;
+/// The end of the rail is found to this, s.
+const GOAL_S: f64 = 1e-10;
 /// Lift-off is found to this, s.
 const LIFT_OFF_S: f64 = 1e-9;
 /// A flight that takes more steps than this is not trusted.
@@ -126,332 +129,559 @@ impl Watchfulness {
     }
 }
 
-/// Whether the air comes from so far off the nose that the rocket is turning over.
-fn turns_over(flow: &Flow<f64>) -> bool {
-    flow.axial_m_s < COS_TURNING * flow.airspeed_m_s
+impl Pace {
+    /// The same for every lane.
+    #[inline(always)]
+    fn all<L: Lane>(&self) -> Pace<L> {
+        Pace {
+            longest_s: L::splat(self.longest_s),
+            phase: L::splat(self.phase),
+            coasting: L::splat(self.coasting),
+        }
+    }
 }
 
-struct Flyer<'a, 'b> {
-    parts: &'b Drawn<'a>,
-    time_s: f64,
-    now: Instant<f64>,
-    state: State<f64>,
-    watchfulness: Watchfulness,
+impl<L: Lane> Pace<L> {
+    /// This pace in the lanes where `which` is 1, another one where it is 0.
+    #[inline(always)]
+    fn where_set(&self, which: L, other: &Self) -> Self {
+        Self {
+            longest_s: self.longest_s.where_set(which, other.longest_s),
+            phase: self.phase.where_set(which, other.phase),
+            coasting: self.coasting.where_set(which, other.coasting),
+        }
+    }
+}
+
+/// 1 where the air comes from so far off the nose that the rocket is turning over.
+#[inline(always)]
+fn turns_over<L: Lane>(flow: &Flow<L>) -> L {
+    flow.axial_m_s.below(L::splat(COS_TURNING) * flow.airspeed_m_s, L::splat(1.0), L::splat(0.0))
+}
+
+/// 1 where both are 1.
+#[inline(always)]
+fn both<L: Lane>(a: L, b: L) -> L {
+    a * b
+}
+
+/// 1 where it is 0, and 0 where it is 1.
+#[inline(always)]
+fn not<L: Lane>(a: L) -> L {
+    L::splat(1.0) - a
+}
+
+/// 1 where `a < b`, else 0.
+#[inline(always)]
+fn less<L: Lane>(a: L, b: L) -> L {
+    a.below(b, L::splat(1.0), L::splat(0.0))
+}
+
+#[inline(always)]
+fn any<L: Lane>(which: L) -> bool {
+    L::splat(0.5).any_below(which)
+}
+
+/// Flights that climb side by side, a flight a lane. Each takes the steps that it would take alone: nothing of one lane
+/// reaches another.
+struct Flyer<'a, 'b, 'c, L> {
+    fleet: Fleet<'a, 'b, L>,
+    /// Number of the flight in each lane.
+    who: Vec<usize>,
+    time_s: L,
+    now: Instant<L>,
+    state: State<L>,
+    /// Derivative and flow of the state, from which the next step starts.
+    rate: State<L>,
+    flow: Flow<L>,
     finer: f64,
     /// End of the thrust table, s.
-    thrust_end_s: f64,
-    /// What the rocket is from an instant on, s.
-    changes: Option<(f64, &'b Drawn<'a>)>,
-    out: &'b mut Ascent,
+    thrust_end_s: L,
+    /// When a flight loses a fin, s; infinite for never and for done.
+    change_s: L,
+    /// 1 where the flight goes on, else 0.
+    flying: L,
+    out: &'c mut [Ascent],
+}
+
+/// A flight that begins its free flight.
+struct Ready {
+    who: usize,
+    time_s: f64,
+    state: State<f64>,
 }
 
 /// Flies one ascent into `out`. Checks ask for finer steps: paced `finer` times shorter than usual, and allowed to
 /// stray `finer` times less.
 pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &mut Ascent) {
-    out.path.clear();
-    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
-    let state = match parts.start {
-        Start::Free(state) => state,
-        Start::Rail { rail, cg_height_m } => {
-            State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: rail.direction, spin: [0.0; 3] }
-        }
-    };
-    let now = parts.instant(0.0, Side::After);
-    let thrust_end_s = parts.thrust.end_s();
-    let changed = parts.change.map(|c| (c.at_s, Drawn { fins: c.fins, ..parts.clone() }));
-    let changes = changed.as_ref().map(|(at_s, after)| (*at_s, after));
-    let mut flyer = Flyer { parts, time_s: 0.0, now, state, watchfulness, finer, thrust_end_s, changes, out };
-    let free = match parts.start {
-        Start::Free(_) => {
-            flyer.record(&Hold::Free);
-            true
-        }
-        Start::Rail { rail, .. } => flyer.rail(&rail),
-    };
-    if free {
-        flyer.free_flight();
-    } else {
-        flyer.out.mishaps.never_left_rail = true;
-    }
+    fly_ascents::<f64>(&[parts], &[watchfulness], finer, core::slice::from_mut(out));
 }
 
-impl Flyer<'_, '_> {
-    /// Records the present state; gives its derivative, which the next step starts from, and the flow.
-    fn record(&mut self, hold: &Hold) -> (State<f64>, Flow<f64>) {
-        let (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, hold);
-        self.push(&rate);
-        (rate, flow)
+/// Flies the ascents of any number of flights of one airframe, as many side by side as there are lanes.
+#[inline(always)]
+pub fn fly_ascents<L: Lane>(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
+    for ascent in &mut *out {
+        ascent.path.clear();
+        *ascent = Ascent { path: core::mem::take(&mut ascent.path), ..Ascent::default() };
+    }
+    if flights.is_empty() {
+        return;
+    }
+    let mut ready: Vec<Ready> = Vec::with_capacity(flights.len());
+    let mut flyer = Flyer::<L>::new(flights, finer, out);
+    for first in (0..flights.len()).step_by(L::WIDTH) {
+        flyer.begin(flights, first);
+        let from_rail = flyer.fleet.of_each(|d| f64::from(u8::from(matches!(d.start, Start::Rail { .. }))));
+        if any(both(flyer.flying, from_rail)) {
+            flyer.rail(from_rail);
+        }
+        for lane in Flyer::lanes(flyer.flying) {
+            ready.push(Ready {
+                who: flyer.who[lane],
+                time_s: flyer.time_s.lane(lane),
+                state: flyer.state.one(lane),
+            });
+        }
+    }
+    flyer.free_flight(flights, watchfulness, &ready);
+}
+
+impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
+    /// Lanes yet to be given their flights.
+    #[inline(always)]
+    fn new(flights: &[&'b Drawn<'a>], finer: f64, out: &'c mut [Ascent]) -> Self {
+        let fleet = Fleet::<L>::new(&flights[..1]);
+        let zero = L::splat(0.0);
+        let nowhere = State { position: [zero; 3], velocity: [zero; 3], nose: [zero; 3], spin: [zero; 3] };
+        let still =
+            Flow { airspeed_m_s: zero, mach: zero, axial_m_s: zero, stiffness: zero, damping: zero };
+        Self {
+            who: vec![0; L::WIDTH],
+            time_s: zero,
+            now: fleet.instant(zero),
+            state: nowhere,
+            rate: nowhere,
+            flow: still,
+            finer,
+            thrust_end_s: zero,
+            change_s: zero,
+            flying: zero,
+            fleet,
+            out,
+        }
     }
 
-    fn push(&mut self, rate: &State<f64>) {
-        self.out.path.nodes.push(Node {
-            time_s: self.time_s,
-            position_m: self.state.position,
-            velocity_m_s: self.state.velocity,
-            acceleration_m_s2: rate.velocity,
-            nose: self.state.nose,
-        });
+    /// Puts a flight into a lane, in a state at a time after its first thrust.
+    fn seat(&mut self, lane: usize, who: usize, flight: &'b Drawn<'a>, time_s: f64, state: &State<f64>) {
+        self.who[lane] = who;
+        self.fleet.seat(lane, flight, time_s);
+        self.time_s.set_lane(lane, time_s);
+        self.state.set_lane(lane, state);
+        self.thrust_end_s.set_lane(lane, flight.thrust.end_s());
+        self.change_s.set_lane(lane, flight.change.map_or(f64::INFINITY, |c| c.at_s));
+        self.flying.set_lane(lane, 1.0);
+    }
+
+    /// Puts the flights from one on at first thrust into the lanes; lanes left over hold the last one and stand still.
+    fn begin(&mut self, flights: &[&'b Drawn<'a>], first: usize) {
+        for lane in 0..L::WIDTH {
+            let who = (first + lane).min(flights.len() - 1);
+            self.seat(lane, who, flights[who], 0.0, &flights[who].at_start());
+            self.flying.set_lane(lane, f64::from(u8::from(first + lane < flights.len())));
+        }
+        self.now = self.fleet.instant(self.time_s);
+    }
+
+    /// What the flight in a lane comes to.
+    fn flight_of(&mut self, lane: usize) -> &mut Ascent {
+        &mut self.out[self.who[lane]]
+    }
+
+    /// Lanes in which something is 1.
+    fn lanes(which: L) -> impl Iterator<Item = usize> {
+        (0..L::WIDTH).filter(move |lane| which.lane(*lane) > 0.5)
+    }
+
+    /// Takes the derivative of the present state, and the flow.
+    #[inline(always)]
+    fn look(&mut self, hold: &Hold<L>) {
+        (self.rate, self.flow) = derivative_and_flow(&self.fleet, &self.now, &self.state, hold);
+    }
+
+    /// Records the present state in some lanes.
+    #[inline(always)]
+    fn record(&mut self, which: L) {
+        let one = |v: &Vector<L>, lane: usize| [v[0].lane(lane), v[1].lane(lane), v[2].lane(lane)];
+        for lane in 0..L::WIDTH {
+            if which.lane(lane) > 0.5 {
+                self.out[self.who[lane]].path.nodes.push(Node {
+                    time_s: self.time_s.lane(lane),
+                    position_m: one(&self.state.position, lane),
+                    velocity_m_s: one(&self.state.velocity, lane),
+                    acceleration_m_s2: one(&self.rate.velocity, lane),
+                    nose: one(&self.state.nose, lane),
+                });
+            }
+        }
     }
 
     /// The longest step that physics and the last step's gauge allow here, ended on a node of the thrust table.
-    fn step_s(&self, flow: &Flow<f64>, rate: &State<f64>, pace: &Pace, gauged_s: f64) -> f64 {
-        let roll = self.parts.misalignment.roll_rate_rad_s;
-        let fastest = flow.fastest_rate(&self.state, rate, roll, pace.coasting);
-        let mut dt = (pace.longest_s.min(pace.phase / fastest.max(1e-9)) / self.finer).min(gauged_s);
-        if let Some((at_s, _)) = self.changes
-            && at_s > self.time_s
-        {
-            dt = dt.min(at_s - self.time_s);
-        }
-        if self.time_s < self.thrust_end_s
-            && let Some(node) = self.parts.thrust.next_node_s(self.time_s)
-        {
-            let left = node - self.time_s;
-            if left <= dt * 1.000_001 {
-                dt = left;
-            } else if left < 2.0 * dt {
-                dt = 0.5 * left;
-            }
-        }
-        dt
+    #[inline(always)]
+    fn step_s(&self, pace: &Pace<L>, gauged_s: L) -> L {
+        let roll = self.fleet.number(Number::RollRate) * L::splat(core::f64::consts::TAU);
+        let fastest = self.flow.fastest_rate(&self.state, &self.rate, roll, pace.coasting);
+        let by_rate = pace.phase / fastest.max(L::splat(1e-9));
+        let mut dt = (pace.longest_s.min(by_rate) / L::splat(self.finer)).min(gauged_s);
+        // One that came on the rail is for the free flight to make.
+        let change = self.change_s - self.time_s;
+        dt = L::splat(0.0).below(change, dt.min(change), dt);
+        let left = self.fleet.thrust_until_s() - self.time_s;
+        let halved = left.below(dt * L::splat(2.0), left * L::splat(0.5), dt);
+        (dt * L::splat(1.000_001)).below(left, halved, left)
     }
 
-    fn stepped(&self, rate: &State<f64>, dt: f64, hold: &Hold) -> (Stepped<f64>, Instant<f64>) {
-        let [middle, end] = if self.time_s >= self.thrust_end_s {
-            self.parts.rolled(&self.now, 0.5 * dt)
+    #[inline(always)]
+    fn stepped(&self, dt: L, hold: &Hold<L>) -> (Stepped<L>, Instant<L>) {
+        let (half_way, there) = (self.time_s + dt * L::splat(0.5), self.time_s + dt);
+        let (middle, end) = if self.time_s.any_below(self.thrust_end_s) {
+            (self.fleet.instant(half_way), self.fleet.instant(there))
         } else {
-            // At a node of the thrust table the step belongs to what was before it.
-            [0.5 * dt, dt].map(|ahead| self.parts.instant(self.time_s + ahead, Side::Before))
+            // Nothing but the roll moves on.
+            let rolled = |time: L| Instant { fins: self.fleet.fins_at(time), ..self.now };
+            (rolled(half_way), rolled(there))
         };
-        (step(self.parts, &self.state, rate, dt, &middle, &end, hold), end)
+        (step(&self.fleet, &self.state, &self.rate, dt, &middle, &end, hold), end)
     }
 
-    /// Takes a step over; true when it ended on a node of the thrust table, where forces may jump.
-    fn accept(&mut self, state: State<f64>, end: Instant<f64>, dt: f64) -> bool {
-        let began_s = self.time_s;
-        (self.time_s, self.state, self.now) = (began_s + dt, state, end);
-        if began_s < self.thrust_end_s
-            && let Some(node) = self.parts.thrust.next_node_s(self.time_s - 1e-9)
-            && (node - self.time_s).abs() < 1e-9
-        {
-            // Exactly on the node, so that no sliver of a step is left.
-            self.time_s = node;
-            self.now = self.parts.instant(node, Side::After);
-            return true;
+    /// Takes a step over in some lanes. At a node of the thrust table the next piece begins; true when one was the end
+    /// of it, where forces may jump.
+    #[inline(always)]
+    fn accept(&mut self, which: L, state: &State<L>, end: &Instant<L>, dt: L) -> bool {
+        self.time_s = (self.time_s + dt).where_set(which, self.time_s);
+        self.state = state.where_set(which, &self.state);
+        self.now = end.where_set(which, &self.now);
+        let mut ended = false;
+        if (self.fleet.thrust_until_s() - L::splat(NODE_S)).any_below(self.time_s) {
+            let at_node = less(self.fleet.thrust_until_s() - L::splat(NODE_S), self.time_s);
+            for lane in Self::lanes(both(at_node, which)) {
+                // Exactly on the node, so that no sliver of a step is left.
+                let node = self.fleet.thrust_until_s().lane(lane);
+                self.time_s.set_lane(lane, node);
+                self.fleet.take_thrust(lane, node);
+                ended |= node >= self.thrust_end_s.lane(lane);
+            }
+            if ended {
+                self.now = self.fleet.instant(self.time_s).where_set(less(self.thrust_end_s, self.time_s + L::splat(NODE_S)), &self.now);
+            }
         }
-        false
+        ended
     }
 
-    /// Steps until `travel` reaches `goal`; false when the rocket stops before.
-    fn travel(&mut self, goal: f64, hold: &Hold, along_rail: [f64; 3], travel: impl Fn(&State<f64>) -> f64) -> bool {
-        let (mut rate, mut flow) = self.record(hold);
+    /// Steps the lanes in which `which` is 1 until what they have travelled reaches the goal. Where the rocket stops
+    /// before, it never leaves the rail.
+    #[inline(always)]
+    fn travel(&mut self, which: L, goal: L, hold: &Hold<L>, rail: Vector<L>, travel: impl Fn(&State<L>) -> L) {
+        let zero = L::splat(0.0);
+        let mut under_way = both(which, self.flying);
+        // Lanes whose goal lies inside the step: they take it again, shortened, until it ends there.
+        let (mut near, mut trial, mut longest) = (zero, zero, zero);
+        self.look(hold);
+        self.record(under_way);
         for _ in 0..MOST_STEPS {
-            let dt = self.step_s(&flow, &rate, &RAIL, f64::INFINITY);
-            let (next, end) = self.stepped(&rate, dt, hold);
-            let speed = dot(next.state.velocity, along_rail);
-            if speed.is_nan() || speed <= 0.0 {
-                return false;
+            if !any(under_way) {
+                break;
             }
-            if travel(&next.state) < goal {
-                self.accept(next.state, end, dt);
-                (rate, flow) = self.record(hold);
-                continue;
+            let paced = self.step_s(&RAIL.all(), L::splat(f64::INFINITY));
+            let dt = trial.where_set(near, paced).where_set(under_way, zero);
+            let (next, end) = self.stepped(dt, hold);
+            let speed = dot(next.state.velocity, rail);
+            let moves = less(zero, speed);
+            let stopped = both(under_way, not(moves));
+            if any(stopped) {
+                for lane in Self::lanes(stopped) {
+                    self.flight_of(lane).mishaps.never_left_rail = true;
+                }
+                self.flying = both(self.flying, not(stopped));
+                under_way = both(under_way, moves);
             }
-            // The goal lies inside this step: shorten it.
-            let part = sign_change(0.0, dt, 1e-10, |part| travel(&self.stepped(&rate, part, hold).0.state) - goal);
-            let (next, end) = self.stepped(&rate, part, hold);
-            self.accept(next.state, end, part);
-            return true;
+            let beyond = travel(&next.state) - goal;
+            longest = dt.where_set(not(near), longest);
+            near = both(under_way, near.max(not(less(beyond, zero))));
+            // Newton's method: the travel is smooth and its rate is the speed.
+            trial = (dt - beyond / speed).min(longest).max(zero);
+            let arrived = both(near, not(less(L::splat(GOAL_S), (trial - dt).abs())));
+            let goes_on = both(under_way, not(near));
+            self.accept(goes_on.max(arrived), &next.state, &end, dt);
+            under_way = both(under_way, not(arrived));
+            self.look(hold);
+            self.record(goes_on);
         }
-        self.out.mishaps.untrusted = true;
-        false
+        for lane in Self::lanes(under_way) {
+            self.flight_of(lane).mishaps.untrusted = true;
+            self.flight_of(lane).mishaps.never_left_rail = true;
+        }
+        self.flying = both(self.flying, not(under_way));
     }
 
-    /// The instant at which thrust first beats weight and friction along the rail.
-    fn lift_off_s(&self, hold: &Hold, along_rail: [f64; 3]) -> Option<f64> {
-        let net = |t: f64| {
-            dot(derivative(self.parts, &self.parts.instant(t, Side::After), &self.state, hold).velocity, along_rail)
-        };
-        if net(0.0) > 0.0 {
-            return Some(0.0);
+    /// Moves the clock of each lane to the instant at which thrust first beats weight and friction along the rail.
+    #[inline(always)]
+    fn wait_for_lift_off(&mut self, which: L, hold: &Hold<L>, rail: Vector<L>) {
+        let (zero, half) = (L::splat(0.0), L::splat(0.5));
+        let mut waits = both(which, self.flying);
+        // 0 while a lane looks at one node after the other, 1 when two enclose the place.
+        let mut enclosed = zero;
+        let (mut low, mut high, mut at_low, mut at_high) = (zero, zero, zero, zero);
+        let mut t = zero;
+        while any(waits) {
+            let net = dot(derivative(&self.fleet, &self.fleet.instant(t), &self.state, hold).velocity, rail);
+            let lifts = less(zero, net);
+            // The force along the rail is nearly linear between two nodes: false position, the end that stays put
+            // weighed half (Illinois).
+            let stays_low = both(enclosed, lifts);
+            let stays_high = both(enclosed, not(lifts));
+            at_low = (at_low * half).where_set(stays_low, net.where_set(not(lifts), at_low));
+            at_high = (at_high * half).where_set(stays_high, net.where_set(lifts, at_high));
+            low = t.where_set(not(lifts), low);
+            high = t.where_set(lifts, high);
+            enclosed = enclosed.max(both(waits, lifts));
+            let next = low - at_low * (high - low) / (at_high - at_low);
+            // On the first look a lane may lift at once.
+            let there = both(enclosed, not(less(L::splat(LIFT_OFF_S), (high - low).min((next - t).abs()))));
+            // The end of the bracket at which it does: thrust may jump there.
+            let start = (next + L::splat(LIFT_OFF_S)).min(high);
+            self.time_s = start.where_set(both(waits, there), self.time_s);
+            waits = both(waits, not(there));
+            t = next.where_set(enclosed, t);
+            for lane in Self::lanes(both(waits, not(enclosed))) {
+                let (node, end) = (self.fleet.thrust_until_s().lane(lane), self.thrust_end_s.lane(lane));
+                if t.lane(lane) >= node {
+                    self.fleet.take_thrust(lane, node);
+                }
+                let node = self.fleet.thrust_until_s().lane(lane);
+                if node <= end {
+                    t.set_lane(lane, node);
+                } else {
+                    self.flight_of(lane).mishaps.never_left_rail = true;
+                    self.flying.set_lane(lane, 0.0);
+                    waits.set_lane(lane, 0.0);
+                }
+            }
         }
-        let node = self.parts.thrust.nodes_s().find(|t| net(*t) > 0.0)?;
-        let before = self.parts.thrust.nodes_s().filter(|t| *t < node).last().unwrap_or(0.0);
-        // The end of the bracket at which it does: thrust may jump there.
-        Some((sign_change(before, node, LIFT_OFF_S, net) + LIFT_OFF_S).min(node))
+        for lane in Self::lanes(less(self.fleet.thrust_until_s() - L::splat(NODE_S), self.time_s)) {
+            let node = self.fleet.thrust_until_s().lane(lane);
+            self.fleet.take_thrust(lane, node);
+        }
     }
 
-    fn rail(&mut self, rail: &Rail) -> bool {
-        let d = rail.direction;
-        let guided = Hold::Guided { rail: d, friction: rail.friction };
-        let Some(start) = self.lift_off_s(&guided, d) else {
-            self.record(&guided);
-            return false;
+    #[inline(always)]
+    fn rail(&mut self, which: L) {
+        let of_rail = |pick: &dyn Fn(&super::parts::Rail) -> f64| {
+            self.fleet.of_each(|d| match &d.start {
+                Start::Rail { rail, .. } => pick(rail),
+                Start::Free(_) => 0.0,
+            })
         };
-        self.time_s = start;
-        self.now = self.parts.instant(start, Side::After);
+        let d = [0, 1, 2].map(|k| of_rail(&|rail| rail.direction[k]));
+        let friction = of_rail(&|rail| rail.friction);
+        let forward = of_rail(&|rail| rail.forward_travel_m);
+        let last = of_rail(&|rail| rail.last_travel_m);
+        let guide_m = of_rail(&|rail| rail.aft_guide_m);
+        let guided = Hold::Guided { rail: d, friction };
+        self.wait_for_lift_off(which, &guided, d);
+        self.now = self.fleet.instant(self.time_s);
         let origin = self.state.position;
-        let along_from = |p: [f64; 3], o: [f64; 3]| dot([p[0] - o[0], p[1] - o[1], p[2] - o[2]], d);
-        if !self.travel(rail.forward_travel_m, &guided, d, |s| along_from(s.position, origin)) {
-            return false;
+        let stuck = both(which, not(self.flying));
+        if any(stuck) {
+            self.look(&guided);
+            self.record(stuck);
         }
-        self.out.rail_exit.forward_speed_m_s = dot(self.state.velocity, d);
-        if rail.last_travel_m > rail.forward_travel_m + 1e-9 {
-            let tip_off = Hold::TipOff { rail: d, friction: rail.friction, guide_m: rail.aft_guide_m };
-            let lever = rail.aft_guide_m - self.now.cg;
-            let guide = |s: &State<f64>| along(s.position, s.nose, -lever);
+        self.travel(which, forward, &guided, d, |s| dot(minus(s.position, origin), d));
+        let speed = dot(self.state.velocity, d);
+        for lane in Self::lanes(both(which, self.flying)) {
+            self.flight_of(lane).rail_exit.forward_speed_m_s = speed.lane(lane);
+        }
+        let tips = both(which, less(forward + L::splat(1e-9), last));
+        if any(both(tips, self.flying)) {
+            let tip_off = Hold::TipOff { rail: d, friction, guide_m };
+            let lever = guide_m - self.now.cg;
+            let guide = |s: &State<L>| along(s.position, s.nose, -lever);
             let from = guide(&self.state);
-            let goal = rail.last_travel_m - rail.forward_travel_m;
-            if !self.travel(goal, &tip_off, d, |s| along_from(guide(s), from)) {
-                return false;
-            }
+            self.travel(tips, last - forward, &tip_off, d, |s| dot(minus(guide(s), from), d));
         }
-        self.leave(d);
-        true
+        self.leave(which, d);
     }
 
-    fn leave(&mut self, d: [f64; 3]) {
-        let m = self.moment();
-        let u = m.air_velocity_m_s(&self.parts.wind);
+    /// Looks at how the rocket leaves the rail.
+    #[inline(always)]
+    fn leave(&mut self, which: L, rail: Vector<L>) {
+        let height = self.state.position[2];
+        let (east, north) = self.fleet.wind(height);
+        let (_, per_sound) = self.fleet.air(height);
+        let v = self.state.velocity;
+        let u = [v[0] - east, v[1] - north, v[2]];
         let axial = dot(u, self.state.nose);
         let across = along(u, self.state.nose, -axial);
-        let angle = libm::atan2(dot(across, across).sqrt(), axial);
-        let (_, sound) = self.parts.air.at(m.position_m[2]);
-        let cp = self.centre_of_pressure_m(angle, dot(u, u).sqrt() / sound);
-        self.out.rail_exit = RailExit {
-            time_s: self.time_s,
-            speed_m_s: dot(self.state.velocity, d),
-            angle_of_attack_rad: angle,
-            margin_m: cp - self.now.cg,
-            ..self.out.rail_exit
-        };
-        self.out.mishaps.unstable = cp < self.now.cg;
-    }
-
-    /// Where the normal force acts at an angle of attack.
-    fn centre_of_pressure_m(&self, angle: f64, mach: f64) -> f64 {
-        let p = self.parts;
-        let fin = p.aero.fin_slope_factor.at(mach);
-        let (sin, cos) = (libm::sin(angle), libm::cos(angle).abs());
-        let s = p.aero.reference_area_m2;
-        let slope = s * (p.body.zeroth_per_rad + p.fins.zeroth_per_rad * fin) * cos + p.cross_flow.drag_area_m2 * sin;
-        let first = s * (p.body.first_m + p.fins.first_m * fin) * cos + p.cross_flow.first_m3 * sin;
-        first / slope
-    }
-
-    fn moment(&self) -> Moment {
-        Moment { time_s: self.time_s, position_m: self.state.position, velocity_m_s: self.state.velocity }
-    }
-
-    fn free_flight(&mut self) {
-        let hold = Hold::Free;
-        let burnout = self.parts.thrust.burnout_s();
-        let (mut rate, mut flow) = self.record(&hold);
-        // A rocket that sinks as it leaves the rail has its highest point here.
-        (self.out.apogee_s, self.out.apogee_m) = (self.time_s, self.state.position[2]);
-        let mut gauged_s = f64::INFINITY;
-        for _ in 0..MOST_STEPS {
-            if let Some((at_s, after)) = self.changes
-                && self.time_s >= at_s
-            {
-                (self.parts, self.changes) = (after, None);
-                (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, &hold);
-            }
-            let may_eject = self.may_eject();
-            let pace = if self.time_s < self.thrust_end_s {
-                &THRUST
-            } else if turns_over(&flow) {
-                &TURNING
-            } else if may_eject {
-                &COAST
-            } else {
-                &FALL
+        let (across, airspeed) = (dot(across, across).sqrt(), dot(u, u).sqrt());
+        let ([_, fin], speed) = (self.fleet.by_mach(airspeed * per_sound, self.now.burning), dot(v, rail));
+        for lane in Self::lanes(both(which, self.flying)) {
+            let p = self.fleet.flight(lane);
+            // Where the normal force acts at this angle of attack.
+            let angle = libm::atan2(across.lane(lane), axial.lane(lane));
+            let (sin, cos) = (libm::sin(angle), libm::cos(angle).abs());
+            let s = p.aero.reference_area_m2 * cos;
+            let fin = fin.lane(lane);
+            let slope = s * (p.body.zeroth_per_rad + p.fins.zeroth_per_rad * fin) + p.cross_flow.drag_area_m2 * sin;
+            let first = s * (p.body.first_m + p.fins.first_m * fin) + p.cross_flow.first_m3 * sin;
+            let margin_m = first / slope - self.now.cg.lane(lane);
+            let (time_s, speed_m_s) = (self.time_s.lane(lane), speed.lane(lane));
+            let out = self.flight_of(lane);
+            out.rail_exit = RailExit {
+                time_s,
+                speed_m_s,
+                angle_of_attack_rad: angle,
+                margin_m,
+                ..out.rail_exit
             };
-            let dt = self.step_s(&flow, &rate, pace, gauged_s);
-            let (next, end) = self.stepped(&rate, dt, &hold);
-            let (end_rate, end_flow) = derivative_and_flow(self.parts, &end, &next.state, &hold);
-            let share = if turns_over(&end_flow) {
-                STRAYS_TURNING
-            } else if may_eject {
-                STRAYS
-            } else {
-                STRAYS_FALLING
-            } / self.finer;
-            let strayed =
-                end_flow.strayed_m_s(&next.last, &end_rate, dt) / (share * (end_flow.airspeed_m_s + STILL_M_S));
-            if strayed > REFUSED {
-                if dt > SHORTEST_S {
-                    gauged_s = (0.5 * dt).max(SHORTEST_S);
-                    continue;
+            out.mishaps.unstable = margin_m < 0.0;
+        }
+    }
+
+    /// Flies on from the rail. A lane whose flight is over takes the next one: flights that turn over take several times
+    /// as many steps as those that don't.
+    #[inline(always)]
+    fn free_flight(&mut self, flights: &[&'b Drawn<'a>], watchfulness: &[Watchfulness], ready: &[Ready]) {
+        let hold = Hold::Free;
+        let (zero, one) = (L::splat(0.0), L::splat(1.0));
+        let mach_bound = self.fleet.of_each(|d| d.aero.mach_bound);
+        let (mut until_s, mut after_apogee_s, mut above_m, mut burnout_s, mut top_m) = (zero, zero, zero, zero, zero);
+        let (mut apogee_s, mut apogee_m, mut peak_mach, mut outside) = (zero, zero, zero, zero);
+        let (mut beyond, mut unstable, mut gauged_s, mut steps) = (zero, zero, zero, zero);
+        let mut ready = ready.iter();
+        self.flying = zero;
+        let mut over = one;
+        loop {
+            if any(over) {
+                let mut seated = zero;
+                for lane in Self::lanes(over) {
+                    if self.flying.lane(lane) > 0.5 {
+                        let out = self.flight_of(lane);
+                        (out.apogee_s, out.apogee_m) = (apogee_s.lane(lane), apogee_m.lane(lane));
+                        out.peak_mach = peak_mach.lane(lane);
+                        out.mishaps.outside_model |= outside.lane(lane) > 0.5;
+                        out.mishaps.beyond_sixty_deg |= beyond.lane(lane) > 0.5;
+                        out.mishaps.unstable |= unstable.lane(lane) > 0.5;
+                        self.flying.set_lane(lane, 0.0);
+                    }
+                    let Some(next) = ready.next() else { continue };
+                    let (flight, watched) = (flights[next.who], &watchfulness[next.who]);
+                    self.seat(lane, next.who, flight, next.time_s, &next.state);
+                    seated.set_lane(lane, 1.0);
+                    for (own, new) in [
+                        (&mut until_s, watched.until_s),
+                        (&mut after_apogee_s, watched.after_apogee_s.max(SLOWEST_SEARCHED_S)),
+                        (&mut above_m, watched.above_m),
+                        (&mut burnout_s, flight.thrust.burnout_s()),
+                        (&mut top_m, flight.top_m),
+                        // A rocket that sinks as it leaves the rail has its highest point here.
+                        (&mut apogee_s, next.time_s),
+                        (&mut apogee_m, next.state.position[2]),
+                        (&mut peak_mach, 0.0),
+                        (&mut outside, 0.0),
+                        (&mut beyond, 0.0),
+                        (&mut unstable, 0.0),
+                        (&mut gauged_s, f64::INFINITY),
+                        (&mut steps, 0.0),
+                    ] {
+                        own.set_lane(lane, new);
+                    }
                 }
-                self.out.mishaps.untrusted = true;
+                over = zero;
+                if !any(self.flying) {
+                    return;
+                }
+                self.now = self.fleet.instant(self.time_s).where_set(seated, &self.now);
+                self.look(&hold);
+                self.record(seated);
             }
+            let changes = both(self.flying, not(less(self.time_s, self.change_s)));
+            if any(changes) {
+                for lane in Self::lanes(changes) {
+                    self.fleet.lose_fin(lane);
+                    self.change_s.set_lane(lane, f64::INFINITY);
+                }
+                self.look(&hold);
+            }
+            // Whether the flight must still be followed closely.
+            let may_eject = less(zero, self.state.velocity[2])
+                .max(less(self.time_s, until_s))
+                .max(less(self.time_s, apogee_s + after_apogee_s))
+                .max(less(above_m, self.state.position[2]));
+            let turning = turns_over(&self.flow);
+            let coast = COAST.all().where_set(may_eject, &FALL.all());
+            let free = TURNING.all().where_set(turning, &coast);
+            let pace = THRUST.all().where_set(less(self.time_s, self.thrust_end_s), &free);
+            let dt = self.step_s(&pace, gauged_s).where_set(self.flying, zero);
+            let (next, end) = self.stepped(dt, &hold);
+            let (end_rate, end_flow) = derivative_and_flow(&self.fleet, &end, &next.state, &hold);
+            let close = L::splat(STRAYS).where_set(may_eject, L::splat(STRAYS_FALLING));
+            let share = L::splat(STRAYS_TURNING).where_set(turns_over(&end_flow), close) / L::splat(self.finer);
+            let strayed = end_flow.strayed_m_s(&next.last, &end_rate, dt)
+                / (share * (end_flow.airspeed_m_s + L::splat(STILL_M_S)));
+            let shortest = L::splat(SHORTEST_S);
+            let strays = less(L::splat(REFUSED), strayed);
+            let refused = both(strays, less(shortest, dt));
             // The error goes with the fourth power of the step.
-            gauged_s = (dt * (AIM / strayed.max(1e-12).sqrt().sqrt()).min(GROW)).max(SHORTEST_S);
-            (rate, flow) = (end_rate, end_flow);
-            if self.accept(next.state, end, dt) {
-                (rate, flow) = derivative_and_flow(self.parts, &self.now, &self.state, &hold);
+            let grown = (L::splat(AIM) / strayed.max(L::splat(1e-12)).sqrt().sqrt()).min(L::splat(GROW));
+            gauged_s = (dt * L::splat(0.5).where_set(refused, grown)).max(shortest);
+            let taken = both(self.flying, not(refused));
+            let hopeless = both(taken, strays);
+            let climbed = self.state.velocity[2];
+            self.rate = end_rate.where_set(taken, &self.rate);
+            self.flow = end_flow.where_set(taken, &self.flow);
+            if self.accept(taken, &next.state, &end, dt) {
+                self.look(&hold);
             }
-            if !rate.velocity.iter().chain(&rate.spin).all(|x| x.is_finite()) {
-                self.out.mishaps.untrusted = true;
-                return;
+            steps = steps + one;
+            // What is no number stays none when taken times zero.
+            let sum = |v: &Vector<L>| (v[0] + v[1] + v[2]) * zero;
+            let sound = less((sum(&self.rate.velocity) + sum(&self.rate.spin)).abs(), one);
+            let lost = both(self.flying, not(both(sound, less(steps, L::splat(MOST_STEPS as f64)))));
+            if any(hopeless.max(lost)) {
+                for lane in Self::lanes(hopeless.max(lost)) {
+                    self.flight_of(lane).mishaps.untrusted = true;
+                }
+                over = lost;
             }
-            self.push(&rate);
-            self.watch(&flow, self.time_s <= burnout);
-            if self.state.position[2] <= 0.0 {
-                self.touch_ground();
-                return;
+            let taken = both(taken, sound);
+            self.record(taken);
+
+            // What is counted as an outcome.
+            let height = self.state.position[2];
+            peak_mach = peak_mach.max(self.flow.mach).where_set(taken, peak_mach);
+            outside = outside.max(both(taken, less(mach_bound, self.flow.mach).max(less(top_m, height))));
+            let thrusting = both(taken, not(less(burnout_s, self.time_s)));
+            beyond = beyond.max(both(thrusting, less(self.state.nose[2], L::splat(COS_STEEPEST))));
+            unstable = unstable.max(both(thrusting, less(self.flow.axial_m_s, zero)));
+            let tops = both(both(taken, less(zero, climbed)), not(less(zero, self.state.velocity[2])));
+            if any(tops) {
+                for lane in Self::lanes(tops) {
+                    let path = &self.out[self.who[lane]].path;
+                    let k = path.nodes.len() - 2;
+                    let t = path.root_in_step(k, |m| m.velocity_m_s[2]);
+                    let top = path.in_step(k, t).position_m[2];
+                    if top > apogee_m.lane(lane) {
+                        apogee_s.set_lane(lane, t);
+                        apogee_m.set_lane(lane, top);
+                    }
+                }
+            }
+            let down = both(taken, not(less(zero, height)));
+            if any(down) {
+                for lane in Self::lanes(down) {
+                    self.flight_of(lane).path.touch_ground();
+                }
+                over = over.max(down);
             }
         }
-        self.out.mishaps.untrusted = true;
-    }
-
-    /// Whether the flight must still be followed closely.
-    fn may_eject(&self) -> bool {
-        let w = &self.watchfulness;
-        self.state.velocity[2] > 0.0
-            || self.time_s < w.until_s
-            || self.time_s < self.out.apogee_s + w.after_apogee_s.max(SLOWEST_SEARCHED_S)
-            || self.state.position[2] > w.above_m
-    }
-
-    /// Looks at the state just reached for what is counted as an outcome.
-    fn watch(&mut self, flow: &Flow<f64>, thrusting: bool) {
-        let height = self.state.position[2];
-        let out = &mut *self.out;
-        out.peak_mach = out.peak_mach.max(flow.mach);
-        out.mishaps.outside_model |= flow.mach > self.parts.aero.mach_bound || height > self.parts.top_m;
-        if thrusting {
-            out.mishaps.beyond_sixty_deg |= self.state.nose[2] < COS_STEEPEST;
-            out.mishaps.unstable |= flow.axial_m_s < 0.0;
-        }
-        let k = out.path.nodes.len() - 2;
-        let (before, now) = (out.path.nodes[k].velocity_m_s[2], self.state.velocity[2]);
-        if before > 0.0 && now <= 0.0 {
-            let t = out.path.root_in_step(k, |m| m.velocity_m_s[2]);
-            let top = out.path.in_step(k, t).position_m[2];
-            if top > out.apogee_m {
-                (out.apogee_s, out.apogee_m) = (t, top);
-            }
-        }
-    }
-
-    /// Cuts the last step at the ground.
-    fn touch_ground(&mut self) {
-        let path = &mut self.out.path;
-        let k = path.nodes.len() - 2;
-        let t = path.root_in_step(k, |m| m.position_m[2]);
-        let m = path.in_step(k, t);
-        let (a, b) = (path.nodes[k], path.nodes[k + 1]);
-        let w = (t - a.time_s) / (b.time_s - a.time_s);
-        path.nodes[k + 1] = Node {
-            time_s: t,
-            position_m: m.position_m,
-            velocity_m_s: m.velocity_m_s,
-            acceleration_m_s2: core::array::from_fn(|i| {
-                a.acceleration_m_s2[i] + (b.acceleration_m_s2[i] - a.acceleration_m_s2[i]) * w
-            }),
-            nose: b.nose,
-        };
     }
 }

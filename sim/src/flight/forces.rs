@@ -4,7 +4,7 @@
 //! through the parts of the air-relative velocity along and across the axis, so that every attitude from
 //! nose first to tail first, and zero airspeed, are ordinary points.
 
-use super::parts::{Instant, Parts};
+use super::parts::{Instant, Number, Parts};
 use crate::lanes::{Lane, Vector, along, cross, dot, scale};
 
 /// State of a flight in the pad's east-north-up frame.
@@ -33,26 +33,65 @@ impl<L: Lane> State<L> {
     }
 }
 
+impl<L: Lane> State<L> {
+    /// The state in one lane.
+    pub fn one(&self, lane: usize) -> State<f64> {
+        let vector = |v: &Vector<L>| [v[0].lane(lane), v[1].lane(lane), v[2].lane(lane)];
+        State {
+            position: vector(&self.position),
+            velocity: vector(&self.velocity),
+            nose: vector(&self.nose),
+            spin: vector(&self.spin),
+        }
+    }
+
+    /// Puts another state into one lane.
+    pub fn set_lane(&mut self, lane: usize, one: &State<f64>) {
+        for (own, new) in [
+            (&mut self.position, &one.position),
+            (&mut self.velocity, &one.velocity),
+            (&mut self.nose, &one.nose),
+            (&mut self.spin, &one.spin),
+        ] {
+            own.iter_mut().zip(new).for_each(|(own, new)| own.set_lane(lane, *new));
+        }
+    }
+
+    /// This one in the lanes where `which` is 1, another one where it is 0.
+    #[inline(always)]
+    pub(super) fn where_set(&self, which: L, other: &Self) -> Self {
+        let vector = |own: Vector<L>, other: Vector<L>| {
+            [own[0].where_set(which, other[0]), own[1].where_set(which, other[1]), own[2].where_set(which, other[2])]
+        };
+        Self {
+            position: vector(self.position, other.position),
+            velocity: vector(self.velocity, other.velocity),
+            nose: vector(self.nose, other.nose),
+            spin: vector(self.spin, other.spin),
+        }
+    }
+}
+
 /// What holds the rocket.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Hold {
+pub enum Hold<L = f64> {
     /// Nothing: free flight.
     Free,
     /// Two guides on the rail: it can only travel along it.
     Guided {
         /// Unit vector along the rail.
-        rail: [f64; 3],
+        rail: Vector<L>,
         /// Friction coefficient.
-        friction: f64,
+        friction: L,
     },
     /// The aft guide alone: it travels along the rail and can turn about that guide.
     TipOff {
         /// Unit vector along the rail.
-        rail: [f64; 3],
+        rail: Vector<L>,
         /// Friction coefficient.
-        friction: f64,
+        friction: L,
         /// Place of the aft guide, m from the nose tip.
-        guide_m: f64,
+        guide_m: L,
     },
 }
 
@@ -87,24 +126,25 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     let half = L::splat(0.5);
     let height = s.position[2];
     let (wind_east, wind_north) = parts.wind(height);
-    let (density, sound) = parts.air(height);
+    let (density, per_sound) = parts.air(height);
     let u = [s.velocity[0] - wind_east, s.velocity[1] - wind_north, s.velocity[2]];
     let u_axial = dot(u, s.nose);
     let u_across = along(u, s.nose, -u_axial);
     let airspeed = dot(u, u).sqrt();
     let across = dot(u_across, u_across).sqrt();
-    let mach = airspeed / sound;
+    let mach = airspeed * per_sound;
 
     let half_rho = half * density;
-    let q = half_rho * parts.number(|d| d.aero.reference_area_m2);
-    let axial =
-        parts.axial(mach, now.burning) * u_axial.below(zero, parts.number(|d| d.aero.tail_first_factor), L::splat(1.0));
-    let fin = parts.fin_factor(mach);
-    let c0 = parts.number(|d| d.body.zeroth_per_rad) + parts.number(|d| d.fins.zeroth_per_rad) * fin;
-    let c1 = parts.number(|d| d.body.first_m) + parts.number(|d| d.fins.first_m) * fin;
-    let c2 = parts.number(|d| d.body.second_m2) + parts.number(|d| d.fins.second_m2) * fin;
-    let cross_area = parts.number(|d| d.cross_flow.drag_area_m2);
-    let cross_first = parts.number(|d| d.cross_flow.first_m3);
+    let q = half_rho * parts.number(Number::ReferenceArea);
+    let [axial, fin] = parts.by_mach(mach, now.burning);
+    let axial = axial
+        * parts.number(Number::DragFactor)
+        * u_axial.below(zero, parts.number(Number::TailFirstFactor), L::splat(1.0));
+    let c0 = parts.number(Number::BodyZeroth) + parts.number(Number::FinsZeroth) * fin;
+    let c1 = parts.number(Number::BodyFirst) + parts.number(Number::FinsFirst) * fin;
+    let c2 = parts.number(Number::BodySecond) + parts.number(Number::FinsSecond) * fin;
+    let cross_area = parts.number(Number::CrossFlowArea);
+    let cross_first = parts.number(Number::CrossFlowFirst);
 
     // C sin|cos| on V^2 is C times the speed across times the speed along; cross-flow is the square of the
     // speed across. Both act along -u_across, each at its own place.
@@ -127,28 +167,28 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     };
 
     // Transverse axes: e1 = a x reference, e2 = a x e1. Close to the reference they fade out.
-    let (rx, ry) = (parts.number(|d| d.roll_reference[0]), parts.number(|d| d.roll_reference[1]));
+    let (rx, ry) = (parts.number(Number::RollReferenceEast), parts.number(Number::RollReferenceNorth));
     let e1 = cross(s.nose, [rx, ry, zero]);
     let e1 = scale(e1, L::splat(1.0) / dot(e1, e1).max(L::splat(1e-4)).sqrt());
     let e2 = cross(s.nose, e1);
     // Misaligned fins see the flow at their own small angle.
     let fin_press = q * fin * along_speed * airspeed;
-    let fin_zeroth = parts.number(|d| d.fins.zeroth_per_rad);
+    let fin_zeroth = parts.number(Number::FinsZeroth);
     let fin_force = fin_press * fin_zeroth;
-    let fin_lever = fin_press * (parts.number(|d| d.fins.first_m) - fin_zeroth * now.cg);
+    let fin_lever = fin_press * (parts.number(Number::FinsFirst) - fin_zeroth * now.cg);
     let side = [now.side[0] + fin_force * now.fins[0], now.side[1] + fin_force * now.fins[1]];
     let moment = [now.moment[0] + fin_lever * now.fins[1], now.moment[1] - fin_lever * now.fins[0]];
 
     let push = now.thrust - q * axial * airspeed * u_axial;
     let mut force = scale(s.nose, push);
     force = along(force, u_across, -normal);
-    force = along(force, u, -(half_rho * parts.number(|d| d.along_flow_drag_area_m2) * airspeed));
+    force = along(force, u, -(half_rho * parts.number(Number::AlongFlowArea) * airspeed));
     force = along(force, e1, side[0]);
     force = along(force, e2, side[1]);
     let mut acceleration = scale(force, now.per_mass);
     acceleration[2] = acceleration[2] - parts.gravity(height);
     let turned = coriolis_m_s2(
-        [parts.number(|d| d.earth_rotation_rad_s[0]), parts.number(|d| d.earth_rotation_rad_s[1])],
+        [parts.number(Number::RotationNorth), parts.number(Number::RotationUp)],
         s.velocity,
     );
     acceleration = along(acceleration, turned, L::splat(1.0));
@@ -162,7 +202,7 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
 
 /// Rate of change of a state at an instant.
 #[inline(always)]
-pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>, hold: &Hold) -> State<L> {
+pub fn derivative<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>, hold: &Hold<L>) -> State<L> {
     derivative_and_flow(parts, now, s, hold).0
 }
 
@@ -172,7 +212,7 @@ pub fn derivative_and_flow<L: Lane>(
     parts: &impl Parts<L>,
     now: &Instant<L>,
     s: &State<L>,
-    hold: &Hold,
+    hold: &Hold<L>,
 ) -> (State<L>, Flow<L>) {
     let (acceleration, torque, flow) = free(parts, now, s);
     let zero = L::splat(0.0);
@@ -184,18 +224,18 @@ pub fn derivative_and_flow<L: Lane>(
             spin: scale(torque, now.per_inertia),
         },
         Hold::Guided { rail, friction } => {
-            let d = rail.map(L::splat);
+            let d = rail;
             let pull = dot(acceleration, d);
             let pressing = along(acceleration, d, -pull);
-            let net = pull - L::splat(friction) * dot(pressing, pressing).sqrt();
+            let net = pull - friction * dot(pressing, pressing).sqrt();
             State { position: s.velocity, velocity: scale(d, net), nose: [zero; 3], spin: [zero; 3] }
         }
         Hold::TipOff { rail, friction, guide_m } => {
             // The guide's acceleration across the rail is zero. With the guide a distance l behind the
             // centre of gravity and the axis close to the rail's, the rail's force N (across it) follows
             // from N/m + l^2 N/I = l (M x a)/I - F/m - l w^2 a, all taken across the rail.
-            let d = rail.map(L::splat);
-            let l = L::splat(guide_m) - now.cg;
+            let d = rail;
+            let l = guide_m - now.cg;
             let turned = scale(cross(torque, s.nose), now.per_inertia * l);
             let whirl = scale(s.nose, dot(s.spin, s.spin) * l);
             let want = [
@@ -205,7 +245,7 @@ pub fn derivative_and_flow<L: Lane>(
             ];
             let across = along(want, d, -dot(want, d));
             let n = scale(across, L::splat(1.0) / (now.per_mass + l * l * now.per_inertia));
-            let rub = L::splat(friction) * dot(n, n).sqrt();
+            let rub = friction * dot(n, n).sqrt();
             let force = along(n, d, -rub);
             let moment = cross(scale(s.nose, -l), force);
             State {
@@ -219,17 +259,29 @@ pub fn derivative_and_flow<L: Lane>(
     (rate, flow)
 }
 
-impl Flow<f64> {
+impl<L: Lane> Flow<L> {
+    /// This one in the lanes where `which` is 1, another one where it is 0.
+    #[inline(always)]
+    pub(super) fn where_set(&self, which: L, other: &Self) -> Self {
+        Self {
+            airspeed_m_s: self.airspeed_m_s.where_set(which, other.airspeed_m_s),
+            mach: self.mach.where_set(which, other.mach),
+            axial_m_s: self.axial_m_s.where_set(which, other.axial_m_s),
+            stiffness: self.stiffness.where_set(which, other.stiffness),
+            damping: self.damping.where_set(which, other.damping),
+        }
+    }
+
     /// Fastest rate of a state in this flow, rad/s, from which the step is chosen: pitch frequency, damping,
-    /// turning and rolling together. Coasting, also the rate at which the direction of the airflow turns: near
-    /// a stop at apogee it turns about within a fraction of a second.
-    #[inline]
-    pub fn fastest_rate(&self, s: &State<f64>, rate: &State<f64>, roll_rad_s: f64, coasting: bool) -> f64 {
+    /// turning and rolling together. Where `coasting` is 1, also the rate at which the direction of the airflow turns:
+    /// near a stop at apogee it turns about within a fraction of a second.
+    #[inline(always)]
+    pub fn fastest_rate(&self, s: &State<L>, rate: &State<L>, roll_rad_s: L, coasting: L) -> L {
         /// Below this airspeed the flow is too weak for its direction to matter, m/s.
         const WEAK_M_S: f64 = 0.2;
         let a = rate.velocity;
-        let slow = self.airspeed_m_s + WEAK_M_S;
-        let veering = if coasting { dot(a, a) / (slow * slow) } else { 0.0 };
+        let slow = self.airspeed_m_s + L::splat(WEAK_M_S);
+        let veering = coasting * dot(a, a) / (slow * slow);
         let turning = dot(s.spin, s.spin) + roll_rad_s * roll_rad_s;
         (self.stiffness.abs() + self.damping * self.damping + turning + veering).sqrt()
     }
@@ -237,16 +289,17 @@ impl Flow<f64> {
     /// How far a step strayed that ended in this flow, as a change of the air's velocity seen by the rocket, m/s: of
     /// its speed, and of its attitude and turning times the airspeed. `last` and `end` are the derivatives there as
     /// the last stage took it and as it is.
-    #[inline]
-    pub fn strayed_m_s(&self, last: &State<f64>, end: &State<f64>, dt_s: f64) -> f64 {
-        let apart = |a: [f64; 3], b: [f64; 3]| {
+    #[inline(always)]
+    pub fn strayed_m_s(&self, last: &State<L>, end: &State<L>, dt_s: L) -> L {
+        let apart = |a: Vector<L>, b: Vector<L>| {
             let d = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
             dot(d, d)
         };
         // A turning rate counts by the angle it makes within a radian of the pitch oscillation.
-        let turning = apart(last.nose, end.nose) + apart(last.spin, end.spin) / (self.stiffness.abs() + 1.0);
+        let turning =
+            apart(last.nose, end.nose) + apart(last.spin, end.spin) / (self.stiffness.abs() + L::splat(1.0));
         let speed = apart(last.velocity, end.velocity) + self.airspeed_m_s * self.airspeed_m_s * turning;
-        speed.sqrt() * dt_s * (1.0 / 6.0)
+        speed.sqrt() * dt_s * L::splat(1.0 / 6.0)
     }
 }
 
@@ -274,8 +327,8 @@ mod tests {
         let s = state([0.0; 3], [0.0; 3], [2.0, 0.0, 0.0]);
         let rate = state([0.0, 36.0, 48.0], [0.0; 3], [0.0; 3]);
         for stiffness in [16.0, -16.0] {
-            assert_eq!(flow(stiffness).fastest_rate(&s, &rate, 4.0, true), 9.0);
-            assert_eq!(flow(stiffness).fastest_rate(&s, &rate, -4.0, false), 45.0_f64.sqrt());
+            assert_eq!(flow(stiffness).fastest_rate(&s, &rate, 4.0, 1.0), 9.0);
+            assert_eq!(flow(stiffness).fastest_rate(&s, &rate, -4.0, 0.0), 45.0_f64.sqrt());
         }
     }
 

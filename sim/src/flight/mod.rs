@@ -1,20 +1,24 @@
 //! One flight: the ascent once, then every way of deploying.
 
 mod ascent;
+mod batch;
 mod deploy;
 mod descent;
 mod failure;
+mod fleet;
 mod forces;
 mod parts;
 mod path;
 mod step;
 
-pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
+pub use batch::{Instructions, WIDTH};
+pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent, fly_ascents};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
+pub use fleet::Fleet;
 pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
-pub use parts::{Batch, Change, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Parts, Rail, Start};
+pub use parts::{Change, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Number, Parts, Rail, Start};
 pub use path::{Moment, Node, Path};
 pub use step::{Stepped, step};
 

@@ -1,9 +1,10 @@
 //! What the derivative is given: one flight's drawn world, and the form in which lanes ask for it.
 
+use super::forces::State;
 use crate::aero::{Aero, CrossFlow, SlopeMoments};
 use crate::air::AirTable;
-use crate::lanes::{Lane, Pack};
-use crate::thrust::{Side, ThrustTable};
+use crate::lanes::Lane;
+use crate::thrust::{Burning, Side, ThrustTable};
 use crate::wind::WindTable;
 
 /// Gravity that falls with the square of the distance from a centre far below.
@@ -38,45 +39,51 @@ impl Gravity {
 
     /// At a height above the pad.
     #[inline(always)]
-    pub fn at<L: Lane>(&self, height_m: L) -> L {
-        let s = L::splat(1.0) + height_m * L::splat(1.0 / self.radius_m);
-        L::splat(self.surface_m_s2) / (s * s)
+    pub fn at(&self, height_m: f64) -> f64 {
+        pull(self.surface_m_s2, 1.0 / self.radius_m, height_m)
     }
+}
+
+/// An inverse square, from the pull at the pad and one over the distance of the centre: its series, to 5e-10 up to 20 km.
+#[inline(always)]
+fn pull<L: Lane>(surface_m_s2: L, per_radius_m: L, height_m: L) -> L {
+    let (x, of) = (height_m * per_radius_m, L::splat);
+    surface_m_s2 * (of(1.0) - x * (of(2.0) - x * (of(3.0) - x * of(4.0))))
 }
 
 /// Mass properties: a dry airframe and propellant that burns at a fixed place.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MassModel {
+pub struct MassModel<L = f64> {
     /// Without propellant, kg.
-    pub dry_mass_kg: f64,
+    pub dry_mass_kg: L,
     /// Centre of gravity without propellant, m from the nose tip.
-    pub dry_cg_m: f64,
+    pub dry_cg_m: L,
     /// Transverse inertia without propellant about its own centre, kg m^2.
-    pub dry_inertia_kg_m2: f64,
+    pub dry_inertia_kg_m2: L,
     /// Propellant of all motors, kg.
-    pub propellant_kg: f64,
+    pub propellant_kg: L,
     /// Centre of the propellant, m from the nose tip.
-    pub propellant_cg_m: f64,
+    pub propellant_cg_m: L,
     /// Squared transverse radius of gyration of the propellant about its own centre, m^2.
-    pub propellant_gyration_m2: f64,
+    pub propellant_gyration_m2: L,
 }
 
 /// Mass, centre of gravity and inertia at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MassState {
+pub struct MassState<L = f64> {
     /// Mass, kg.
-    pub mass_kg: f64,
+    pub mass_kg: L,
     /// Centre of gravity, m from the nose tip.
-    pub cg_m: f64,
+    pub cg_m: L,
     /// Transverse inertia about it, kg m^2.
-    pub inertia_kg_m2: f64,
+    pub inertia_kg_m2: L,
 }
 
-impl MassModel {
+impl<L: Lane> MassModel<L> {
     /// With some propellant burned: the parallel-axis rule.
-    #[inline]
-    pub fn at(&self, burned_kg: f64) -> MassState {
-        let left = (self.propellant_kg - burned_kg).max(0.0);
+    #[inline(always)]
+    pub fn at(&self, burned_kg: L) -> MassState<L> {
+        let left = (self.propellant_kg - burned_kg).max(L::splat(0.0));
         let mass = self.dry_mass_kg + left;
         let apart = self.dry_cg_m - self.propellant_cg_m;
         MassState {
@@ -115,7 +122,7 @@ pub enum Start {
         cg_height_m: f64,
     },
     /// In free flight at time zero: a check case, which no request can ask for.
-    Free(super::State<f64>),
+    Free(State<f64>),
 }
 
 /// Small errors of the airframe, in its own transverse axes.
@@ -207,70 +214,196 @@ pub struct Instant<L> {
     pub fins: [L; 2],
 }
 
-/// Parts of the world as lanes see them. One flight is one lane; an array of flights is several.
-pub trait Parts<L: Lane> {
-    /// Wind towards east and north at a height.
-    fn wind(&self, height: L) -> (L, L);
-    /// Density and speed of sound at a height.
-    fn air(&self, height: L) -> (L, L);
-    /// Fin slope over that at Mach 0.
-    fn fin_factor(&self, mach: L) -> L;
-    /// Axial force coefficient at zero angle.
-    fn axial(&self, mach: L, burning: L) -> L;
-    /// What an instant holds, before or after a jump of thrust that falls on it.
-    fn instant(&self, time: L, side: Side) -> Instant<L>;
-    /// A fixed number of each flight.
-    fn number(&self, pick: impl Fn(&Drawn) -> f64) -> L;
-    /// Gravity at a height.
-    fn gravity(&self, height: L) -> L;
+/// Numbers of one flight that stay the same while it flies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[expect(missing_docs, reason = "named after the fields of Drawn that they are")]
+pub enum Number {
+    ReferenceArea,
+    TailFirstFactor,
+    DragFactor,
+    BodyZeroth,
+    BodyFirst,
+    BodySecond,
+    FinsZeroth,
+    FinsFirst,
+    FinsSecond,
+    CrossFlowArea,
+    CrossFlowFirst,
+    AlongFlowArea,
+    RollReferenceEast,
+    RollReferenceNorth,
+    RotationNorth,
+    RotationUp,
+    SurfaceGravity,
+    PerRadius,
+    ThrustOne,
+    ThrustOther,
+    FinsOne,
+    FinsOther,
+    Nozzle,
+    /// In turns at first thrust, and per second.
+    Roll,
+    RollRate,
+    /// 1 where the grain is known, else 0.
+    GrainKnown,
 }
 
-/// Sine and cosine of a number of turns, to 1e-11: Taylor's series on a quarter turn about zero. A few
-/// multiplications instead of a call with argument reduction, twice a step.
-#[inline(always)]
-fn sine_and_cosine(turns: f64) -> (f64, f64) {
-    // Rounding by way of an integer: without SSE4.1 a call to `floor` costs more than all the rest.
-    let nearest = turns * 4.0 + 0.5;
-    let quarters = nearest as i64 - i64::from(nearest < 0.0);
-    let x = (turns * 4.0 - quarters as f64) * core::f64::consts::FRAC_PI_2;
-    let y = x * x;
-    let sin = x
-        * (1.0
-            - y * (1.0 / 6.0)
-                * (1.0
-                    - y * (1.0 / 20.0)
-                        * (1.0
-                            - y * (1.0 / 42.0)
-                                * (1.0 - y * (1.0 / 72.0) * (1.0 - y * (1.0 / 110.0) * (1.0 - y * (1.0 / 156.0)))))));
-    let cos = 1.0
-        - y * 0.5
-            * (1.0
-                - y * (1.0 / 12.0)
-                    * (1.0
-                        - y * (1.0 / 30.0)
-                            * (1.0 - y * (1.0 / 56.0) * (1.0 - y * (1.0 / 90.0) * (1.0 - y * (1.0 / 132.0))))));
-    match quarters & 3 {
-        0 => (sin, cos),
-        1 => (cos, -sin),
-        2 => (-sin, -cos),
-        _ => (-cos, sin),
+impl Number {
+    /// Every number, in its order.
+    pub const ALL: [Self; 26] = [
+        Self::ReferenceArea,
+        Self::TailFirstFactor,
+        Self::DragFactor,
+        Self::BodyZeroth,
+        Self::BodyFirst,
+        Self::BodySecond,
+        Self::FinsZeroth,
+        Self::FinsFirst,
+        Self::FinsSecond,
+        Self::CrossFlowArea,
+        Self::CrossFlowFirst,
+        Self::AlongFlowArea,
+        Self::RollReferenceEast,
+        Self::RollReferenceNorth,
+        Self::RotationNorth,
+        Self::RotationUp,
+        Self::SurfaceGravity,
+        Self::PerRadius,
+        Self::ThrustOne,
+        Self::ThrustOther,
+        Self::FinsOne,
+        Self::FinsOther,
+        Self::Nozzle,
+        Self::Roll,
+        Self::RollRate,
+        Self::GrainKnown,
+    ];
+}
+
+impl<L: Lane> Instant<L> {
+    /// This one in the lanes where `which` is 1, another one where it is 0.
+    #[inline(always)]
+    pub(super) fn where_set(&self, which: L, other: &Self) -> Self {
+        let pair = |own: [L; 2], other: [L; 2]| [own[0].where_set(which, other[0]), own[1].where_set(which, other[1])];
+        Self {
+            thrust: self.thrust.where_set(which, other.thrust),
+            burning: self.burning.where_set(which, other.burning),
+            per_mass: self.per_mass.where_set(which, other.per_mass),
+            per_inertia: self.per_inertia.where_set(which, other.per_inertia),
+            cg: self.cg.where_set(which, other.cg),
+            jet: self.jet.where_set(which, other.jet),
+            side: pair(self.side, other.side),
+            moment: pair(self.moment, other.moment),
+            fins: pair(self.fins, other.fins),
+        }
     }
 }
 
-/// Turns a transverse pair by an angle, rad.
+/// Parts of the world as lanes see them. One flight is one lane.
+pub trait Parts<L: Lane> {
+    /// Wind towards east and north at a height.
+    fn wind(&self, height: L) -> (L, L);
+    /// Density, and one over the speed of sound, at a height.
+    fn air(&self, height: L) -> (L, L);
+    /// Axial force coefficient at zero angle in the table, and fin slope over that at Mach 0.
+    fn by_mach(&self, mach: L, burning: L) -> [L; 2];
+    /// A fixed number of each flight.
+    fn number(&self, number: Number) -> L;
+    /// Mass properties.
+    fn mass(&self) -> MassModel<L>;
+
+    /// Gravity at a height.
+    #[inline(always)]
+    fn gravity(&self, height: L) -> L {
+        pull(self.number(Number::SurfaceGravity), self.number(Number::PerRadius), height)
+    }
+
+    /// Misaligned fins in the transverse axes at a time.
+    #[inline(always)]
+    fn fins_at(&self, time: L) -> [L; 2] {
+        self.turn_at(time)([self.number(Number::FinsOne), self.number(Number::FinsOther)])
+    }
+
+    /// The turn from the rocket's own axes to the transverse ones at a time.
+    #[inline(always)]
+    fn turn_at(&self, time: L) -> impl Fn([L; 2]) -> [L; 2] {
+        turn(self.number(Number::Roll) + self.number(Number::RollRate) * time)
+    }
+
+    /// What an instant holds at which so much burns.
+    #[inline(always)]
+    fn instant_of(&self, burning: &Burning<L>, time: L) -> Instant<L> {
+        let mass = self.mass();
+        let m = mass.at(burning.burned_kg);
+        let lever = self.number(Number::Nozzle) - m.cg_m;
+        let apart = mass.propellant_cg_m - m.cg_m;
+        let gyration_m2 = self.number(Number::GrainKnown) * (mass.propellant_gyration_m2 + apart * apart);
+        let turn = self.turn_at(time);
+        let thrust = burning.thrust_n;
+        let side = turn([thrust * self.number(Number::ThrustOne), thrust * self.number(Number::ThrustOther)]);
+        let offset = turn(burning.offset_moment_n_m);
+        Instant {
+            thrust,
+            burning: burning.burning,
+            per_mass: L::splat(1.0) / m.mass_kg,
+            per_inertia: L::splat(1.0) / m.inertia_kg_m2,
+            cg: m.cg_m,
+            jet: burning.burn_rate_kg_s * (lever * lever - gyration_m2),
+            side,
+            // Force at -lever on the axis: -lever a x (f1 e1 + f2 e2) = lever (f2 e1 - f1 e2). A thrust
+            // along a at offset (o1, o2): (o1 e1 + o2 e2) x a F = F (o2 e1 - o1 e2).
+            moment: [lever * side[1] + offset[1], -(lever * side[0]) - offset[0]],
+            fins: turn([self.number(Number::FinsOne), self.number(Number::FinsOther)]),
+        }
+    }
+}
+
+/// Sine and cosine of a number of turns, to 1e-11: Taylor's series on a quarter turn about zero.
 #[inline(always)]
-fn turned(angle_rad: f64) -> impl Fn([f64; 2]) -> [f64; 2] {
-    let (sin, cos) = sine_and_cosine(angle_rad * (0.5 / core::f64::consts::PI));
+fn sine_and_cosine<L: Lane>(turns: L) -> (L, L) {
+    let of = L::splat;
+    let quarter = turns * of(4.0);
+    let quarters = quarter.nearest();
+    let x = (quarter - quarters) * of(core::f64::consts::FRAC_PI_2);
+    let y = x * x;
+    let series = |terms: &[f64]| terms.iter().rev().fold(of(1.0), |sum, term| of(1.0) - y * of(*term) * sum);
+    let sin = x * series(&[1.0 / 6.0, 1.0 / 20.0, 1.0 / 42.0, 1.0 / 72.0, 1.0 / 110.0, 1.0 / 156.0]);
+    let cos = series(&[1.0 / 2.0, 1.0 / 12.0, 1.0 / 30.0, 1.0 / 56.0, 1.0 / 90.0, 1.0 / 132.0]);
+    // Quarters within the turn: 0 to 3.
+    let within = quarters - of(4.0) * (quarters * of(0.25) - of(0.375)).nearest();
+    // Odd quarters swap the two; the sine changes its sign in the last two, the cosine in the middle two.
+    let odd = of(0.5).below((within - of(1.0)).abs(), of(0.0), of(1.0)).max(of(0.5).below(
+        (within - of(3.0)).abs(),
+        of(0.0),
+        of(1.0),
+    ));
+    let (first, other) = (cos.where_set(odd, sin), sin.where_set(odd, cos));
+    let sine = of(1.5).below(within, -first, first);
+    let cosine = of(1.0).below((within - of(1.5)).abs(), other, -other);
+    (sine, cosine)
+}
+
+/// Turns a transverse pair by a number of turns.
+#[inline(always)]
+fn turn<L: Lane>(turns: L) -> impl Fn([L; 2]) -> [L; 2] {
+    let (sin, cos) = sine_and_cosine(turns);
     move |v| [v[0] * cos - v[1] * sin, v[0] * sin + v[1] * cos]
 }
 
 impl Drawn<'_> {
-    /// What two equal steps of time make of an instant without thrust: nothing but the roll moves on.
-    #[inline(always)]
-    pub(super) fn rolled(&self, now: &Instant<f64>, step_s: f64) -> [Instant<f64>; 2] {
-        let turn = turned(self.misalignment.roll_rate_rad_s * step_s);
-        let once = turn(now.fins);
-        [Instant { fins: once, ..*now }, Instant { fins: turn(once), ..*now }]
+    /// The state at first thrust.
+    pub fn at_start(&self) -> State<f64> {
+        match self.start {
+            Start::Free(state) => state,
+            Start::Rail { rail, cg_height_m } => {
+                State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: rail.direction, spin: [0.0; 3] }
+            }
+        }
+    }
+
+    /// What an instant holds, before or after a jump of thrust that falls on it.
+    pub fn instant(&self, time_s: f64, side: Side) -> Instant<f64> {
+        self.instant_of(&self.thrust.at(time_s, side), time_s)
     }
 }
 
@@ -281,95 +414,48 @@ impl Parts<f64> for Drawn<'_> {
     }
     #[inline(always)]
     fn air(&self, height: f64) -> (f64, f64) {
-        self.air.at(height)
+        self.air.density_and_per_sound(height)
     }
     #[inline(always)]
-    fn fin_factor(&self, mach: f64) -> f64 {
-        self.aero.fin_slope_factor.at(mach)
+    fn by_mach(&self, mach: f64, burning: f64) -> [f64; 2] {
+        [self.aero.drag(burning > 0.5).at(mach), self.aero.fin_slope_factor.at(mach)]
     }
     #[inline(always)]
-    fn axial(&self, mach: f64, burning: f64) -> f64 {
-        let table = if burning > 0.5 { &self.aero.drag_thrusting } else { &self.aero.drag_coasting };
-        table.at(mach) * self.drag_factor
-    }
-    #[inline]
-    fn instant(&self, time: f64, side: Side) -> Instant<f64> {
-        let burning = self.thrust.at(time, side);
-        let m = self.mass.at(burning.burned_kg);
-        let e = &self.misalignment;
-        let lever = e.nozzle_m - m.cg_m;
-        let apart = self.mass.propellant_cg_m - m.cg_m;
-        let gyration_m2 = if self.grain_known { self.mass.propellant_gyration_m2 + apart * apart } else { 0.0 };
-        let turn = turned(e.roll_rad + e.roll_rate_rad_s * time);
-        let side = turn([burning.thrust_n * e.thrust_rad[0], burning.thrust_n * e.thrust_rad[1]]);
-        let offset = turn(burning.offset_moment_n_m);
-        Instant {
-            thrust: burning.thrust_n,
-            burning: if burning.burning { 1.0 } else { 0.0 },
-            per_mass: 1.0 / m.mass_kg,
-            per_inertia: 1.0 / m.inertia_kg_m2,
-            cg: m.cg_m,
-            jet: burning.burn_rate_kg_s * (lever * lever - gyration_m2),
-            side,
-            // Force at -lever on the axis: -lever a x (f1 e1 + f2 e2) = lever (f2 e1 - f1 e2). A thrust
-            // along a at offset (o1, o2): (o1 e1 + o2 e2) x a F = F (o2 e1 - o1 e2).
-            moment: [lever * side[1] + offset[1], -lever * side[0] - offset[0]],
-            fins: turn(e.fins_rad),
+    fn number(&self, number: Number) -> f64 {
+        let (aero, errors) = (self.aero, &self.misalignment);
+        const TURNS: f64 = 0.5 / core::f64::consts::PI;
+        match number {
+            Number::ReferenceArea => aero.reference_area_m2,
+            Number::TailFirstFactor => aero.tail_first_factor,
+            Number::DragFactor => self.drag_factor,
+            Number::BodyZeroth => self.body.zeroth_per_rad,
+            Number::BodyFirst => self.body.first_m,
+            Number::BodySecond => self.body.second_m2,
+            Number::FinsZeroth => self.fins.zeroth_per_rad,
+            Number::FinsFirst => self.fins.first_m,
+            Number::FinsSecond => self.fins.second_m2,
+            Number::CrossFlowArea => self.cross_flow.drag_area_m2,
+            Number::CrossFlowFirst => self.cross_flow.first_m3,
+            Number::AlongFlowArea => self.along_flow_drag_area_m2,
+            Number::RollReferenceEast => self.roll_reference[0],
+            Number::RollReferenceNorth => self.roll_reference[1],
+            Number::RotationNorth => self.earth_rotation_rad_s[0],
+            Number::RotationUp => self.earth_rotation_rad_s[1],
+            Number::SurfaceGravity => self.gravity.surface_m_s2,
+            Number::PerRadius => 1.0 / self.gravity.radius_m,
+            Number::ThrustOne => errors.thrust_rad[0],
+            Number::ThrustOther => errors.thrust_rad[1],
+            Number::FinsOne => errors.fins_rad[0],
+            Number::FinsOther => errors.fins_rad[1],
+            Number::Nozzle => errors.nozzle_m,
+            Number::Roll => errors.roll_rad * TURNS,
+            Number::RollRate => errors.roll_rate_rad_s * TURNS,
+            Number::GrainKnown => f64::from(u8::from(self.grain_known)),
         }
     }
     #[inline(always)]
-    fn number(&self, pick: impl Fn(&Drawn) -> f64) -> f64 {
-        pick(self)
-    }
-    #[inline(always)]
-    fn gravity(&self, height: f64) -> f64 {
-        self.gravity.at(height)
-    }
-}
-
-/// Several flights side by side, each lane asking its own tables.
-pub struct Batch<'a, 'b, const N: usize>(pub [&'b Drawn<'a>; N]);
-
-impl<const N: usize> Batch<'_, '_, N> {
-    fn pairs(&self, at: impl Fn(usize) -> (f64, f64)) -> (Pack<N>, Pack<N>) {
-        let both: [(f64, f64); N] = core::array::from_fn(at);
-        (Pack(both.map(|p| p.0)), Pack(both.map(|p| p.1)))
-    }
-}
-
-impl<const N: usize> Parts<Pack<N>> for Batch<'_, '_, N> {
-    fn wind(&self, height: Pack<N>) -> (Pack<N>, Pack<N>) {
-        self.pairs(|i| self.0[i].wind.at(height.0[i]))
-    }
-    fn air(&self, height: Pack<N>) -> (Pack<N>, Pack<N>) {
-        self.pairs(|i| self.0[i].air.at(height.0[i]))
-    }
-    fn fin_factor(&self, mach: Pack<N>) -> Pack<N> {
-        Pack::from_lanes(|i| self.0[i].aero.fin_slope_factor.at(mach.0[i]))
-    }
-    fn axial(&self, mach: Pack<N>, burning: Pack<N>) -> Pack<N> {
-        Pack::from_lanes(|i| Parts::<f64>::axial(self.0[i], mach.0[i], burning.0[i]))
-    }
-    fn instant(&self, time: Pack<N>, side: Side) -> Instant<Pack<N>> {
-        let each: [Instant<f64>; N] = core::array::from_fn(|i| Parts::<f64>::instant(self.0[i], time.0[i], side));
-        let take = |pick: &dyn Fn(&Instant<f64>) -> f64| Pack::from_lanes(|i| pick(&each[i]));
-        Instant {
-            thrust: take(&|x| x.thrust),
-            burning: take(&|x| x.burning),
-            per_mass: take(&|x| x.per_mass),
-            per_inertia: take(&|x| x.per_inertia),
-            cg: take(&|x| x.cg),
-            jet: take(&|x| x.jet),
-            side: [take(&|x| x.side[0]), take(&|x| x.side[1])],
-            moment: [take(&|x| x.moment[0]), take(&|x| x.moment[1])],
-            fins: [take(&|x| x.fins[0]), take(&|x| x.fins[1])],
-        }
-    }
-    fn number(&self, pick: impl Fn(&Drawn) -> f64) -> Pack<N> {
-        Pack::from_lanes(|i| pick(self.0[i]))
-    }
-    fn gravity(&self, height: Pack<N>) -> Pack<N> {
-        Pack::from_lanes(|i| self.0[i].gravity.at(height.0[i]))
+    fn mass(&self) -> MassModel {
+        self.mass
     }
 }
 
@@ -427,10 +513,10 @@ mod tests {
 
     #[test]
     fn a_quarter_turn_and_a_twelfth() {
-        let (near, turn) = (|a: f64, b: f64| (a - b).abs() < 1e-11, core::f64::consts::TAU);
-        let quarter = turned(turn / 4.0)([2.0, 5.0]);
+        let near = |a: f64, b: f64| (a - b).abs() < 1e-11;
+        let quarter = turn(0.25)([2.0, 5.0]);
         assert!(near(quarter[0], -5.0) && near(quarter[1], 2.0), "{quarter:?}");
-        let twelfth = turned(turn / 12.0)([2.0, 0.0]);
+        let twelfth = turn(1.0 / 12.0)([2.0, 0.0]);
         assert!(near(twelfth[0], 3.0_f64.sqrt()) && near(twelfth[1], 1.0), "{twelfth:?}");
     }
 }

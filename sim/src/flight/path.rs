@@ -100,6 +100,24 @@ impl Path {
         sign_change(a.time_s, b.time_s, 1e-9, |t| quantity(&self.in_step(k, t)))
     }
 
+    /// Cuts the last step at the ground.
+    pub fn touch_ground(&mut self) {
+        let k = self.nodes.len() - 2;
+        let t = self.root_in_step(k, |m| m.position_m[2]);
+        let m = self.in_step(k, t);
+        let (a, b) = (self.nodes[k], self.nodes[k + 1]);
+        let w = (t - a.time_s) / (b.time_s - a.time_s);
+        self.nodes[k + 1] = Node {
+            time_s: t,
+            position_m: m.position_m,
+            velocity_m_s: m.velocity_m_s,
+            acceleration_m_s2: core::array::from_fn(|i| {
+                a.acceleration_m_s2[i] + (b.acceleration_m_s2[i] - a.acceleration_m_s2[i]) * w
+            }),
+            nose: b.nose,
+        };
+    }
+
     /// The moment of least airspeed from a time to the end of the path.
     pub fn slowest_after(&self, from_s: f64, wind: &WindTable) -> Moment {
         let first = self.nodes.partition_point(|n| n.time_s < from_s);

@@ -22,7 +22,7 @@ pub fn step<L: Lane>(
     dt: L,
     middle: &Instant<L>,
     end: &Instant<L>,
-    hold: &Hold,
+    hold: &Hold<L>,
 ) -> Stepped<L> {
     let half = dt * L::splat(0.5);
     let k2 = derivative(parts, middle, &s.plus(first, half), hold);

@@ -9,4 +9,4 @@ pub use drift::{Descent, Drift, DriftTable};
 pub use profile::{
     Direction, ERROR_ANCHORS_M, Gustiness, LAW_TOP_M, Layer, Profile, SurfaceLaw, SurfaceWind, WindErrors, WindNumbers,
 };
-pub use table::WindTable;
+pub use table::{Piece, WindTable};

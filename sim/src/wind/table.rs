@@ -1,6 +1,6 @@
 //! One flight's wind as a plain table: eastward and northward parts, linear between heights.
 
-use crate::lanes::cell;
+use crate::lanes::{Lane, cell};
 
 /// A wind that depends on height alone.
 #[derive(Debug, Clone, PartialEq)]
@@ -8,20 +8,31 @@ pub struct WindTable {
     /// (height above ground in m, wind towards east in m/s, wind towards north in m/s), rising.
     nodes: Vec<[f64; 3]>,
     /// What lies above each node.
-    pieces: Vec<Piece>,
+    pieces: Vec<Piece<f64>>,
     /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
     first: Vec<u16>,
 }
 
 /// A linear piece of the table, from its foot to its top.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Piece {
-    foot_m: f64,
-    top_m: f64,
+pub struct Piece<L> {
+    /// Where it begins, m.
+    pub foot_m: L,
+    /// Where the next one begins, m.
+    pub top_m: L,
     /// Towards east and north at the foot, m/s.
-    wind_m_s: [f64; 2],
+    pub wind_m_s: [L; 2],
     /// Change per metre.
-    slope_per_s: [f64; 2],
+    pub slope_per_s: [L; 2],
+}
+
+impl<L: Lane> Piece<L> {
+    /// Wind towards east and north at a height in it, m/s; held below its foot.
+    #[inline(always)]
+    pub fn at(&self, height_m: L) -> (L, L) {
+        let d = (height_m - self.foot_m).max(L::splat(0.0));
+        (self.wind_m_s[0] + self.slope_per_s[0] * d, self.wind_m_s[1] + self.slope_per_s[1] * d)
+    }
 }
 
 /// Height of a stretch, m.
@@ -44,7 +55,7 @@ impl WindTable {
             };
             Piece { foot_m, top_m, wind_m_s: [east, north], slope_per_s }
         };
-        let pieces: Vec<Piece> = (0..nodes.len()).map(piece).collect();
+        let pieces: Vec<Piece<f64>> = (0..nodes.len()).map(piece).collect();
         let stretches = ((nodes[nodes.len() - 1][0] / STRETCH_M) as usize + 1).min(STRETCHES);
         let mut k = 0;
         let first = (0..stretches)
@@ -83,9 +94,21 @@ impl WindTable {
     /// Wind towards east and north at a height. Held below the first and above the last node.
     #[inline(always)]
     pub fn at(&self, height_m: f64) -> (f64, f64) {
-        let piece = &self.pieces[self.segment(height_m)];
-        let d = (height_m - piece.foot_m).max(0.0);
-        (piece.wind_m_s[0] + piece.slope_per_s[0] * d, piece.wind_m_s[1] + piece.slope_per_s[1] * d)
+        self.pieces[self.segment(height_m)].at(height_m)
+    }
+
+    /// The piece that holds a height, looked for from another one, with its number.
+    #[inline(always)]
+    pub fn piece_from(&self, near: usize, height_m: f64) -> (usize, &Piece<f64>) {
+        let last = self.pieces.len() - 1;
+        let mut k = near.min(last);
+        while k > 0 && height_m < self.pieces[k].foot_m {
+            k -= 1;
+        }
+        while k < last && height_m >= self.pieces[k].top_m {
+            k += 1;
+        }
+        (k, &self.pieces[k])
     }
 }
 

@@ -4,6 +4,9 @@
 //! operations are offered (+, -, x, /, sqrt, comparisons), and no fused multiply-add, so every width
 //! and every machine gives the same bytes.
 
+#[cfg(target_arch = "x86_64")]
+pub(crate) mod x86;
+
 use core::ops::{Add, Div, Mul, Neg, Sub};
 
 /// A number per lane.
@@ -16,6 +19,8 @@ pub trait Lane:
     fn splat(value: f64) -> Self;
     /// A number made lane by lane, from the lane's index.
     fn from_lanes(make: impl FnMut(usize) -> f64) -> Self;
+    /// Several numbers made lane by lane at once.
+    fn gather<const K: usize>(make: impl FnMut(usize) -> [f64; K]) -> [Self; K];
     /// The number in one lane.
     fn lane(self, index: usize) -> f64;
     /// Square root.
@@ -26,7 +31,31 @@ pub trait Lane:
     fn max(self, other: Self) -> Self;
     /// `yes` in the lanes where `self < bound`, else `no`.
     fn below(self, bound: Self, yes: Self, no: Self) -> Self;
+    /// Whether any lane is below its bound.
+    fn any_below(self, bound: Self) -> bool;
+    /// Puts a number into one lane.
+    fn set_lane(&mut self, index: usize, value: f64);
+    /// The smaller one; the other where one is not a number.
+    fn min(self, other: Self) -> Self;
+    /// `self` in the lanes where `which` is 1, `other` where it is 0.
+    #[inline(always)]
+    fn where_set(self, which: Self, other: Self) -> Self {
+        Self::splat(0.5).below(which, self, other)
+    }
+    /// The whole number nearest to numbers of less than 2^31, the even one of two.
+    #[inline(always)]
+    fn nearest(self) -> Self {
+        self + Self::splat(WHOLE) - Self::splat(WHOLE)
+    }
+    /// The whole number, not below zero, in one lane of what [`Lane::nearest`] gave: as an index.
+    #[inline(always)]
+    fn index(self, lane: usize) -> usize {
+        (self + Self::splat(WHOLE)).lane(lane).to_bits() as u32 as usize
+    }
 }
+
+/// Numbers of this size have no digits behind the point, and the lowest of their bits count from zero.
+const WHOLE: f64 = 6_755_399_441_055_744.0;
 
 impl Lane for f64 {
     const WIDTH: usize = 1;
@@ -36,6 +65,10 @@ impl Lane for f64 {
     }
     #[inline(always)]
     fn from_lanes(mut make: impl FnMut(usize) -> f64) -> Self {
+        make(0)
+    }
+    #[inline(always)]
+    fn gather<const K: usize>(mut make: impl FnMut(usize) -> [f64; K]) -> [Self; K] {
         make(0)
     }
     #[inline(always)]
@@ -55,68 +88,20 @@ impl Lane for f64 {
         if self > other { self } else { other }
     }
     #[inline(always)]
+    fn min(self, other: Self) -> Self {
+        if self < other { self } else { other }
+    }
+    #[inline(always)]
     fn below(self, bound: Self, yes: Self, no: Self) -> Self {
         if self < bound { yes } else { no }
     }
-}
-
-/// `N` lanes as a plain array, which the compiler turns into vector registers.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Pack<const N: usize>(pub [f64; N]);
-
-macro_rules! pack_operator {
-    ($trait:ident, $method:ident) => {
-        impl<const N: usize> $trait for Pack<N> {
-            type Output = Self;
-            #[inline(always)]
-            fn $method(self, other: Self) -> Self {
-                Pack(core::array::from_fn(|i| self.0[i].$method(other.0[i])))
-            }
-        }
-    };
-}
-pack_operator!(Add, add);
-pack_operator!(Sub, sub);
-pack_operator!(Mul, mul);
-pack_operator!(Div, div);
-
-impl<const N: usize> Neg for Pack<N> {
-    type Output = Self;
     #[inline(always)]
-    fn neg(self) -> Self {
-        Pack(self.0.map(|x| -x))
-    }
-}
-
-impl<const N: usize> Lane for Pack<N> {
-    const WIDTH: usize = N;
-    #[inline(always)]
-    fn splat(value: f64) -> Self {
-        Pack([value; N])
+    fn any_below(self, bound: Self) -> bool {
+        self < bound
     }
     #[inline(always)]
-    fn from_lanes(make: impl FnMut(usize) -> f64) -> Self {
-        Pack(core::array::from_fn(make))
-    }
-    #[inline(always)]
-    fn lane(self, index: usize) -> f64 {
-        self.0[index]
-    }
-    #[inline(always)]
-    fn sqrt(self) -> Self {
-        Pack(self.0.map(f64::sqrt))
-    }
-    #[inline(always)]
-    fn abs(self) -> Self {
-        Pack(self.0.map(f64::abs))
-    }
-    #[inline(always)]
-    fn max(self, other: Self) -> Self {
-        Pack(core::array::from_fn(|i| Lane::max(self.0[i], other.0[i])))
-    }
-    #[inline(always)]
-    fn below(self, bound: Self, yes: Self, no: Self) -> Self {
-        Pack(core::array::from_fn(|i| self.0[i].below(bound.0[i], yes.0[i], no.0[i])))
+    fn set_lane(&mut self, _index: usize, value: f64) {
+        *self = value;
     }
 }
 
@@ -140,6 +125,12 @@ pub fn dot<L: Lane>(a: Vector<L>, b: Vector<L>) -> L {
 #[inline(always)]
 pub fn cross<L: Lane>(a: Vector<L>, b: Vector<L>) -> Vector<L> {
     [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+}
+
+/// `a - b`.
+#[inline(always)]
+pub fn minus<L: Lane>(a: Vector<L>, b: Vector<L>) -> Vector<L> {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
 }
 
 /// `a + b * s`.

@@ -1,0 +1,238 @@
+//! Flights side by side: each lane reads its own world through what it last found in its tables.
+
+use core::cell::Cell;
+
+use super::parts::{Drawn, Instant, MassModel, Number, Parts};
+use crate::aero::MachRows;
+use crate::air::AirCell;
+use crate::lanes::{Lane, Vector};
+use crate::thrust::{Piece as ThrustPiece, Side};
+use crate::wind::Piece as WindPiece;
+
+/// A piece of a table held per lane, from where to where it holds, until a lane leaves it. A search for each of the
+/// four evaluations of a step would cost as much as all the forces.
+struct Held<L, const K: usize> {
+    from: Cell<L>,
+    until: Cell<L>,
+    values: [Cell<L>; K],
+}
+
+impl<L: Lane, const K: usize> Held<L, K> {
+    /// Nothing yet.
+    fn new() -> Self {
+        // From beyond any place to before any: whatever is asked for first is outside.
+        Self {
+            from: Cell::new(L::splat(f64::INFINITY)),
+            until: Cell::new(L::splat(f64::NEG_INFINITY)),
+            values: core::array::from_fn(|_| Cell::new(L::splat(0.0))),
+        }
+    }
+
+    /// Holds the piece of each lane's place. `look` finds a lane's piece: from where, until where, and its values; it is
+    /// given the values that the lane holds.
+    #[inline(always)]
+    fn hold(&self, place: L, look: impl Fn(usize, f64, [f64; K]) -> ([f64; 2], [f64; K])) {
+        if place.any_below(self.from.get()) || self.until.get().any_below(place) {
+            for lane in 0..L::WIDTH {
+                let here = place.lane(lane);
+                if here < self.from.get().lane(lane) || self.until.get().lane(lane) < here {
+                    let held = core::array::from_fn(|k| self.values[k].get().lane(lane));
+                    let ([from, until], values) = look(lane, here, held);
+                    put(&self.from, lane, from);
+                    put(&self.until, lane, until);
+                    for (cell, value) in self.values.iter().zip(values) {
+                        put(cell, lane, value);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Lets go of what one lane holds.
+    fn drop(&self, lane: usize) {
+        put(&self.from, lane, f64::INFINITY);
+        put(&self.until, lane, f64::NEG_INFINITY);
+        // The number of a piece of another table is no place to start from.
+        put(&self.values[0], lane, 0.0);
+    }
+
+    /// One of the values held.
+    #[inline(always)]
+    fn value(&self, k: usize) -> L {
+        self.values[k].get()
+    }
+}
+
+#[inline(always)]
+fn put<L: Lane>(cell: &Cell<L>, lane: usize, value: f64) {
+    let mut lanes = cell.get();
+    lanes.set_lane(lane, value);
+    cell.set(lanes);
+}
+
+/// Flights of one airframe side by side, a flight a lane.
+pub struct Fleet<'a, 'b, L> {
+    /// The flight of each lane.
+    flights: Vec<&'b Drawn<'a>>,
+    numbers: [L; Number::ALL.len()],
+    mass: MassModel<L>,
+    /// Tables against Mach number, the same for all.
+    rows: MachRows,
+    air_scale: [L; 2],
+    /// Number of the piece, foot, wind at the foot, slope.
+    wind: Held<L, 6>,
+    air: Held<L, 9>,
+    thrust: ThrustPiece<L>,
+    thrust_piece: Vec<usize>,
+}
+
+impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
+    /// Of some flights at first thrust; the last one fills lanes left over.
+    pub fn new(flights: &[&'b Drawn<'a>]) -> Self {
+        let (first, zero) = (flights[0], L::splat(0.0));
+        let aero = first.aero;
+        let mut fleet = Self {
+            flights: vec![first; L::WIDTH],
+            numbers: [zero; Number::ALL.len()],
+            mass: MassModel {
+                dry_mass_kg: zero,
+                dry_cg_m: zero,
+                dry_inertia_kg_m2: zero,
+                propellant_kg: zero,
+                propellant_cg_m: zero,
+                propellant_gyration_m2: zero,
+            },
+            rows: MachRows::new([&aero.drag_coasting, &aero.drag_thrusting, &aero.fin_slope_factor]),
+            air_scale: [zero; 2],
+            wind: Held::new(),
+            air: Held::new(),
+            thrust: ThrustPiece::side_by_side(|_| first.thrust.piece(0)),
+            thrust_piece: vec![0; L::WIDTH],
+        };
+        for lane in 0..L::WIDTH {
+            fleet.seat(lane, flights[lane.min(flights.len() - 1)], 0.0);
+        }
+        fleet
+    }
+
+    /// Puts another flight of the same airframe into a lane, at a time after its first thrust.
+    pub fn seat(&mut self, lane: usize, flight: &'b Drawn<'a>, time_s: f64) {
+        assert!(core::ptr::eq(flight.aero, self.flights[0].aero), "flights of one airframe");
+        self.flights[lane] = flight;
+        for (own, number) in self.numbers.iter_mut().zip(Number::ALL) {
+            own.set_lane(lane, flight.number(number));
+        }
+        let (own, new) = (&mut self.mass, &flight.mass);
+        for (own, new) in [
+            (&mut own.dry_mass_kg, new.dry_mass_kg),
+            (&mut own.dry_cg_m, new.dry_cg_m),
+            (&mut own.dry_inertia_kg_m2, new.dry_inertia_kg_m2),
+            (&mut own.propellant_kg, new.propellant_kg),
+            (&mut own.propellant_cg_m, new.propellant_cg_m),
+            (&mut own.propellant_gyration_m2, new.propellant_gyration_m2),
+        ] {
+            own.set_lane(lane, new);
+        }
+        for (own, new) in self.air_scale.iter_mut().zip(flight.air.scale()) {
+            own.set_lane(lane, new);
+        }
+        self.wind.drop(lane);
+        self.air.drop(lane);
+        self.thrust_piece[lane] = 0;
+        self.take_thrust(lane, time_s);
+    }
+
+    /// The flight of a lane.
+    pub fn flight(&self, lane: usize) -> &'b Drawn<'a> {
+        self.flights[lane]
+    }
+
+    /// A number of each flight that the forces do not ask for.
+    pub fn of_each(&self, pick: impl Fn(&Drawn) -> f64) -> L {
+        L::from_lanes(|lane| pick(self.flights[lane]))
+    }
+
+    /// A vector of each flight.
+    pub fn vector_of_each(&self, pick: impl Fn(&Drawn) -> Vector<f64>) -> Vector<L> {
+        L::gather(|lane| pick(self.flights[lane]))
+    }
+
+    /// Gives one lane the fins that its flight has left.
+    pub fn lose_fin(&mut self, lane: usize) {
+        let Some(change) = self.flights[lane].change else { return };
+        for (number, value) in [
+            (Number::FinsZeroth, change.fins.zeroth_per_rad),
+            (Number::FinsFirst, change.fins.first_m),
+            (Number::FinsSecond, change.fins.second_m2),
+        ] {
+            self.numbers[number as usize].set_lane(lane, value);
+        }
+    }
+
+    /// When the piece of thrust ends that each lane is in, s.
+    #[inline(always)]
+    pub fn thrust_until_s(&self) -> L {
+        self.thrust.until_s
+    }
+
+    /// Takes up the piece of thrust that a time lies in, or begins with, in one lane.
+    pub fn take_thrust(&mut self, lane: usize, time_s: f64) {
+        let table = &self.flights[lane].thrust;
+        // The next one as a rule.
+        let next = table.piece(self.thrust_piece[lane] + 1);
+        let piece = if next.from_s <= time_s && time_s < next.until_s {
+            self.thrust_piece[lane] + 1
+        } else {
+            table.piece_at(time_s, Side::After)
+        };
+        self.thrust_piece[lane] = piece;
+        self.thrust.set_lane(lane, &table.piece(piece));
+    }
+
+    /// What an instant holds in the piece of thrust that each lane is in.
+    #[inline(always)]
+    pub fn instant(&self, time: L) -> Instant<L> {
+        self.instant_of(&self.thrust.at(time), time)
+    }
+}
+
+impl<L: Lane> Parts<L> for Fleet<'_, '_, L> {
+    #[inline(always)]
+    fn wind(&self, height: L) -> (L, L) {
+        self.wind.hold(height, |lane, z, held| {
+            let (k, piece) = self.flights[lane].wind.piece_from(held[0] as usize, z);
+            let from = if k == 0 { f64::NEG_INFINITY } else { piece.foot_m };
+            let ([e, n], [es, ns]) = (piece.wind_m_s, piece.slope_per_s);
+            ([from, piece.top_m], [k as f64, piece.foot_m, e, n, es, ns])
+        });
+        let held = |k: usize| self.wind.value(k);
+        let foot_m = held(1);
+        WindPiece { foot_m, top_m: foot_m, wind_m_s: [held(2), held(3)], slope_per_s: [held(4), held(5)] }.at(height)
+    }
+    #[inline(always)]
+    fn air(&self, height: L) -> (L, L) {
+        let place = (height - self.air_scale[0]) * self.air_scale[1];
+        self.air.hold(place, |lane, place, _| {
+            let (cell, holds) = self.flights[lane].air.cell_of(place);
+            let ([d0, d1, d2, d3], [c0, c1, c2, c3]) = (cell.density, cell.per_sound);
+            (holds, [cell.foot, d0, d1, d2, d3, c0, c1, c2, c3])
+        });
+        let held = |k: usize| self.air.value(k);
+        let density = [held(1), held(2), held(3), held(4)];
+        let per_sound = [held(5), held(6), held(7), held(8)];
+        AirCell { foot: held(0), density, per_sound }.at(place)
+    }
+    #[inline(always)]
+    fn by_mach(&self, mach: L, burning: L) -> [L; 2] {
+        let [coasting, thrusting, fin] = self.rows.at(mach);
+        [thrusting.where_set(burning, coasting), fin]
+    }
+    #[inline(always)]
+    fn number(&self, number: Number) -> L {
+        self.numbers[number as usize]
+    }
+    #[inline(always)]
+    fn mass(&self) -> MassModel<L> {
+        self.mass
+    }
+}
