@@ -9,7 +9,7 @@ use crate::advise;
 use crate::case::Case;
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
-use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, fly, fly_each};
+use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, Pilot, Watchfulness, fly, fly_ascent};
 use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
 
@@ -67,19 +67,20 @@ fn drivers(case: &Case, base_flights: u64, stop: &AtomicBool) -> Option<Drivers>
         let points = base_flights.saturating_sub(replicate).div_ceil(REPLICATES);
         let each = points.div_ceil(PIECES_PER_REPLICATE);
         let mut gathered = Gathered::new(case);
-        let mut ascent = Ascent::default();
-        let mut fly_at = |numbers: Numbers| {
-            let (drawn, events) = draw(case, &numbers, &Shift::NONE);
-            fly(&drawn, &events, &question.ways, &mut ascent)
-        };
+        let mut pilot = Pilot::default();
         for point in part * each..((part + 1) * each).min(points) {
             if stop.load(Ordering::Relaxed) {
                 break;
             }
             let (kind, seed, flight) = (question.points, question.seed, point * REPLICATES + replicate);
-            let [own, other] = [Point::Own, Point::Other].map(|p| fly_at(Numbers::at(kind, seed, flight, p)));
-            let exchanged = Group::ALL.map(|group| fly_at(Numbers::exchanged(kind, seed, flight, group)));
-            gathered.add(&own, &other, &exchanged, case);
+            let points = [Point::Own, Point::Other].map(|p| Numbers::at(kind, seed, flight, p));
+            let exchanged = Group::ALL.map(|group| Numbers::exchanged(kind, seed, flight, group));
+            let drawn: Vec<_> =
+                points.iter().chain(&exchanged).map(|numbers| draw(case, numbers, &Shift::NONE)).collect();
+            let flown = pilot.fly(&drawn, &question.ways);
+            if let [own, other, exchanged @ ..] = flown.as_slice() {
+                gathered.add(own, other, exchanged, case);
+            }
         }
         gathered
     };
@@ -132,34 +133,50 @@ fn failures(frame: &Frame, way: usize, flights: Range<u64>, stop: &AtomicBool) -
     let way = case.inputs.question.ways[way];
     let possible: Vec<Failure> = Failure::ALL.into_iter().filter(|f| case.can_fail(*f, &way)).collect();
     let none = || possible.iter().map(|f| FailureTally::new(*f, frame)).collect::<Vec<_>>();
-    let add = |tallies: &mut Vec<FailureTally>, flight, ascent: &mut Ascent| {
-        let flown = one_of_each(case, &possible, &way, flight, ascent);
-        tallies.iter_mut().zip(&flown).for_each(|(tally, deployed)| tally.add(deployed, case, flight));
+    let add = |tallies: &mut Vec<FailureTally>, flights: Range<u64>, pilot: &mut Pilot| {
+        let flown = with_each(case, &possible, &way, flights.clone(), pilot);
+        for (tally, deployed) in tallies.iter_mut().zip(&flown) {
+            deployed.iter().zip(flights.clone()).for_each(|(deployed, flight)| tally.add(deployed, case, flight));
+        }
     };
     in_batches(flights, stop, none, add, |a, b| a.iter_mut().zip(b).for_each(|(a, b)| a.merge(b)))
 }
 
-/// One flight with each failure. Those that leave the ascent alone share one.
-fn one_of_each(case: &Case, failures: &[Failure], way: &Deployment, flight: u64, ascent: &mut Ascent) -> Vec<Deployed> {
+/// Flights with each failure, failure by failure. Those that leave the ascent alone share one.
+fn with_each(
+    case: &Case,
+    failures: &[Failure],
+    way: &Deployment,
+    flights: Range<u64>,
+    pilot: &mut Pilot,
+) -> Vec<Vec<Deployed>> {
     let question = &case.inputs.question;
-    let numbers = Numbers::of(question.points, question.seed, flight);
-    let (shared, alone): (Vec<_>, Vec<_>) = failures.iter().partition(|f| !f.changes_ascent());
-    let mut flown = Vec::new();
-    let mut fly = |group: &[Failure]| {
-        let Some(first) = group.first() else { return };
-        let (drawn, events) = draw(case, &numbers, &Shift::failing(*first));
-        let each: Vec<_> = group.iter().map(|f| events.failing(*f)).collect();
-        flown.extend(group.iter().copied().zip(fly_each(&drawn, &each, way, ascent)));
-    };
-    fly(&shared);
-    alone.iter().for_each(|f| fly(core::slice::from_ref(f)));
-    failures.iter().filter_map(|f| flown.iter().find(|(which, _)| which == f).map(|(_, d)| *d)).collect()
+    let (shared, alone): (Vec<Failure>, Vec<Failure>) = failures.iter().partition(|f| !f.changes_ascent());
+    let groups = core::iter::once(shared.as_slice()).chain(alone.chunks(1)).filter(|group| !group.is_empty());
+    let mut flown: Vec<(Failure, Vec<Deployed>)> = failures.iter().map(|f| (*f, Vec::new())).collect();
+    for group in groups {
+        let drawn: Vec<_> = flights
+            .clone()
+            .map(|flight| {
+                let numbers = Numbers::of(question.points, question.seed, flight);
+                let (drawn, events) = draw(case, &numbers, &Shift::failing(group[0]));
+                (drawn, group.iter().map(|f| events.failing(*f)).collect())
+            })
+            .collect();
+        for each in pilot.fly_each(&drawn, way) {
+            for (failure, deployed) in group.iter().zip(each) {
+                flown.iter_mut().filter(|(which, _)| which == failure).for_each(|(_, all)| all.push(deployed));
+            }
+        }
+    }
+    flown.into_iter().map(|(_, all)| all).collect()
 }
 
 /// Flies a range of flights of a case.
 pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
-    let add = |tally: &mut Tally, flight, ascent: &mut Ascent| {
-        tally.add(&one(frame.case, flight, shift, ascent), frame.case, flight);
+    let add = |tally: &mut Tally, flights: Range<u64>, pilot: &mut Pilot| {
+        let flown = fly_range(frame.case, flights.clone(), shift, pilot);
+        flown.iter().zip(flights).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
     };
     in_batches(flights, stop, || Tally::new(frame), add, Tally::merge)
 }
@@ -169,23 +186,20 @@ fn in_batches<T: Send>(
     flights: Range<u64>,
     stop: &AtomicBool,
     none: impl Fn() -> T + Sync + Send,
-    add: impl Fn(&mut T, u64, &mut Ascent) + Sync + Send,
+    add: impl Fn(&mut T, Range<u64>, &mut Pilot) + Sync + Send,
     merge: impl Fn(&mut T, &T) + Sync + Send,
 ) -> Option<T> {
     let batches = (flights.end - flights.start).div_ceil(BATCH);
     let whole = (0..batches)
         .into_par_iter()
         .fold(
-            || (none(), Ascent::default()),
-            |(mut tally, mut ascent), batch| {
-                let from = flights.start + batch * BATCH;
-                for flight in from..(from + BATCH).min(flights.end) {
-                    if stop.load(Ordering::Relaxed) {
-                        break;
-                    }
-                    add(&mut tally, flight, &mut ascent);
+            || (none(), Pilot::default()),
+            |(mut tally, mut pilot), batch| {
+                if !stop.load(Ordering::Relaxed) {
+                    let from = flights.start + batch * BATCH;
+                    add(&mut tally, from..(from + BATCH).min(flights.end), &mut pilot);
                 }
-                (tally, ascent)
+                (tally, pilot)
             },
         )
         .map(|(tally, _)| tally)
@@ -196,19 +210,19 @@ fn in_batches<T: Send>(
     (!stop.load(Ordering::Relaxed)).then_some(whole)
 }
 
-fn one(case: &Case, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
+/// Flies a range of flights of a case side by side.
+pub fn fly_range(case: &Case, flights: Range<u64>, shift: &Shift, pilot: &mut Pilot) -> Vec<Flown> {
     let question = &case.inputs.question;
-    let numbers = Numbers::of(question.points, question.seed, flight);
-    let (drawn, events) = draw(case, &numbers, shift);
-    fly(&drawn, &events, &question.ways, ascent)
+    let drawn: Vec<_> =
+        flights.map(|flight| draw(case, &Numbers::of(question.points, question.seed, flight), shift)).collect();
+    pilot.fly(&drawn, &question.ways)
 }
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
 pub fn cell_m(case: &Case) -> f64 {
-    let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
-    let mut ascent = Ascent::default();
-    let apogee = fly(&drawn, &events, &[], &mut ascent).apogee_m;
+    let nominal = draw(case, &Numbers::MIDDLE, &Shift::NONE);
+    let apogee = Pilot::default().fly(&[nominal], &[]).iter().map(|flown| flown.apogee_m).fold(0.0, f64::max);
     let mut cell = 0.25;
     while cell < apogee / 200.0 {
         cell *= 2.0;
@@ -316,6 +330,8 @@ pub fn replay(case: &Case, flight: u64) -> Replay {
     let (drawn, events) = draw(case, &numbers, &Shift::NONE);
     let mut ascent = Ascent::default();
     let flown = fly(&drawn, &events, &question.ways, &mut ascent);
+    let watched = events.watchfulness(&question.ways, &drawn);
+    fly_ascent(&drawn, Watchfulness { to_ground: true, ..watched }, 1.0, &mut ascent);
     let path = ascent
         .path
         .nodes

@@ -1,6 +1,6 @@
 //! A value against Mach number, tabulated for the hot loop.
 
-use crate::lanes::{Lane, cell};
+use crate::lanes::{Lane, cell, index};
 
 /// Steps of the grid per unit of Mach number.
 const STEPS_PER_MACH: f64 = 100.0;
@@ -77,30 +77,33 @@ impl MachTable {
 #[derive(Clone, Debug, PartialEq)]
 pub struct MachRows {
     /// Per step the left value and the change of each table.
-    rows: Vec<[f64; 6]>,
+    rows: Vec<[[f64; 2]; 3]>,
 }
 
 impl MachRows {
     /// Of three tables.
     pub fn new(tables: [&MachTable; 3]) -> Self {
         let count = tables.iter().map(|t| t.last).max().unwrap_or(0) + 1;
-        let row = |k: usize| {
-            let [[a, b], [c, d], [e, f]] = tables.map(|t| t.step(k));
-            [a, b, c, d, e, f]
-        };
+        let row = |k: usize| tables.map(|t| t.step(k));
         // One step on which nothing changes any more: what is faster is held there.
         Self { rows: (0..=count).map(row).collect() }
     }
 
-    /// The values of the three tables at a Mach number in each lane. What is no number counts as Mach 0.
+    /// The values of some of the tables at a Mach number in each lane. What is no number counts as Mach 0.
     #[inline(always)]
-    pub fn at<L: Lane>(&self, mach: L) -> [L; 3] {
+    pub fn at<const K: usize, L: Lane>(&self, mach: L, tables: [usize; K]) -> [L; K] {
         let position = mach.max(L::splat(0.0)) * L::splat(STEPS_PER_MACH);
         // Down to the step; on a grid point either one will do.
         let step = (position - L::splat(0.5)).nearest().min(L::splat((self.rows.len() - 1) as f64));
-        let [a, b, c, d, e, f] = L::gather(|lane| self.rows.get(step.index(lane)).copied().unwrap_or([0.0; 6]));
-        let part = position - step;
-        [a + part * b, c + part * d, e + part * f]
+        let (indices, part) = (step.indices(), position - step);
+        let none = [[0.0; 2]; 3];
+        let row = |lane: usize| self.rows.get(index(&indices, lane)).unwrap_or(&none);
+        let mut values = [part; K];
+        for (value, table) in values.iter_mut().zip(tables) {
+            let [left, change] = L::gather(|lane| row(lane)[table]);
+            *value = left + part * change;
+        }
+        values
     }
 }
 

@@ -5,7 +5,7 @@ use super::forces::{Flow, Hold, State, derivative, derivative_and_flow};
 use super::parts::{Drawn, Instant, Number, Parts, Start};
 use super::path::{Node, Path};
 use super::step::{Stepped, step};
-use crate::lanes::{Lane, Vector, along, dot, minus};
+use crate::lanes::{Lane, Vector, along, any, both, dot, lanes_where, less, minus, not};
 
 /// How long a step may be.
 struct Pace<L = f64> {
@@ -44,8 +44,10 @@ const SHORTEST_S: f64 = 1e-4;
 const AIM: f64 = 0.9;
 /// ... and is at most this many times as long as the last.
 const GROW: f64 = 4.0;
-/// This long after apogee the slowest instant is past, s.
+/// This long after apogee the slowest instant is past, s ...
 const SLOWEST_SEARCHED_S: f64 = 3.0;
+/// ... if the airspeed is then this many times the slowest.
+const SLOWEST_LEFT: f64 = 1.5;
 /// So close to a node of the thrust table it is reached, s.
 const NODE_S: f64 = 1e-9;
 /// The end of the rail is found to this, s.
@@ -100,6 +102,8 @@ pub struct Ascent {
     pub apogee_m: f64,
     /// Largest Mach number.
     pub peak_mach: f64,
+    /// When it reached the ground, s after first thrust; infinite where it was not followed so far.
+    pub ground_s: f64,
     /// What went wrong.
     pub mishaps: Mishaps,
 }
@@ -113,11 +117,14 @@ pub struct Watchfulness {
     pub after_apogee_s: f64,
     /// And while higher than this above the pad, m.
     pub above_m: f64,
+    /// Whether the place of a ballistic impact is asked for: then loosely to the ground.
+    pub to_ground: bool,
 }
 
 impl Watchfulness {
     /// To the ground.
-    pub const WHOLE: Self = Self { until_s: f64::INFINITY, after_apogee_s: 0.0, above_m: f64::INFINITY };
+    pub const WHOLE: Self =
+        Self { until_s: f64::INFINITY, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground: true };
 
     /// As long as either wants.
     pub fn both(self, other: Self) -> Self {
@@ -125,6 +132,7 @@ impl Watchfulness {
             until_s: self.until_s.max(other.until_s),
             after_apogee_s: self.after_apogee_s.max(other.after_apogee_s),
             above_m: self.above_m.min(other.above_m),
+            to_ground: self.to_ground || other.to_ground,
         }
     }
 }
@@ -159,32 +167,9 @@ fn turns_over<L: Lane>(flow: &Flow<L>) -> L {
     flow.axial_m_s.below(L::splat(COS_TURNING) * flow.airspeed_m_s, L::splat(1.0), L::splat(0.0))
 }
 
-/// 1 where both are 1.
-#[inline(always)]
-fn both<L: Lane>(a: L, b: L) -> L {
-    a * b
-}
-
-/// 1 where it is 0, and 0 where it is 1.
-#[inline(always)]
-fn not<L: Lane>(a: L) -> L {
-    L::splat(1.0) - a
-}
-
-/// 1 where `a < b`, else 0.
-#[inline(always)]
-fn less<L: Lane>(a: L, b: L) -> L {
-    a.below(b, L::splat(1.0), L::splat(0.0))
-}
-
-#[inline(always)]
-fn any<L: Lane>(which: L) -> bool {
-    L::splat(0.5).any_below(which)
-}
-
 /// Flights that climb side by side, a flight a lane. Each takes the steps that it would take alone: nothing of one lane
 /// reaches another.
-struct Flyer<'a, 'b, 'c, L> {
+struct Flyer<'a, 'b, 'c, L: Lane> {
     fleet: Fleet<'a, 'b, L>,
     /// Number of the flight in each lane.
     who: Vec<usize>,
@@ -222,7 +207,8 @@ pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &m
 pub fn fly_ascents<L: Lane>(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
     for ascent in &mut *out {
         ascent.path.clear();
-        *ascent = Ascent { path: core::mem::take(&mut ascent.path), ..Ascent::default() };
+        let path = core::mem::take(&mut ascent.path);
+        *ascent = Ascent { path, ground_s: f64::INFINITY, ..Ascent::default() };
     }
     if flights.is_empty() {
         return;
@@ -235,7 +221,7 @@ pub fn fly_ascents<L: Lane>(flights: &[&Drawn], watchfulness: &[Watchfulness], f
         if any(both(flyer.flying, from_rail)) {
             flyer.rail(from_rail);
         }
-        for lane in Flyer::lanes(flyer.flying) {
+        for lane in lanes_where(flyer.flying) {
             ready.push(Ready {
                 who: flyer.who[lane],
                 time_s: flyer.time_s.lane(lane),
@@ -297,11 +283,6 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         &mut self.out[self.who[lane]]
     }
 
-    /// Lanes in which something is 1.
-    fn lanes(which: L) -> impl Iterator<Item = usize> {
-        (0..L::WIDTH).filter(move |lane| which.lane(*lane) > 0.5)
-    }
-
     /// Takes the derivative of the present state, and the flow.
     #[inline(always)]
     fn look(&mut self, hold: &Hold<L>) {
@@ -311,17 +292,19 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
     /// Records the present state in some lanes.
     #[inline(always)]
     fn record(&mut self, which: L) {
-        let one = |v: &Vector<L>, lane: usize| [v[0].lane(lane), v[1].lane(lane), v[2].lane(lane)];
-        for lane in 0..L::WIDTH {
-            if which.lane(lane) > 0.5 {
-                self.out[self.who[lane]].path.nodes.push(Node {
-                    time_s: self.time_s.lane(lane),
-                    position_m: one(&self.state.position, lane),
-                    velocity_m_s: one(&self.state.velocity, lane),
-                    acceleration_m_s2: one(&self.rate.velocity, lane),
-                    nose: one(&self.state.nose, lane),
-                });
-            }
+        let arrays = |v: &Vector<L>| [v[0].array(), v[1].array(), v[2].array()];
+        let time_s = self.time_s.array();
+        let (position, velocity) = (arrays(&self.state.position), arrays(&self.state.velocity));
+        let (acceleration, nose) = (arrays(&self.rate.velocity), arrays(&self.state.nose));
+        for lane in lanes_where(which) {
+            let one = |v: &[L::Array; 3]| [v[0].as_ref()[lane], v[1].as_ref()[lane], v[2].as_ref()[lane]];
+            self.out[self.who[lane]].path.nodes.push(Node {
+                time_s: time_s.as_ref()[lane],
+                position_m: one(&position),
+                velocity_m_s: one(&velocity),
+                acceleration_m_s2: one(&acceleration),
+                nose: one(&nose),
+            });
         }
     }
 
@@ -363,7 +346,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let mut ended = false;
         if (self.fleet.thrust_until_s() - L::splat(NODE_S)).any_below(self.time_s) {
             let at_node = less(self.fleet.thrust_until_s() - L::splat(NODE_S), self.time_s);
-            for lane in Self::lanes(both(at_node, which)) {
+            for lane in lanes_where(both(at_node, which)) {
                 // Exactly on the node, so that no sliver of a step is left.
                 let node = self.fleet.thrust_until_s().lane(lane);
                 self.time_s.set_lane(lane, node);
@@ -398,7 +381,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             let moves = less(zero, speed);
             let stopped = both(under_way, not(moves));
             if any(stopped) {
-                for lane in Self::lanes(stopped) {
+                for lane in lanes_where(stopped) {
                     self.flight_of(lane).mishaps.never_left_rail = true;
                 }
                 self.flying = both(self.flying, not(stopped));
@@ -416,7 +399,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             self.look(hold);
             self.record(goes_on);
         }
-        for lane in Self::lanes(under_way) {
+        for lane in lanes_where(under_way) {
             self.flight_of(lane).mishaps.untrusted = true;
             self.flight_of(lane).mishaps.never_left_rail = true;
         }
@@ -452,7 +435,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             self.time_s = start.where_set(both(waits, there), self.time_s);
             waits = both(waits, not(there));
             t = next.where_set(enclosed, t);
-            for lane in Self::lanes(both(waits, not(enclosed))) {
+            for lane in lanes_where(both(waits, not(enclosed))) {
                 let (node, end) = (self.fleet.thrust_until_s().lane(lane), self.thrust_end_s.lane(lane));
                 if t.lane(lane) >= node {
                     self.fleet.take_thrust(lane, node);
@@ -467,7 +450,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                 }
             }
         }
-        for lane in Self::lanes(less(self.fleet.thrust_until_s() - L::splat(NODE_S), self.time_s)) {
+        for lane in lanes_where(less(self.fleet.thrust_until_s() - L::splat(NODE_S), self.time_s)) {
             let node = self.fleet.thrust_until_s().lane(lane);
             self.fleet.take_thrust(lane, node);
         }
@@ -497,7 +480,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         }
         self.travel(which, forward, &guided, d, |s| dot(minus(s.position, origin), d));
         let speed = dot(self.state.velocity, d);
-        for lane in Self::lanes(both(which, self.flying)) {
+        for lane in lanes_where(both(which, self.flying)) {
             self.flight_of(lane).rail_exit.forward_speed_m_s = speed.lane(lane);
         }
         let tips = both(which, less(forward + L::splat(1e-9), last));
@@ -523,7 +506,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let across = along(u, self.state.nose, -axial);
         let (across, airspeed) = (dot(across, across).sqrt(), dot(u, u).sqrt());
         let ([_, fin], speed) = (self.fleet.by_mach(airspeed * per_sound, self.now.burning), dot(v, rail));
-        for lane in Self::lanes(both(which, self.flying)) {
+        for lane in lanes_where(both(which, self.flying)) {
             let p = self.fleet.flight(lane);
             // Where the normal force acts at this angle of attack.
             let angle = libm::atan2(across.lane(lane), axial.lane(lane));
@@ -556,13 +539,14 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let (mut until_s, mut after_apogee_s, mut above_m, mut burnout_s, mut top_m) = (zero, zero, zero, zero, zero);
         let (mut apogee_s, mut apogee_m, mut peak_mach, mut outside) = (zero, zero, zero, zero);
         let (mut beyond, mut unstable, mut gauged_s, mut steps) = (zero, zero, zero, zero);
+        let (mut to_ground, mut slowest) = (zero, zero);
         let mut ready = ready.iter();
         self.flying = zero;
         let mut over = one;
         loop {
             if any(over) {
                 let mut seated = zero;
-                for lane in Self::lanes(over) {
+                for lane in lanes_where(over) {
                     if self.flying.lane(lane) > 0.5 {
                         let out = self.flight_of(lane);
                         (out.apogee_s, out.apogee_m) = (apogee_s.lane(lane), apogee_m.lane(lane));
@@ -591,6 +575,8 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                         (&mut unstable, 0.0),
                         (&mut gauged_s, f64::INFINITY),
                         (&mut steps, 0.0),
+                        (&mut to_ground, f64::from(u8::from(watched.to_ground))),
+                        (&mut slowest, f64::INFINITY),
                     ] {
                         own.set_lane(lane, new);
                     }
@@ -605,7 +591,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             }
             let changes = both(self.flying, not(less(self.time_s, self.change_s)));
             if any(changes) {
-                for lane in Self::lanes(changes) {
+                for lane in lanes_where(changes) {
                     self.fleet.lose_fin(lane);
                     self.change_s.set_lane(lane, f64::INFINITY);
                 }
@@ -616,6 +602,13 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                 .max(less(self.time_s, until_s))
                 .max(less(self.time_s, apogee_s + after_apogee_s))
                 .max(less(above_m, self.state.position[2]));
+            // Nothing is asked of the rest.
+            let done = both(not(may_eject.max(less(self.time_s, self.thrust_end_s))), not(to_ground));
+            let done = both(both(self.flying, done), less(L::splat(SLOWEST_LEFT) * slowest, self.flow.airspeed_m_s));
+            if any(done) {
+                over = done;
+                continue;
+            }
             let turning = turns_over(&self.flow);
             let coast = COAST.all().where_set(may_eject, &FALL.all());
             let free = TURNING.all().where_set(turning, &coast);
@@ -647,7 +640,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             let sound = less((sum(&self.rate.velocity) + sum(&self.rate.spin)).abs(), one);
             let lost = both(self.flying, not(both(sound, less(steps, L::splat(MOST_STEPS as f64)))));
             if any(hopeless.max(lost)) {
-                for lane in Self::lanes(hopeless.max(lost)) {
+                for lane in lanes_where(hopeless.max(lost)) {
                     self.flight_of(lane).mishaps.untrusted = true;
                 }
                 over = lost;
@@ -662,9 +655,10 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             let thrusting = both(taken, not(less(burnout_s, self.time_s)));
             beyond = beyond.max(both(thrusting, less(self.state.nose[2], L::splat(COS_STEEPEST))));
             unstable = unstable.max(both(thrusting, less(self.flow.axial_m_s, zero)));
+            slowest = slowest.min(self.flow.airspeed_m_s).where_set(both(taken, not(thrusting)), slowest);
             let tops = both(both(taken, less(zero, climbed)), not(less(zero, self.state.velocity[2])));
             if any(tops) {
-                for lane in Self::lanes(tops) {
+                for lane in lanes_where(tops) {
                     let path = &self.out[self.who[lane]].path;
                     let k = path.nodes.len() - 2;
                     let t = path.root_in_step(k, |m| m.velocity_m_s[2]);
@@ -677,8 +671,10 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             }
             let down = both(taken, not(less(zero, height)));
             if any(down) {
-                for lane in Self::lanes(down) {
-                    self.flight_of(lane).path.touch_ground();
+                for lane in lanes_where(down) {
+                    let out = self.flight_of(lane);
+                    out.path.touch_ground();
+                    out.ground_s = out.path.end_s();
                 }
                 over = over.max(down);
             }

@@ -1,51 +1,234 @@
-//! Ascents flown side by side, with the widest instructions that the machine has.
+//! Flights side by side, in the widest vector registers that the machine has.
 
 use super::ascent::{Ascent, Watchfulness, fly_ascents};
+use super::deploy::{Deployed, Deployment, Events, Plan};
+use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
-use crate::lanes::x86::{Avx2, Avx512, Sse2};
+use super::path::Moment;
+use super::{Flown, flown};
+#[cfg(target_arch = "x86_64")]
+use crate::lanes::x86;
+use crate::wind::DriftTable;
 
-/// Sets of vector instructions that the flights are compiled for. Every one gives the same bytes.
+/// Sets of instructions that flights are flown with. Every one gives the same bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Instructions {
-    /// What every machine of this architecture has.
-    Baseline,
-    /// 256 bits.
+    /// One flight after the other: the reference, on every architecture.
+    Scalar,
+    /// Two side by side, which every machine of this architecture can do.
+    #[cfg(target_arch = "x86_64")]
+    Sse2,
+    /// Four side by side.
     #[cfg(target_arch = "x86_64")]
     Avx2,
-    /// 512 bits.
+    /// Eight side by side.
     #[cfg(target_arch = "x86_64")]
     Avx512,
 }
 
-/// Flights side by side.
-pub const WIDTH: usize = 8;
-
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx2")]
-fn ascents_avx2(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
-    fly_ascents::<Avx2>(flights, watchfulness, finer, out);
-}
-
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw,avx512cd")]
-fn ascents_avx512(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
-    fly_ascents::<Avx512>(flights, watchfulness, finer, out);
-}
-
-fn ascents_base(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
-    fly_ascents::<Sse2>(flights, watchfulness, finer, out);
-}
-
 impl Instructions {
-    /// Flies ascents.
-    #[allow(unsafe_code)]
-    pub fn ascents(self, flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
-        match self {
-            Self::Baseline => ascents_base(flights, watchfulness, finer, out),
-            #[cfg(target_arch = "x86_64")]
-            Self::Avx2 => unsafe { ascents_avx2(flights, watchfulness, finer, out) },
-            #[cfg(target_arch = "x86_64")]
-            Self::Avx512 => unsafe { ascents_avx512(flights, watchfulness, finer, out) },
+    /// What this machine can do, the fastest last.
+    #[cfg(target_arch = "x86_64")]
+    pub fn available() -> Vec<Self> {
+        let mut can = vec![Self::Scalar, Self::Sse2];
+        if is_x86_feature_detected!("avx2") {
+            can.push(Self::Avx2);
         }
+        if is_x86_feature_detected!("avx512f")
+            && is_x86_feature_detected!("avx512dq")
+            && is_x86_feature_detected!("avx512vl")
+            && is_x86_feature_detected!("avx512bw")
+        {
+            can.push(Self::Avx512);
+        }
+        can
+    }
+
+    /// What this machine can do, the fastest last.
+    #[cfg(not(target_arch = "x86_64"))]
+    pub fn available() -> Vec<Self> {
+        vec![Self::Scalar]
+    }
+}
+
+/// Flies with one set of instructions; keeps memory to work in.
+#[derive(Debug)]
+pub struct Pilot {
+    instructions: Instructions,
+    ascents: Vec<Ascent>,
+}
+
+/// A way of deploying a flight with one turn of events.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'b> {
+    /// Number of the flight.
+    pub flight: usize,
+    /// Turn of events.
+    pub events: &'b Events,
+    /// Way of deploying.
+    pub way: &'b Deployment,
+}
+
+impl Default for Pilot {
+    fn default() -> Self {
+        Self::with(Instructions::available().pop().unwrap_or(Instructions::Scalar)).unwrap_or(Self::scalar())
+    }
+}
+
+impl Pilot {
+    fn scalar() -> Self {
+        Self { instructions: Instructions::Scalar, ascents: Vec::new() }
+    }
+
+    /// With a set of instructions; `None` if this machine lacks it.
+    pub fn with(instructions: Instructions) -> Option<Self> {
+        Instructions::available().contains(&instructions).then(|| Self { instructions, ..Self::scalar() })
+    }
+
+    /// Flies drawn flights of one airframe with every way of deploying.
+    pub fn fly(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment]) -> Vec<Flown> {
+        let flights: Vec<&Drawn> = drawn.iter().map(|(drawn, _)| drawn).collect();
+        let asked: Vec<Asked> = drawn
+            .iter()
+            .enumerate()
+            .flat_map(|(flight, (_, events))| ways.iter().map(move |way| Asked { flight, events, way }))
+            .collect();
+        let watched = drawn.iter().map(|(drawn, events)| events.watchfulness(ways, drawn)).collect::<Vec<_>>();
+        self.climb(&flights, &watched, &asked);
+        let deployed = self.deploy(&flights, &asked);
+        let mut deployed = deployed.into_iter();
+        drawn
+            .iter()
+            .zip(&self.ascents)
+            .map(|((drawn, events), ascent)| flown(drawn, events, ascent, deployed.by_ref().take(ways.len()).collect()))
+            .collect()
+    }
+
+    /// Flies drawn flights of one airframe, each deployed one way with each of several turns of events.
+    pub fn fly_each(&mut self, drawn: &[(Drawn, Vec<Events>)], way: &Deployment) -> Vec<Vec<Deployed>> {
+        let flights: Vec<&Drawn> = drawn.iter().map(|(drawn, _)| drawn).collect();
+        let asked: Vec<Asked> = drawn
+            .iter()
+            .enumerate()
+            .flat_map(|(flight, (_, each))| each.iter().map(move |events| Asked { flight, events, way }))
+            .collect();
+        let ways = core::slice::from_ref(way);
+        let watched: Vec<Watchfulness> = drawn
+            .iter()
+            .map(|(drawn, each)| {
+                let watched = each.iter().map(|events| events.watchfulness(ways, drawn));
+                watched.reduce(Watchfulness::both).unwrap_or(Watchfulness::WHOLE)
+            })
+            .collect();
+        self.climb(&flights, &watched, &asked);
+        let mut deployed = self.deploy(&flights, &asked).into_iter();
+        drawn.iter().map(|(_, each)| deployed.by_ref().take(each.len()).collect()).collect()
+    }
+
+    /// The ascents of the flights flown last.
+    pub fn ascents(&self) -> &[Ascent] {
+        &self.ascents
+    }
+
+    /// Flies the ascents as far as what is asked needs.
+    fn climb(&mut self, flights: &[&Drawn], watched: &[Watchfulness], asked: &[Asked]) {
+        self.ascents.resize_with(flights.len(), Ascent::default);
+        self.ascend(flights, watched, 0..flights.len());
+        let mut short: Vec<usize> = asked
+            .iter()
+            .filter(|a| !a.events.suffices(core::slice::from_ref(a.way), flights[a.flight], &self.ascents[a.flight]))
+            .map(|a| a.flight)
+            .collect();
+        short.dedup();
+        for flight in short {
+            let watched = Watchfulness { to_ground: true, ..watched[flight] };
+            self.ascend(&flights[flight..=flight], &[watched], flight..flight + 1);
+        }
+    }
+
+    /// Deploys flights whose ascents were flown.
+    fn deploy(&self, flights: &[&Drawn], asked: &[Asked]) -> Vec<Deployed> {
+        let table = |(drawn, ascent): (&&Drawn, &Ascent)| {
+            DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m)
+        };
+        let drifts: Vec<DriftTable> = flights.iter().zip(&self.ascents).map(table).collect();
+        let plans: Vec<Plan> =
+            asked.iter().map(|a| a.events.plan(a.way, flights[a.flight], &self.ascents[a.flight])).collect();
+        let falls: Vec<Fall> = asked
+            .iter()
+            .zip(&plans)
+            .flat_map(|(a, plan)| {
+                let (parts, drift) = (flights[a.flight], &drifts[a.flight]);
+                plan.falls.iter().flatten().map(move |(stages, from)| Fall { parts, stages: *stages, from: *from, drift })
+            })
+            .collect();
+        let landed = descend_all(&falls, |fillings| self.fill(fillings));
+        let mut rest: &[Landing] = &landed;
+        asked
+            .iter()
+            .zip(&plans)
+            .map(|(a, plan)| {
+                let (own, others) = rest.split_at(plan.falls.iter().flatten().count());
+                rest = others;
+                plan.finish(own, &self.ascents[a.flight])
+            })
+            .collect()
+    }
+
+    #[allow(unsafe_code)]
+    fn ascend(&mut self, flights: &[&Drawn], watched: &[Watchfulness], into: core::ops::Range<usize>) {
+        let out = &mut self.ascents[into];
+        match self.instructions {
+            Instructions::Scalar => fly_ascents::<f64>(flights, watched, 1.0, out),
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Sse2 => fly_ascents::<x86::Sse2>(flights, watched, 1.0, out),
+            // SAFETY: `with` gives no pilot with instructions that the processor does not know.
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Avx2 => unsafe { wide::ascents_avx2(flights, watched, out) },
+            // SAFETY: as above.
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Avx512 => unsafe { wide::ascents_avx512(flights, watched, out) },
+        }
+    }
+
+    #[allow(unsafe_code)]
+    fn fill(&self, fillings: &[Filling]) -> Vec<(Moment, bool)> {
+        match self.instructions {
+            Instructions::Scalar => fill_all::<f64>(fillings),
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Sse2 => fill_all::<x86::Sse2>(fillings),
+            // SAFETY: as above.
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Avx2 => unsafe { wide::fill_avx2(fillings) },
+            // SAFETY: as above.
+            #[cfg(target_arch = "x86_64")]
+            Instructions::Avx512 => unsafe { wide::fill_avx512(fillings) },
+        }
+    }
+}
+
+/// The flight compiled for instructions that not every machine has: all that is called is inlined here.
+#[cfg(target_arch = "x86_64")]
+mod wide {
+    use super::*;
+
+    #[target_feature(enable = "avx2")]
+    pub fn ascents_avx2(flights: &[&Drawn], watched: &[Watchfulness], out: &mut [Ascent]) {
+        fly_ascents::<x86::Avx2>(flights, watched, 1.0, out);
+    }
+
+    #[target_feature(enable = "avx2")]
+    pub fn fill_avx2(fillings: &[Filling]) -> Vec<(Moment, bool)> {
+        fill_all::<x86::Avx2>(fillings)
+    }
+
+    #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
+    pub fn ascents_avx512(flights: &[&Drawn], watched: &[Watchfulness], out: &mut [Ascent]) {
+        fly_ascents::<x86::Avx512>(flights, watched, 1.0, out);
+    }
+
+    #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
+    pub fn fill_avx512(fillings: &[Filling]) -> Vec<(Moment, bool)> {
+        fill_all::<x86::Avx512>(fillings)
     }
 }

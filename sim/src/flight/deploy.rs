@@ -5,6 +5,7 @@ use super::descent::{Canopy, Landing, Stages, descend};
 use super::failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE};
 use super::parts::Drawn;
 use super::path::Moment;
+use crate::lanes::norm;
 use crate::wind::DriftTable;
 
 /// What an altimeter fires on.
@@ -184,10 +185,14 @@ impl Events {
 
     /// How long the ascent has to be followed closely for these ways of deploying.
     pub fn watchfulness(&self, ways: &[Deployment], drawn: &Drawn) -> Watchfulness {
-        let mut w = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY };
+        // What has nothing to open comes down ballistic.
+        let mut to_ground = self.stages.first.drag_area_m2 <= 0.0
+            || self.failing.is_some_and(|f| matches!(f.failure, Failure::NoEjection));
+        let mut w = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground };
         let lag = self.line_stretch_lag_s;
         for way in ways {
             let motor = self.motor_fires_s(way, drawn);
+            to_ground |= way.electronics.is_none() && !motor.is_finite();
             match way.electronics {
                 None => w.until_s = w.until_s.max(if motor.is_finite() { motor + lag } else { 0.0 }),
                 Some(Electronics::Apogee) => w.after_apogee_s = w.after_apogee_s.max(self.apogee_lag_s + lag),
@@ -197,7 +202,25 @@ impl Events {
                 }
             }
         }
-        w
+        Watchfulness { to_ground, ..w }
+    }
+
+    /// Whether an ascent was followed as far as these ways of deploying ask.
+    pub fn suffices(&self, ways: &[Deployment], drawn: &Drawn, ascent: &Ascent) -> bool {
+        ascent.ground_s.is_finite()
+            || ascent.mishaps.untrusted
+            || ascent.mishaps.never_left_rail
+            || ways.iter().all(|way| {
+                let fires = self.fires_s(way, drawn, ascent);
+                // Deployed under thrust, it may come down ballistic.
+                !self.in_boost(fires, drawn, ascent) && fires + self.line_stretch_lag_s < ascent.path.end_s()
+            })
+    }
+
+    /// Whether something that fires at a time does so under thrust or on the rail. A cluster's first charge may fire
+    /// while another motor still burns.
+    fn in_boost(&self, fires_s: f64, drawn: &Drawn, ascent: &Ascent) -> bool {
+        fires_s < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires_s < ascent.rail_exit.time_s
     }
 
     /// Firing time of the motor's own charge, s after first thrust; infinite without one.
@@ -229,7 +252,7 @@ impl Events {
         let fires = motor.min(electronics);
         match self.failing {
             Some(Failing { failure: Failure::EarlyEjection, when, .. }) => {
-                let (rail, end) = (ascent.rail_exit.time_s, fires.min(ascent.path.end_s()));
+                let (rail, end) = (ascent.rail_exit.time_s, fires.min(ascent.ground_s));
                 rail + when * (end - rail).max(0.0)
             }
             _ => fires,
@@ -238,21 +261,184 @@ impl Events {
 
     /// What becomes of the flight when it is deployed one way.
     pub fn deploy(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent, drift: &DriftTable) -> Deployed {
+        let plan = self.plan(way, drawn, ascent);
+        let landed: Vec<Landing> =
+            plan.falls.iter().flatten().map(|(stages, from)| descend(drawn, stages, from, drift)).collect();
+        plan.finish(&landed, ascent)
+    }
+
+    /// What becomes of the flight when it is deployed one way, as far as it is known before what falls has come down.
+    pub fn plan(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> Plan {
         if ascent.mishaps.never_left_rail {
-            return Deployed { outcome: Outcome::NeverLeftRail, ejection: None, landing: None, part: None };
+            return Plan::known(Outcome::NeverLeftRail, None);
         }
-        let mut deployed = match self.failing.map(|f| (f.failure, f.when)) {
+        match self.failing.map(|f| (f.failure, f.when)) {
             Some((Failure::NoEjection, _)) => self.comes_in(Outcome::NoEjection, drawn, ascent),
             Some((Failure::MotorBursts, when)) => {
                 // The propellant left is gone, and what is left has no stable attitude.
                 let burst = ascent.path.at(when * drawn.thrust.burnout_s());
                 let rest = self.falling(drawn.cross_flow.drag_area_m2, drawn.mass.dry_mass_kg, self.stages.seen_m2);
-                let landing = Some(descend(drawn, &rest, &burst, drift));
-                Deployed { outcome: Outcome::MotorBurst, ejection: None, landing, part: None }
+                Plan { falls: [Some((rest, burst)), None], ..Plan::known(Outcome::MotorBurst, None) }
             }
-            _ => self.ejected(way, drawn, ascent, drift),
+            _ => self.ejected(way, drawn, ascent),
+        }
+    }
+
+    /// The flight as far as something fires, or to the ground.
+    fn ejected(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> Plan {
+        let path = &ascent.path;
+        let fires = self.fires_s(way, drawn, ascent);
+        let ground = ascent.ground_s;
+        if fires >= ground {
+            return self.comes_in(Outcome::GroundFirst, drawn, ascent);
+        }
+        let at = path.at(fires);
+        let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
+        let u = at.air_velocity_m_s(&drawn.wind);
+        let ejection = Ejection {
+            time_s: fires,
+            after_apogee_s: fires - ascent.apogee_s,
+            airspeed_m_s: norm(u),
+            vertical_speed_m_s: u[2],
+            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
+            height_m: at.position_m[2],
+            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
         };
+        let known = |outcome, landing| {
+            let deployed = Deployed { outcome, ejection: Some(ejection), landing, part: None };
+            Plan { deployed, falls: [None; 2], then: Then::Keep }
+        };
+        let falls = |outcome, first| Plan { falls: [Some(first), None], ..known(outcome, None) };
+        let apart = |outcome, whole, part| Plan { falls: [Some(whole), Some(part)], ..known(outcome, None) };
+        let failure = self.failing.map(|f| f.failure);
+        if failure == Some(Failure::MotorEjected) && self.motor_fires_s(way, drawn) <= fires {
+            let casing = self.falling(BROADSIDE_DRAG * self.casing.side_m2, self.casing.mass_kg, self.casing.side_m2);
+            // The airframe keeps its nose first.
+            let lighter = self.stages.mass_kg - self.casing.mass_kg;
+            let airframe = self.falling(self.stages.bare_area_m2, lighter, drawn.aero.reference_area_m2);
+            return apart(Outcome::MotorEjected, (airframe, at), (casing, at));
+        }
+        if self.stages.first.drag_area_m2 <= 0.0 {
+            return known(Outcome::NothingOpened, Some(self.impact(drawn, ascent)));
+        }
+        let first = streaming(self.stages.first);
+        if self.in_boost(fires, drawn, ascent) {
+            // Flown as a torn canopy and as ballistic; the one that comes down farther from the pad counts.
+            let torn = Stages { first, main: None, ..self.stages };
+            let then = Then::FartherThan(self.impact(drawn, ascent));
+            return Plan { then, ..falls(Outcome::InBoost, (torn, stretch)) };
+        }
+        if fires + self.line_stretch_lag_s >= ground {
+            return known(Outcome::OpenedTooLow, Some(self.impact(drawn, ascent)));
+        }
+        match (failure, self.stages.main) {
+            (Some(Failure::NothingFills), main) => {
+                let main = main.map(|(canopy, height)| (streaming(canopy), height));
+                falls(Outcome::NothingFilled, (Stages { first, main, ..self.stages }, stretch))
+            }
+            (Some(Failure::FirstFails), Some(_)) => {
+                falls(Outcome::FirstFailed, (Stages { first, ..self.stages }, stretch))
+            }
+            (Some(Failure::PartsSeparate), _) => {
+                let of = |share: f64| (share * self.stages.mass_kg, share * self.stages.seen_m2);
+                let (mass_kg, seen_m2) = of(FORWARD_SHARE);
+                let bare_area_m2 = FORWARD_SHARE * self.stages.bare_area_m2;
+                let held = Stages { mass_kg, seen_m2, bare_area_m2, ..self.stages };
+                let (mass_kg, seen_m2) = of(1.0 - FORWARD_SHARE);
+                let loose = self.falling((1.0 - FORWARD_SHARE) * drawn.cross_flow.drag_area_m2, mass_kg, seen_m2);
+                apart(Outcome::PartsSeparated, (held, stretch), (loose, stretch))
+            }
+            (Some(Failure::MainAtOnce), Some((main, _))) => {
+                let drag_area_m2 = self.stages.first.drag_area_m2 + main.drag_area_m2;
+                let both = Stages { first: Canopy { drag_area_m2, ..main }, main: None, ..self.stages };
+                Plan { then: Then::OpensAtOnce, ..falls(Outcome::Opened, (both, stretch)) }
+            }
+            _ => Plan { then: Then::Opens, ..falls(Outcome::Opened, (self.stages, stretch)) },
+        }
+    }
+
+    /// Something without a canopy.
+    fn falling(&self, bare_area_m2: f64, mass_kg: f64, seen_m2: f64) -> Stages {
+        let none = Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 };
+        Stages { first: none, main: None, bare_area_m2, mass_kg, seen_m2 }
+    }
+
+    /// Where the flight without any deployment comes down.
+    fn impact(&self, drawn: &Drawn, ascent: &Ascent) -> Landing {
+        let end = ascent.path.at(ascent.path.end_s());
+        Landing {
+            time_s: end.time_s,
+            east_m: end.position_m[0],
+            north_m: end.position_m[1],
+            speed_m_s: norm(end.velocity_m_s),
+            vertical_speed_m_s: -end.velocity_m_s[2],
+            mass_kg: self.stages.mass_kg,
+            seen_m2: drawn.aero.reference_area_m2,
+            main_opening_m_s: None,
+            slowed: false,
+        }
+    }
+
+    fn comes_in(&self, outcome: Outcome, drawn: &Drawn, ascent: &Ascent) -> Plan {
+        Plan::known(outcome, Some(self.impact(drawn, ascent)))
+    }
+}
+
+/// What follows from how it came down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Then {
+    /// Nothing more.
+    Keep,
+    /// Whether it opened well: by whether it slowed in time.
+    Opens,
+    /// The same, the main having opened at line stretch.
+    OpensAtOnce,
+    /// This landing instead, if the other one is nearer to the pad.
+    FartherThan(Landing),
+}
+
+/// A flight with one way of deploying before what falls has come down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plan {
+    deployed: Deployed,
+    /// What falls, and from where: the rocket, and a part by itself.
+    pub falls: [Option<(Stages, Moment)>; 2],
+    then: Then,
+}
+
+impl Plan {
+    /// Nothing is left to come down.
+    fn known(outcome: Outcome, landing: Option<Landing>) -> Self {
+        let deployed = Deployed { outcome, ejection: None, landing, part: None };
+        Self { deployed, falls: [None; 2], then: Then::Keep }
+    }
+
+    /// What became of the flight, given what became of what falls.
+    pub fn finish(&self, landed: &[Landing], ascent: &Ascent) -> Deployed {
+        let mut deployed = self.deployed;
+        if let Some(landing) = landed.first() {
+            deployed.landing = Some(*landing);
+            deployed.part = landed.get(1).copied();
+            match &self.then {
+                Then::Keep => {}
+                Then::FartherThan(other) => {
+                    if landing.distance_m() <= other.distance_m() {
+                        deployed.landing = Some(*other);
+                    }
+                }
+                Then::Opens | Then::OpensAtOnce => {
+                    deployed.outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
+                    if self.then == Then::OpensAtOnce {
+                        let main_opening_m_s = deployed.ejection.map(|e| e.stretch_airspeed_m_s);
+                        deployed.landing = Some(Landing { main_opening_m_s, ..*landing });
+                    }
+                }
+            }
+        }
         let m = ascent.mishaps;
+        if m.never_left_rail {
+            return deployed;
+        }
         // Of a burst flight only the part before it was flown.
         let burst = deployed.outcome == Outcome::MotorBurst;
         for (happened, is) in [
@@ -270,118 +456,6 @@ impl Events {
             (deployed.landing, deployed.part) = (None, None);
         }
         deployed
-    }
-
-    /// The flight as far as something fires, or to the ground.
-    fn ejected(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent, drift: &DriftTable) -> Deployed {
-        let path = &ascent.path;
-        let fires = self.fires_s(way, drawn, ascent);
-        let ground = path.end_s();
-        if fires >= ground {
-            return self.comes_in(Outcome::GroundFirst, drawn, ascent);
-        }
-        let at = path.at(fires);
-        let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
-        let u = at.air_velocity_m_s(&drawn.wind);
-        let ejection = Ejection {
-            time_s: fires,
-            after_apogee_s: fires - ascent.apogee_s,
-            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
-            vertical_speed_m_s: u[2],
-            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
-            height_m: at.position_m[2],
-            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
-        };
-        let deployed =
-            |outcome, landing, part| Deployed { outcome, ejection: Some(ejection), landing: Some(landing), part };
-        let failure = self.failing.map(|f| f.failure);
-        if failure == Some(Failure::MotorEjected) && self.motor_fires_s(way, drawn) <= fires {
-            let casing = self.falling(BROADSIDE_DRAG * self.casing.side_m2, self.casing.mass_kg, self.casing.side_m2);
-            // The airframe keeps its nose first.
-            let lighter = self.stages.mass_kg - self.casing.mass_kg;
-            let airframe = self.falling(self.stages.bare_area_m2, lighter, drawn.aero.reference_area_m2);
-            let part = Some(descend(drawn, &casing, &at, drift));
-            return deployed(Outcome::MotorEjected, descend(drawn, &airframe, &at, drift), part);
-        }
-        // A cluster's first charge may fire while another motor still burns.
-        let boosting =
-            fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
-        if self.stages.first.drag_area_m2 <= 0.0 {
-            return deployed(Outcome::NothingOpened, self.impact(drawn, ascent), None);
-        }
-        if boosting {
-            return deployed(Outcome::InBoost, self.torn_or_ballistic(drawn, ascent, &stretch, drift), None);
-        }
-        if fires + self.line_stretch_lag_s >= ground {
-            return deployed(Outcome::OpenedTooLow, self.impact(drawn, ascent), None);
-        }
-        let down = |stages: &Stages| descend(drawn, stages, &stretch, drift);
-        let first = streaming(self.stages.first);
-        match (failure, self.stages.main) {
-            (Some(Failure::NothingFills), main) => {
-                let main = main.map(|(canopy, height)| (streaming(canopy), height));
-                deployed(Outcome::NothingFilled, down(&Stages { first, main, ..self.stages }), None)
-            }
-            (Some(Failure::FirstFails), Some(_)) => {
-                deployed(Outcome::FirstFailed, down(&Stages { first, ..self.stages }), None)
-            }
-            (Some(Failure::PartsSeparate), _) => {
-                let of = |share: f64| (share * self.stages.mass_kg, share * self.stages.seen_m2);
-                let (mass_kg, seen_m2) = of(FORWARD_SHARE);
-                let bare_area_m2 = FORWARD_SHARE * self.stages.bare_area_m2;
-                let held = Stages { mass_kg, seen_m2, bare_area_m2, ..self.stages };
-                let (mass_kg, seen_m2) = of(1.0 - FORWARD_SHARE);
-                let loose = self.falling((1.0 - FORWARD_SHARE) * drawn.cross_flow.drag_area_m2, mass_kg, seen_m2);
-                deployed(Outcome::PartsSeparated, down(&held), Some(down(&loose)))
-            }
-            (failure, main) => {
-                let landing = match main {
-                    Some((main, _)) if failure == Some(Failure::MainAtOnce) => {
-                        let drag_area_m2 = self.stages.first.drag_area_m2 + main.drag_area_m2;
-                        let both = Stages { first: Canopy { drag_area_m2, ..main }, main: None, ..self.stages };
-                        Landing { main_opening_m_s: Some(ejection.stretch_airspeed_m_s), ..down(&both) }
-                    }
-                    _ => down(&self.stages),
-                };
-                let outcome = if landing.slowed { Outcome::Opened } else { Outcome::OpenedTooLow };
-                deployed(outcome, landing, None)
-            }
-        }
-    }
-
-    /// Something without a canopy.
-    fn falling(&self, bare_area_m2: f64, mass_kg: f64, seen_m2: f64) -> Stages {
-        let none = Canopy { drag_area_m2: 0.0, fill_path_m: 0.0, fill_power: 1 };
-        Stages { first: none, main: None, bare_area_m2, mass_kg, seen_m2 }
-    }
-
-    /// Where the flight without any deployment comes down.
-    fn impact(&self, drawn: &Drawn, ascent: &Ascent) -> Landing {
-        let end = ascent.path.at(ascent.path.end_s());
-        Landing {
-            time_s: end.time_s,
-            east_m: end.position_m[0],
-            north_m: end.position_m[1],
-            speed_m_s: crate::lanes::norm(end.velocity_m_s),
-            vertical_speed_m_s: -end.velocity_m_s[2],
-            mass_kg: self.stages.mass_kg,
-            seen_m2: drawn.aero.reference_area_m2,
-            main_opening_m_s: None,
-            slowed: false,
-        }
-    }
-
-    fn comes_in(&self, outcome: Outcome, drawn: &Drawn, ascent: &Ascent) -> Deployed {
-        Deployed { outcome, ejection: None, landing: Some(self.impact(drawn, ascent)), part: None }
-    }
-
-    /// Deployed under thrust: flown as a torn canopy and as ballistic; the one that comes down farther from
-    /// the pad counts.
-    fn torn_or_ballistic(&self, drawn: &Drawn, ascent: &Ascent, stretch: &Moment, drift: &DriftTable) -> Landing {
-        let stages = Stages { first: streaming(self.stages.first), main: None, ..self.stages };
-        let (torn, ballistic) = (descend(drawn, &stages, stretch, drift), self.impact(drawn, ascent));
-        let far = |l: &Landing| l.east_m * l.east_m + l.north_m * l.north_m;
-        if far(&torn) > far(&ballistic) { torn } else { ballistic }
     }
 }
 

@@ -1,11 +1,11 @@
 //! From line stretch to the ground under what opens: a point mass through filling until it rides at its
 //! descent rate, then the closed drift form.
 
+use super::fleet::Fleet;
 use super::forces::coriolis_m_s2;
-use super::parts::Drawn;
+use super::parts::{Drawn, Number, Parts};
 use super::path::Moment;
-use crate::lanes::norm;
-use crate::root::sign_change;
+use crate::lanes::{Lane, Vector, any, both, lanes_where, less, norm, not};
 use crate::wind::{Descent, DriftTable};
 
 /// What opens.
@@ -67,6 +67,8 @@ const RIDING_VERTICAL: f64 = 0.01;
 const RIDING_HORIZONTAL: f64 = 0.12;
 /// At touchdown this share over the descent rate counts as not slowed.
 const SLOWED: f64 = 1.1;
+/// A floor is found to this, s.
+const FLOOR_S: f64 = 1e-7;
 const MOST_STEPS: usize = 20_000;
 
 /// A point mass under a growing canopy.
@@ -83,35 +85,212 @@ pub struct Falling<'a, 'b> {
 }
 
 /// Place (m), velocity (m/s) and air path since line stretch (m).
-pub type Point = [f64; 7];
+pub type Point<L = f64> = [L; 7];
 
-impl Falling<'_, '_> {
-    /// Share of the full drag area after an air path.
-    fn open_share(&self, path_m: f64) -> f64 {
-        let full = if self.canopy.fill_path_m > 0.0 { (path_m / self.canopy.fill_path_m).min(1.0) } else { 1.0 };
-        (0..self.canopy.fill_power).fold(1.0, |share, _| share * full)
+/// What falls, as lanes ask for it.
+struct Load<L> {
+    canopy_m2: L,
+    bare_m2: L,
+    mass_kg: L,
+    fill_path_m: L,
+    /// One over the air path until full; where it opens at once, 0, and `at_once` is 1.
+    per_fill: L,
+    at_once: L,
+    fill_power: L,
+}
+
+/// The air at a point and the way through it.
+struct Around<L> {
+    density: L,
+    gravity: L,
+    /// Velocity through the air.
+    u: Vector<L>,
+    airspeed: L,
+}
+
+impl<L: Lane> Load<L> {
+    fn new(zero: L) -> Self {
+        Self {
+            canopy_m2: zero,
+            bare_m2: zero,
+            mass_kg: L::splat(1.0),
+            fill_path_m: zero,
+            per_fill: zero,
+            at_once: zero,
+            fill_power: zero,
+        }
+    }
+
+    fn set_lane(&mut self, lane: usize, falling: &Falling) {
+        let canopy = &falling.canopy;
+        let fills = canopy.fill_path_m > 0.0;
+        for (own, new) in [
+            (&mut self.canopy_m2, canopy.drag_area_m2),
+            (&mut self.bare_m2, falling.bare_area_m2),
+            (&mut self.mass_kg, falling.mass_kg),
+            (&mut self.fill_path_m, canopy.fill_path_m),
+            (&mut self.per_fill, if fills { 1.0 / canopy.fill_path_m } else { 0.0 }),
+            (&mut self.at_once, if fills { 0.0 } else { 1.0 }),
+            (&mut self.fill_power, f64::from(canopy.fill_power)),
+        ] {
+            own.set_lane(lane, new);
+        }
+    }
+
+    /// Drag area after an air path.
+    #[inline(always)]
+    fn area_m2(&self, path_m: L) -> L {
+        let one = L::splat(1.0);
+        let full = (path_m * self.per_fill + self.at_once).min(one);
+        let (mut share, mut power) = (one, L::splat(0.5));
+        while power.any_below(self.fill_power) {
+            share = power.below(self.fill_power, share * full, share);
+            power = power + one;
+        }
+        self.bare_m2 + self.canopy_m2 * share
+    }
+
+    #[inline(always)]
+    fn around(world: &impl Parts<L>, s: &Point<L>) -> Around<L> {
+        let (east, north) = world.wind(s[2]);
+        let (density, _) = world.air(s[2]);
+        let u = [s[3] - east, s[4] - north, s[5]];
+        Around { density, gravity: world.gravity(s[2]), u, airspeed: norm(u) }
     }
 
     /// Rate of change of a point.
-    pub fn rate(&self, s: &Point) -> Point {
-        let (we, wn) = self.parts.wind.at(s[2]);
-        let (density, _) = self.parts.air.at(s[2]);
-        let u = [s[3] - we, s[4] - wn, s[5]];
-        let airspeed = norm(u);
-        let area = self.bare_area_m2 + self.canopy.drag_area_m2 * self.open_share(s[6]);
-        let k = 0.5 * density * area * airspeed / self.mass_kg;
-        let fall = self.parts.gravity.at(s[2]);
-        let [ce, cn, cu] = coriolis_m_s2(self.parts.earth_rotation_rad_s, [s[3], s[4], s[5]]);
-        [s[3], s[4], s[5], ce - k * u[0], cn - k * u[1], cu - k * u[2] - fall, airspeed]
+    #[inline(always)]
+    fn rate(&self, world: &impl Parts<L>, s: &Point<L>) -> Point<L> {
+        let Around { density, gravity, u, airspeed } = Self::around(world, s);
+        let k = L::splat(0.5) * density * self.area_m2(s[6]) * airspeed / self.mass_kg;
+        let rotation = [world.number(Number::RotationNorth), world.number(Number::RotationUp)];
+        let [ce, cn, cu] = coriolis_m_s2(rotation, [s[3], s[4], s[5]]);
+        [s[3], s[4], s[5], ce - k * u[0], cn - k * u[1], cu - k * u[2] - gravity, airspeed]
     }
 
-    fn step(&self, s: &Point, dt: f64) -> Point {
-        let add = |s: &Point, k: &Point, dt: f64| -> Point { core::array::from_fn(|i| s[i] + k[i] * dt) };
-        let k1 = self.rate(s);
-        let k2 = self.rate(&add(s, &k1, 0.5 * dt));
-        let k3 = self.rate(&add(s, &k2, 0.5 * dt));
-        let k4 = self.rate(&add(s, &k3, dt));
-        core::array::from_fn(|i| s[i] + dt / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + k4[i]))
+    #[inline(always)]
+    fn step(&self, world: &impl Parts<L>, s: &Point<L>, dt: L) -> Point<L> {
+        let half = L::splat(0.5) * dt;
+        let k1 = self.rate(world, s);
+        let k2 = self.rate(world, &moved(s, &k1, half));
+        let k3 = self.rate(world, &moved(s, &k2, half));
+        let k4 = self.rate(world, &moved(s, &k3, dt));
+        let (sixth, third) = (dt * L::splat(1.0 / 6.0), dt * L::splat(1.0 / 3.0));
+        moved(&moved(&moved(&moved(s, &k1, sixth), &k2, third), &k3, third), &k4, sixth)
+    }
+}
+
+/// `s + k * dt`.
+#[inline(always)]
+fn moved<L: Lane>(s: &Point<L>, k: &Point<L>, dt: L) -> Point<L> {
+    let mut moved = *s;
+    for (own, rate) in moved.iter_mut().zip(k) {
+        *own = *own + *rate * dt;
+    }
+    moved
+}
+
+/// Something that fills on the way down.
+#[derive(Debug, Clone, Copy)]
+pub struct Filling<'a, 'b> {
+    /// What.
+    pub falling: Falling<'a, 'b>,
+    /// From where.
+    pub from: Moment,
+    /// Down to this height at most, m.
+    pub floor_m: f64,
+}
+
+/// Integrates each until it rides, or down to its floor, as many side by side as there are lanes. Gives the moment
+/// reached and whether it rides.
+#[inline(always)]
+pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
+    let Some(first) = fillings.first() else { return Vec::new() };
+    let of = L::splat;
+    let (zero, one) = (of(0.0), of(1.0));
+    let mut reached: Vec<(Moment, bool)> = fillings.iter().map(|f| (f.from, false)).collect();
+    let mut fleet = Fleet::<L>::new(&[first.falling.parts]);
+    let mut load = Load::new(zero);
+    let mut s: Point<L> = [zero; 7];
+    let (mut time_s, mut floor_m, mut steps) = (zero, zero, zero);
+    // Lanes that cross their floor within the step take it again, shortened, until it ends there.
+    let (mut near, mut trial, mut longest) = (zero, zero, zero);
+    let mut who = vec![0; L::WIDTH];
+    let mut waiting = fillings.iter().enumerate();
+    let (mut falls, mut over, mut rides) = (zero, one, zero);
+    loop {
+        if any(over) {
+            let columns = s.map(L::array);
+            for lane in lanes_where(over) {
+                if falls.lane(lane) > 0.5 {
+                    let one: Point = columns.map(|column| column.as_ref()[lane]);
+                    reached[who[lane]] = (moment(&one, time_s.lane(lane)), rides.lane(lane) > 0.5);
+                    falls.set_lane(lane, 0.0);
+                }
+                let Some((k, next)) = waiting.next() else { continue };
+                who[lane] = k;
+                fleet.seat(lane, next.falling.parts, 0.0);
+                load.set_lane(lane, &next.falling);
+                let (p, v) = (next.from.position_m, next.from.velocity_m_s);
+                for (own, new) in s.iter_mut().zip([p[0], p[1], p[2], v[0], v[1], v[2], 0.0]) {
+                    own.set_lane(lane, new);
+                }
+                time_s.set_lane(lane, next.from.time_s);
+                floor_m.set_lane(lane, next.floor_m);
+                steps.set_lane(lane, 0.0);
+                near.set_lane(lane, 0.0);
+                falls.set_lane(lane, 1.0);
+            }
+            if !any(falls) {
+                return reached;
+            }
+        }
+        let around = Load::around(&fleet, &s);
+        let whole = load.bare_m2 + load.canopy_m2;
+        let rate = descent_rate(load.mass_kg, whole, around.density, around.gravity);
+        let across = (around.u[0] * around.u[0] + around.u[1] * around.u[1]).sqrt();
+        let filled = not(less(s[6], load.fill_path_m));
+        let settled = both(
+            less((s[5] + rate).abs(), of(RIDING_VERTICAL) * rate),
+            less(across, of(RIDING_HORIZONTAL) * rate),
+        );
+        rides = both(both(falls, both(filled, settled)), not(near));
+        // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
+        let area = load.area_m2(s[6] + of(GROWTH_PER_STEP) * load.fill_path_m);
+        let slowing = of(0.5) * around.density * area * around.airspeed / load.mass_kg;
+        let paced = of(STEP_S).min(of(RATE_PER_STEP) / slowing.max(of(1e-9)));
+        let growing = of(GROWTH_PER_STEP) * load.fill_path_m / around.airspeed.max(of(1e-3));
+        let paced = paced.where_set(filled, paced.min(growing));
+        let dt = trial.where_set(near, paced);
+        let next = load.step(&fleet, &s, dt);
+        let below = next[2] - floor_m;
+        longest = dt.where_set(not(near), longest);
+        near = near.max(not(less(zero, below)));
+        // Newton's method: the height is smooth and its rate is the vertical speed.
+        trial = (dt - below / next[5]).min(longest).max(zero);
+        let there = both(near, not(less(of(FLOOR_S), (trial - dt).abs())));
+        let taken = both(both(falls, not(rides)), not(near).max(there));
+        for (own, new) in s.iter_mut().zip(next) {
+            *own = new.where_set(taken, *own);
+        }
+        time_s = (time_s + dt).where_set(taken, time_s);
+        steps = steps + one;
+        let tired = not(less(steps, of(MOST_STEPS as f64)));
+        over = both(falls, rides.max(there).max(tired));
+    }
+}
+
+#[inline(always)]
+fn descent_rate<L: Lane>(mass_kg: L, drag_area_m2: L, density: L, gravity: L) -> L {
+    (L::splat(2.0) * mass_kg * gravity / (density * drag_area_m2)).sqrt()
+}
+
+impl Falling<'_, '_> {
+    /// Rate of change of a point.
+    pub fn rate(&self, s: &Point) -> Point {
+        let mut load = Load::new(0.0);
+        load.set_lane(0, self);
+        load.rate(self.parts, s)
     }
 
     fn body(&self) -> Descent {
@@ -120,39 +299,6 @@ impl Falling<'_, '_> {
 
     fn descent_rate_m_s(&self, height: f64) -> f64 {
         self.body().rate_m_s(self.parts.air.at(height).0, self.parts.gravity.at(height))
-    }
-
-    /// Integrates until it rides, or down to `floor_m`. Gives the moment reached and whether it rides.
-    fn fill(&self, from: &Moment, floor_m: f64) -> (Moment, bool) {
-        let (p, v) = (from.position_m, from.velocity_m_s);
-        let mut s: Point = [p[0], p[1], p[2], v[0], v[1], v[2], 0.0];
-        let mut time = from.time_s;
-        for _ in 0..MOST_STEPS {
-            let rate = self.descent_rate_m_s(s[2]);
-            let (we, wn) = self.parts.wind.at(s[2]);
-            let across = ((s[3] - we) * (s[3] - we) + (s[4] - wn) * (s[4] - wn)).sqrt();
-            let airspeed = (across * across + s[5] * s[5]).sqrt();
-            let filled = s[6] >= self.canopy.fill_path_m;
-            if filled && (s[5] + rate).abs() < RIDING_VERTICAL * rate && across < RIDING_HORIZONTAL * rate {
-                return (moment(&s, time), true);
-            }
-            // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
-            let grown = self.open_share(s[6] + GROWTH_PER_STEP * self.canopy.fill_path_m);
-            let area = self.bare_area_m2 + self.canopy.drag_area_m2 * grown;
-            let slowing = 0.5 * self.parts.air.at(s[2]).0 * area * airspeed / self.mass_kg;
-            let mut dt = STEP_S.min(RATE_PER_STEP / slowing.max(1e-9));
-            if !filled {
-                dt = dt.min(GROWTH_PER_STEP * self.canopy.fill_path_m / airspeed.max(1e-3));
-            }
-            let next = self.step(&s, dt);
-            if next[2] <= floor_m {
-                let part = sign_change(0.0, dt, 1e-7, |part| self.step(&s, part)[2] - floor_m);
-                return (moment(&self.step(&s, part), time + part), false);
-            }
-            s = next;
-            time += dt;
-        }
-        (moment(&s, time), false)
     }
 
     /// Rides the closed form from a moment down to a height.
@@ -211,37 +357,91 @@ pub struct Stages {
     pub seen_m2: f64,
 }
 
+/// Something that comes down from line stretch.
+#[derive(Debug, Clone, Copy)]
+pub struct Fall<'a, 'b> {
+    /// The flight's world.
+    pub parts: &'b Drawn<'a>,
+    /// What comes down.
+    pub stages: Stages,
+    /// From where.
+    pub from: Moment,
+    /// Its drift.
+    pub drift: &'b DriftTable,
+}
+
 /// Comes down from line stretch.
 pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable) -> Landing {
-    let falling = |canopy, bare_area_m2| Falling { parts, canopy, bare_area_m2, mass_kg: stages.mass_kg };
-    let first = falling(stages.first, stages.bare_area_m2);
-    let mut main_opening_m_s = None;
-    let (last, start) = match stages.main {
-        None => (first, *from),
-        Some((main, height)) => {
-            let opening = if from.position_m[2] <= height {
-                *from
-            } else {
-                let (reached, riding) = first.fill(from, height);
-                if riding && reached.position_m[2] > height { first.ride(&reached, height, drift) } else { reached }
-            };
-            main_opening_m_s = Some(opening.airspeed_m_s(&parts.wind));
-            (falling(main, stages.bare_area_m2 + stages.first.drag_area_m2), opening)
-        }
+    let fall = Fall { parts, stages: *stages, from: *from, drift };
+    descend_all(&[fall], fill_all::<f64>).remove(0)
+}
+
+/// Brings down everything; `fill` is [`fill_all`] for some lanes.
+pub fn descend_all<'a, 'b>(
+    falls: &[Fall<'a, 'b>],
+    fill: impl Fn(&[Filling<'a, 'b>]) -> Vec<(Moment, bool)>,
+) -> Vec<Landing> {
+    let falling = |fall: &Fall<'a, 'b>, canopy, bare_area_m2| Falling {
+        parts: fall.parts,
+        canopy,
+        bare_area_m2,
+        mass_kg: fall.stages.mass_kg,
     };
-    let (reached, riding) = last.fill(&start, 0.0);
-    let down = if riding { last.ride(&reached, 0.0, drift) } else { reached };
-    let vertical = -down.velocity_m_s[2];
-    Landing {
-        time_s: down.time_s,
-        east_m: down.position_m[0],
-        north_m: down.position_m[1],
-        speed_m_s: norm(down.velocity_m_s),
-        vertical_speed_m_s: vertical,
-        mass_kg: stages.mass_kg,
-        seen_m2: stages.seen_m2,
-        main_opening_m_s,
-        // A descent that ran out of steps never came down.
-        slowed: down.position_m[2] <= 1e-3 && vertical > 0.0 && vertical <= SLOWED * last.descent_rate_m_s(0.0),
+    // A first canopy alone, down to where the main opens.
+    let main_height = |fall: &Fall| fall.stages.main.map(|(_, height)| height).filter(|h| fall.from.position_m[2] > *h);
+    let first: Vec<Filling> = falls
+        .iter()
+        .filter_map(|fall| {
+            let falling = falling(fall, fall.stages.first, fall.stages.bare_area_m2);
+            main_height(fall).map(|floor_m| Filling { falling, from: fall.from, floor_m })
+        })
+        .collect();
+    let mut reached = first.iter().zip(fill(&first));
+    let last: Vec<Filling> = falls
+        .iter()
+        .map(|fall| {
+            let Stages { first, main, bare_area_m2, .. } = fall.stages;
+            let from = main_height(fall).and_then(|_| reached.next()).map_or(fall.from, |(filling, end)| {
+                filling.at_floor(&end, fall.drift)
+            });
+            let falling = match main {
+                None => falling(fall, first, bare_area_m2),
+                Some((main, _)) => falling(fall, main, bare_area_m2 + first.drag_area_m2),
+            };
+            Filling { falling, from, floor_m: 0.0 }
+        })
+        .collect();
+    falls.iter().zip(last.iter().zip(fill(&last))).map(|(fall, (filling, end))| fall.landing(filling, &end)).collect()
+}
+
+impl Filling<'_, '_> {
+    /// Where it is at its floor.
+    fn at_floor(&self, (reached, rides): &(Moment, bool), drift: &DriftTable) -> Moment {
+        if *rides && reached.position_m[2] > self.floor_m {
+            self.falling.ride(reached, self.floor_m, drift)
+        } else {
+            *reached
+        }
+    }
+}
+
+impl Fall<'_, '_> {
+    fn landing(&self, filling: &Filling, end: &(Moment, bool)) -> Landing {
+        let down = filling.at_floor(end, self.drift);
+        let vertical = -down.velocity_m_s[2];
+        Landing {
+            time_s: down.time_s,
+            east_m: down.position_m[0],
+            north_m: down.position_m[1],
+            speed_m_s: norm(down.velocity_m_s),
+            vertical_speed_m_s: vertical,
+            mass_kg: self.stages.mass_kg,
+            seen_m2: self.stages.seen_m2,
+            main_opening_m_s: self.stages.main.map(|_| filling.from.airspeed_m_s(&self.parts.wind)),
+            // A descent that ran out of steps never came down.
+            slowed: down.position_m[2] <= 1e-3
+                && vertical > 0.0
+                && vertical <= SLOWED * filling.falling.descent_rate_m_s(0.0),
+        }
     }
 }

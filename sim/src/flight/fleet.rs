@@ -5,44 +5,44 @@ use core::cell::Cell;
 use super::parts::{Drawn, Instant, MassModel, Number, Parts};
 use crate::aero::MachRows;
 use crate::air::AirCell;
-use crate::lanes::{Lane, Vector};
+use crate::lanes::{Lane, Vector, lanes_of};
 use crate::thrust::{Piece as ThrustPiece, Side};
 use crate::wind::Piece as WindPiece;
 
 /// A piece of a table held per lane, from where to where it holds, until a lane leaves it. A search for each of the
 /// four evaluations of a step would cost as much as all the forces.
-struct Held<L, const K: usize> {
-    from: Cell<L>,
-    until: Cell<L>,
-    values: [Cell<L>; K],
+struct Held<L: Lane, const K: usize> {
+    from: Cell<L::Array>,
+    until: Cell<L::Array>,
+    values: [Cell<L::Array>; K],
 }
 
 impl<L: Lane, const K: usize> Held<L, K> {
     /// Nothing yet.
     fn new() -> Self {
+        let held = |value: f64| Cell::new(L::splat(value).array());
         // From beyond any place to before any: whatever is asked for first is outside.
         Self {
-            from: Cell::new(L::splat(f64::INFINITY)),
-            until: Cell::new(L::splat(f64::NEG_INFINITY)),
-            values: core::array::from_fn(|_| Cell::new(L::splat(0.0))),
+            from: held(f64::INFINITY),
+            until: held(f64::NEG_INFINITY),
+            values: core::array::from_fn(|_| held(0.0)),
         }
     }
 
     /// Holds the piece of each lane's place. `look` finds a lane's piece: from where, until where, and its values; it is
-    /// given the values that the lane holds.
+    /// given the first of those that the lane holds.
     #[inline(always)]
-    fn hold(&self, place: L, look: impl Fn(usize, f64, [f64; K]) -> ([f64; 2], [f64; K])) {
-        if place.any_below(self.from.get()) || self.until.get().any_below(place) {
-            for lane in 0..L::WIDTH {
-                let here = place.lane(lane);
-                if here < self.from.get().lane(lane) || self.until.get().lane(lane) < here {
-                    let held = core::array::from_fn(|k| self.values[k].get().lane(lane));
-                    let ([from, until], values) = look(lane, here, held);
-                    put(&self.from, lane, from);
-                    put(&self.until, lane, until);
-                    for (cell, value) in self.values.iter().zip(values) {
-                        put(cell, lane, value);
-                    }
+    fn hold(&self, place: L, look: impl Fn(usize, f64, f64) -> ([f64; 2], [f64; K])) {
+        let left = place.bits_below(L::load(&self.from)) | L::load(&self.until).bits_below(place);
+        if left != 0 {
+            let places = place.array();
+            for lane in lanes_of(left) {
+                let held = self.values[0].get().as_ref()[lane];
+                let ([from, until], values) = look(lane, places.as_ref()[lane], held);
+                L::store(&self.from, lane, from);
+                L::store(&self.until, lane, until);
+                for (own, value) in self.values.iter().zip(values) {
+                    L::store(own, lane, value);
                 }
             }
         }
@@ -50,28 +50,21 @@ impl<L: Lane, const K: usize> Held<L, K> {
 
     /// Lets go of what one lane holds.
     fn drop(&self, lane: usize) {
-        put(&self.from, lane, f64::INFINITY);
-        put(&self.until, lane, f64::NEG_INFINITY);
+        L::store(&self.from, lane, f64::INFINITY);
+        L::store(&self.until, lane, f64::NEG_INFINITY);
         // The number of a piece of another table is no place to start from.
-        put(&self.values[0], lane, 0.0);
+        L::store(&self.values[0], lane, 0.0);
     }
 
     /// One of the values held.
     #[inline(always)]
     fn value(&self, k: usize) -> L {
-        self.values[k].get()
+        L::load(&self.values[k])
     }
 }
 
-#[inline(always)]
-fn put<L: Lane>(cell: &Cell<L>, lane: usize, value: f64) {
-    let mut lanes = cell.get();
-    lanes.set_lane(lane, value);
-    cell.set(lanes);
-}
-
 /// Flights of one airframe side by side, a flight a lane.
-pub struct Fleet<'a, 'b, L> {
+pub struct Fleet<'a, 'b, L: Lane> {
     /// The flight of each lane.
     flights: Vec<&'b Drawn<'a>>,
     numbers: [L; Number::ALL.len()],
@@ -200,7 +193,7 @@ impl<L: Lane> Parts<L> for Fleet<'_, '_, L> {
     #[inline(always)]
     fn wind(&self, height: L) -> (L, L) {
         self.wind.hold(height, |lane, z, held| {
-            let (k, piece) = self.flights[lane].wind.piece_from(held[0] as usize, z);
+            let (k, piece) = self.flights[lane].wind.piece_from(held as usize, z);
             let from = if k == 0 { f64::NEG_INFINITY } else { piece.foot_m };
             let ([e, n], [es, ns]) = (piece.wind_m_s, piece.slope_per_s);
             ([from, piece.top_m], [k as f64, piece.foot_m, e, n, es, ns])
@@ -224,8 +217,13 @@ impl<L: Lane> Parts<L> for Fleet<'_, '_, L> {
     }
     #[inline(always)]
     fn by_mach(&self, mach: L, burning: L) -> [L; 2] {
-        let [coasting, thrusting, fin] = self.rows.at(mach);
-        [thrusting.where_set(burning, coasting), fin]
+        let [drag_coasting, drag_thrusting, fins] = [0, 1, 2];
+        if L::splat(0.5).any_below(burning) {
+            let [coasting, thrusting, fin] = self.rows.at(mach, [drag_coasting, drag_thrusting, fins]);
+            [thrusting.where_set(burning, coasting), fin]
+        } else {
+            self.rows.at(mach, [drag_coasting, fins])
+        }
     }
     #[inline(always)]
     fn number(&self, number: Number) -> L {

@@ -11,8 +11,8 @@ mod parts;
 mod path;
 mod step;
 
-pub use batch::{Instructions, WIDTH};
-pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent, fly_ascents};
+pub use batch::{Instructions, Pilot};
+pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
@@ -54,10 +54,21 @@ pub struct Flown {
     pub deployed: Vec<Deployed>,
 }
 
-/// Flies a drawn flight with every way of deploying. `ascent` is memory to work in and holds the path after.
+/// Flies a drawn flight by itself with every way of deploying; a [`Pilot`] flies many, and gives the same bytes. `ascent`
+/// is memory to work in and holds the ascent after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
-    fly_ascent(drawn, events.watchfulness(ways, drawn), 1.0, ascent);
+    let watched = events.watchfulness(ways, drawn);
+    fly_ascent(drawn, watched, 1.0, ascent);
+    if !events.suffices(ways, drawn, ascent) {
+        fly_ascent(drawn, Watchfulness { to_ground: true, ..watched }, 1.0, ascent);
+    }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
+    let deployed = ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
+    flown(drawn, events, ascent, deployed)
+}
+
+/// What a flight came to, from its ascent and what became of it with every way of deploying.
+fn flown(drawn: &Drawn, events: &Events, ascent: &Ascent, deployed: Vec<Deployed>) -> Flown {
     let burnout = drawn.thrust.burnout_s();
     let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
         let at = ascent.path.slowest_after(burnout, &drawn.wind);
@@ -74,15 +85,6 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
         peak_mach: ascent.peak_mach,
         mishaps: ascent.mishaps,
         slowest,
-        deployed: ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect(),
+        deployed,
     }
-}
-
-/// Flies one ascent and deploys it one way with each of several turns of events.
-pub fn fly_each(drawn: &Drawn, each: &[Events], way: &Deployment, ascent: &mut Ascent) -> Vec<Deployed> {
-    let ways = core::slice::from_ref(way);
-    let watched = each.iter().map(|events| events.watchfulness(ways, drawn));
-    fly_ascent(drawn, watched.reduce(Watchfulness::both).unwrap_or(Watchfulness::WHOLE), 1.0, ascent);
-    let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
-    each.iter().map(|events| events.deploy(way, drawn, ascent, &drift)).collect()
 }

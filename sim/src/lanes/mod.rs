@@ -7,6 +7,7 @@
 #[cfg(target_arch = "x86_64")]
 pub(crate) mod x86;
 
+use core::cell::Cell;
 use core::ops::{Add, Div, Mul, Neg, Sub};
 
 /// A number per lane.
@@ -15,6 +16,14 @@ pub trait Lane:
 {
     /// Lanes side by side.
     const WIDTH: usize;
+    /// The numbers of all lanes in memory.
+    type Array: Copy + AsRef<[f64]>;
+    /// As an array.
+    fn array(self) -> Self::Array;
+    /// Reads an array that lanes are put into one by one.
+    fn load(array: &Cell<Self::Array>) -> Self;
+    /// Puts a number into one lane of it.
+    fn store(array: &Cell<Self::Array>, lane: usize, value: f64);
     /// The same number in every lane.
     fn splat(value: f64) -> Self;
     /// A number made lane by lane, from the lane's index.
@@ -31,8 +40,13 @@ pub trait Lane:
     fn max(self, other: Self) -> Self;
     /// `yes` in the lanes where `self < bound`, else `no`.
     fn below(self, bound: Self, yes: Self, no: Self) -> Self;
+    /// The lanes below their bounds, one bit each.
+    fn bits_below(self, bound: Self) -> u32;
     /// Whether any lane is below its bound.
-    fn any_below(self, bound: Self) -> bool;
+    #[inline(always)]
+    fn any_below(self, bound: Self) -> bool {
+        self.bits_below(bound) != 0
+    }
     /// Puts a number into one lane.
     fn set_lane(&mut self, index: usize, value: f64);
     /// The smaller one; the other where one is not a number.
@@ -47,11 +61,29 @@ pub trait Lane:
     fn nearest(self) -> Self {
         self + Self::splat(WHOLE) - Self::splat(WHOLE)
     }
-    /// The whole number, not below zero, in one lane of what [`Lane::nearest`] gave: as an index.
+    /// What turns whole numbers, none below zero, into indices by [`index`].
     #[inline(always)]
-    fn index(self, lane: usize) -> usize {
-        (self + Self::splat(WHOLE)).lane(lane).to_bits() as u32 as usize
+    fn indices(self) -> Self::Array {
+        (self + Self::splat(WHOLE)).array()
     }
+}
+
+/// The index in one lane of what [`Lane::indices`] gave.
+#[inline(always)]
+pub fn index(indices: &impl AsRef<[f64]>, lane: usize) -> usize {
+    indices.as_ref()[lane].to_bits() as u32 as usize
+}
+
+/// Lanes of which the bit is set, from the lowest.
+#[inline(always)]
+pub fn lanes_of(mut bits: u32) -> impl Iterator<Item = usize> {
+    core::iter::from_fn(move || {
+        (bits != 0).then(|| {
+            let lane = bits.trailing_zeros() as usize;
+            bits &= bits - 1;
+            lane
+        })
+    })
 }
 
 /// Numbers of this size have no digits behind the point, and the lowest of their bits count from zero.
@@ -59,6 +91,19 @@ const WHOLE: f64 = 6_755_399_441_055_744.0;
 
 impl Lane for f64 {
     const WIDTH: usize = 1;
+    type Array = [f64; 1];
+    #[inline(always)]
+    fn array(self) -> [f64; 1] {
+        [self]
+    }
+    #[inline(always)]
+    fn load(array: &Cell<[f64; 1]>) -> Self {
+        array.get()[0]
+    }
+    #[inline(always)]
+    fn store(array: &Cell<[f64; 1]>, _lane: usize, value: f64) {
+        array.set([value]);
+    }
     #[inline(always)]
     fn splat(value: f64) -> Self {
         value
@@ -96,13 +141,43 @@ impl Lane for f64 {
         if self < bound { yes } else { no }
     }
     #[inline(always)]
-    fn any_below(self, bound: Self) -> bool {
-        self < bound
+    fn bits_below(self, bound: Self) -> u32 {
+        u32::from(self < bound)
     }
     #[inline(always)]
     fn set_lane(&mut self, _index: usize, value: f64) {
         *self = value;
     }
+}
+
+/// 1 where both are 1.
+#[inline(always)]
+pub fn both<L: Lane>(a: L, b: L) -> L {
+    a * b
+}
+
+/// 1 where it is 0, and 0 where it is 1.
+#[inline(always)]
+pub fn not<L: Lane>(a: L) -> L {
+    L::splat(1.0) - a
+}
+
+/// 1 where `a < b`, else 0: a question that lanes answer in numbers, each by itself.
+#[inline(always)]
+pub fn less<L: Lane>(a: L, b: L) -> L {
+    a.below(b, L::splat(1.0), L::splat(0.0))
+}
+
+/// Whether it is 1 anywhere.
+#[inline(always)]
+pub fn any<L: Lane>(which: L) -> bool {
+    L::splat(0.5).any_below(which)
+}
+
+/// Lanes in which it is 1, from the lowest.
+#[inline(always)]
+pub fn lanes_where<L: Lane>(which: L) -> impl Iterator<Item = usize> {
+    lanes_of(L::splat(0.5).bits_below(which))
 }
 
 /// The cell of a table in which a position lies, held within the table; a negative number or none at all gives the

@@ -7,15 +7,16 @@
 #![allow(unsafe_code)]
 
 use core::arch::x86_64::*;
+use core::cell::Cell;
 use core::ops::{Add, Div, Mul, Neg, Sub};
 
 use super::Lane;
 
 macro_rules! vector {
     (
-        $name:ident, $register:ident, $width:literal, $doc:literal,
+        $name:ident, $register:ident, $width:literal, [$($lane:literal),*], $doc:literal,
         $set1:ident, $add:ident, $sub:ident, $mul:ident, $div:ident, $sqrt:ident, $max:ident, $min:ident,
-        |$a:ident, $b:ident, $yes:ident, $no:ident| $below:expr, $any:expr
+        |$a:ident, $b:ident, $yes:ident, $no:ident| $below:expr, $bits:expr
     ) => {
         #[doc = $doc]
         #[derive(Clone, Copy)]
@@ -57,6 +58,19 @@ macro_rules! vector {
 
         impl Lane for $name {
             const WIDTH: usize = $width;
+            type Array = [f64; $width];
+            #[inline(always)]
+            fn array(self) -> [f64; $width] {
+                self.numbers()
+            }
+            #[inline(always)]
+            fn load(array: &Cell<[f64; $width]>) -> Self {
+                Self::of(array.get())
+            }
+            #[inline(always)]
+            fn store(array: &Cell<[f64; $width]>, lane: usize, value: f64) {
+                array.as_array_of_cells()[lane].set(value);
+            }
             #[inline(always)]
             fn splat(value: f64) -> Self {
                 // SAFETY: the processor was asked (head of the file).
@@ -64,21 +78,16 @@ macro_rules! vector {
             }
             #[inline(always)]
             fn from_lanes(mut make: impl FnMut(usize) -> f64) -> Self {
-                let mut numbers = [0.0; $width];
-                for (lane, number) in numbers.iter_mut().enumerate() {
-                    *number = make(lane);
-                }
-                Self::of(numbers)
+                Self::of([$(make($lane)),*])
             }
             #[inline(always)]
             fn gather<const K: usize>(mut make: impl FnMut(usize) -> [f64; K]) -> [Self; K] {
-                let mut numbers = [[0.0; $width]; K];
-                for lane in 0..$width {
-                    for (of_lane, number) in numbers.iter_mut().zip(make(lane)) {
-                        of_lane[lane] = number;
-                    }
+                let rows = [$(make($lane)),*];
+                let mut columns = [Self::splat(0.0); K];
+                for (k, column) in columns.iter_mut().enumerate() {
+                    *column = Self::of([$(rows[$lane][k]),*]);
                 }
-                numbers.map(Self::of)
+                columns
             }
             #[inline(always)]
             fn lane(self, index: usize) -> f64 {
@@ -116,9 +125,9 @@ macro_rules! vector {
                 Self(unsafe { $below })
             }
             #[inline(always)]
-            fn any_below(self, bound: Self) -> bool {
+            fn bits_below(self, bound: Self) -> u32 {
                 // SAFETY: the processor was asked.
-                unsafe { $any(self.0, bound.0) }
+                unsafe { $bits(self.0, bound.0) }
             }
         }
     };
@@ -135,27 +144,27 @@ macro_rules! vector {
 }
 
 vector!(
-    Avx512, __m512d, 8, "Eight lanes in a register of 512 bits.",
+    Avx512, __m512d, 8, [0, 1, 2, 3, 4, 5, 6, 7], "Eight lanes in a register of 512 bits.",
     _mm512_set1_pd, _mm512_add_pd, _mm512_sub_pd, _mm512_mul_pd, _mm512_div_pd, _mm512_sqrt_pd, _mm512_max_pd,
     _mm512_min_pd,
     |a, b, yes, no| _mm512_mask_blend_pd(_mm512_cmp_pd_mask::<_CMP_LT_OQ>(a, b), no, yes),
-    |a, b| _mm512_cmp_pd_mask::<_CMP_LT_OQ>(a, b) != 0
+    |a, b| u32::from(_mm512_cmp_pd_mask::<_CMP_LT_OQ>(a, b))
 );
 
 vector!(
-    Avx2, __m256d, 4, "Four lanes in a register of 256 bits.",
+    Avx2, __m256d, 4, [0, 1, 2, 3], "Four lanes in a register of 256 bits.",
     _mm256_set1_pd, _mm256_add_pd, _mm256_sub_pd, _mm256_mul_pd, _mm256_div_pd, _mm256_sqrt_pd, _mm256_max_pd,
     _mm256_min_pd,
     |a, b, yes, no| _mm256_blendv_pd(no, yes, _mm256_cmp_pd::<_CMP_LT_OQ>(a, b)),
-    |a, b| _mm256_movemask_pd(_mm256_cmp_pd::<_CMP_LT_OQ>(a, b)) != 0
+    |a, b| _mm256_movemask_pd(_mm256_cmp_pd::<_CMP_LT_OQ>(a, b)) as u32
 );
 
 vector!(
-    Sse2, __m128d, 2, "Two lanes in a register of 128 bits, which every machine of this architecture has.",
+    Sse2, __m128d, 2, [0, 1], "Two lanes in a register of 128 bits, which every machine of this architecture has.",
     _mm_set1_pd, _mm_add_pd, _mm_sub_pd, _mm_mul_pd, _mm_div_pd, _mm_sqrt_pd, _mm_max_pd, _mm_min_pd,
     |a, b, yes, no| {
         let which = _mm_cmplt_pd(a, b);
         _mm_or_pd(_mm_and_pd(which, yes), _mm_andnot_pd(which, no))
     },
-    |a, b| _mm_movemask_pd(_mm_cmplt_pd(a, b)) != 0
+    |a, b| _mm_movemask_pd(_mm_cmplt_pd(a, b)) as u32
 );
