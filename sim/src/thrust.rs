@@ -416,7 +416,12 @@ mod tests {
         assert!((b.thrust_n - 4.5).abs() < 1e-12 && (b.burned_kg - 0.36 * 15.5 / 18.0).abs() < 1e-12);
         // At the end thrust jumps.
         let (before, after) = (t.at(6.0, Side::Before), t.at(6.0, Side::After));
-        assert!(before.burning == 1.0 && after.burning == 0.0 && (before.thrust_n - 3.0).abs() < 1e-12 && after.thrust_n == 0.0);
+        assert!(
+            before.burning == 1.0
+                && after.burning == 0.0
+                && (before.thrust_n - 3.0).abs() < 1e-12
+                && after.thrust_n == 0.0
+        );
         assert!((before.burned_kg - 0.36).abs() < 1e-12 && (after.burned_kg - 0.36).abs() < 1e-12);
         assert_eq!((after.burn_rate_kg_s, after.offset_moment_n_m), (0.0, [0.0; 2]));
         assert_eq!(t.nodes_s().collect::<Vec<_>>(), [0.0, 2.0, 4.0, 6.0]);

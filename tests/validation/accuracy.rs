@@ -7,7 +7,7 @@ use ode_solvers::{Dopri5, OutputType, SVector, System};
 use rayon::prelude::*;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::draw::{Numbers, PointSet, Shift, draw};
-use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, Parts, Start, State, derivative, fly};
+use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, Start, State, derivative, fly};
 use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::thrust::Side;
 use slowpoint_tests::sheet::{Sheet, Trust};

@@ -35,7 +35,7 @@ fn throw() -> Ascent {
         nose: [0.0, 0.0, 1.0],
     };
     let nodes = [0.0, 0.7, 2.0, 4.4, 5.6, 7.0, 9.0, 10.0].map(node).to_vec();
-    Ascent { path: Path { nodes }, apogee_s: 5.0, apogee_m: 12.5 * G, ..Ascent::default() }
+    Ascent { path: Path { nodes }, apogee_s: 5.0, apogee_m: 12.5 * G, ground_s: 10.0, ..Ascent::default() }
 }
 
 /// Two motors that burn for 1 and 1.25 s without a tail, and what opens.
@@ -143,7 +143,7 @@ fn fir_3_how_long_to_watch() -> Sheet {
         "how long a flight is followed closely for what may still eject",
         Trust::Statement,
         "until the last charge and its line stretch, so long after apogee as sensing and line stretch last, and down to \
-        100 m below a height for each second of line stretch",
+        100 m below a height for each second of line stretch; to the ground where nothing fires or nothing is to open",
     );
     sheet.because("rounding");
     let aero = bare_aero(1e-3, 0.0);
@@ -160,12 +160,17 @@ fn fir_3_how_long_to_watch() -> Sheet {
     sheet.equal(
         "nothing to wait for",
         format!("{w:?}"),
-        "Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: inf }".to_string(),
+        "Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: inf, to_ground: false }".to_string(),
     );
     // No motor lit: its delay never ends.
     drawn.thrust = ThrustTable::none();
     let w = events.watchfulness(&[delay(4.0)], &drawn);
     sheet.close("a motor that never lit, until, s", w.until_s, 0.0, 0.0);
+    sheet.holds("a motor that never lit: to the ground", w.to_ground);
+    let height = [way(Some(4.0), Electronics::Height(90.0))];
+    sheet.holds("an altimeter behind it: not so far", !events.watchfulness(&height, &drawn).to_ground);
+    events.stages.first.drag_area_m2 = 0.0;
+    sheet.holds("nothing to open: to the ground", events.watchfulness(&height, &drawn).to_ground);
     sheet
 }
 
@@ -192,7 +197,7 @@ fn fir_4_watched_as_long_as_asked() -> Sheet {
         out
     };
     let whole = flown(Watchfulness::WHOLE);
-    let least = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY };
+    let least = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground: true };
     let apogee_s = whole.apogee_s;
     let low_s =
         whole.path.nodes.iter().find(|n| n.time_s > apogee_s && n.position_m[2] < 150.0).map_or(0.0, |n| n.time_s);

@@ -3,7 +3,7 @@
 use super::cp1::cp1;
 use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
-use slowpoint_sim::flight::{Drawn, Gravity, Hold, Parts, Rail, Start, State, derivative, derivative_and_flow, step};
+use slowpoint_sim::flight::{Drawn, Gravity, Hold, Rail, Start, State, derivative, derivative_and_flow, step};
 use slowpoint_sim::lanes::{Vector, along, cross, dot, norm, scale};
 use slowpoint_sim::thrust::{DrawnMotor, Side, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::WindTable;

@@ -4,7 +4,7 @@ use super::cp1::cp1;
 use core::f64::consts::PI;
 use slowpoint_sim::aero::{Aero, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;
-use slowpoint_sim::flight::{Drawn, Gravity, Hold, Parts, Start, State, derivative, derivative_and_flow, step};
+use slowpoint_sim::flight::{Drawn, Gravity, Hold, Start, State, derivative, derivative_and_flow, step};
 use slowpoint_sim::lanes::dot;
 use slowpoint_sim::thrust::{DrawnMotor, Side, ThrustCurve, ThrustTable};
 use slowpoint_tests::sheet::{Sheet, Trust};

@@ -6,8 +6,8 @@ use proptest::prelude::*;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::draw::{PointSet, Shift};
 use slowpoint_sim::flight::{
-    Ascent, Deployed, Deployment, Drawn, Electronics, Gravity, Hold, Landing, Node, Parts, Start, State,
-    derivative_and_flow, step,
+    Ascent, Deployed, Deployment, Drawn, Electronics, Gravity, Hold, Landing, Node, Start, State, derivative_and_flow,
+    step,
 };
 use slowpoint_sim::lanes::{along, dot, norm};
 use slowpoint_sim::replay;
@@ -291,7 +291,7 @@ fn growth_of_energy(drawn: &Drawn, start: State<f64>) -> Vec<Figure> {
     let mut most = f64::NEG_INFINITY;
     for _ in 0..4000 {
         let (rate, flow) = derivative_and_flow(drawn, &now, &s, &Hold::Free);
-        let dt = (0.4 / flow.fastest_rate(&s, &rate, 0.0, true).max(1e-9)).min(0.03);
+        let dt = (0.4 / flow.fastest_rate(&s, &rate, 0.0, 1.0).max(1e-9)).min(0.03);
         let next = step(drawn, &s, &rate, dt, &now, &now, &Hold::Free).state;
         let (before, after) = (energy_j(drawn, &s), energy_j(drawn, &next));
         let moving = before - drawn.mass.at(0.0).mass_kg * drawn.gravity.surface_m_s2 * s.position[2];

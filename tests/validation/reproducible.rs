@@ -1,13 +1,15 @@
 //! The same input gives the same bytes: whatever the threads, the split, the number of flights or the lanes.
 
 use core::sync::atomic::AtomicBool;
-use slowpoint_sim::case::{Case, Inputs};
+use slowpoint_sim::case::{Case, Device, Inputs};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
-use slowpoint_sim::flight::{Ascent, Batch, Drawn, Flown, Hold, Parts, State, derivative, fly, step};
-use slowpoint_sim::lanes::{Lane, Pack, norm};
+use slowpoint_sim::flight::{
+    Ascent, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Instructions, Outcome, Pilot,
+    Watchfulness, fly, fly_ascent,
+};
 use slowpoint_sim::report::Report;
 use slowpoint_sim::tally::{Frame, Tally};
-use slowpoint_sim::thrust::Side;
+use slowpoint_sim::wind::DriftTable;
 use slowpoint_sim::{assess, replay, tally};
 use slowpoint_tests::sheet::{Sheet, Trust};
 use slowpoint_tests::{larger, rockets};
@@ -20,6 +22,7 @@ slowpoint_tests::subject! { "Reproducible to the byte":
     rep_5_lanes,
     rep_6_inputs,
     rep_7_ways,
+    rep_8_no_farther_than_asked,
 }
 
 static GO: AtomicBool = AtomicBool::new(false);
@@ -138,95 +141,90 @@ fn rep_4_seeds_matter() -> Sheet {
     sheet
 }
 
-fn bits(s: &State<f64>) -> [u64; 12] {
-    let mut all = [0; 12];
-    for (to, x) in all.iter_mut().zip([s.position, s.velocity, s.nose, s.spin].iter().flatten()) {
-        *to = x.to_bits();
-    }
-    all
-}
-
-fn packed<const N: usize>(each: &[State<f64>; N]) -> State<Pack<N>> {
-    let pack = |pick: fn(&State<f64>) -> [f64; 3]| {
-        core::array::from_fn(|i| Pack(core::array::from_fn(|lane| pick(&each[lane])[i])))
-    };
-    State {
-        position: pack(|s| s.position),
-        velocity: pack(|s| s.velocity),
-        nose: pack(|s| s.nose),
-        spin: pack(|s| s.spin),
-    }
-}
-
-fn lane<const N: usize>(s: &State<Pack<N>>, k: usize) -> State<f64> {
-    let one = |v: [Pack<N>; 3]| v.map(|x| x.lane(k));
-    State { position: one(s.position), velocity: one(s.velocity), nose: one(s.nose), spin: one(s.spin) }
-}
-
-/// A flight's state at a time: somewhere plausible, different for each, nose first or not.
-fn somewhere(k: usize, t: f64) -> State<f64> {
-    let x = k as f64 + 10.0 * t;
-    let nose = [0.1 * libm::sin(x), 0.2 * libm::cos(1.7 * x), 1.0 - 1.2 * f64::from(u8::from(k % 3 == 2))];
-    let nose = nose.map(|c| c / norm(nose));
-    let any = [libm::cos(x), 0.3, -libm::sin(x)];
-    let along: f64 = any.iter().zip(nose).map(|(a, n)| a * n).sum();
-    State {
-        position: [3.0 * x, -x, 5.0 + 90.0 * k as f64 + x],
-        velocity: [2.0 * libm::sin(x), 4.0 * libm::cos(x), 60.0 - 25.0 * k as f64],
-        nose,
-        spin: core::array::from_fn(|i| any[i] - along * nose[i]),
-    }
-}
-
-/// Derivatives and steps of lanes side by side whose bits are not those of one lane, however the rocket is held.
-fn lanes_apart<const N: usize>(drawn: &[Drawn; N]) -> usize {
-    let mut apart = 0;
-    let batch = Batch(core::array::from_fn(|k| &drawn[k]));
-    let rail = [0.05, 0.02, 0.998_549_448_449_407_4];
-    for hold in [Hold::Free, Hold::Guided { rail, friction: 0.1 }, Hold::TipOff { rail, friction: 0.1, guide_m: 0.9 }] {
-        for t in [0.0, 0.3, 1.46, 4.0] {
-            // Each lane has its own time.
-            let times: [f64; N] = core::array::from_fn(|k| t + 0.01 * k as f64);
-            let dt = 0.011;
-            let after = |by: f64| Pack(times.map(|t| t + by));
-            let mut one: [State<f64>; N] = core::array::from_fn(|k| somewhere(k, t));
-            let mut wide = packed(&one);
-            for _ in 0..4 {
-                let rate = derivative(&batch, &batch.instant(after(0.0), Side::After), &wide, &hold);
-                let middle = batch.instant(after(0.5 * dt), Side::Before);
-                let end = batch.instant(after(dt), Side::Before);
-                let next = step(&batch, &wide, &rate, Pack::splat(dt), &middle, &end, &hold);
-                for (k, s) in one.iter_mut().enumerate() {
-                    let p = &drawn[k];
-                    let alone = derivative(p, &p.instant(times[k], Side::After), s, &hold);
-                    apart += usize::from(bits(&lane(&rate, k)) != bits(&alone));
-                    let (m, e) = (p.instant(times[k] + 0.5 * dt, Side::Before), p.instant(times[k] + dt, Side::Before));
-                    let stepped = step(p, s, &alone, dt, &m, &e, &hold);
-                    apart += usize::from(bits(&lane(&next.state, k)) != bits(&stepped.state));
-                    apart += usize::from(bits(&lane(&next.last, k)) != bits(&stepped.last));
-                    apart += usize::from(!stepped.state.velocity.iter().all(|x| x.is_finite()));
-                    *s = stepped.state;
-                }
-                wide = next.state;
-            }
-        }
-    }
-    apart
+/// The four rockets; the club rocket again with everything that can fail, a cluster, and a main that opens on the way.
+fn fleet() -> Vec<Case> {
+    let mut failing = rockets::high_power();
+    failing.failures = Failure::ALL.into_iter().filter(|f| *f != Failure::MotorUnlit).map(|f| (f, 0.06)).collect();
+    let main = Device::Parachute { diameter_m: 2.0, drag_coefficient: None, fill_constant: None };
+    failing.recovery.main = Some((main, 150.0));
+    failing.question.ways = [Electronics::Apogee, Electronics::Height(200.0)]
+        .map(|e| Deployment { motor_delay_s: Some(9.0), electronics: Some(e) })
+        .to_vec();
+    let mut cluster = rockets::club();
+    (cluster.motor.count, cluster.motor.ring_radius_m, cluster.motor.one_unlit_share) = (3, Some(0.015), Some(0.3));
+    cluster.question.ways = [0.0, 4.0, 12.0].map(rockets::delay).to_vec();
+    rockets::all().map(|(_, inputs)| inputs).into_iter().chain([failing, cluster]).map(case).collect()
 }
 
 fn rep_5_lanes() -> Sheet {
     let mut sheet = Sheet::new(
         "REP-5",
-        "lanes side by side, in the derivative and over steps, on the rail, tipping off and free",
+        "whole flights side by side, in every set of vector instructions that the machine has, in batches of 1, 7 and 64, \
+        against the same flights one by one: the four rockets, one on which everything may fail, a cluster",
         Trust::Statement,
-        "they give the bits of one lane",
+        "they give the same bits",
     );
-    let cases: Vec<Case> = rockets::all().map(|(_, inputs)| case(inputs)).into_iter().collect();
-    let drawn =
-        |flight: u64| draw(&cases[(flight % 4) as usize], &Numbers::of(PointSet::Sobol, 6, flight), &Shift::NONE).0;
-    let (four, eight) = (core::array::from_fn(|k| drawn(k as u64)), core::array::from_fn(|k| drawn(100 + k as u64)));
-    sheet.equal("results that differ, four lanes", lanes_apart::<4>(&four), 0);
-    sheet.equal("results that differ, eight lanes", lanes_apart::<8>(&eight), 0);
+    const FLIGHTS: u64 = 192;
+    for case in fleet() {
+        let ways = &case.inputs.question.ways;
+        let drawn: Vec<(Drawn, Events)> =
+            (0..FLIGHTS).map(|k| draw(&case, &Numbers::of(PointSet::Sobol, 6, k), &Shift::NONE)).collect();
+        let mut ascent = Ascent::default();
+        let alone: Vec<String> =
+            drawn.iter().map(|(d, e)| format!("{:?} {:?}", fly(d, e, ways, &mut ascent), ascent.path)).collect();
+        for instructions in Instructions::available() {
+            let Some(mut pilot) = Pilot::with(instructions) else { continue };
+            let mut apart = 0;
+            for size in [1, 7, 64] {
+                for (k, batch) in drawn.chunks(size).enumerate() {
+                    let flown = pilot.fly(batch, ways);
+                    let together = flown.iter().zip(pilot.ascents()).map(|(f, a)| format!("{f:?} {:?}", a.path));
+                    apart += together.zip(&alone[k * size..]).filter(|(a, b)| a != *b).count();
+                }
+            }
+            let mass_kg = case.inputs.airframe.mass_kg;
+            let name =
+                format!("{mass_kg} kg, {} motors, {instructions:?}: flights that differ", case.inputs.motor.count);
+            sheet.equal(name, apart, 0);
+        }
+    }
+    sheet
+}
+
+/// A flight followed to the ground, whether that is asked for or not.
+fn to_the_ground(d: &Drawn, e: &Events, ways: &[Deployment]) -> Vec<Deployed> {
+    let mut ascent = Ascent::default();
+    fly_ascent(d, Watchfulness { to_ground: true, ..e.watchfulness(ways, d) }, 1.0, &mut ascent);
+    let drift = DriftTable::new(&d.wind, &d.air, |z| d.gravity.at(z), ascent.apogee_m);
+    ways.iter().map(|way| e.deploy(way, d, &ascent, &drift)).collect()
+}
+
+fn rep_8_no_farther_than_asked() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-8",
+        "flights followed as far as anything is asked of them, against the same followed to the ground",
+        Trust::Statement,
+        "they come to the same; most are cut short, and some are not",
+    );
+    let (mut apart, mut short, mut whole, mut ballistic) = (0, 0, 0, 0);
+    for case in fleet() {
+        let ways = &case.inputs.question.ways;
+        let mut ascent = Ascent::default();
+        for k in 0..192 {
+            let (d, e) = draw(&case, &Numbers::of(PointSet::Sobol, 7, k), &Shift::NONE);
+            let flown = fly(&d, &e, ways, &mut ascent).deployed;
+            apart += usize::from(format!("{flown:?}") != format!("{:?}", to_the_ground(&d, &e, ways)));
+            let reached = ascent.ground_s.is_finite();
+            short += usize::from(!reached);
+            whole += usize::from(reached);
+            ballistic += flown.iter().filter(|f| matches!(f.outcome, Outcome::InBoost | Outcome::NoEjection)).count();
+        }
+    }
+    sheet.equal("flights that differ", apart, 0);
+    sheet.because("a count that shows that both kinds were flown; of 1152");
+    sheet.at_least("cut short", short as f64, 500.0);
+    sheet.at_least("followed to the ground", whole as f64, 100.0);
+    sheet.at_least("of which an impact is asked", ballistic as f64, 100.0);
     sheet
 }
 

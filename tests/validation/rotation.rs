@@ -3,7 +3,7 @@
 use slowpoint_sim::aero::SlopeMoments;
 use slowpoint_sim::air::{AirTable, Column};
 use slowpoint_sim::case::Case;
-use slowpoint_sim::flight::{Drawn, Gravity, Hold, Parts, Start, State, derivative, step};
+use slowpoint_sim::flight::{Drawn, Gravity, Hold, Start, State, derivative, step};
 use slowpoint_sim::lanes::{dot, norm};
 use slowpoint_sim::thrust::Side;
 use slowpoint_tests::sheet::{Sheet, Trust};

@@ -141,11 +141,7 @@ impl Pace {
     /// The same for every lane.
     #[inline(always)]
     fn all<L: Lane>(&self) -> Pace<L> {
-        Pace {
-            longest_s: L::splat(self.longest_s),
-            phase: L::splat(self.phase),
-            coasting: L::splat(self.coasting),
-        }
+        Pace { longest_s: L::splat(self.longest_s), phase: L::splat(self.phase), coasting: L::splat(self.coasting) }
     }
 }
 
@@ -222,11 +218,7 @@ pub fn fly_ascents<L: Lane>(flights: &[&Drawn], watchfulness: &[Watchfulness], f
             flyer.rail(from_rail);
         }
         for lane in lanes_where(flyer.flying) {
-            ready.push(Ready {
-                who: flyer.who[lane],
-                time_s: flyer.time_s.lane(lane),
-                state: flyer.state.one(lane),
-            });
+            ready.push(Ready { who: flyer.who[lane], time_s: flyer.time_s.lane(lane), state: flyer.state.one(lane) });
         }
     }
     flyer.free_flight(flights, watchfulness, &ready);
@@ -239,8 +231,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let fleet = Fleet::<L>::new(&flights[..1]);
         let zero = L::splat(0.0);
         let nowhere = State { position: [zero; 3], velocity: [zero; 3], nose: [zero; 3], spin: [zero; 3] };
-        let still =
-            Flow { airspeed_m_s: zero, mach: zero, axial_m_s: zero, stiffness: zero, damping: zero };
+        let still = Flow { airspeed_m_s: zero, mach: zero, axial_m_s: zero, stiffness: zero, damping: zero };
         Self {
             who: vec![0; L::WIDTH],
             time_s: zero,
@@ -354,7 +345,10 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                 ended |= node >= self.thrust_end_s.lane(lane);
             }
             if ended {
-                self.now = self.fleet.instant(self.time_s).where_set(less(self.thrust_end_s, self.time_s + L::splat(NODE_S)), &self.now);
+                self.now = self
+                    .fleet
+                    .instant(self.time_s)
+                    .where_set(less(self.thrust_end_s, self.time_s + L::splat(NODE_S)), &self.now);
             }
         }
         ended
@@ -470,10 +464,11 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let last = of_rail(&|rail| rail.last_travel_m);
         let guide_m = of_rail(&|rail| rail.aft_guide_m);
         let guided = Hold::Guided { rail: d, friction };
+        let waiting = both(which, self.flying);
         self.wait_for_lift_off(which, &guided, d);
         self.now = self.fleet.instant(self.time_s);
         let origin = self.state.position;
-        let stuck = both(which, not(self.flying));
+        let stuck = both(waiting, not(self.flying));
         if any(stuck) {
             self.look(&guided);
             self.record(stuck);
@@ -518,13 +513,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             let margin_m = first / slope - self.now.cg.lane(lane);
             let (time_s, speed_m_s) = (self.time_s.lane(lane), speed.lane(lane));
             let out = self.flight_of(lane);
-            out.rail_exit = RailExit {
-                time_s,
-                speed_m_s,
-                angle_of_attack_rad: angle,
-                margin_m,
-                ..out.rail_exit
-            };
+            out.rail_exit = RailExit { time_s, speed_m_s, angle_of_attack_rad: angle, margin_m, ..out.rail_exit };
             out.mishaps.unstable = margin_m < 0.0;
         }
     }

@@ -159,7 +159,12 @@ impl Pilot {
             .zip(&plans)
             .flat_map(|(a, plan)| {
                 let (parts, drift) = (flights[a.flight], &drifts[a.flight]);
-                plan.falls.iter().flatten().map(move |(stages, from)| Fall { parts, stages: *stages, from: *from, drift })
+                plan.falls.iter().flatten().map(move |(stages, from)| Fall {
+                    parts,
+                    stages: *stages,
+                    from: *from,
+                    drift,
+                })
             })
             .collect();
         let landed = descend_all(&falls, |fillings| self.fill(fillings));

@@ -250,10 +250,8 @@ pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
         let rate = descent_rate(load.mass_kg, whole, around.density, around.gravity);
         let across = (around.u[0] * around.u[0] + around.u[1] * around.u[1]).sqrt();
         let filled = not(less(s[6], load.fill_path_m));
-        let settled = both(
-            less((s[5] + rate).abs(), of(RIDING_VERTICAL) * rate),
-            less(across, of(RIDING_HORIZONTAL) * rate),
-        );
+        let settled =
+            both(less((s[5] + rate).abs(), of(RIDING_VERTICAL) * rate), less(across, of(RIDING_HORIZONTAL) * rate));
         rides = both(both(falls, both(filled, settled)), not(near));
         // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
         let area = load.area_m2(s[6] + of(GROWTH_PER_STEP) * load.fill_path_m);
@@ -401,9 +399,9 @@ pub fn descend_all<'a, 'b>(
         .iter()
         .map(|fall| {
             let Stages { first, main, bare_area_m2, .. } = fall.stages;
-            let from = main_height(fall).and_then(|_| reached.next()).map_or(fall.from, |(filling, end)| {
-                filling.at_floor(&end, fall.drift)
-            });
+            let from = main_height(fall)
+                .and_then(|_| reached.next())
+                .map_or(fall.from, |(filling, end)| filling.at_floor(&end, fall.drift));
             let falling = match main {
                 None => falling(fall, first, bare_area_m2),
                 Some((main, _)) => falling(fall, main, bare_area_m2 + first.drag_area_m2),

@@ -22,11 +22,7 @@ impl<L: Lane, const K: usize> Held<L, K> {
     fn new() -> Self {
         let held = |value: f64| Cell::new(L::splat(value).array());
         // From beyond any place to before any: whatever is asked for first is outside.
-        Self {
-            from: held(f64::INFINITY),
-            until: held(f64::NEG_INFINITY),
-            values: core::array::from_fn(|_| held(0.0)),
-        }
+        Self { from: held(f64::INFINITY), until: held(f64::NEG_INFINITY), values: core::array::from_fn(|_| held(0.0)) }
     }
 
     /// Holds the piece of each lane's place. `look` finds a lane's piece: from where, until where, and its values; it is

@@ -187,10 +187,7 @@ fn free<L: Lane>(parts: &impl Parts<L>, now: &Instant<L>, s: &State<L>) -> (Vect
     force = along(force, e2, side[1]);
     let mut acceleration = scale(force, now.per_mass);
     acceleration[2] = acceleration[2] - parts.gravity(height);
-    let turned = coriolis_m_s2(
-        [parts.number(Number::RotationNorth), parts.number(Number::RotationUp)],
-        s.velocity,
-    );
+    let turned = coriolis_m_s2([parts.number(Number::RotationNorth), parts.number(Number::RotationUp)], s.velocity);
     acceleration = along(acceleration, turned, L::splat(1.0));
 
     let mut torque = scale(cross(s.nose, u_across), turning);
@@ -296,8 +293,7 @@ impl<L: Lane> Flow<L> {
             dot(d, d)
         };
         // A turning rate counts by the angle it makes within a radian of the pitch oscillation.
-        let turning =
-            apart(last.nose, end.nose) + apart(last.spin, end.spin) / (self.stiffness.abs() + L::splat(1.0));
+        let turning = apart(last.nose, end.nose) + apart(last.spin, end.spin) / (self.stiffness.abs() + L::splat(1.0));
         let speed = apart(last.velocity, end.velocity) + self.airspeed_m_s * self.airspeed_m_s * turning;
         speed.sqrt() * dt_s * L::splat(1.0 / 6.0)
     }

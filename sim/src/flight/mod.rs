@@ -11,8 +11,8 @@ mod parts;
 mod path;
 mod step;
 
-pub use batch::{Instructions, Pilot};
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
+pub use batch::{Instructions, Pilot};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};

@@ -44,11 +44,11 @@ impl Gravity {
     }
 }
 
-/// An inverse square, from the pull at the pad and one over the distance of the centre: its series, to 5e-10 up to 20 km.
+/// An inverse square, from the pull at the pad and one over the distance of the centre.
 #[inline(always)]
 fn pull<L: Lane>(surface_m_s2: L, per_radius_m: L, height_m: L) -> L {
-    let (x, of) = (height_m * per_radius_m, L::splat);
-    surface_m_s2 * (of(1.0) - x * (of(2.0) - x * (of(3.0) - x * of(4.0))))
+    let s = L::splat(1.0) + height_m * per_radius_m;
+    surface_m_s2 / (s * s)
 }
 
 /// Mass properties: a dry airframe and propellant that burns at a fixed place.

@@ -243,28 +243,73 @@ mod tests {
         assert_eq!(norm([2.0, 3.0, -6.0]), 7.0);
     }
 
-    /// Each operation of several lanes is that of one lane, in each of them.
-    #[test]
-    fn lanes_do_not_touch() {
-        let (a, b) = ([1.5, -2.0, 0.0, 9.0], [0.5, 4.0, -0.0, -3.0]);
-        let (x, y) = (Pack(a), Pack(b));
-        let same = |wide: Pack<4>, one: fn(f64, f64) -> f64| {
-            let each: [f64; 4] = core::array::from_fn(|i| one(a[i], b[i]));
-            for (k, want) in each.into_iter().enumerate() {
-                assert!(wide.lane(k) == want || (wide.lane(k).is_nan() && want.is_nan()), "{wide:?} {each:?}");
+    /// Each operation of several lanes is that of one lane, in each of them, to the bit: also for what is no number,
+    /// for infinities, the two zeros and what is too small to be normal.
+    fn lanes_do_not_touch<L: Lane>() {
+        let odd = [1.5, -2.0, 0.0, -0.0, f64::INFINITY, f64::NEG_INFINITY, f64::NAN, 1e-310, 3.0, 1e300, -7.25];
+        let same = |wide: L, one: &dyn Fn(usize) -> f64, what: &str| {
+            for lane in 0..L::WIDTH {
+                let (got, want) = (wide.lane(lane), one(lane));
+                assert!(got.to_bits() == want.to_bits() || (got.is_nan() && want.is_nan()), "{what}: {got} {want}");
+                assert_eq!(wide.array().as_ref()[lane].to_bits(), got.to_bits());
             }
         };
-        same(x + y, |a, b| a + b);
-        same(x - y, |a, b| a - b);
-        same(x * y, |a, b| a * b);
-        same(x / y, |a, b| a / b);
-        same(-x, |a, _| -a);
-        same(x.abs(), |a, _| f64::abs(a));
-        same(x.abs().sqrt(), |a, _| f64::sqrt(f64::abs(a)));
-        same(Lane::max(x, y), f64::max);
-        same(x.below(y, Pack::splat(1.0), y), |a, b| if a < b { 1.0 } else { b });
-        same(Pack::from_lanes(|k| a[k]), |a, _| a);
-        assert_eq!((Pack::<4>::WIDTH, <f64 as Lane>::WIDTH), (4, 1));
+        for first in 0..odd.len() {
+            for second in 0..odd.len() {
+                let a = |lane: usize| odd[(first + lane) % odd.len()];
+                let b = |lane: usize| odd[(second + 3 * lane) % odd.len()];
+                let (x, y) = (L::from_lanes(a), L::from_lanes(b));
+                same(x + y, &|l| a(l) + b(l), "+");
+                same(x - y, &|l| a(l) - b(l), "-");
+                same(x * y, &|l| a(l) * b(l), "x");
+                same(x / y, &|l| a(l) / b(l), "/");
+                same(-x, &|l| -a(l), "negative");
+                same(x.abs(), &|l| a(l).abs(), "absolute");
+                same(x.sqrt(), &|l| a(l).sqrt(), "square root");
+                same(x.max(y), &|l| Lane::max(a(l), b(l)), "larger");
+                same(x.min(y), &|l| Lane::min(a(l), b(l)), "smaller");
+                same(x.below(y, L::splat(7.0), x), &|l| if a(l) < b(l) { 7.0 } else { a(l) }, "below");
+                let bits = (0..L::WIDTH).fold(0, |bits, l| bits | u32::from(a(l) < b(l)) << l);
+                assert_eq!((x.bits_below(y), x.any_below(y)), (bits, bits != 0));
+                assert!(lanes_of(bits).eq((0..L::WIDTH).filter(|l| a(*l) < b(*l))));
+                let [p, q] = L::gather(|l| [a(l), b(l)]);
+                same(p, &a, "gathered");
+                same(q, &b, "gathered");
+                let mut changed = x;
+                changed.set_lane(L::WIDTH - 1, 9.5);
+                same(changed, &|l| if l + 1 == L::WIDTH { 9.5 } else { a(l) }, "set");
+                let held = Cell::new(x.array());
+                L::store(&held, L::WIDTH - 1, 9.5);
+                same(L::load(&held), &|l| changed.lane(l), "stored");
+            }
+        }
+        // The even one of two, and the same number as an index.
+        let halves = [0.0, 0.5, 1.5, 2.49, 3.0, 1e6, 4.5, 7.0];
+        let whole = L::from_lanes(|l| halves[l]).nearest();
+        let found = whole.indices();
+        for (lane, want) in [0, 0, 2, 2, 3, 1_000_000, 4, 7].into_iter().enumerate().take(L::WIDTH) {
+            assert_eq!((whole.lane(lane), index(&found, lane)), (want as f64, want));
+        }
+        let which = L::from_lanes(|l| f64::from(l as u32 % 2));
+        same(L::splat(5.0).where_set(which, L::splat(6.0)), &|l| if l % 2 == 1 { 5.0 } else { 6.0 }, "where set");
+        same(both(which, not(which)), &|_| 0.0, "both");
+        assert!(lanes_where(which).eq((0..L::WIDTH).filter(|l| l % 2 == 1)));
+        assert_eq!(any(which), L::WIDTH > 1);
+    }
+
+    #[test]
+    fn lanes_are_numbers_side_by_side() {
+        lanes_do_not_touch::<f64>();
+        #[cfg(target_arch = "x86_64")]
+        {
+            lanes_do_not_touch::<x86::Sse2>();
+            if is_x86_feature_detected!("avx2") {
+                lanes_do_not_touch::<x86::Avx2>();
+            }
+            if is_x86_feature_detected!("avx512f") {
+                lanes_do_not_touch::<x86::Avx512>();
+            }
+        }
     }
 
     #[test]

@@ -144,24 +144,55 @@ macro_rules! vector {
 }
 
 vector!(
-    Avx512, __m512d, 8, [0, 1, 2, 3, 4, 5, 6, 7], "Eight lanes in a register of 512 bits.",
-    _mm512_set1_pd, _mm512_add_pd, _mm512_sub_pd, _mm512_mul_pd, _mm512_div_pd, _mm512_sqrt_pd, _mm512_max_pd,
+    Avx512,
+    __m512d,
+    8,
+    [0, 1, 2, 3, 4, 5, 6, 7],
+    "Eight lanes in a register of 512 bits.",
+    _mm512_set1_pd,
+    _mm512_add_pd,
+    _mm512_sub_pd,
+    _mm512_mul_pd,
+    _mm512_div_pd,
+    _mm512_sqrt_pd,
+    _mm512_max_pd,
     _mm512_min_pd,
     |a, b, yes, no| _mm512_mask_blend_pd(_mm512_cmp_pd_mask::<_CMP_LT_OQ>(a, b), no, yes),
     |a, b| u32::from(_mm512_cmp_pd_mask::<_CMP_LT_OQ>(a, b))
 );
 
 vector!(
-    Avx2, __m256d, 4, [0, 1, 2, 3], "Four lanes in a register of 256 bits.",
-    _mm256_set1_pd, _mm256_add_pd, _mm256_sub_pd, _mm256_mul_pd, _mm256_div_pd, _mm256_sqrt_pd, _mm256_max_pd,
+    Avx2,
+    __m256d,
+    4,
+    [0, 1, 2, 3],
+    "Four lanes in a register of 256 bits.",
+    _mm256_set1_pd,
+    _mm256_add_pd,
+    _mm256_sub_pd,
+    _mm256_mul_pd,
+    _mm256_div_pd,
+    _mm256_sqrt_pd,
+    _mm256_max_pd,
     _mm256_min_pd,
     |a, b, yes, no| _mm256_blendv_pd(no, yes, _mm256_cmp_pd::<_CMP_LT_OQ>(a, b)),
     |a, b| _mm256_movemask_pd(_mm256_cmp_pd::<_CMP_LT_OQ>(a, b)) as u32
 );
 
 vector!(
-    Sse2, __m128d, 2, [0, 1], "Two lanes in a register of 128 bits, which every machine of this architecture has.",
-    _mm_set1_pd, _mm_add_pd, _mm_sub_pd, _mm_mul_pd, _mm_div_pd, _mm_sqrt_pd, _mm_max_pd, _mm_min_pd,
+    Sse2,
+    __m128d,
+    2,
+    [0, 1],
+    "Two lanes in a register of 128 bits, which every machine of this architecture has.",
+    _mm_set1_pd,
+    _mm_add_pd,
+    _mm_sub_pd,
+    _mm_mul_pd,
+    _mm_div_pd,
+    _mm_sqrt_pd,
+    _mm_max_pd,
+    _mm_min_pd,
     |a, b, yes, no| {
         let which = _mm_cmplt_pd(a, b);
         _mm_or_pd(_mm_and_pd(which, yes), _mm_andnot_pd(which, no))
