@@ -1,0 +1,350 @@
+//! General-purpose adaptive integrators on the engine's own derivative: twelve states, the phases on the rail and in free
+//! flight as calls of their own that end on an event, begun anew at burnout. Ejections are read from the integrator's own
+//! continuous output.
+
+use core::cell::RefCell;
+
+use differential_equations::control::ControlFlag;
+use differential_equations::interpolate::Interpolation;
+use differential_equations::methods::ExplicitRungeKutta;
+use differential_equations::ode::{ODE, OrdinaryNumericalMethod, solve_ode};
+use differential_equations::solout::Solout;
+use differential_equations::solution::Solution;
+use ode_solvers::continuous_output_model::ContinuousOutputModel;
+use ode_solvers::{Dopri5, OutputType, SVector, System};
+use slowpoint_sim::case::Case;
+use slowpoint_sim::flight::{Ascent, Drawn, Events, Hold, State};
+use slowpoint_sim::lanes::{norm, scale};
+use slowpoint_sim::thrust::Side;
+
+use crate::kernel::{Phase, halved, lift_off_s, node, rail_exit, rate, rate_and_flow};
+use crate::yardstick::watch;
+
+/// The twelve states as one crate has them ...
+pub type Vector = SVector<f64, 12>;
+/// ... and as the other does.
+pub type Row = [f64; 12];
+
+/// A state as twelve numbers.
+pub fn row(s: &State<f64>) -> Row {
+    let ([a, b, c], [d, e, f], [g, h, i], [j, k, l]) = (s.position, s.velocity, s.nose, s.spin);
+    [a, b, c, d, e, f, g, h, i, j, k, l]
+}
+
+/// Twelve numbers as a state.
+pub fn state([a, b, c, d, e, f, g, h, i, j, k, l]: Row) -> State<f64> {
+    State { position: [a, b, c], velocity: [d, e, f], nose: [g, h, i], spin: [j, k, l] }
+}
+
+/// The derivative over a stretch of time as a general integrator sees it. Its last instant belongs to its inside.
+#[derive(Clone, Copy)]
+pub struct Stretch<'a> {
+    /// The flight.
+    pub drawn: &'a Drawn<'a>,
+    /// What holds it.
+    pub hold: Hold,
+    /// Where the stretch ends, s after first thrust.
+    pub end_s: f64,
+}
+
+impl Stretch<'_> {
+    fn rate(&self, time_s: f64, y: Row) -> Row {
+        let side = if time_s >= self.end_s { Side::Before } else { Side::After };
+        row(&rate(self.drawn, time_s, side, &state(y), &self.hold))
+    }
+}
+
+impl System<f64, Vector> for Stretch<'_> {
+    fn system(&self, time_s: f64, y: &Vector, dy: &mut Vector) {
+        *dy = self.rate(time_s, y.data.0[0]).into();
+    }
+}
+
+impl ODE<f64, Row> for Stretch<'_> {
+    fn diff(&self, time_s: f64, y: &Row, dy: &mut Row) {
+        *dy = self.rate(time_s, *y);
+    }
+}
+
+/// A stretch to be integrated: from a time and state to the end of the stretch, or to where `beyond` rises past zero.
+pub struct Task<'a> {
+    stretch: Stretch<'a>,
+    from_s: f64,
+    start: State<f64>,
+    beyond: &'a dyn Fn(&State<f64>) -> f64,
+    /// Rising times at which the state is asked for besides.
+    asked_s: &'a [f64],
+}
+
+/// Times and states of a stretch, rising: every step, every asked time, and the end.
+type Kept = Vec<(f64, State<f64>)>;
+
+impl Task<'_> {
+    /// Keeps a step that was taken, given its continuous output; true where it passed the event, on which it is cut.
+    fn keep(
+        &self,
+        kept: &mut Kept,
+        asked_s: &[f64],
+        from_s: f64,
+        to_s: f64,
+        end: State<f64>,
+        mut at: impl FnMut(f64) -> Option<Row>,
+    ) -> bool {
+        /// The event is found to this, s.
+        const EVENT_S: f64 = 1e-7;
+        let mut at = |time_s: f64| at(time_s).map_or(end, state);
+        let past = (self.beyond)(&end) >= 0.0;
+        let (to_s, end) = if past {
+            let to_s = halved(from_s, to_s, EVENT_S, |t| (self.beyond)(&at(t)) >= 0.0);
+            (to_s, at(to_s))
+        } else {
+            (to_s, end)
+        };
+        let asked = asked_s.iter().filter(|t| **t > from_s && **t < to_s);
+        kept.extend(asked.map(|t| (*t, at(*t))));
+        kept.push((to_s, end));
+        past
+    }
+}
+
+/// A general-purpose integrator: integrates a task at a tolerance, relative and absolute; nothing where it gives up.
+pub type Integrate = fn(&Task, f64) -> Option<Kept>;
+
+/// Those that are measured, with their crates. The 8(5,3) pair of `ode_solvers` 0.6.2 is not among them: on right-hand
+/// sides that depend on time its estimate of the error never falls below 1e-6, so that its steps shrink to nothing.
+pub static INTEGRATORS: [(&str, Integrate); 5] = [
+    ("Dopri5 of ode_solvers", dopri5),
+    ("5(4) pair of differential-equations", |task, tolerance| {
+        pair(task, ExplicitRungeKutta::dopri5().rtol(tolerance).atol(tolerance))
+    }),
+    ("6(5) pair of differential-equations", |task, tolerance| {
+        pair(task, ExplicitRungeKutta::rkv655e().rtol(tolerance).atol(tolerance))
+    }),
+    ("7(6) pair of differential-equations", |task, tolerance| {
+        pair(task, ExplicitRungeKutta::rkv766e().rtol(tolerance).atol(tolerance))
+    }),
+    ("8(5,3) pair of differential-equations", |task, tolerance| {
+        pair(task, ExplicitRungeKutta::dop853().rtol(tolerance).atol(tolerance))
+    }),
+];
+
+/// A solver's right-hand side that writes down its steps and ends past the event.
+struct Recorder<'a> {
+    task: &'a Task<'a>,
+    steps: &'a RefCell<Kept>,
+}
+
+impl System<f64, Vector> for Recorder<'_> {
+    fn system(&self, time_s: f64, y: &Vector, dy: &mut Vector) {
+        self.task.stretch.system(time_s, y, dy);
+    }
+    fn solout(&mut self, time_s: f64, y: &Vector, _: &Vector) -> bool {
+        let state = state(y.data.0[0]);
+        self.steps.borrow_mut().push((time_s, state));
+        (self.task.beyond)(&state) >= 0.0
+    }
+}
+
+fn dopri5(task: &Task, tolerance: f64) -> Option<Kept> {
+    let steps = RefCell::new(vec![(task.from_s, task.start)]);
+    let mut output = ContinuousOutputModel::new();
+    solver(Recorder { task, steps: &steps }, task.from_s, task.stretch.end_s, row(&task.start).into(), tolerance)
+        .integrate_with_continuous_output_model(&mut output)
+        .ok()?;
+    let mut kept = vec![(task.from_s, task.start)];
+    for pair in steps.borrow().windows(2) {
+        let [(from_s, _), (to_s, end)] = *pair else { continue };
+        task.keep(&mut kept, task.asked_s, from_s, to_s, end, |t| output.evaluate(t).map(|y| y.data.0[0]));
+    }
+    Some(kept)
+}
+
+/// The Dormand-Prince 5(4) pair of crate `ode_solvers` with its usual parameters, but without its test for stiffness: a
+/// wind table's corners make it shorten steps in a way that the test mistakes for stiffness.
+pub fn solver<const N: usize, F: System<f64, SVector<f64, N>>>(
+    f: F,
+    from: f64,
+    to: f64,
+    y: SVector<f64, N>,
+    tolerance: f64,
+) -> Dopri5<f64, SVector<f64, N>, F> {
+    let (safety, beta, least, most, longest, first) = (0.9, 0.04, 0.2, 10.0, to - from, 0.0);
+    let never = u32::MAX;
+    Dopri5::from_param(
+        f,
+        from,
+        to,
+        longest,
+        y,
+        tolerance,
+        tolerance,
+        safety,
+        beta,
+        least,
+        most,
+        longest,
+        first,
+        10_000_000,
+        never,
+        OutputType::Sparse,
+    )
+}
+
+/// Takes over the steps of an integrator of crate `differential-equations`.
+struct Keeper<'a> {
+    task: &'a Task<'a>,
+    kept: Kept,
+}
+
+impl Solout<f64, Row> for Keeper<'_> {
+    fn solout<I: Interpolation<f64, Row> + ?Sized>(
+        &mut self,
+        to_s: f64,
+        from_s: f64,
+        end: &Row,
+        _: &Row,
+        output: &mut I,
+        _: &mut Solution<f64, Row>,
+    ) -> ControlFlag<f64, Row> {
+        if to_s <= from_s {
+            return ControlFlag::Continue;
+        }
+        let at = |t| output.interpolate(t).ok();
+        match self.task.keep(&mut self.kept, self.task.asked_s, from_s, to_s, state(*end), at) {
+            true => ControlFlag::Terminate,
+            false => ControlFlag::Continue,
+        }
+    }
+}
+
+/// An embedded pair of crate `differential-equations`.
+fn pair(task: &Task, mut method: impl OrdinaryNumericalMethod<f64, Row> + Interpolation<f64, Row>) -> Option<Kept> {
+    let mut keeper = Keeper { task, kept: vec![(task.from_s, task.start)] };
+    solve_ode(&mut method, &task.stretch, task.from_s, task.stretch.end_s, &row(&task.start), &mut keeper).ok()?;
+    Some(keeper.kept)
+}
+
+/// Flies a drawn flight in which nothing fails, and whose ways of deploying are motor delays, by a general integrator.
+/// Every step is looked at for what is counted as an outcome, as the yardstick does.
+pub fn ascend(integrate: Integrate, tolerance: f64, case: &Case, drawn: &Drawn, events: &Events, out: &mut Ascent) {
+    /// Lift-off is looked for on a comb, and found to this, s.
+    const LIFT_OFF_S: (f64, f64) = (1e-3, 1e-6);
+    /// No flight lasts longer, s.
+    const LONGEST_S: f64 = 1000.0;
+    out.path.clear();
+    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
+    let thrust_end_s = drawn.thrust.end_s();
+    let (rest, rail) = Phase::first(drawn);
+    let Some(lift_off_s) = lift_off_s(drawn, &rest, &rail, LIFT_OFF_S.0, LIFT_OFF_S.1) else {
+        out.mishaps.never_left_rail = true;
+        return;
+    };
+    let (mut time_s, mut state) = (lift_off_s, rest);
+    let run = |hold,
+               time_s: &mut f64,
+               state: &mut State<f64>,
+               end_s,
+               beyond: &dyn Fn(&State<f64>) -> f64,
+               asked_s: &[f64],
+               out: &mut Ascent| {
+        let task = Task { stretch: Stretch { drawn, hold, end_s }, from_s: *time_s, start: *state, beyond, asked_s };
+        let Some(kept) = integrate(&task, tolerance) else {
+            out.mishaps.untrusted = true;
+            return false;
+        };
+        for (t, s) in &kept {
+            if *t <= out.path.end_s() && !out.path.nodes.is_empty() {
+                continue;
+            }
+            let (rate, flow) = rate_and_flow(drawn, *t, Side::After, s, &hold);
+            out.path.nodes.push(node(*t, s, &rate));
+            if hold == Hold::Free && watch(drawn, &flow, out) {
+                return false;
+            }
+        }
+        if let Some((t, s)) = kept.last() {
+            (*time_s, *state) = (*t, State { nose: scale(s.nose, 1.0 / norm(s.nose)), ..*s });
+        }
+        true
+    };
+    let mut phase = Some(rail);
+    let mut forward_speed_m_s = 0.0;
+    while let Some(held) = phase {
+        if !run(held.hold, &mut time_s, &mut state, thrust_end_s, &|s| held.beyond_m(s), &[], out) {
+            return;
+        }
+        if time_s >= thrust_end_s {
+            out.mishaps.never_left_rail = true;
+            return;
+        }
+        phase = held.next(drawn, time_s, &state);
+        let exit = rail_exit(time_s, &state, held.direction, forward_speed_m_s);
+        if forward_speed_m_s == 0.0 {
+            forward_speed_m_s = exit.speed_m_s;
+        }
+        out.rail_exit = exit;
+    }
+    (out.apogee_s, out.apogee_m) = (time_s, state.position[2]);
+    // Where something fires does not depend on the ascent, as no altimeter takes part.
+    let fires = case.inputs.question.ways.iter().map(|way| events.fires_s(way, drawn, out));
+    let mut asked_s: Vec<f64> = fires.flat_map(|t| [t, t + events.line_stretch_lag_s]).collect();
+    asked_s.sort_by(f64::total_cmp);
+    let height = |s: &State<f64>| -s.position[2];
+    for end_s in [thrust_end_s, LONGEST_S] {
+        if !run(Hold::Free, &mut time_s, &mut state, end_s, &height, &asked_s, out) {
+            return;
+        }
+    }
+    out.mishaps.untrusted = true;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::whole::case;
+    use crate::yardstick::{BOUND_M_S, Reference};
+    use crate::{larger, rockets};
+
+    /// Each meets the engine as it is asked for more, at 1e-9 within a fiftieth of the bound; and loosely asked it does
+    /// not, so that its tolerance is what decides.
+    #[test]
+    fn every_integrator_agrees_with_the_engine_at_a_small_tolerance() {
+        for (name, inputs) in rockets::all() {
+            let case = case(inputs, 64);
+            let reference = Reference::new(&case, 8);
+            for (which, integrate) in INTEGRATORS {
+                let off = |tolerance| {
+                    reference
+                        .off(&|drawn, events, out| ascend(integrate, tolerance, &case, drawn, events, out))
+                        .largest_m_s
+                };
+                let (close, loose) = (off(1e-9), off(1e-2));
+                assert!(close <= 0.02 * BOUND_M_S, "{name}, {which}: {close} m/s");
+                assert!(loose > BOUND_M_S, "{name}, {which}: {loose} m/s");
+            }
+        }
+    }
+
+    /// The phases on the rail, the highest point and the ground are found where the engine finds them.
+    #[test]
+    fn events_are_the_engine_s() {
+        let case = case(rockets::club(), 64);
+        for flight in 0..8 {
+            let (drawn, events) = crate::whole::drawn(&case, flight);
+            let engine = crate::ascent(&drawn, 16.0);
+            for (which, integrate) in INTEGRATORS {
+                let mut out = Ascent::default();
+                ascend(integrate, 1e-9, &case, &drawn, &events, &mut out);
+                let off = [
+                    (out.rail_exit.time_s - engine.rail_exit.time_s).abs(),
+                    (out.rail_exit.speed_m_s - engine.rail_exit.speed_m_s).abs(),
+                    (out.apogee_s - engine.apogee_s).abs(),
+                    (out.apogee_m - engine.apogee_m).abs(),
+                    (out.path.end_s() - engine.path.end_s()).abs(),
+                ];
+                let worst = off.into_iter().fold(0.0, larger);
+                assert!(worst < 0.002 && out.mishaps == engine.mishaps, "{which}: {off:?}");
+            }
+        }
+    }
+}
