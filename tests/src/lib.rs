@@ -1,5 +1,6 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
+pub mod counting;
 pub mod coverage;
 pub mod general;
 pub mod kernel;

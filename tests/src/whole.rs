@@ -87,7 +87,7 @@ impl<'a> Runner<'a> {
 
 /// Whole flights per second of each runner on one core: the best of some rounds, in each of which all take their turn.
 /// Whatever else the machine does only slows a round down, and meets all alike.
-pub fn race(case: &Case, runners: &[Runner], rounds: u32) -> Vec<f64> {
+pub fn race(case: &Case, runners: &[&Runner], rounds: u32) -> Vec<f64> {
     let frame = Frame { case, cell_m: cell_m(case) };
     let mut best = vec![0.0_f64; runners.len()];
     for _ in 0..rounds {
@@ -163,7 +163,7 @@ mod tests {
     fn a_race_flies_every_runner() {
         let case = case(rockets::club(), 64);
         let runners: Vec<Runner> = ENGINES.iter().filter(|e| (e.runs_here)()).map(|e| Runner::engine(e, 16)).collect();
-        let rates = race(&case, &runners, 1);
+        let rates = race(&case, &runners.iter().collect::<Vec<_>>(), 1);
         assert!(!rates.is_empty() && rates.iter().all(|rate| *rate > 0.0), "{rates:?}");
     }
 }

@@ -220,9 +220,9 @@ pub fn first_rung(ladder: impl IntoIterator<Item = f64>, keep: Keep, off: impl F
     ladder.into_iter().map(|value| Rung { value, off: off(value) }).find(|rung| kept(&rung.off))
 }
 
-/// Steps to try, s: from 0.1 down to 0.001, each 0.8 of the one before.
+/// Steps to try, s: from 0.25 down to 0.001, each 0.8 of the one before.
 pub fn steps_s() -> impl Iterator<Item = f64> {
-    core::iter::successors(Some(0.1), |step_s| Some(step_s * 0.8)).take_while(|step_s| *step_s > 1e-3)
+    core::iter::successors(Some(0.25), |step_s| Some(step_s * 0.8)).take_while(|step_s| *step_s > 1e-3)
 }
 
 #[cfg(test)]

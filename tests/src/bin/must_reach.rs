@@ -24,7 +24,7 @@ fn main() {
     for (name, inputs) in rockets::all() {
         let case = case(inputs, 2048);
         let runners: Vec<_> = engines.iter().map(|engine| Runner::engine(engine, 2048)).collect();
-        for (engine, rate) in engines.iter().zip(race(&case, &runners, 5)) {
+        for (engine, rate) in engines.iter().zip(race(&case, &runners.iter().collect::<Vec<_>>(), 5)) {
             let delays = case.inputs.question.ways.len();
             println!("  {name:<18} {delays:>6} {:<10} {rate:>14.0} {:>16.1}", engine.name, 1e6 / rate);
         }
