@@ -12,6 +12,7 @@ use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::{assess, cell_m};
 
 use crate::kernel::landed;
+use crate::rockets;
 use crate::yardstick::Ascend;
 
 /// Nobody stops a measurement.
@@ -23,12 +24,23 @@ pub struct Engine {
     pub name: &'static str,
     /// Whether this machine can.
     pub runs_here: fn() -> bool,
+    /// Whether its instructions are counted: valgrind must know them, and it knows no AVX-512.
+    pub counted: bool,
     /// Flies flights of a case into a tally.
     pub fly: fn(&Case, Range<u64>, &mut Tally),
 }
 
 /// Every variant of the engine: a width and an instruction set is a row here, and nowhere else.
-pub static ENGINES: [Engine; 1] = [Engine { name: "scalar", runs_here: || true, fly: scalar }];
+pub static ENGINES: [Engine; 1] = [Engine { name: "scalar", runs_here: || true, counted: true, fly: scalar }];
+
+/// Flights of each rocket whose instructions are counted.
+pub const COUNTED_FLIGHTS: u64 = 64;
+
+/// What is counted, in order: every variant of the engine with every rocket, by its number.
+pub fn counted() -> impl Iterator<Item = (&'static Engine, usize)> {
+    let engines = ENGINES.iter().filter(|engine| engine.counted);
+    engines.flat_map(|engine| (0..rockets::all().len()).map(move |rocket| (engine, rocket)))
+}
 
 fn scalar(case: &Case, flights: Range<u64>, tally: &mut Tally) {
     let question = &case.inputs.question;
@@ -130,7 +142,6 @@ fn pool(threads: usize) -> rayon::ThreadPool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rockets;
     use slowpoint_sim::flight::fly_ascent;
 
     /// Deploying an ascent that was flown elsewhere is what the engine does with its own: the same bytes.
