@@ -12,9 +12,8 @@ use differential_equations::solout::Solout;
 use differential_equations::solution::Solution;
 use ode_solvers::continuous_output_model::ContinuousOutputModel;
 use ode_solvers::{Dopri5, OutputType, SVector, System};
-use slowpoint_sim::case::Case;
-use slowpoint_sim::flight::{Ascent, Drawn, Events, Hold, State};
-use slowpoint_sim::lanes::{norm, scale};
+use slowpoint_sim::flight::{Ascent, Deployment, Drawn, Events, Hold, State};
+use slowpoint_sim::lanes::{dot, norm, scale};
 use slowpoint_sim::thrust::Side;
 
 use crate::kernel::{Phase, halved, lift_off_s, node, rail_exit, rate, rate_and_flow};
@@ -84,7 +83,6 @@ impl Task<'_> {
     fn keep(
         &self,
         kept: &mut Kept,
-        asked_s: &[f64],
         from_s: f64,
         to_s: f64,
         end: State<f64>,
@@ -100,7 +98,7 @@ impl Task<'_> {
         } else {
             (to_s, end)
         };
-        let asked = asked_s.iter().filter(|t| **t > from_s && **t < to_s);
+        let asked = self.asked_s.iter().filter(|t| **t > from_s && **t < to_s);
         kept.extend(asked.map(|t| (*t, at(*t))));
         kept.push((to_s, end));
         past
@@ -110,8 +108,8 @@ impl Task<'_> {
 /// A general-purpose integrator: integrates a task at a tolerance, relative and absolute; nothing where it gives up.
 pub type Integrate = fn(&Task, f64) -> Option<Kept>;
 
-/// Those that are measured, with their crates. The 8(5,3) pair of `ode_solvers` 0.6.2 is not among them: on right-hand
-/// sides that depend on time its estimate of the error never falls below 1e-6, so that its steps shrink to nothing.
+/// Those that are measured, with their crates. The 8(5,3) pair of `ode_solvers` 0.6.2 is not among them: on this
+/// derivative, which depends on time, its steps shrink to nothing at any tolerance that would do.
 pub static INTEGRATORS: [(&str, Integrate); 5] = [
     ("Dopri5 of ode_solvers", dopri5),
     ("5(4) pair of differential-equations", |task, tolerance| {
@@ -154,7 +152,7 @@ fn dopri5(task: &Task, tolerance: f64) -> Option<Kept> {
     let mut kept = vec![(task.from_s, task.start)];
     for pair in steps.borrow().windows(2) {
         let [(from_s, _), (to_s, end)] = *pair else { continue };
-        task.keep(&mut kept, task.asked_s, from_s, to_s, end, |t| output.evaluate(t).map(|y| y.data.0[0]));
+        task.keep(&mut kept, from_s, to_s, end, |t| output.evaluate(t).map(|y| y.data.0[0]));
     }
     Some(kept)
 }
@@ -210,7 +208,7 @@ impl Solout<f64, Row> for Keeper<'_> {
             return ControlFlag::Continue;
         }
         let at = |t| output.interpolate(t).ok();
-        match self.task.keep(&mut self.kept, self.task.asked_s, from_s, to_s, state(*end), at) {
+        match self.task.keep(&mut self.kept, from_s, to_s, state(*end), at) {
             true => ControlFlag::Terminate,
             false => ControlFlag::Continue,
         }
@@ -224,78 +222,100 @@ fn pair(task: &Task, mut method: impl OrdinaryNumericalMethod<f64, Row> + Interp
     Some(keeper.kept)
 }
 
-/// Flies a drawn flight in which nothing fails, and whose ways of deploying are motor delays, by a general integrator.
-/// Every step is looked at for what is counted as an outcome, as the yardstick does.
-pub fn ascend(integrate: Integrate, tolerance: f64, case: &Case, drawn: &Drawn, events: &Events, out: &mut Ascent) {
-    /// Lift-off is looked for on a comb, and found to this, s.
-    const LIFT_OFF_S: (f64, f64) = (1e-3, 1e-6);
-    /// No flight lasts longer, s.
-    const LONGEST_S: f64 = 1000.0;
-    out.path.clear();
-    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
-    let thrust_end_s = drawn.thrust.end_s();
-    let (rest, rail) = Phase::first(drawn);
-    let Some(lift_off_s) = lift_off_s(drawn, &rest, &rail, LIFT_OFF_S.0, LIFT_OFF_S.1) else {
-        out.mishaps.never_left_rail = true;
-        return;
-    };
-    let (mut time_s, mut state) = (lift_off_s, rest);
-    let run = |hold,
-               time_s: &mut f64,
-               state: &mut State<f64>,
-               end_s,
-               beyond: &dyn Fn(&State<f64>) -> f64,
-               asked_s: &[f64],
-               out: &mut Ascent| {
-        let task = Task { stretch: Stretch { drawn, hold, end_s }, from_s: *time_s, start: *state, beyond, asked_s };
-        let Some(kept) = integrate(&task, tolerance) else {
-            out.mishaps.untrusted = true;
+/// Lift-off is looked for on a comb, and found to this, s.
+const LIFT_OFF_S: (f64, f64) = (1e-3, 1e-6);
+/// No flight lasts longer, s.
+const LONGEST_S: f64 = 1000.0;
+
+/// A flight under way by a general integrator.
+struct Flyer<'a> {
+    drawn: &'a Drawn<'a>,
+    integrate: Integrate,
+    tolerance: f64,
+    time_s: f64,
+    state: State<f64>,
+    out: &'a mut Ascent,
+}
+
+impl Flyer<'_> {
+    /// Flies a stretch, and looks at each of its states as the yardstick does; false where the flight ends in it.
+    fn fly(&mut self, hold: Hold, end_s: f64, beyond: impl Fn(&State<f64>) -> f64, asked_s: &[f64]) -> bool {
+        let stretch = Stretch { drawn: self.drawn, hold, end_s };
+        let task = Task { stretch, from_s: self.time_s, start: self.state, beyond: &beyond, asked_s };
+        let Some(kept) = (self.integrate)(&task, self.tolerance) else {
+            self.out.mishaps.untrusted = true;
             return false;
         };
-        for (t, s) in &kept {
-            if *t <= out.path.end_s() && !out.path.nodes.is_empty() {
+        for (time_s, state) in &kept {
+            // Where the stretch before ended is known already.
+            if self.out.path.nodes.last().is_some_and(|last| *time_s <= last.time_s) {
                 continue;
             }
-            let (rate, flow) = rate_and_flow(drawn, *t, Side::After, s, &hold);
-            out.path.nodes.push(node(*t, s, &rate));
-            if hold == Hold::Free && watch(drawn, &flow, out) {
+            let (rate, flow) = rate_and_flow(self.drawn, *time_s, Side::After, state, &hold);
+            self.out.path.nodes.push(node(*time_s, state, &rate));
+            if hold == Hold::Free && watch(self.drawn, &flow, self.out) {
                 return false;
             }
         }
-        if let Some((t, s)) = kept.last() {
-            (*time_s, *state) = (*t, State { nose: scale(s.nose, 1.0 / norm(s.nose)), ..*s });
+        if let Some((time_s, s)) = kept.last() {
+            (self.time_s, self.state) = (*time_s, State { nose: scale(s.nose, 1.0 / norm(s.nose)), ..*s });
         }
         true
-    };
-    let mut phase = Some(rail);
-    let mut forward_speed_m_s = 0.0;
-    while let Some(held) = phase {
-        if !run(held.hold, &mut time_s, &mut state, thrust_end_s, &|s| held.beyond_m(s), &[], out) {
-            return;
-        }
-        if time_s >= thrust_end_s {
-            out.mishaps.never_left_rail = true;
-            return;
-        }
-        phase = held.next(drawn, time_s, &state);
-        let exit = rail_exit(time_s, &state, held.direction, forward_speed_m_s);
-        if forward_speed_m_s == 0.0 {
-            forward_speed_m_s = exit.speed_m_s;
-        }
-        out.rail_exit = exit;
     }
-    (out.apogee_s, out.apogee_m) = (time_s, state.position[2]);
+
+    /// From lift-off to the end of the rail; false where it is never reached.
+    fn leave_rail(&mut self, first: Phase) -> bool {
+        let thrust_end_s = self.drawn.thrust.end_s();
+        let mut phase = Some(first);
+        let mut forward_speed_m_s = None;
+        while let Some(held) = phase {
+            if !self.fly(held.hold, thrust_end_s, |s| held.beyond_m(s), &[]) {
+                return false;
+            }
+            if self.time_s >= thrust_end_s {
+                self.out.mishaps.never_left_rail = true;
+                return false;
+            }
+            let speed_m_s = dot(self.state.velocity, held.direction);
+            let forward_speed_m_s = *forward_speed_m_s.get_or_insert(speed_m_s);
+            self.out.rail_exit = rail_exit(self.time_s, &self.state, held.direction, forward_speed_m_s);
+            phase = held.next(self.drawn, self.time_s, &self.state);
+        }
+        (self.out.apogee_s, self.out.apogee_m) = (self.time_s, self.state.position[2]);
+        true
+    }
+}
+
+/// Flies a drawn flight in which nothing fails, and whose ways of deploying are motor delays, by a general integrator.
+pub fn ascend(
+    integrate: Integrate,
+    tolerance: f64,
+    ways: &[Deployment],
+    drawn: &Drawn,
+    events: &Events,
+    out: &mut Ascent,
+) {
+    out.path.clear();
+    *out = Ascent { path: core::mem::take(&mut out.path), ..Ascent::default() };
+    let (state, rail) = Phase::first(drawn);
+    let Some(time_s) = lift_off_s(drawn, &state, &rail, LIFT_OFF_S.0, LIFT_OFF_S.1) else {
+        out.mishaps.never_left_rail = true;
+        return;
+    };
+    let mut flyer = Flyer { drawn, integrate, tolerance, time_s, state, out };
+    if !flyer.leave_rail(rail) {
+        return;
+    }
     // Where something fires does not depend on the ascent, as no altimeter takes part.
-    let fires = case.inputs.question.ways.iter().map(|way| events.fires_s(way, drawn, out));
+    let fires = ways.iter().map(|way| events.fires_s(way, drawn, flyer.out));
     let mut asked_s: Vec<f64> = fires.flat_map(|t| [t, t + events.line_stretch_lag_s]).collect();
     asked_s.sort_by(f64::total_cmp);
-    let height = |s: &State<f64>| -s.position[2];
-    for end_s in [thrust_end_s, LONGEST_S] {
-        if !run(Hold::Free, &mut time_s, &mut state, end_s, &height, &asked_s, out) {
+    for end_s in [drawn.thrust.end_s(), LONGEST_S] {
+        if !flyer.fly(Hold::Free, end_s, |s| -s.position[2], &asked_s) {
             return;
         }
     }
-    out.mishaps.untrusted = true;
+    flyer.out.mishaps.untrusted = true;
 }
 
 #[cfg(test)]
@@ -315,7 +335,9 @@ mod tests {
             for (which, integrate) in INTEGRATORS {
                 let off = |tolerance| {
                     reference
-                        .off(&|drawn, events, out| ascend(integrate, tolerance, &case, drawn, events, out))
+                        .off(&|drawn, events, out| {
+                            ascend(integrate, tolerance, &case.inputs.question.ways, drawn, events, out)
+                        })
                         .largest_m_s
                 };
                 let (close, loose) = (off(1e-9), off(1e-2));
@@ -334,7 +356,7 @@ mod tests {
             let engine = crate::ascent(&drawn, 16.0);
             for (which, integrate) in INTEGRATORS {
                 let mut out = Ascent::default();
-                ascend(integrate, 1e-9, &case, &drawn, &events, &mut out);
+                ascend(integrate, 1e-9, &case.inputs.question.ways, &drawn, &events, &mut out);
                 let off = [
                     (out.rail_exit.time_s - engine.rail_exit.time_s).abs(),
                     (out.rail_exit.speed_m_s - engine.rail_exit.speed_m_s).abs(),

@@ -3,7 +3,7 @@
 
 use slowpoint_sim::flight::{
     Ascent, Deployment, Drawn, Events, Flow, Flown, Hold, Node, Parts, RailExit, Slowest, Start, State,
-    derivative_and_flow, step,
+    derivative_and_flow, fly_ascent, step,
 };
 use slowpoint_sim::lanes::{along, dot};
 use slowpoint_sim::thrust::Side;
@@ -25,6 +25,12 @@ pub fn rate_and_flow(
 #[inline(always)]
 pub fn rate(drawn: &Drawn, time_s: f64, side: Side, state: &State<f64>, hold: &Hold) -> State<f64> {
     rate_and_flow(drawn, time_s, side, state, hold).0
+}
+
+/// The engine's own ascent, closely followed as long as one of the ways may deploy, with steps so many times finer than
+/// usual.
+pub fn engine(drawn: &Drawn, events: &Events, ways: &[Deployment], finer: f64, out: &mut Ascent) {
+    fly_ascent(drawn, events.watchfulness(ways, drawn), finer, out);
 }
 
 /// One step of the classical fourth-order method from a state whose derivative is `first`.

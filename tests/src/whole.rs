@@ -142,7 +142,7 @@ fn pool(threads: usize) -> rayon::ThreadPool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use slowpoint_sim::flight::fly_ascent;
+    use crate::kernel::engine;
 
     /// Deploying an ascent that was flown elsewhere is what the engine does with its own: the same bytes.
     #[test]
@@ -153,12 +153,7 @@ mod tests {
             let (mut own, mut other) = (Tally::new(&frame), Tally::new(&frame));
             scalar(&case, 0..64, &mut own);
             let ways = &case.inputs.question.ways;
-            by(
-                &|drawn, events, out| fly_ascent(drawn, events.watchfulness(ways, drawn), 1.0, out),
-                &case,
-                0..64,
-                &mut other,
-            );
+            by(&|drawn, events, out| engine(drawn, events, ways, 1.0, out), &case, 0..64, &mut other);
             assert!(own == other && own.flights() == 64, "{name}");
         }
     }
