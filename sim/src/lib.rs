@@ -129,4 +129,6 @@ pub mod tally;
 pub mod thrust;
 pub mod wind;
 
-pub use run::{DrawnInput, PathPoint, Replay, Work, assess, cell_m, replay, report, tally, way_label, work};
+pub use run::{
+    BATCH, DrawnInput, PathPoint, Replay, Work, assess, cell_m, fly_range, replay, report, tally, way_label, work,
+};

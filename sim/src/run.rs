@@ -13,8 +13,8 @@ use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, P
 use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
 
-/// Flights between two looks at the stop flag: a few milliseconds.
-const BATCH: u64 = 64;
+/// Flights flown side by side, and between two looks at the stop flag: a few milliseconds.
+pub const BATCH: u64 = 64;
 
 /// What is changed, and how the answer names it.
 const SHIFTS: [(&str, Shift); 6] = [

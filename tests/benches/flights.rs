@@ -1,33 +1,25 @@
-//! Full flights per second on one core: draw, ascent, every delay, descent, tally, for four rockets.
-//! `cargo bench -p slowpoint-tests` prints the time of 64 flights and the rate.
+//! Whole flights on one core (draw, ascent, every delay, descent, tally), for four rockets and every variant of the
+//! engine: `cargo bench -p slowpoint-tests --bench flights` prints the time of 64 flights and the rate.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use slowpoint_sim::case::Case;
-use slowpoint_sim::draw::{Numbers, PointSet, Shift, draw};
-use slowpoint_sim::flight::{Ascent, fly};
+use slowpoint_sim::cell_m;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_tests::rockets;
+use slowpoint_tests::whole::{ENGINES, case};
 
 const FLIGHTS: u64 = 64;
 
 fn flights(c: &mut Criterion) {
-    let mut group = c.benchmark_group("flights");
-    group.throughput(Throughput::Elements(FLIGHTS)).sample_size(20);
-    for (name, inputs) in rockets::all() {
-        let Ok(case) = Case::new(inputs) else { continue };
-        let frame = Frame { case: &case, cell_m: 2.0 };
-        let mut ascent = Ascent::default();
-        let mut tally = Tally::new(&frame);
-        group.bench_function(name, |b| {
-            b.iter(|| {
-                for flight in 0..FLIGHTS {
-                    let (drawn, events) = draw(&case, &Numbers::of(PointSet::Sobol, 1, flight), &Shift::NONE);
-                    tally.add(&fly(&drawn, &events, &case.inputs.question.ways, &mut ascent), &case, flight);
-                }
-            });
-        });
+    for engine in ENGINES.iter().filter(|engine| (engine.runs_here)()) {
+        let mut group = c.benchmark_group(format!("flights, {}", engine.name));
+        group.throughput(Throughput::Elements(FLIGHTS)).sample_size(20);
+        for (name, inputs) in rockets::all() {
+            let case = case(inputs, FLIGHTS);
+            let mut tally = Tally::new(&Frame { case: &case, cell_m: cell_m(&case) });
+            group.bench_function(name, |b| b.iter(|| (engine.fly)(&case, 0..FLIGHTS, &mut tally)));
+        }
+        group.finish();
     }
-    group.finish();
 }
 
 criterion_group!(benches, flights);

@@ -1,8 +1,13 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
+pub mod counting;
 pub mod coverage;
+pub mod general;
+pub mod kernel;
 pub mod rockets;
 pub mod sheet;
+pub mod whole;
+pub mod yardstick;
 
 use slowpoint_sim::aero::{Aero, CrossFlow, MachTable, SlopeMoments};
 use slowpoint_sim::air::AirTable;

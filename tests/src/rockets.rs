@@ -170,6 +170,14 @@ pub fn all() -> [(&'static str, Inputs); 4] {
     [("20 g paper", paper()), ("0.6 kg club", club()), ("4 kg high power", high_power()), ("30 kg", heavy())]
 }
 
+/// The same rocket asked about eight delays, evenly from its shortest to its longest.
+pub fn with_eight_delays(mut inputs: Inputs) -> Inputs {
+    let delays_s: Vec<f64> = inputs.question.ways.iter().filter_map(|way| way.motor_delay_s).collect();
+    let (Some(shortest), Some(longest)) = (delays_s.first(), delays_s.last()) else { return inputs };
+    inputs.question.ways = (0..8).map(|k| delay(shortest + (longest - shortest) * f64::from(k) / 7.0)).collect();
+    inputs
+}
+
 /// Nothing is drawn but the gust, which a report without a gust group leaves open, and the variable direction.
 pub fn without_spread(mut inputs: Inputs) -> Inputs {
     let one = || Some(Law::Fixed(1.0));

@@ -3,13 +3,14 @@
 //! (The 8(5,3) pair of the same crate, version 0.6.2, is no oracle: on right-hand sides that depend on time
 //! it is off by 1e-6 whatever the tolerance.)
 
-use ode_solvers::{Dopri5, OutputType, SVector, System};
+use ode_solvers::{SVector, System};
 use rayon::prelude::*;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::draw::{Numbers, PointSet, Shift, draw};
-use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, Start, State, derivative, fly};
-use slowpoint_sim::lanes::{along, dot, norm};
-use slowpoint_sim::thrust::Side;
+use slowpoint_sim::flight::{Ascent, Drawn, Events, Falling, Hold, Outcome, State, fly};
+use slowpoint_sim::lanes::norm;
+use slowpoint_tests::general::{Stretch, row, solver, state};
+use slowpoint_tests::kernel::{Phase, halved, lift_off_s};
 use slowpoint_tests::sheet::{Sheet, Trust};
 use slowpoint_tests::{larger, rockets};
 
@@ -19,19 +20,7 @@ slowpoint_tests::subject! { "Integration":
 
 const TOLERANCE: f64 = 1e-12;
 
-type Vector = SVector<f64, 12>;
-
-fn pack(s: &State<f64>) -> Vector {
-    Vector::from_iterator([s.position, s.velocity, s.nose, s.spin].into_iter().flatten())
-}
-
-fn unpack(y: &Vector) -> State<f64> {
-    let three = |k: usize| [y[k], y[k + 1], y[k + 2]];
-    State { position: three(0), velocity: three(3), nose: three(6), spin: three(9) }
-}
-
-/// The solver with its usual parameters, but without its test for stiffness: a wind table's corners make
-/// it shorten steps in a way that the test mistakes for stiffness.
+/// The state at the end, by the solver.
 fn dopri5<const N: usize>(
     f: impl System<f64, SVector<f64, N>>,
     from: f64,
@@ -39,113 +28,47 @@ fn dopri5<const N: usize>(
     y: SVector<f64, N>,
     tolerance: f64,
 ) -> SVector<f64, N> {
-    let (safety, beta, least, most, longest, first) = (0.9, 0.04, 0.2, 10.0, to - from, 0.0);
-    let mut solver = Dopri5::from_param(
-        f,
-        from,
-        to,
-        to - from,
-        y,
-        tolerance,
-        tolerance,
-        safety,
-        beta,
-        least,
-        most,
-        longest,
-        first,
-        10_000_000,
-        u32::MAX,
-        OutputType::Sparse,
-    );
+    let mut solver = solver(f, from, to, y, tolerance);
     solver.integrate().unwrap_or_else(|e| panic!("reference from {from} to {to} s: {e:?}"));
     *solver.y_out().last().expect("the solver reached the end")
 }
 
-struct Flight<'a, 'b> {
-    drawn: &'b Drawn<'a>,
-    hold: Hold,
-    /// Instants at the ends of a stretch belong to its inside.
-    ends: (f64, f64),
-}
-
-impl System<f64, Vector> for Flight<'_, '_> {
-    fn system(&self, t: f64, y: &Vector, dy: &mut Vector) {
-        let side = if t >= self.ends.1 { Side::Before } else { Side::After };
-        let now = self.drawn.instant(t, side);
-        *dy = pack(&derivative(self.drawn, &now, &unpack(y), &self.hold));
-    }
-}
-
 /// Integrates from one time to another, stopping at every node of the thrust table.
 fn solve(drawn: &Drawn, hold: Hold, from: f64, to: f64, start: State<f64>) -> State<f64> {
-    let mut state = start;
+    let mut s = start;
     let mut t = from;
     while t < to {
-        let end = drawn.thrust.next_node_s(t).map_or(to, |n| n.min(to));
-        let flight = Flight { drawn, hold, ends: (t, end) };
-        state = unpack(&dopri5(flight, t, end, pack(&state), TOLERANCE));
-        state.nose = state.nose.map(|x| x / norm(state.nose));
-        t = end;
+        let end_s = drawn.thrust.next_node_s(t).map_or(to, |n| n.min(to));
+        s = state(dopri5(Stretch { drawn, hold, end_s }, t, end_s, row(&s).into(), TOLERANCE).into());
+        s.nose = s.nose.map(|x| x / norm(s.nose));
+        t = end_s;
     }
-    state
+    s
 }
 
-/// Time at which a rising quantity reaches a goal, by bisection over whole solutions.
-fn reach(
-    drawn: &Drawn,
-    hold: Hold,
-    from: f64,
-    start: State<f64>,
-    travelled: impl Fn(&State<f64>) -> f64,
-    goal: f64,
-) -> (f64, State<f64>) {
-    let (mut low, mut high) = (from, from + 0.05);
-    while travelled(&solve(drawn, hold, from, high, start)) < goal {
-        low = high;
-        high += 0.05;
+/// Time and state at the end of a phase, by halving over whole solutions.
+fn reach(drawn: &Drawn, phase: &Phase, from: f64, start: State<f64>) -> (f64, State<f64>) {
+    let past = |s: &State<f64>| phase.beyond_m(s) >= 0.0;
+    let (mut low, mut before, mut high) = (from, start, from + 0.05);
+    loop {
+        let next = solve(drawn, phase.hold, low, high, before);
+        if past(&next) {
+            break;
+        }
+        (low, before, high) = (high, next, high + 0.05);
         assert!(high < from + 20.0, "the reference never leaves the rail");
     }
-    let before = solve(drawn, hold, from, low, start);
-    let base = low;
-    while high - low > 1e-11 {
-        let middle = 0.5 * (low + high);
-        if travelled(&solve(drawn, hold, base, middle, before)) < goal {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    (high, solve(drawn, hold, base, high, before))
+    let at = |t: f64| solve(drawn, phase.hold, low, t, before);
+    let end = halved(low, high, 1e-11, |t| past(&at(t)));
+    (end, at(end))
 }
 
 /// State on leaving the rail.
 fn leave_rail(drawn: &Drawn) -> (f64, State<f64>) {
-    let Start::Rail { rail, cg_height_m } = drawn.start else { panic!("drawn flights start on a rail") };
-    let d = rail.direction;
-    let rest = State { position: [0.0, 0.0, cg_height_m], velocity: [0.0; 3], nose: d, spin: [0.0; 3] };
-    let guided = Hold::Guided { rail: d, friction: rail.friction };
-    let net = |t: f64| dot(derivative(drawn, &drawn.instant(t, Side::After), &rest, &guided).velocity, d);
-    let mut start = 0.0;
-    if net(0.0) <= 0.0 {
-        // First crossing on a fine comb, then bisection.
-        while net(start) <= 0.0 {
-            start += 1e-4;
-        }
-        let (mut low, mut high) = (start - 1e-4, start);
-        while high - low > 1e-12 {
-            let middle = 0.5 * (low + high);
-            if net(middle) > 0.0 { high = middle } else { low = middle }
-        }
-        start = high;
-    }
-    let gone = |p: [f64; 3], o: [f64; 3]| dot([p[0] - o[0], p[1] - o[1], p[2] - o[2]], d);
-    let (t, s) = reach(drawn, guided, start, rest, |s| gone(s.position, rest.position), rail.forward_travel_m);
-    let lever = rail.aft_guide_m - drawn.instant(t, Side::After).cg;
-    let guide = |s: &State<f64>| along(s.position, s.nose, -lever);
-    let from = guide(&s);
-    let tip_off = Hold::TipOff { rail: d, friction: rail.friction, guide_m: rail.aft_guide_m };
-    reach(drawn, tip_off, t, s, |s| gone(guide(s), from), rail.last_travel_m - rail.forward_travel_m)
+    let (rest, guided) = Phase::first(drawn);
+    let start = lift_off_s(drawn, &rest, &guided, 1e-4, 1e-12).expect("it rises");
+    let (t, s) = reach(drawn, &guided, start, rest);
+    guided.next(drawn, t, &s).map_or((t, s), |tip_off| reach(drawn, &tip_off, t, s))
 }
 
 struct Under<'a, 'b>(Falling<'a, 'b>);
@@ -174,12 +97,7 @@ fn land(drawn: &Drawn, events: &Events, s: &State<f64>) -> [f64; 2] {
         }
         y = next;
     }
-    let (mut low, mut high) = (0.0, 5.0);
-    while high - low > 1e-6 {
-        let middle = 0.5 * (low + high);
-        if run(y, middle)[2] > 0.0 { low = middle } else { high = middle }
-    }
-    let down = run(y, high);
+    let down = run(y, halved(0.0, 5.0, 1e-6, |seconds| run(y, seconds)[2] <= 0.0));
     [down[0], down[1]]
 }
 

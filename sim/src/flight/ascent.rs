@@ -90,7 +90,7 @@ pub struct Mishaps {
 }
 
 /// A whole flight without deployment.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Ascent {
     /// Every step.
     pub path: Path,
@@ -106,6 +106,30 @@ pub struct Ascent {
     pub ground_s: f64,
     /// What went wrong.
     pub mishaps: Mishaps,
+}
+
+impl Default for Ascent {
+    /// Not flown yet.
+    fn default() -> Self {
+        Self {
+            path: Path::default(),
+            rail_exit: RailExit::default(),
+            apogee_s: 0.0,
+            apogee_m: 0.0,
+            peak_mach: 0.0,
+            ground_s: f64::INFINITY,
+            mishaps: Mishaps::default(),
+        }
+    }
+}
+
+impl Ascent {
+    /// Forgets the flight but keeps the memory.
+    pub fn clear(&mut self) {
+        let mut path = core::mem::take(&mut self.path);
+        path.clear();
+        *self = Self { path, ..Self::default() };
+    }
 }
 
 /// How long an ascent has to be followed closely, because something may still eject.
@@ -201,11 +225,7 @@ pub fn fly_ascent(parts: &Drawn, watchfulness: Watchfulness, finer: f64, out: &m
 /// Flies the ascents of any number of flights of one airframe, as many side by side as there are lanes.
 #[inline(always)]
 pub fn fly_ascents<L: Lane>(flights: &[&Drawn], watchfulness: &[Watchfulness], finer: f64, out: &mut [Ascent]) {
-    for ascent in &mut *out {
-        ascent.path.clear();
-        let path = core::mem::take(&mut ascent.path);
-        *ascent = Ascent { path, ground_s: f64::INFINITY, ..Ascent::default() };
-    }
+    out.iter_mut().for_each(Ascent::clear);
     if flights.is_empty() {
         return;
     }

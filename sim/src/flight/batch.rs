@@ -1,11 +1,11 @@
 //! Flights side by side, in the widest vector registers that the machine has.
 
+use super::Flown;
 use super::ascent::{Ascent, Watchfulness, fly_ascents};
 use super::deploy::{Deployed, Deployment, Events, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
-use super::{Flown, flown};
 #[cfg(target_arch = "x86_64")]
 use crate::lanes::x86;
 use crate::wind::DriftTable;
@@ -100,7 +100,9 @@ impl Pilot {
         drawn
             .iter()
             .zip(&self.ascents)
-            .map(|((drawn, events), ascent)| flown(drawn, events, ascent, deployed.by_ref().take(ways.len()).collect()))
+            .map(|((drawn, events), ascent)| {
+                Flown::of(drawn, events, ascent, deployed.by_ref().take(ways.len()).collect())
+            })
             .collect()
     }
 

@@ -64,27 +64,29 @@ pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Asc
     }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
     let deployed = ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
-    flown(drawn, events, ascent, deployed)
+    Flown::of(drawn, events, ascent, deployed)
 }
 
-/// What a flight came to, from its ascent and what became of it with every way of deploying.
-fn flown(drawn: &Drawn, events: &Events, ascent: &Ascent, deployed: Vec<Deployed>) -> Flown {
-    let burnout = drawn.thrust.burnout_s();
-    let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
-        let at = ascent.path.slowest_after(burnout, &drawn.wind);
-        Slowest {
-            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
-            delay_s: at.time_s - events.clock.starts_s(burnout),
-            after_apogee_s: at.time_s - ascent.apogee_s,
+impl Flown {
+    /// What a flight came to, from its ascent and what became of it with every way of deploying.
+    pub fn of(drawn: &Drawn, events: &Events, ascent: &Ascent, deployed: Vec<Deployed>) -> Self {
+        let burnout = drawn.thrust.burnout_s();
+        let slowest = (!ascent.mishaps.never_left_rail && burnout < ascent.path.end_s()).then(|| {
+            let at = ascent.path.slowest_after(burnout, &drawn.wind);
+            Slowest {
+                airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+                delay_s: at.time_s - events.clock.starts_s(burnout),
+                after_apogee_s: at.time_s - ascent.apogee_s,
+            }
+        });
+        Self {
+            rail_exit: ascent.rail_exit,
+            apogee_m: ascent.apogee_m,
+            apogee_s: ascent.apogee_s,
+            peak_mach: ascent.peak_mach,
+            mishaps: ascent.mishaps,
+            slowest,
+            deployed,
         }
-    });
-    Flown {
-        rail_exit: ascent.rail_exit,
-        apogee_m: ascent.apogee_m,
-        apogee_s: ascent.apogee_s,
-        peak_mach: ascent.peak_mach,
-        mishaps: ascent.mishaps,
-        slowest,
-        deployed,
     }
 }

@@ -1,49 +1,13 @@
 //! Prints every figure that must be reached, measured on this machine:
 //! `cargo run --release -p slowpoint-tests --bin must_reach`.
 
-use core::sync::atomic::AtomicBool;
 use std::time::Instant;
 
-use slowpoint_sim::case::Case;
-use slowpoint_sim::draw::{Numbers, Shift, draw};
-use slowpoint_sim::flight::{Ascent, fly};
-use slowpoint_sim::report::Report;
-use slowpoint_sim::tally::{Frame, Tally};
-use slowpoint_sim::{assess, tally};
+use slowpoint_sim::draw::Shift;
+use slowpoint_sim::tally;
+use slowpoint_sim::tally::Frame;
+use slowpoint_tests::whole::{ENGINES, GO, Runner, case, on_threads, race};
 use slowpoint_tests::{peak_memory_mib, rockets};
-
-static GO: AtomicBool = AtomicBool::new(false);
-
-fn case(inputs: slowpoint_sim::case::Inputs, flights: u64) -> Case {
-    let mut inputs = inputs;
-    inputs.question.flights = flights;
-    Case::new(inputs).unwrap_or_else(|f| panic!("{f:?}"))
-}
-
-/// Whole flights per second on one core: draw, ascent, every delay, descent, tally. The best of five rounds, as
-/// anything else that runs only slows a round down.
-fn flights_per_second(case: &Case, flights: u64) -> f64 {
-    let frame = Frame { case, cell_m: 2.0 };
-    let question = &case.inputs.question;
-    let mut ascent = Ascent::default();
-    let round = || {
-        let mut tally = Tally::new(&frame);
-        let begin = Instant::now();
-        for flight in 0..flights {
-            let numbers = Numbers::of(question.points, question.seed, flight);
-            let (drawn, events) = draw(case, &numbers, &Shift::NONE);
-            tally.add(&fly(&drawn, &events, &question.ways, &mut ascent), case, flight);
-        }
-        assert_eq!(tally.flights(), flights);
-        flights as f64 / begin.elapsed().as_secs_f64()
-    };
-    core::iter::repeat_with(round).take(5).fold(0.0, f64::max)
-}
-
-fn on_threads(threads: usize, case: &Case) -> Report {
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap_or_else(|e| panic!("{e}"));
-    pool.install(|| assess(case, &GO)).unwrap_or_else(|| panic!("nobody stops it"))
-}
 
 fn yes(it: bool) -> &'static str {
     if it { "the same" } else { "DIFFERENT" }
@@ -55,11 +19,15 @@ fn main() {
     println!();
 
     println!("Whole flights per second on one core, wall time, best of five rounds:");
-    println!("  {:<18} {:>6} {:>14} {:>16}", "rocket", "delays", "flights/s", "us per flight");
+    println!("  {:<18} {:>6} {:<10} {:>14} {:>16}", "rocket", "delays", "engine", "flights/s", "us per flight");
+    let engines: Vec<_> = ENGINES.iter().filter(|engine| (engine.runs_here)()).collect();
     for (name, inputs) in rockets::all() {
         let case = case(inputs, 2048);
-        let rate = flights_per_second(&case, 2048);
-        println!("  {name:<18} {:>6} {rate:>14.0} {:>16.1}", case.inputs.question.ways.len(), 1e6 / rate);
+        let runners: Vec<_> = engines.iter().map(|engine| Runner::engine(engine, 2048)).collect();
+        for (engine, rate) in engines.iter().zip(race(&case, &runners.iter().collect::<Vec<_>>(), 5)) {
+            let delays = case.inputs.question.ways.len();
+            println!("  {name:<18} {delays:>6} {:<10} {rate:>14.0} {:>16.1}", engine.name, 1e6 / rate);
+        }
     }
     println!();
 

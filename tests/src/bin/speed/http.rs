@@ -1,0 +1,194 @@
+//! Whole requests over a loopback socket: the service's own binary, a new connection and a new seed each time, so that
+//! nothing is answered from what is stored.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{SocketAddr, TcpStream};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::Instant;
+
+use serde_json::{Value, json};
+use slowpoint_sim::aero::Drag;
+use slowpoint_sim::case::{Device, Inputs, ThrustInput};
+use slowpoint_sim::wind::Direction;
+use slowpoint_tests::counting::told;
+use slowpoint_tests::whole::{case, on_threads};
+
+/// Requests of each size.
+const REQUESTS: u64 = 15;
+
+/// The service in a process of its own, with a store that is thrown away.
+struct Service {
+    process: Child,
+    address: SocketAddr,
+    store: PathBuf,
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+        let _ = std::fs::remove_dir_all(&self.store);
+    }
+}
+
+impl Service {
+    fn start() -> Result<Self, String> {
+        let binary = super::built("slowpoint-server", "slowpoint")?;
+        let store = std::env::temp_dir().join(format!("slowpoint-speed-{}", std::process::id()));
+        let mut process = Command::new(binary)
+            .args(["serve", "--listen", "127.0.0.1:0", "--data-dir"])
+            .arg(&store)
+            .env("SLOWPOINT_LOG", "info")
+            .stderr(Stdio::piped())
+            .spawn()
+            .map_err(|e| e.to_string())?;
+        // Its log names the port that the system gave it, and is read on so that it never blocks.
+        let mut log = BufReader::new(process.stderr.take().ok_or("no log")?).lines();
+        let address = log
+            .by_ref()
+            .map_while(Result::ok)
+            .find_map(|line| line.split("address=").nth(1)?.split_whitespace().next()?.parse().ok());
+        std::thread::spawn(move || log.for_each(drop));
+        match address {
+            Some(address) => Ok(Self { process, address, store }),
+            None => {
+                let _ = process.kill();
+                Err("the service did not say where it listens".into())
+            }
+        }
+    }
+
+    /// Seconds from connecting to the last byte, and the answer.
+    fn ask(&self, body: &Value) -> Result<(f64, Value), String> {
+        let body = body.to_string();
+        let begin = Instant::now();
+        let mut stream = TcpStream::connect(self.address).map_err(|e| e.to_string())?;
+        stream.set_nodelay(true).map_err(|e| e.to_string())?;
+        let head = format!(
+            "POST /v1/assessments HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n\
+            connection: close\r\n\r\n",
+            self.address,
+            body.len()
+        );
+        stream.write_all((head + &body).as_bytes()).map_err(|e| e.to_string())?;
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).map_err(|e| e.to_string())?;
+        let seconds = begin.elapsed().as_secs_f64();
+        let answer = String::from_utf8(answer).map_err(|e| e.to_string())?;
+        let (head, body) = answer.split_once("\r\n\r\n").ok_or("no body")?;
+        if !head.starts_with("HTTP/1.1 200") && !head.starts_with("HTTP/1.1 201") {
+            return Err(format!("{head}\n{body}"));
+        }
+        Ok((seconds, serde_json::from_str(body).map_err(|e| e.to_string())?))
+    }
+}
+
+/// Times requests for a card of the kind that `rockets` has, in a table.
+pub fn requests(inputs: &Inputs) {
+    println!();
+    if let Err(reason) = measured(inputs) {
+        println!("Requests over HTTP: not measured. {reason}");
+    }
+}
+
+fn measured(inputs: &Inputs) -> Result<(), String> {
+    let service = Service::start()?;
+    println!(
+        "Whole requests over a loopback socket, a new connection and seed each, {REQUESTS} of each size, all cores:"
+    );
+    println!("  {:>9} {:>12} {:>12}", "flights", "median, ms", "best, ms");
+    // Once without a clock, for what happens only once.
+    service.ask(&request(inputs, 64, 1))?;
+    for flights in [256, 512, 1024] {
+        let mut seconds = Vec::new();
+        for k in 0..REQUESTS {
+            let seed = 1_000_000 + flights * 100 + k;
+            let (took, answer) = service.ask(&request(inputs, flights, seed))?;
+            seconds.push(took);
+            if k == 0 {
+                same(inputs, flights, seed, &answer)?;
+            }
+        }
+        seconds.sort_by(f64::total_cmp);
+        println!("  {flights:>9} {:>12.1} {:>12.1}", 1e3 * seconds[seconds.len() / 2], 1e3 * seconds[0]);
+    }
+    Ok(())
+}
+
+/// Fails unless the service was asked what the engine is asked here.
+fn same(inputs: &Inputs, flights: u64, seed: u64, answer: &Value) -> Result<(), String> {
+    let mut inputs = inputs.clone();
+    inputs.question.seed = seed;
+    let report = on_threads(1, &case(inputs, flights));
+    for (k, told) in told(&report).iter().enumerate() {
+        let over = &answer["delays"][told.way]["limits"][k % report.ways[told.way].limits.len()]["over"];
+        let off = over["estimate"].as_f64().map_or(f64::INFINITY, |estimate| (estimate - told.chance).abs());
+        // Answers are printed to six digits.
+        if off > 1e-5 {
+            return Err(format!("the service answered another question: {over}, and here {told:?}"));
+        }
+    }
+    Ok(())
+}
+
+/// The card as a client would write it.
+fn request(inputs: &Inputs, flights: u64, seed: u64) -> Value {
+    let Inputs { airframe, motor, recovery, launch, site, wind, question, .. } = inputs;
+    let m = |x: f64| format!("{x} m");
+    let kg = |x: f64| format!("{x} kg");
+    let m_s = |x: f64| format!("{x} m/s");
+    let rad = |x: f64| format!("{x} rad");
+    let (ThrustInput::Curve(curve), Some(Drag::Coefficient(drag)), Device::Parachute { diameter_m, .. }) =
+        (&motor.thrust, &airframe.drag, recovery.first)
+    else {
+        panic!("a card with a curve, a drag coefficient and a parachute")
+    };
+    let (Some(surface), None) = (wind.surface, wind.gustiness) else { panic!("a card with a surface wind") };
+    let Direction::From(from_rad) = surface.direction else { panic!("a card with a wind direction") };
+    let layers: Vec<_> = wind
+        .layers
+        .iter()
+        .map(|l| {
+            json!({
+                "height_above_ground": m(l.height_above_ground_m), "speed": m_s(l.speed_m_s),
+                "direction": rad(l.direction_from_rad),
+            })
+        })
+        .collect();
+    json!({
+        "card": {
+            "name": "Speed (invented)",
+            "airframe": {
+                "diameter": m(airframe.diameter_m), "length": m(airframe.length_m), "mass": kg(airframe.mass_kg),
+                "centre_of_gravity": m(airframe.centre_of_gravity_m),
+                "centre_of_pressure": airframe.centre_of_pressure_m.map(m),
+                "normal_force_slope": airframe.normal_force_slope_per_rad, "drag_coefficient": drag,
+            },
+            "motor": {
+                "thrust_curve": curve, "propellant_mass": motor.propellant_kg.map(kg),
+                "diameter": motor.diameter_m.map(m), "length": motor.length_m.map(m),
+            },
+            "recovery": { "first": { "kind": "parachute", "diameter": m(diameter_m) } },
+        },
+        "launch": {
+            "rail_length": m(launch.rail_length_m), "tilt": launch.tilt_rad.map(rad),
+            "azimuth": launch.azimuth_rad.map(rad),
+        },
+        "site": {
+            "latitude": site.latitude_rad.map(rad), "elevation": site.elevation_m.map(m),
+            "temperature": site.temperature_k.map(|k| format!("{k} K")),
+        },
+        "wind": {
+            "surface": {
+                "speed": m_s(surface.speed_m_s), "direction": rad(from_rad),
+                "measuring_height": m(surface.measuring_height_m),
+            },
+            "layers": layers,
+        },
+        "delays": question.ways.iter().filter_map(|way| way.motor_delay_s).collect::<Vec<_>>(),
+        "limits": { "deploy_speed": question.limits_m_s.iter().copied().map(m_s).collect::<Vec<_>>() },
+        "flights": flights,
+        "seed": seed,
+    })
+}
