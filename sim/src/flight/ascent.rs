@@ -19,7 +19,7 @@ struct Pace<L = f64> {
 }
 
 const RAIL: Pace = Pace { longest_s: 0.05, phase: 1.6, coasting: 0.0 };
-const THRUST: Pace = Pace { longest_s: 0.06, phase: 2.0, coasting: 0.0 };
+const THRUST: Pace = Pace { longest_s: 0.04, phase: 1.5, coasting: 0.0 };
 /// Coasting and falling while an ejection may still come.
 const COAST: Pace = Pace { longest_s: 0.3, phase: 2.5, coasting: 1.0 };
 /// Turning over, when small errors grow.
@@ -248,7 +248,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
     /// Lanes yet to be given their flights.
     #[inline(always)]
     fn new(flights: &[&'b Drawn<'a>], finer: f64, out: &'c mut [Ascent]) -> Self {
-        let fleet = Fleet::<L>::new(&flights[..1]);
+        let fleet = Fleet::<L>::new(flights[0]);
         let zero = L::splat(0.0);
         let nowhere = State { position: [zero; 3], velocity: [zero; 3], nose: [zero; 3], spin: [zero; 3] };
         let still = Flow { airspeed_m_s: zero, mach: zero, axial_m_s: zero, stiffness: zero, damping: zero };

@@ -209,7 +209,7 @@ pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
     let of = L::splat;
     let (zero, one) = (of(0.0), of(1.0));
     let mut reached: Vec<(Moment, bool)> = fillings.iter().map(|f| (f.from, false)).collect();
-    let mut fleet = Fleet::<L>::new(&[first.falling.parts]);
+    let mut fleet = Fleet::<L>::new(first.falling.parts);
     let mut load = Load::new(zero);
     let mut s: Point<L> = [zero; 7];
     let (mut time_s, mut floor_m, mut steps) = (zero, zero, zero);
@@ -229,7 +229,9 @@ pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
                 }
                 let Some((k, next)) = waiting.next() else { continue };
                 who[lane] = k;
-                fleet.seat(lane, next.falling.parts, 0.0);
+                if !core::ptr::eq(fleet.flight(lane), next.falling.parts) {
+                    fleet.seat_world(lane, next.falling.parts);
+                }
                 load.set_lane(lane, &next.falling);
                 let (p, v) = (next.from.position_m, next.from.velocity_m_s);
                 for (own, new) in s.iter_mut().zip([p[0], p[1], p[2], v[0], v[1], v[2], 0.0]) {

@@ -5,7 +5,7 @@ use core::cell::Cell;
 use super::parts::{Drawn, Instant, MassModel, Number, Parts};
 use crate::aero::MachRows;
 use crate::air::AirCell;
-use crate::lanes::{Lane, Vector, lanes_of};
+use crate::lanes::{Lane, lanes_of};
 use crate::thrust::{Piece as ThrustPiece, Side};
 use crate::wind::Piece as WindPiece;
 
@@ -76,9 +76,9 @@ pub struct Fleet<'a, 'b, L: Lane> {
 }
 
 impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
-    /// Of some flights at first thrust; the last one fills lanes left over.
-    pub fn new(flights: &[&'b Drawn<'a>]) -> Self {
-        let (first, zero) = (flights[0], L::splat(0.0));
+    /// One flight in every lane, at first thrust.
+    pub fn new(first: &'b Drawn<'a>) -> Self {
+        let zero = L::splat(0.0);
         let aero = first.aero;
         let mut fleet = Self {
             flights: vec![first; L::WIDTH],
@@ -98,16 +98,14 @@ impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
             thrust: ThrustPiece::side_by_side(|_| first.thrust.piece(0)),
             thrust_piece: vec![0; L::WIDTH],
         };
-        for lane in 0..L::WIDTH {
-            fleet.seat(lane, flights[lane.min(flights.len() - 1)], 0.0);
-        }
+        (0..L::WIDTH).for_each(|lane| fleet.seat(lane, first, 0.0));
         fleet
     }
 
     /// Puts another flight of the same airframe into a lane, at a time after its first thrust.
     pub fn seat(&mut self, lane: usize, flight: &'b Drawn<'a>, time_s: f64) {
         assert!(core::ptr::eq(flight.aero, self.flights[0].aero), "flights of one airframe");
-        self.flights[lane] = flight;
+        self.seat_world(lane, flight);
         for (own, number) in self.numbers.iter_mut().zip(Number::ALL) {
             own.set_lane(lane, flight.number(number));
         }
@@ -122,13 +120,21 @@ impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
         ] {
             own.set_lane(lane, new);
         }
+        self.thrust_piece[lane] = 0;
+        self.take_thrust(lane, time_s);
+    }
+
+    /// Puts the air, the wind and the Earth of another flight into a lane, and nothing of its rocket.
+    pub fn seat_world(&mut self, lane: usize, flight: &'b Drawn<'a>) {
+        self.flights[lane] = flight;
+        for number in [Number::SurfaceGravity, Number::PerRadius, Number::RotationNorth, Number::RotationUp] {
+            self.numbers[number as usize].set_lane(lane, flight.number(number));
+        }
         for (own, new) in self.air_scale.iter_mut().zip(flight.air.scale()) {
             own.set_lane(lane, new);
         }
         self.wind.drop(lane);
         self.air.drop(lane);
-        self.thrust_piece[lane] = 0;
-        self.take_thrust(lane, time_s);
     }
 
     /// The flight of a lane.
@@ -139,11 +145,6 @@ impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
     /// A number of each flight that the forces do not ask for.
     pub fn of_each(&self, pick: impl Fn(&Drawn) -> f64) -> L {
         L::from_lanes(|lane| pick(self.flights[lane]))
-    }
-
-    /// A vector of each flight.
-    pub fn vector_of_each(&self, pick: impl Fn(&Drawn) -> Vector<f64>) -> Vector<L> {
-        L::gather(|lane| pick(self.flights[lane]))
     }
 
     /// Gives one lane the fins that its flight has left.
