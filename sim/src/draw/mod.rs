@@ -1,9 +1,11 @@
 //! One flight's world, drawn: a pure function of the case and the flight's number.
 
 mod law;
+mod mass;
 mod numbers;
 
 pub use law::Law;
+pub use mass::Mass;
 pub use numbers::{Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot};
 
 use crate::air::{AirTable, Column};
