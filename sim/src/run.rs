@@ -6,12 +6,14 @@ use core::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use crate::advise;
-use crate::case::Case;
+use crate::case::{Case, LimitApplies};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
-use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, fly, fly_each};
+use crate::flight::{
+    Ascent, Asked, Deployed, Deployment, Electronics, Failure, Flown, WHOLE, fly, fly_each, fly_whole_law,
+};
 use crate::report::{FailuresReport, Move, Report};
-use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
+use crate::tally::{FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, rail_report, way_report};
 
 /// Flights between two looks at the stop flag: a few milliseconds.
 const BATCH: u64 = 64;
@@ -34,7 +36,9 @@ fn flights_per_shift(flights: u64) -> u64 {
 
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
-    let frame = Frame { case, cell_m: cell_m(case) };
+    let nominal = nominal(case);
+    let curve_s = curve_delays_s(case, nominal.slowest.map(|slowest| slowest.delay_s));
+    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
     let flights = case.inputs.question.flights;
     let few = flights_per_shift(flights);
     let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
@@ -159,7 +163,7 @@ fn one_of_each(case: &Case, failures: &[Failure], way: &Deployment, flight: u64,
 /// Flies a range of flights of a case.
 pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
     let add = |tally: &mut Tally, flight, ascent: &mut Ascent| {
-        tally.add(&one(frame.case, flight, shift, ascent), frame.case, flight);
+        tally.add(&one(frame, flight, shift, ascent), frame.case, flight);
     };
     in_batches(flights, stop, || Tally::new(frame), add, Tally::merge)
 }
@@ -196,21 +200,41 @@ fn in_batches<T: Send>(
     (!stop.load(Ordering::Relaxed)).then_some(whole)
 }
 
-fn one(case: &Case, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
+fn one(frame: &Frame, flight: u64, shift: &Shift, ascent: &mut Ascent) -> Flown {
+    let case = frame.case;
     let question = &case.inputs.question;
     let numbers = Numbers::of(question.points, question.seed, flight);
     let (drawn, events) = draw(case, &numbers, shift);
-    fly(&drawn, &events, &question.ways, ascent)
+    fly_whole_law(&drawn, &events, &asked(case, frame.curve_s), ascent)
+}
+
+/// What is asked of every flight; the delays of a curve rise.
+fn asked<'a>(case: &'a Case, curve_s: &[f64]) -> Asked<'a> {
+    let question = &case.inputs.question;
+    Asked {
+        ways: &question.ways,
+        limits_m_s: &question.limits_m_s,
+        at_line_stretch: question.limit_applies == LimitApplies::LineStretch,
+        laws: &case.firing,
+        curve_s: curve_s.first().zip(curve_s.last()).map(|(first, last)| [*first, *last]),
+    }
+}
+
+/// The nominal flight, without any deployment.
+fn nominal(case: &Case) -> Flown {
+    let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
+    fly(&drawn, &events, &[], &mut Ascent::default())
 }
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
 pub fn cell_m(case: &Case) -> f64 {
-    let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
-    let mut ascent = Ascent::default();
-    let apogee = fly(&drawn, &events, &[], &mut ascent).apogee_m;
+    cell_of(nominal(case).apogee_m)
+}
+
+fn cell_of(apogee_m: f64) -> f64 {
     let mut cell = 0.25;
-    while cell < apogee / 200.0 {
+    while cell < apogee_m / 200.0 {
         cell *= 2.0;
     }
     cell
@@ -219,7 +243,7 @@ pub fn cell_m(case: &Case) -> f64 {
 fn moved(what: &'static str, head: &Tally, off: &Tally, case: &Case) -> Move {
     let limit = case.inputs.question.accept_limit;
     let flights = head.flights();
-    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / flights as f64;
+    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / WHOLE as f64 / flights as f64;
     let ways = case.inputs.question.ways.len();
     Move { what, flights, unsafe_opening: (0..ways).map(|way| [share(head, way), share(off, way)]).collect() }
 }
@@ -244,6 +268,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
             way_label(&question.ways[k])
         }),
         above_ceiling,
+        delay_curve: curve_report(tally, case),
         ways,
         rail,
         flight,
@@ -315,7 +340,7 @@ pub fn replay(case: &Case, flight: u64) -> Replay {
     let numbers = Numbers::of(question.points, question.seed, flight);
     let (drawn, events) = draw(case, &numbers, &Shift::NONE);
     let mut ascent = Ascent::default();
-    let flown = fly(&drawn, &events, &question.ways, &mut ascent);
+    let flown = fly_whole_law(&drawn, &events, &asked(case, &[]), &mut ascent);
     let path = ascent
         .path
         .nodes

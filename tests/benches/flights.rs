@@ -15,7 +15,7 @@ fn flights(c: &mut Criterion) {
     group.throughput(Throughput::Elements(FLIGHTS)).sample_size(20);
     for (name, inputs) in rockets::all() {
         let Ok(case) = Case::new(inputs) else { continue };
-        let frame = Frame { case: &case, cell_m: 2.0 };
+        let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
         let mut ascent = Ascent::default();
         let mut tally = Tally::new(&frame);
         group.bench_function(name, |b| {

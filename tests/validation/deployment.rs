@@ -3,8 +3,8 @@
 use slowpoint_sim::aero::SlopeMoments;
 use slowpoint_sim::air::AirTable;
 use slowpoint_sim::flight::{
-    Ascent, Canopy, Casing, DelayClock, Deployed, Deployment, Drawn, Electronics, Events, Mishaps, Moment, Node,
-    Outcome, Path, Stages, Start, State, Watchfulness, delay_tolerance_s, descend, fly, fly_ascent,
+    Ascent, Canopy, Casing, DelayClock, Deployed, Deployment, Drawn, DrawnAt, Electronics, Events, Mishaps, Moment,
+    Node, Outcome, Path, Stages, Start, State, Watchfulness, delay_tolerance_s, descend, fly, fly_ascent,
 };
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::{DriftTable, WindTable};
@@ -56,6 +56,7 @@ fn events() -> Events {
         },
         casing: Casing { mass_kg: 0.02, side_m2: 0.002 },
         failing: None,
+        drawn_at: DrawnAt { delay: vec![0.5; 2], apogee_lag: 0.5, sensed_height: 0.5 },
     }
 }
 

@@ -73,7 +73,7 @@ fn rep_2_halves_make_a_whole() -> Sheet {
     );
     for points in KINDS {
         let case = club(640, 4, points);
-        let frame = Frame { case: &case, cell_m: 2.0 };
+        let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
         let of = |range| tally(&frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         let whole = of(0..640);
         for k in [0, 1, 77, 320, 639] {
@@ -98,8 +98,8 @@ fn rep_3_a_flight_stands_alone() -> Sheet {
     );
     for points in KINDS {
         let (short, long) = (club(256, 8, points), club(512, 8, points));
-        let frame = Frame { case: &short, cell_m: 2.0 };
-        let longer = Frame { case: &long, cell_m: 2.0 };
+        let frame = Frame { case: &short, cell_m: 2.0, curve_s: &[] };
+        let longer = Frame { case: &long, cell_m: 2.0, curve_s: &[] };
         let of = |frame: &Frame, range| tally(frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         for flight in [0_u64, 1, 17, 255] {
             let (a, b) = (replay(&short, flight), replay(&long, flight));

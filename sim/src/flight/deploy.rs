@@ -1,8 +1,9 @@
 //! When each way of deploying fires, how fast the rocket is then, and what becomes of it.
 
-use super::ascent::{Ascent, Watchfulness};
+use super::ascent::{Ascent, Mishaps, Watchfulness};
 use super::descent::{Canopy, Landing, Stages, descend};
 use super::failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE};
+use super::firing::DrawnAt;
 use super::parts::Drawn;
 use super::path::Moment;
 use crate::wind::DriftTable;
@@ -55,6 +56,8 @@ pub struct Events {
     pub casing: Casing,
     /// What fails, if anything.
     pub failing: Option<Failing>,
+    /// The numbers that decided when something fires.
+    pub drawn_at: DrawnAt,
 }
 
 /// A spent motor casing.
@@ -255,21 +258,19 @@ impl Events {
         let m = ascent.mishaps;
         // Of a burst flight only the part before it was flown.
         let burst = deployed.outcome == Outcome::MotorBurst;
-        for (happened, is) in [
-            (m.untrusted, Outcome::Untrusted),
-            (m.unstable, Outcome::Unstable),
-            (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
-            (m.outside_model, Outcome::OutsideModel),
-        ] {
-            if happened && (!burst || is == Outcome::Untrusted) {
-                deployed.outcome = is;
-                break;
-            }
+        if let Some(is) = overruling(&m).filter(|is| !burst || *is == Outcome::Untrusted) {
+            deployed.outcome = is;
         }
         if m.untrusted {
             (deployed.landing, deployed.part) = (None, None);
         }
         deployed
+    }
+
+    /// Until when an ejection is one under thrust or on the rail, s. A cluster's first charge may fire while another
+    /// motor still burns.
+    pub(super) fn boost_ends_s(&self, drawn: &Drawn, ascent: &Ascent) -> f64 {
+        (drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9).max(ascent.rail_exit.time_s)
     }
 
     /// The flight as far as something fires, or to the ground.
@@ -282,16 +283,7 @@ impl Events {
         }
         let at = path.at(fires);
         let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
-        let u = at.air_velocity_m_s(&drawn.wind);
-        let ejection = Ejection {
-            time_s: fires,
-            after_apogee_s: fires - ascent.apogee_s,
-            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
-            vertical_speed_m_s: u[2],
-            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
-            height_m: at.position_m[2],
-            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
-        };
+        let ejection = Ejection::at(fires, self, drawn, ascent);
         let deployed =
             |outcome, landing, part| Deployed { outcome, ejection: Some(ejection), landing: Some(landing), part };
         let failure = self.failing.map(|f| f.failure);
@@ -303,9 +295,7 @@ impl Events {
             let part = Some(descend(drawn, &casing, &at, drift));
             return deployed(Outcome::MotorEjected, descend(drawn, &airframe, &at, drift), part);
         }
-        // A cluster's first charge may fire while another motor still burns.
-        let boosting =
-            fires < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires < ascent.rail_exit.time_s;
+        let boosting = fires < self.boost_ends_s(drawn, ascent);
         if self.stages.first.drag_area_m2 <= 0.0 {
             return deployed(Outcome::NothingOpened, self.impact(drawn, ascent), None);
         }
@@ -393,8 +383,20 @@ fn streaming(canopy: Canopy) -> Canopy {
     Canopy { drag_area_m2: canopy.drag_area_m2 * STREAMING_SHARE, ..canopy }
 }
 
+/// What went wrong with a whole flight and counts before anything that opens or does not.
+pub(super) fn overruling(m: &Mishaps) -> Option<Outcome> {
+    [
+        (m.untrusted, Outcome::Untrusted),
+        (m.unstable, Outcome::Unstable),
+        (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
+        (m.outside_model, Outcome::OutsideModel),
+    ]
+    .into_iter()
+    .find_map(|(happened, is)| happened.then_some(is))
+}
+
 /// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.
-fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
+pub(super) fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
     if ascent.apogee_m <= height_m {
         return None;
     }

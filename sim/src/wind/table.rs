@@ -11,6 +11,8 @@ pub struct WindTable {
     pieces: Vec<Piece>,
     /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
     first: Vec<u16>,
+    strongest_m_s: f64,
+    steepest_per_s: f64,
 }
 
 /// A linear piece of the table, from its foot to its top.
@@ -55,7 +57,22 @@ impl WindTable {
                 k as u16
             })
             .collect();
-        Self { nodes, pieces, first }
+        let largest = |of: fn(&Piece) -> [f64; 2]| {
+            let square = |[east, north]: [f64; 2]| east * east + north * north;
+            pieces.iter().map(|piece| square(of(piece))).fold(0.0, f64::max).sqrt()
+        };
+        let (strongest_m_s, steepest_per_s) = (largest(|p| p.wind_m_s), largest(|p| p.slope_per_s));
+        Self { nodes, pieces, first, strongest_m_s, steepest_per_s }
+    }
+
+    /// The strongest wind at any height, m/s.
+    pub fn strongest_m_s(&self) -> f64 {
+        self.strongest_m_s
+    }
+
+    /// The fastest change of the wind with height, m/s per metre.
+    pub fn steepest_per_s(&self) -> f64 {
+        self.steepest_per_s
     }
 
     /// The same wind at every height.
@@ -115,5 +132,8 @@ mod tests {
         }
         assert_eq!(WindTable::uniform(3.0, -4.0).at(1234.0), (3.0, -4.0));
         assert_eq!(WindTable::new(Vec::new()).at(10.0), (0.0, 0.0));
+        let table = WindTable::new(vec![[0.0, 3.0, 4.0], [10.0, 3.0, -1.0], [40.0, -6.0, 11.0]]);
+        assert_eq!((table.strongest_m_s(), table.steepest_per_s()), (157.0_f64.sqrt(), 0.25_f64.sqrt()));
+        assert_eq!(WindTable::uniform(3.0, -4.0).steepest_per_s(), 0.0);
     }
 }

@@ -23,7 +23,7 @@ fn case(inputs: slowpoint_sim::case::Inputs, flights: u64) -> Case {
 /// Whole flights per second on one core: draw, ascent, every delay, descent, tally. The best of five rounds, as
 /// anything else that runs only slows a round down.
 fn flights_per_second(case: &Case, flights: u64) -> f64 {
-    let frame = Frame { case, cell_m: 2.0 };
+    let frame = Frame { case, cell_m: 2.0, curve_s: &[] };
     let question = &case.inputs.question;
     let mut ascent = Ascent::default();
     let round = || {
@@ -81,7 +81,7 @@ fn main() {
     let (one, two) = (on_threads(1, &some), on_threads(2, &some));
     let same_threads = one == two && format!("{one:?}") == format!("{two:?}");
     println!("  answer on 1 and on 2 threads              {}", yes(same_threads));
-    let frame = Frame { case: &some, cell_m: 2.0 };
+    let frame = Frame { case: &some, cell_m: 2.0, curve_s: &[] };
     let of = |range| tally(&frame, range, &Shift::NONE, &GO).unwrap_or_else(|| panic!("nobody stops it"));
     let (mut low, high) = (of(0..7777), of(7777..20_000));
     let mut other_way = high.clone();
