@@ -4,7 +4,7 @@ use super::deploy::{Deployment, Electronics, delay_tolerance_s};
 use crate::draw::{Law, Mass};
 
 /// Shares of a law beyond which nothing is looked for: less than the last place of a flight's chance.
-const NEXT_TO_NONE: f64 = 1e-13;
+pub(super) const NEXT_TO_NONE: f64 = 1e-12;
 
 /// The laws of all that decides when something fires. They depend on the case alone.
 #[derive(Debug, Clone, PartialEq)]
@@ -154,30 +154,30 @@ impl FiringLaws {
         ends(&self.sensed_height, share)
     }
 
-    /// From when to when, after first thrust, something may fire by several ways and a range of delays, s. The ground is
-    /// later than that of a height.
+    /// From when to when, after first thrust, all but a share of what may fire does, by several ways (`shares[0]`) and by
+    /// a range of delays (`shares[1]`), s. That of a height has no end but the ground.
     pub(super) fn reach_s(
         &self,
         ways: &[Deployment],
         delays_s: Option<[f64; 2]>,
         starts_s: &[f64],
         apogee_s: f64,
+        shares: [f64; 2],
     ) -> [f64; 2] {
         let mut reach = [f64::INFINITY, f64::NEG_INFINITY];
         let mut widen = |from: f64, to: f64| reach = [reach[0].min(from), reach[1].max(to)];
         let first = starts_s.iter().copied().fold(f64::INFINITY, f64::min);
         let last = starts_s.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let asked = ways.iter().filter_map(|way| way.motor_delay_s).chain(delays_s.into_iter().flatten());
-        if !starts_s.is_empty() {
-            for delay_s in asked {
-                let [from, to] = self.delayed_between_s(delay_s, NEXT_TO_NONE);
-                widen(first + from, last + to);
-            }
+        let asked = ways.iter().filter_map(|way| way.motor_delay_s).map(|delay_s| (delay_s, shares[0]));
+        let of_curve = delays_s.into_iter().flatten().map(|delay_s| (delay_s, shares[1]));
+        for (delay_s, share) in asked.chain(of_curve).filter(|_| !starts_s.is_empty()) {
+            let [from, to] = self.delayed_between_s(delay_s, share);
+            widen(first + from, last + to);
         }
         for electronics in ways.iter().filter_map(|way| way.electronics) {
             match electronics {
                 Electronics::Apogee => {
-                    let [from, to] = self.lags_between_s(NEXT_TO_NONE);
+                    let [from, to] = self.lags_between_s(shares[0]);
                     widen(apogee_s + from, apogee_s + to);
                 }
                 Electronics::Height(_) => widen(apogee_s, f64::INFINITY),

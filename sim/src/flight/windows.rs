@@ -4,9 +4,9 @@
 use super::ascent::{Ascent, Watchfulness};
 use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
 use super::descent::{SLOWED, descend};
-use super::firing::FiringLaws;
+use super::firing::{FiringLaws, NEXT_TO_NONE};
 use super::parts::Drawn;
-use super::path::Path;
+use super::path::Node;
 use super::slowing::surely_slows;
 use crate::lanes::dot;
 use crate::root::sign_change;
@@ -29,6 +29,10 @@ pub struct Asked<'a> {
     /// Least and greatest delay of the curve, s.
     pub curve_s: Option<[f64; 2]>,
 }
+
+/// Share of the firing times, early or late, for which no descent is flown: they are taken to slow as the last that are
+/// looked at. Of the ways asked, and of the ends of a curve.
+const TOO_FEW: [f64; 2] = [1e-6, 1e-4];
 
 /// Share of the firing times that the flight is still followed closely for.
 const WATCHED: f64 = 0.001;
@@ -124,12 +128,12 @@ enum Change {
 }
 
 /// Places of crossings and of the last slow opening, s.
-const CROSSING_S: f64 = 1e-6;
+const CROSSING_S: f64 = 4e-6;
 const SLOWING_S: f64 = 1e-4;
 /// Two crossings nearer than this may be missed, s.
 const NEAREST_S: f64 = 0.01;
-/// From this width on a crossing is a single one, s.
-const SINGLE_S: f64 = 0.04;
+/// Where the airspeed goes so much of the way that it could go at most, it goes straight through a limit.
+const STRAIGHT: f64 = 0.5;
 
 impl Windows {
     /// Of a flight; `None` of one with a failure, which keeps what was drawn.
@@ -151,8 +155,9 @@ impl Windows {
             windows.windows.push(Window { outcome: Outcome::NeverLeftRail, side: 0, over: 0 });
             return Some(windows);
         }
-        let reach_s = asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s);
-        let flight = Flight { asked, drawn, events, ascent, drift, reach_s };
+        let [reach_s, counts_s] = [[NEXT_TO_NONE; 2], TOO_FEW]
+            .map(|shares| asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s, shares));
+        let flight = Flight { asked, drawn, events, ascent, drift, reach_s, counts_s };
         windows.lay(&flight);
         Some(windows)
     }
@@ -288,6 +293,8 @@ struct Flight<'a, 'b> {
     drift: &'b DriftTable,
     /// From when to when something may fire, s.
     reach_s: [f64; 2],
+    /// From when to when so much does that descents are flown for it, s.
+    counts_s: [f64; 2],
 }
 
 impl Flight<'_, '_> {
@@ -325,11 +332,19 @@ impl Flight<'_, '_> {
             } else {
                 (to_s, path.in_step(k - 1, to_s).airspeed_m_s(wind))
             };
-            let step = Step { path, wind, k: k - 1, changes_m_s2: fastest_change(path, wind, k - 1) };
-            for (limit, limit_m_s) in self.asked.limits_m_s.iter().enumerate() {
-                step.isolate([a_s, b_s], [at_a - limit_m_s, at_b - limit_m_s], *limit_m_s, &mut |time_s, above| {
-                    changes.push((time_s - lag_s, Change::Over(limit, above)));
-                });
+            let most = most_change_m_s(&path.nodes[k - 1], node, wind);
+            let near = |limit_m_s: &f64| {
+                let (at_a, at_b) = (at_a - limit_m_s, at_b - limit_m_s);
+                (at_a > 0.0) != (at_b > 0.0) || at_a.abs() + at_b.abs() < most
+            };
+            if self.asked.limits_m_s.iter().any(near) {
+                let step = Step::new(&path.nodes[k - 1], node, wind);
+                for (limit, limit_m_s) in self.asked.limits_m_s.iter().enumerate() {
+                    let at = [at_a - limit_m_s, at_b - limit_m_s];
+                    step.isolate([a_s, b_s], at, most, *limit_m_s, &mut |time_s, above| {
+                        changes.push((time_s - lag_s, Change::Over(limit, above)));
+                    });
+                }
             }
             (a_s, at_a) = (b_s, at_b);
         }
@@ -360,8 +375,8 @@ impl Flight<'_, '_> {
         };
         let search = |from_s: f64, to_s: f64| sign_change(from_s, to_s, 0.5 * SLOWING_S, too_fast_m_s);
         let last_s = ground_s - lag_s;
-        let from_s = self.boost_ends_s().max(self.reach_s[0]);
-        let to_s = last_s.min(self.reach_s[1]);
+        let from_s = self.boost_ends_s().max(self.counts_s[0]);
+        let to_s = last_s.min(self.counts_s[1]);
         changes.push((last_s, Change::TooLow(true)));
         if from_s >= to_s {
             return;
@@ -387,49 +402,82 @@ impl Flight<'_, '_> {
     }
 }
 
-/// One recorded step, searched for crossings.
-struct Step<'a> {
-    path: &'a Path,
-    wind: &'a WindTable,
-    k: usize,
-    /// The airspeed changes no faster, m/s^2.
-    changes_m_s2: f64,
-}
-
-/// Bound on how fast the airspeed changes inside a step, m/s^2: the acceleration between nodes is a parabola through
-/// its values at both ends and in the middle, and such a one is nowhere larger than 1.25 times the largest of them; the
-/// wind changes by its slope with every metre up or down.
-fn fastest_change(path: &Path, wind: &WindTable, k: usize) -> f64 {
-    let (a, b) = (&path.nodes[k], &path.nodes[k + 1]);
+/// Bound on how much the airspeed changes along a step, m/s: the acceleration between nodes is a parabola through its
+/// values at both ends and in the middle, and such a one is nowhere larger than 1.25 times the largest of them; the wind
+/// changes by its slope with every metre up or down.
+fn most_change_m_s(a: &Node, b: &Node, wind: &WindTable) -> f64 {
     let step_s = b.time_s - a.time_s;
+    let (a_m_s2, b_m_s2) = (a.acceleration_m_s2, b.acceleration_m_s2);
     let middle: [f64; 3] = core::array::from_fn(|i| {
-        1.5 * (b.velocity_m_s[i] - a.velocity_m_s[i]) / step_s
-            - 0.25 * (a.acceleration_m_s2[i] + b.acceleration_m_s2[i])
+        1.5 * (b.velocity_m_s[i] - a.velocity_m_s[i]) - 0.25 * step_s * (a_m_s2[i] + b_m_s2[i])
     });
-    let square = |v: [f64; 3]| dot(v, v);
-    let largest = square(a.acceleration_m_s2).max(square(b.acceleration_m_s2)).max(square(middle)).sqrt();
-    let sinking = a.velocity_m_s[2].abs().max(b.velocity_m_s[2].abs()) + 0.5 * step_s * largest;
-    1.25 * largest + wind.steepest_per_s() * sinking
+    let ends = dot(a_m_s2, a_m_s2).max(dot(b_m_s2, b_m_s2));
+    let own = 1.25 * (step_s * step_s * ends).max(dot(middle, middle)).sqrt();
+    let sinks = step_s * (a.velocity_m_s[2].abs().max(b.velocity_m_s[2].abs()) + 0.5 * own);
+    let lowest_m = a.position_m[2].min(b.position_m[2]) - 0.5 * sinks;
+    own + wind.steepest_above_per_s(lowest_m) * sinks
 }
 
-impl Step<'_> {
-    fn above(&self, time_s: f64, limit_m_s: f64) -> f64 {
-        self.path.in_step(self.k, time_s).airspeed_m_s(self.wind) - limit_m_s
+/// A cubic of time since a step's beginning, lowest coefficient first.
+type Cubic = [f64; 4];
+
+/// One recorded step, searched for crossings: as the path is between its nodes.
+struct Step<'a> {
+    began_s: f64,
+    height_m: Cubic,
+    velocity_m_s: [Cubic; 3],
+    wind: &'a WindTable,
+}
+
+impl<'a> Step<'a> {
+    fn new(a: &Node, b: &Node, wind: &'a WindTable) -> Self {
+        let per_step = 1.0 / (b.time_s - a.time_s);
+        let cubic = |from: f64, slope: f64, to: f64, end_slope: f64| -> Cubic {
+            let mean = (to - from) * per_step;
+            let bend = (3.0 * mean - 2.0 * slope - end_slope) * per_step;
+            [from, slope, bend, (slope + end_slope - 2.0 * mean) * per_step * per_step]
+        };
+        Self {
+            began_s: a.time_s,
+            height_m: cubic(a.position_m[2], a.velocity_m_s[2], b.position_m[2], b.velocity_m_s[2]),
+            velocity_m_s: core::array::from_fn(|i| {
+                cubic(a.velocity_m_s[i], a.acceleration_m_s2[i], b.velocity_m_s[i], b.acceleration_m_s2[i])
+            }),
+            wind,
+        }
     }
 
-    /// Finds every crossing of a limit between two times, where the airspeed is above it by so much.
-    fn isolate(&self, [a, b]: [f64; 2], [at_a, at_b]: [f64; 2], limit_m_s: f64, found: &mut impl FnMut(f64, bool)) {
+    /// How far above a limit the airspeed is.
+    fn above(&self, time_s: f64, limit_m_s: f64) -> f64 {
+        let t = time_s - self.began_s;
+        let at = |c: &Cubic| c[0] + t * (c[1] + t * (c[2] + t * c[3]));
+        let (east, north) = self.wind.at(at(&self.height_m));
+        let u = [at(&self.velocity_m_s[0]) - east, at(&self.velocity_m_s[1]) - north, at(&self.velocity_m_s[2])];
+        dot(u, u).sqrt() - limit_m_s
+    }
+
+    /// Finds every crossing of a limit between two times, where the airspeed is above it by so much and changes by no
+    /// more than `most` from one to the other.
+    fn isolate(
+        &self,
+        [a, b]: [f64; 2],
+        [at_a, at_b]: [f64; 2],
+        most: f64,
+        limit_m_s: f64,
+        found: &mut impl FnMut(f64, bool),
+    ) {
         let crosses = (at_a > 0.0) != (at_b > 0.0);
-        if !crosses && (at_a.abs() + at_b.abs() >= self.changes_m_s2 * (b - a) || b - a < NEAREST_S) {
+        if !crosses && (at_a.abs() + at_b.abs() >= most || b - a < NEAREST_S) {
             return;
         }
-        if crosses && b - a <= SINGLE_S {
+        // One crossing, if it is short or if little is left for a way back.
+        if crosses && (b - a <= NEAREST_S || at_a.abs() + at_b.abs() > STRAIGHT * most) {
             found(sign_change(a, b, 0.5 * CROSSING_S, |t| self.above(t, limit_m_s)), at_b > 0.0);
             return;
         }
         let middle = 0.5 * (a + b);
         let at_middle = self.above(middle, limit_m_s);
-        self.isolate([a, middle], [at_a, at_middle], limit_m_s, found);
-        self.isolate([middle, b], [at_middle, at_b], limit_m_s, found);
+        self.isolate([a, middle], [at_a, at_middle], 0.5 * most, limit_m_s, found);
+        self.isolate([middle, b], [at_middle, at_b], 0.5 * most, limit_m_s, found);
     }
 }

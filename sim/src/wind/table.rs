@@ -12,7 +12,6 @@ pub struct WindTable {
     /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
     first: Vec<u16>,
     strongest_m_s: f64,
-    steepest_per_s: f64,
 }
 
 /// A linear piece of the table, from its foot to its top.
@@ -24,6 +23,8 @@ struct Piece {
     wind_m_s: [f64; 2],
     /// Change per metre.
     slope_per_s: [f64; 2],
+    /// The largest such change here and above.
+    steepest_per_s: f64,
 }
 
 /// Height of a stretch, m.
@@ -44,9 +45,9 @@ impl WindTable {
                 }
                 None => (f64::INFINITY, [0.0; 2]),
             };
-            Piece { foot_m, top_m, wind_m_s: [east, north], slope_per_s }
+            Piece { foot_m, top_m, wind_m_s: [east, north], slope_per_s, steepest_per_s: 0.0 }
         };
-        let pieces: Vec<Piece> = (0..nodes.len()).map(piece).collect();
+        let mut pieces: Vec<Piece> = (0..nodes.len()).map(piece).collect();
         let stretches = ((nodes[nodes.len() - 1][0] / STRETCH_M) as usize + 1).min(STRETCHES);
         let mut k = 0;
         let first = (0..stretches)
@@ -57,12 +58,13 @@ impl WindTable {
                 k as u16
             })
             .collect();
-        let largest = |of: fn(&Piece) -> [f64; 2]| {
-            let square = |[east, north]: [f64; 2]| east * east + north * north;
-            pieces.iter().map(|piece| square(of(piece))).fold(0.0, f64::max).sqrt()
-        };
-        let (strongest_m_s, steepest_per_s) = (largest(|p| p.wind_m_s), largest(|p| p.slope_per_s));
-        Self { nodes, pieces, first, strongest_m_s, steepest_per_s }
+        let size = |[east, north]: [f64; 2]| (east * east + north * north).sqrt();
+        let strongest_m_s = pieces.iter().map(|piece| size(piece.wind_m_s)).fold(0.0, f64::max);
+        pieces.iter_mut().rev().fold(0.0_f64, |above, piece| {
+            piece.steepest_per_s = above.max(size(piece.slope_per_s));
+            piece.steepest_per_s
+        });
+        Self { nodes, pieces, first, strongest_m_s }
     }
 
     /// The strongest wind at any height, m/s.
@@ -70,9 +72,9 @@ impl WindTable {
         self.strongest_m_s
     }
 
-    /// The fastest change of the wind with height, m/s per metre.
-    pub fn steepest_per_s(&self) -> f64 {
-        self.steepest_per_s
+    /// The fastest change of the wind from a height upwards, m/s per metre.
+    pub fn steepest_above_per_s(&self, height_m: f64) -> f64 {
+        self.pieces[self.segment(height_m)].steepest_per_s
     }
 
     /// The same wind at every height.
@@ -133,7 +135,9 @@ mod tests {
         assert_eq!(WindTable::uniform(3.0, -4.0).at(1234.0), (3.0, -4.0));
         assert_eq!(WindTable::new(Vec::new()).at(10.0), (0.0, 0.0));
         let table = WindTable::new(vec![[0.0, 3.0, 4.0], [10.0, 3.0, -1.0], [40.0, -6.0, 11.0]]);
-        assert_eq!((table.strongest_m_s(), table.steepest_per_s()), (157.0_f64.sqrt(), 0.25_f64.sqrt()));
-        assert_eq!(WindTable::uniform(3.0, -4.0).steepest_per_s(), 0.0);
+        assert_eq!(table.strongest_m_s(), 157.0_f64.sqrt());
+        assert_eq!([-1.0, 9.0, 10.0, 50.0].map(|z| table.steepest_above_per_s(z)), [0.5, 0.5, 0.5, 0.0]);
+        let table = WindTable::new(vec![[0.0, 0.0, 0.0], [1.0, 6.0, 8.0], [40.0, 6.0, -31.0]]);
+        assert_eq!([0.5, 1.0, 39.0].map(|z| table.steepest_above_per_s(z)), [10.0, 1.0, 1.0]);
     }
 }
