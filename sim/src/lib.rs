@@ -129,4 +129,7 @@ pub mod tally;
 pub mod thrust;
 pub mod wind;
 
-pub use run::{DrawnInput, PathPoint, Replay, Work, assess, cell_m, replay, report, tally, way_label, work};
+pub use run::{
+    DrawnInput, FlightChances, PathPoint, Replay, Work, assess, cell_m, each_flight, replay, report, tally, way_label,
+    work,
+};

@@ -21,6 +21,12 @@ pub fn percent_places(share: f64) -> usize {
     (0..8).find(|p| edge >= 9.5 * libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize
 }
 
+/// Decimals of a share in per cent that show how far it is from another: the fewest in which the two differ by one.
+pub fn places_apart(share: f64, other: f64) -> usize {
+    let apart = 100.0 * (share - other).abs();
+    (0..8).find(|p| apart >= libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize
+}
+
 /// A share strictly between 0 and 1 in per cent, without the sign.
 pub fn percent_digits(share: f64) -> String {
     format!("{:.*}", percent_places(share), 100.0 * share)

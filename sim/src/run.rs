@@ -13,7 +13,9 @@ use crate::flight::{
     Ascent, Asked, Deployed, Deployment, Electronics, Failure, Flown, WHOLE, fly, fly_each, fly_whole_law,
 };
 use crate::report::{FailuresReport, Move, Report};
-use crate::tally::{FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, rail_report, way_report};
+use crate::tally::{
+    FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report, way_report,
+};
 
 /// Flights between two looks at the stop flag: a few milliseconds.
 const BATCH: u64 = 64;
@@ -37,7 +39,7 @@ fn flights_per_shift(flights: u64) -> u64 {
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let nominal = nominal(case);
-    let curve_s = curve_delays_s(case, nominal.slowest.map(|slowest| slowest.delay_s));
+    let curve_s = curve_s(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
     let flights = case.inputs.question.flights;
     let few = flights_per_shift(flights);
@@ -224,6 +226,35 @@ fn asked<'a>(case: &'a Case, curve_s: &[f64]) -> Asked<'a> {
 fn nominal(case: &Case) -> Flown {
     let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
     fly(&drawn, &events, &[], &mut Ascent::default())
+}
+
+fn curve_s(case: &Case, nominal: &Flown) -> Vec<f64> {
+    curve_delays_s(case, nominal.slowest.map(|slowest| slowest.delay_s))
+}
+
+/// One flight's chances: per way of deploying and limit, of firing over it and of an unsafe opening.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlightChances {
+    /// Number of the flight.
+    pub flight: u64,
+    /// Per way and limit: over, unsafe.
+    pub ways: Vec<Vec<[f64; 2]>>,
+}
+
+/// The chances of every flight of a case, whose means are those of the report; `None` when `stop` was raised meanwhile.
+pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
+    let (question, curve_s) = (&case.inputs.question, curve_s(case, &nominal(case)));
+    let frame = Frame { case, cell_m: 1.0, curve_s: &curve_s };
+    let of = |ascent: &mut Ascent, flight: u64| {
+        if stop.load(Ordering::Relaxed) {
+            return FlightChances { flight, ways: Vec::new() };
+        }
+        let flown = one(&frame, flight, &Shift::NONE, ascent);
+        let ways = (0..question.ways.len()).map(|way| limit_chances(&flown, way, case)).collect();
+        FlightChances { flight, ways }
+    };
+    let all = (0..question.flights).into_par_iter().map_init(Ascent::default, of).collect();
+    (!stop.load(Ordering::Relaxed)).then_some(all)
 }
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so

@@ -58,6 +58,44 @@ fn main() {
                 if let (Some(l), Some(w)) = (p.whole_law.as_mut(), w) {
                     l.windows = w;
                 }
+                if f == 3 && flownc.len() == 3 && best[0].is_infinite() {
+                    let nodes = asc.path.nodes.len();
+                    let t = Instant::now();
+                    for _ in 0..20000 {
+                        std::hint::black_box(asked(&[]).watchfulness(&events, &drawn));
+                    }
+                    println!("watch {:.3} nodes {nodes}", t.elapsed().as_secs_f64() * 1e6 / 20000.0);
+                    let t = Instant::now();
+                    for _ in 0..20000 {
+                        std::hint::black_box(Windows::of(&asked(&[]), &drawn, &events, &asc, &drift));
+                    }
+                    println!("windows {:.3}", t.elapsed().as_secs_f64() * 1e6 / 20000.0);
+                    let a = asked(&[]);
+                    let far = Asked { limits_m_s: &[1e4, 2e4], ..a };
+                    let t = Instant::now();
+                    for _ in 0..20000 {
+                        std::hint::black_box(Windows::of(&far, &drawn, &events, &asc, &drift));
+                    }
+                    println!("windows far limits {:.3}", t.elapsed().as_secs_f64() * 1e6 / 20000.0);
+                    let t = Instant::now();
+                    for _ in 0..20000 {
+                        std::hint::black_box(slowpoint_sim::flight::surely_slows(
+                            &drawn,
+                            &events.stages,
+                            &asc.path.nodes[nodes - 40].moment(),
+                        ));
+                    }
+                    println!("surely {:.3}", t.elapsed().as_secs_f64() * 1e6 / 20000.0);
+                    let ws = p.whole_law.as_ref().unwrap();
+                    let t = Instant::now();
+                    let mut x = 0;
+                    for _ in 0..20000 {
+                        for (k, w) in q.ways.iter().enumerate() {
+                            ws.windows.shares(&case.firing, k, w, |w, s| x += s * w.over(0) as u64);
+                        }
+                    }
+                    println!("shares 8 {:.3} {x}", t.elapsed().as_secs_f64() * 1e6 / 20000.0);
+                }
                 flownc.push(p);
             }
             let _ = &mut t_n;

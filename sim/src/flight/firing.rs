@@ -3,8 +3,31 @@
 use super::deploy::{Deployment, Electronics, delay_tolerance_s};
 use crate::draw::{Law, Mass};
 
-/// Shares of a law beyond which nothing is looked for: less than the last place of a flight's chance.
-pub(super) const NEXT_TO_NONE: f64 = 1e-12;
+/// How much of each end of a law is left out of account.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Left {
+    /// Less than the last place of a flight's chance: nothing is looked for there.
+    Nothing,
+    /// So little that no descent is flown for it: it is taken to slow as the last that is looked at.
+    Little,
+    /// The same at the ends of a curve.
+    LittleOfCurve,
+    /// What the flight is not followed closely for.
+    Unwatched,
+}
+
+impl Left {
+    const SHARES: [f64; 4] = [1e-12, 1e-6, 1e-4, 1e-3];
+}
+
+/// The ends of every law without a share of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Ends {
+    tolerances: [f64; 2],
+    seconds: [f64; 2],
+    apogee_lag_s: [f64; 2],
+    height_error_m: [f64; 2],
+}
 
 /// The laws of all that decides when something fires. They depend on the case alone.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,6 +41,8 @@ pub struct FiringLaws {
     apogee_mass: Mass,
     sensed_height: Law,
     height_mass: Mass,
+    /// For each of [`Left`].
+    ends: [Ends; 4],
 }
 
 /// Distribution of a delay's error.
@@ -42,7 +67,7 @@ pub struct DrawnAt {
     pub sensed_height: f64,
 }
 
-/// Errors of a delay between which all but next to nothing lies: in seconds and in tolerances.
+/// Values between which a law lies but for a share at each end.
 fn ends(law: &Law, share: f64) -> [f64; 2] {
     match law {
         Law::Sample(_) => {
@@ -73,6 +98,12 @@ impl FiringLaws {
             apogee_mass: Mass::of(apogee_lag),
             sensed_height: sensed_height.clone(),
             height_mass: Mass::of(sensed_height),
+            ends: Left::SHARES.map(|share| Ends {
+                tolerances: ends(delay_in_tolerances, share),
+                seconds: ends(delay, share),
+                apogee_lag_s: ends(apogee_lag, share).map(|lag| lag.max(0.0)),
+                height_error_m: ends(sensed_height, share),
+            }),
         }
     }
 
@@ -109,7 +140,7 @@ impl FiringLaws {
             DelayError::Tolerances { mass, seconds } => share(mass, (error_s - seconds) / delay_tolerance_s(delay_s)),
             DelayError::Both => {
                 let (mut low, mut high) = (0.0, 1.0);
-                while high - low > NEXT_TO_NONE {
+                while high - low > 1e-12 {
                     let u = 0.5 * (low + high);
                     let error = self.delay_error_s(u, delay_s);
                     if error < error_s || (!before && error == error_s) { low = u } else { high = u }
@@ -137,47 +168,47 @@ impl FiringLaws {
         if lag_passed { fallen.max(never_reached) } else { (fallen - never_reached).max(0.0) }
     }
 
-    /// Delays after the start of its clock between which a motor's charge fires, in all but a share of flights, s.
-    pub(super) fn delayed_between_s(&self, delay_s: f64, share: f64) -> [f64; 2] {
-        let ([t0, t1], [s0, s1]) = (ends(&self.delay_in_tolerances, share), ends(&self.delay, share));
+    /// From when to when after the start of its clock a motor's charge fires, s.
+    pub(super) fn delayed_between_s(&self, delay_s: f64, left: Left) -> [f64; 2] {
+        let Ends { tolerances, seconds, .. } = &self.ends[left as usize];
         let tolerance_s = delay_tolerance_s(delay_s);
-        [(delay_s + t0 * tolerance_s + s0).max(0.0), (delay_s + t1 * tolerance_s + s1).max(0.0)]
+        core::array::from_fn(|end| (delay_s + tolerances[end] * tolerance_s + seconds[end]).max(0.0))
     }
 
-    /// The same of the lag of apogee sensing, s.
-    pub(super) fn lags_between_s(&self, share: f64) -> [f64; 2] {
-        ends(&self.apogee_lag, share).map(|lag| lag.max(0.0))
+    /// Least and greatest lag of apogee sensing, s.
+    pub(super) fn lags_between_s(&self, left: Left) -> [f64; 2] {
+        self.ends[left as usize].apogee_lag_s
     }
 
-    /// The same of the error of a sensed height, m.
-    pub(super) fn height_errors_between_m(&self, share: f64) -> [f64; 2] {
-        ends(&self.sensed_height, share)
+    /// Least and greatest error of a sensed height, m.
+    pub(super) fn height_errors_between_m(&self, left: Left) -> [f64; 2] {
+        self.ends[left as usize].height_error_m
     }
 
-    /// From when to when, after first thrust, all but a share of what may fire does, by several ways (`shares[0]`) and by
-    /// a range of delays (`shares[1]`), s. That of a height has no end but the ground.
+    /// From when to when, after first thrust, all but what is left out of what may fire does, by several ways (`left[0]`) and by
+    /// a range of delays (`left[1]`), s. That of a height has no end but the ground.
     pub(super) fn reach_s(
         &self,
         ways: &[Deployment],
         delays_s: Option<[f64; 2]>,
         starts_s: &[f64],
         apogee_s: f64,
-        shares: [f64; 2],
+        left: [Left; 2],
     ) -> [f64; 2] {
         let mut reach = [f64::INFINITY, f64::NEG_INFINITY];
         let mut widen = |from: f64, to: f64| reach = [reach[0].min(from), reach[1].max(to)];
         let first = starts_s.iter().copied().fold(f64::INFINITY, f64::min);
         let last = starts_s.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let asked = ways.iter().filter_map(|way| way.motor_delay_s).map(|delay_s| (delay_s, shares[0]));
-        let of_curve = delays_s.into_iter().flatten().map(|delay_s| (delay_s, shares[1]));
-        for (delay_s, share) in asked.chain(of_curve).filter(|_| !starts_s.is_empty()) {
-            let [from, to] = self.delayed_between_s(delay_s, share);
+        let asked = ways.iter().filter_map(|way| way.motor_delay_s).map(|delay_s| (delay_s, left[0]));
+        let of_curve = delays_s.into_iter().flatten().map(|delay_s| (delay_s, left[1]));
+        for (delay_s, left) in asked.chain(of_curve).filter(|_| !starts_s.is_empty()) {
+            let [from, to] = self.delayed_between_s(delay_s, left);
             widen(first + from, last + to);
         }
         for electronics in ways.iter().filter_map(|way| way.electronics) {
             match electronics {
                 Electronics::Apogee => {
-                    let [from, to] = self.lags_between_s(shares[0]);
+                    let [from, to] = self.lags_between_s(left[0]);
                     widen(apogee_s + from, apogee_s + to);
                 }
                 Electronics::Height(_) => widen(apogee_s, f64::INFINITY),
@@ -214,8 +245,8 @@ mod tests {
                         assert!((share - u).abs() < 1e-9, "{laws:?} {delay} {u}: {share}");
                     }
                 }
-                let [from, to] = laws.delayed_between_s(delay, NEXT_TO_NONE);
-                assert!(laws.motor(from, delay, true) < 1e-12 && laws.motor(to, delay, false) > 1.0 - 1e-12);
+                let [from, to] = laws.delayed_between_s(delay, Left::Nothing);
+                assert!(laws.motor(from, delay, true) < 3e-12 && laws.motor(to, delay, false) > 1.0 - 3e-12);
             }
         }
         let laws = laws(normal(0.4), Law::Fixed(0.2));

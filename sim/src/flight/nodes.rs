@@ -4,6 +4,7 @@ use super::ascent::Ascent;
 use super::deploy::{Deployment, Ejection, Electronics, Events, falls_through_s};
 use super::parts::Drawn;
 use super::windows::Asked;
+use crate::lanes::norm;
 
 /// Points of the law for each flight.
 pub const NODES: usize = 4;
@@ -29,7 +30,7 @@ impl Ejection {
         Self {
             time_s: fires_s,
             after_apogee_s: fires_s - ascent.apogee_s,
-            airspeed_m_s: at.airspeed_m_s(&drawn.wind),
+            airspeed_m_s: norm(u),
             vertical_speed_m_s: u[2],
             horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
             height_m: at.position_m[2],

@@ -4,7 +4,7 @@
 use super::ascent::{Ascent, Watchfulness};
 use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
 use super::descent::{SLOWED, descend};
-use super::firing::{FiringLaws, NEXT_TO_NONE};
+use super::firing::{FiringLaws, Left};
 use super::parts::Drawn;
 use super::path::Node;
 use super::slowing::surely_slows;
@@ -30,13 +30,6 @@ pub struct Asked<'a> {
     pub curve_s: Option<[f64; 2]>,
 }
 
-/// Share of the firing times, early or late, for which no descent is flown: they are taken to slow as the last that are
-/// looked at. Of the ways asked, and of the ends of a curve.
-const TOO_FEW: [f64; 2] = [1e-6, 1e-4];
-
-/// Share of the firing times that the flight is still followed closely for.
-const WATCHED: f64 = 0.001;
-
 impl Asked<'_> {
     /// How long the ascent has to be followed closely for nearly all that may fire.
     pub fn watchfulness(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
@@ -46,13 +39,13 @@ impl Asked<'_> {
         for way in self.ways {
             match (way.electronics, way.motor_delay_s) {
                 (None, Some(delay_s)) => {
-                    w.until_s = w.until_s.max(last + self.laws.delayed_between_s(delay_s, WATCHED)[1] + lag_s);
+                    w.until_s = w.until_s.max(last + self.laws.delayed_between_s(delay_s, Left::Unwatched)[1] + lag_s);
                 }
                 (Some(Electronics::Apogee), _) => {
-                    w.after_apogee_s = w.after_apogee_s.max(self.laws.lags_between_s(WATCHED)[1] + lag_s);
+                    w.after_apogee_s = w.after_apogee_s.max(self.laws.lags_between_s(Left::Unwatched)[1] + lag_s);
                 }
                 (Some(Electronics::Height(height_m)), _) => {
-                    let low_m = height_m + self.laws.height_errors_between_m(WATCHED)[0];
+                    let low_m = height_m + self.laws.height_errors_between_m(Left::Unwatched)[0];
                     // A little lower, for the fall during the lag.
                     w.above_m = w.above_m.min(low_m - 100.0 * lag_s);
                 }
@@ -155,8 +148,8 @@ impl Windows {
             windows.windows.push(Window { outcome: Outcome::NeverLeftRail, side: 0, over: 0 });
             return Some(windows);
         }
-        let [reach_s, counts_s] = [[NEXT_TO_NONE; 2], TOO_FEW]
-            .map(|shares| asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s, shares));
+        let [reach_s, counts_s] = [[Left::Nothing; 2], [Left::Little, Left::LittleOfCurve]]
+            .map(|left| asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s, left));
         let flight = Flight { asked, drawn, events, ascent, drift, reach_s, counts_s };
         windows.lay(&flight);
         Some(windows)
@@ -264,10 +257,11 @@ impl Windows {
                 take(window, upto - before);
             }
             before = upto;
+            if before == WHOLE {
+                return;
+            }
         }
-        if let Some(last) = self.windows.last()
-            && before < WHOLE
-        {
+        if let Some(last) = self.windows.last() {
             take(last, WHOLE - before);
         }
     }

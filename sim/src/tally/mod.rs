@@ -181,6 +181,14 @@ pub fn shares(flown: &Flown, way: usize, case: &Case, mut take: impl FnMut(&Wind
     }
 }
 
+/// A flight's chances by one way of deploying: per limit over it, and of an unsafe opening.
+pub fn limit_chances(flown: &Flown, way: usize, case: &Case) -> Vec<[f64; 2]> {
+    let limits = case.inputs.question.limits_m_s.len();
+    let mut sums = LimitShares::default();
+    shares(flown, way, case, |window, share| sums.add(window, share, limits));
+    (0..limits).map(|k| [chances::share(sums.over[k]), chances::share(sums.unsafe_opening[k])]).collect()
+}
+
 impl WayTally {
     fn new(frame: &Frame) -> Self {
         Self {

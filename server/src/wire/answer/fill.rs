@@ -5,7 +5,9 @@ use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::{Group, PointSet};
 use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
-use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
+use slowpoint_sim::report::{
+    self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places, places_apart,
+};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
 use slowpoint_sim::stat::interval::Chance;
@@ -194,10 +196,12 @@ pub fn chance_text(c: &Chance) -> String {
     if c.is_all() {
         return format!("> {} %", percent_digits(c.lower));
     }
-    // One number of decimals for all three, at most one more than the estimate needs by itself.
+    // One number of decimals for all three, at most one more than the estimate needs by itself, or as many as tell a
+    // narrow interval's ends apart.
     let ends = [c.lower, c.upper].map(|end| if end > 0.0 && end < 1.0 { percent_places(end) } else { 0 });
     let own = percent_places(c.estimate);
-    let places = ends[0].max(ends[1]).clamp(own, own + 1);
+    let apart = places_apart(c.estimate, if c.estimate < 0.5 { c.upper } else { c.lower }).min(own + 2);
+    let places = ends[0].max(ends[1]).clamp(own, own + 1).max(apart);
     let say = |share: f64| format!("{:.places$}", 100.0 * share);
     let estimate = say(c.estimate);
     match (c.lower > 0.0, c.upper < 1.0) {
