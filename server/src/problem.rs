@@ -305,6 +305,9 @@ refusals! {
     /// What flying one flight again can be refused with.
     FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What the table of all flights can be refused with.
+    TableRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
+        ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What readiness can be refused with.
     ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
     /// What an operation without input can be refused with.

@@ -44,6 +44,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(assessments::create))
         .routes(routes!(assessments::read))
         .routes(routes!(flights::read))
+        .routes(routes!(flights::table))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))
         .routes(routes!(docs::redirect))

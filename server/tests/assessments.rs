@@ -367,3 +367,41 @@ async fn every_example_is_answered() {
     }
     assert!(count > 0, "no examples");
 }
+
+/// The mean of the flights' chances is the chance of the answer, to the digits it shows.
+#[tokio::test]
+async fn the_table_of_flights_has_the_answers_means() {
+    let service = service();
+    let mut sent = card();
+    sent["electronics"] = json!([{"fires_at": "apogee"}]);
+    let reply = service.post(&sent).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let answer = reply.json();
+    let table = service.get(&format!("{}/flights.csv", reply.header("location"))).await;
+    assert_eq!((table.status.as_u16(), table.header("content-type")), (200, "text/csv"), "{}", table.text());
+    let text = table.text();
+    let mut rows = text.split("\r\n");
+    assert_eq!(rows.next(), Some("flight,delay,limit_m_s,over,unsafe_opening"));
+    let rows: Vec<Vec<&str>> = rows.filter(|row| !row.is_empty()).map(|row| row.split(',').collect()).collect();
+    let flights = answer["flights"].as_u64().unwrap();
+    let (mut compared, mut between) = (0, 0);
+    for delay in answer["delays"].as_array().unwrap() {
+        for limit in delay["limits"].as_array().unwrap() {
+            let ours = |row: &&Vec<&str>| {
+                let speed: f64 = row[2].parse().unwrap();
+                row[1] == delay["label"] && (speed - limit["limit_m_s"].as_f64().unwrap()).abs() < 1e-4
+            };
+            for (column, name) in [(3, "over"), (4, "unsafe_opening")] {
+                let chances: Vec<f64> = rows.iter().filter(ours).map(|row| row[column].parse().unwrap()).collect();
+                assert_eq!(chances.len() as u64, flights);
+                between += chances.iter().filter(|c| **c > 0.0 && **c < 1.0).count();
+                let mean = chances.iter().sum::<f64>() / flights as f64;
+                let told = limit[name]["estimate"].as_f64().unwrap();
+                assert!((mean - told).abs() <= 5.1e-6 * told + 1e-12, "{} {name}: {mean} {told}", delay["label"]);
+                assert!(limit[name]["estimator"].as_str().unwrap().contains("integrated"));
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared >= 4 && between > 100, "{compared} chances, {between} strictly between 0 and 1");
+}

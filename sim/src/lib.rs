@@ -130,5 +130,6 @@ pub mod thrust;
 pub mod wind;
 
 pub use run::{
-    BATCH, DrawnInput, PathPoint, Replay, Work, assess, cell_m, fly_range, replay, report, tally, way_label, work,
+    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, cell_m, each_flight, fly_range, replay,
+    report, tally, way_label, work,
 };

@@ -21,6 +21,12 @@ pub fn percent_places(share: f64) -> usize {
     (0..8).find(|p| edge >= 9.5 * libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize
 }
 
+/// Decimals of a share in per cent that show how far it is from another: the fewest in which the two differ by one.
+pub fn places_apart(share: f64, other: f64) -> usize {
+    let apart = 100.0 * (share - other).abs();
+    (0..8).find(|p| apart >= libm::pow(10.0, -f64::from(*p))).unwrap_or(8) as usize
+}
+
 /// A share strictly between 0 and 1 in per cent, without the sign.
 pub fn percent_digits(share: f64) -> String {
     format!("{:.*}", percent_places(share), 100.0 * share)
@@ -35,6 +41,9 @@ pub struct Report {
     pub above_ceiling: Option<Chance>,
     /// One per way of deploying, in the order asked.
     pub ways: Vec<WayReport>,
+    /// The chances against the delay of a motor's charge that deploys alone; empty where there is no such way, or where
+    /// failures have a share.
+    pub delay_curve: Vec<CurvePoint>,
     /// Leaving the rail; `None` when no flight did.
     pub rail: Option<RailReport>,
     /// Highest points and the slowest instant; `None` when no flight left the rail.
@@ -60,11 +69,11 @@ pub struct WayReport {
     pub way: Deployment,
     /// Chances against each limit.
     pub limits: Vec<LimitReport>,
-    /// Every outcome that happened; their flights add up to all flights.
-    pub outcomes: Vec<OutcomeCount>,
-    /// At ejection, over the flights that ejected in the air, whatever else went wrong, untrusted ones left out.
+    /// Every outcome that may have happened; their shares add up to 1.
+    pub outcomes: Vec<OutcomeShare>,
+    /// At ejection, over the law of firing in the flights that ejected in the air, whatever else went wrong, untrusted ones left out.
     pub ejection: Option<EjectionReport>,
-    /// On the ground, over the flights that flew, whatever went wrong, untrusted ones left out.
+    /// On the ground, fired as drawn, over the flights that flew, whatever went wrong, untrusted ones left out.
     pub landing: Option<LandingReport>,
 }
 
@@ -77,27 +86,47 @@ pub struct LimitReport {
     pub over: Chance,
     /// Ejected faster than the limit, or did not open well for any other reason.
     pub unsafe_opening: Chance,
-    /// Flights that opened well and not above the limit, ejected before apogee.
-    pub under_before_apogee: u64,
+    /// Share of flights that opened well and not above the limit, ejected before apogee.
+    pub under_before_apogee: f64,
     /// The same, ejected after apogee.
-    pub under_after_apogee: u64,
-    /// Flights over the limit, ejected before apogee.
-    pub over_before_apogee: u64,
+    pub under_after_apogee: f64,
+    /// Share of flights over the limit, ejected before apogee.
+    pub over_before_apogee: f64,
     /// The same, ejected after apogee.
-    pub over_after_apogee: u64,
+    pub over_after_apogee: f64,
 }
 
-/// How often an outcome happened.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct OutcomeCount {
+/// How often an outcome happens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OutcomeShare {
     /// Which.
     pub outcome: Outcome,
-    /// Flights.
-    pub flights: u64,
-    /// Of these, ejected before apogee.
-    pub before_apogee: u64,
-    /// Of these, ejected after apogee.
-    pub after_apogee: u64,
+    /// Share of all flights.
+    pub share: f64,
+    /// Of it, ejected before apogee.
+    pub before_apogee: f64,
+    /// Of it, ejected after apogee.
+    pub after_apogee: f64,
+}
+
+/// The chances at one delay of a motor's charge, asked or not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CurvePoint {
+    /// The delay, s.
+    pub delay_s: f64,
+    /// Against each limit.
+    pub limits: Vec<CurveChance>,
+}
+
+/// The chances against one limit at one delay. Each interval is that of this point alone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CurveChance {
+    /// The limit, m/s.
+    pub limit_m_s: f64,
+    /// Ejected faster than the limit.
+    pub over: Chance,
+    /// Ejected faster than the limit, or did not open well for any other reason.
+    pub unsafe_opening: Chance,
 }
 
 /// At ejection.

@@ -6,12 +6,17 @@ use core::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use crate::advise;
-use crate::case::Case;
+use crate::case::{Case, LimitApplies};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
-use crate::flight::{Ascent, Deployed, Deployment, Electronics, Failure, Flown, Pilot, Watchfulness, fly, fly_ascent};
+use crate::flight::{
+    Ascent, Asked, Deployed, Deployment, Electronics, Failure, Flown, Pilot, WHOLE, Watchfulness, fly, fly_ascent,
+    fly_whole_law,
+};
 use crate::report::{FailuresReport, Move, Report};
-use crate::tally::{FailureTally, Frame, Tally, flight_report, rail_report, way_report};
+use crate::tally::{
+    FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report, way_report,
+};
 
 /// Flights flown side by side, and between two looks at the stop flag: a few milliseconds.
 pub const BATCH: u64 = 64;
@@ -34,7 +39,9 @@ fn flights_per_shift(flights: u64) -> u64 {
 
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
-    let frame = Frame { case, cell_m: cell_m(case) };
+    let nominal = nominal(case);
+    let curve_s = curve_s(case, &nominal);
+    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
     let flights = case.inputs.question.flights;
     let few = flights_per_shift(flights);
     let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
@@ -175,7 +182,7 @@ fn with_each(
 /// Flies a range of flights of a case.
 pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
     let add = |tally: &mut Tally, flights: Range<u64>, pilot: &mut Pilot| {
-        let flown = fly_range(frame.case, flights.clone(), shift, pilot);
+        let flown = fly_range(frame, flights.clone(), shift, pilot);
         flown.iter().zip(flights).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
     };
     in_batches(flights, stop, || Tally::new(frame), add, Tally::merge)
@@ -211,20 +218,69 @@ fn in_batches<T: Send>(
 }
 
 /// Flies a range of flights of a case side by side.
-pub fn fly_range(case: &Case, flights: Range<u64>, shift: &Shift, pilot: &mut Pilot) -> Vec<Flown> {
-    let question = &case.inputs.question;
+pub fn fly_range(frame: &Frame, flights: Range<u64>, shift: &Shift, pilot: &mut Pilot) -> Vec<Flown> {
+    let (case, question) = (frame.case, &frame.case.inputs.question);
     let drawn: Vec<_> =
         flights.map(|flight| draw(case, &Numbers::of(question.points, question.seed, flight), shift)).collect();
-    pilot.fly(&drawn, &question.ways)
+    pilot.fly_whole_law(&drawn, &asked(case, frame.curve_s))
+}
+
+/// What is asked of every flight; the delays of a curve rise.
+pub fn asked<'a>(case: &'a Case, curve_s: &[f64]) -> Asked<'a> {
+    let question = &case.inputs.question;
+    Asked {
+        ways: &question.ways,
+        limits_m_s: &question.limits_m_s,
+        at_line_stretch: question.limit_applies == LimitApplies::LineStretch,
+        laws: &case.firing,
+        curve_s: curve_s.first().zip(curve_s.last()).map(|(first, last)| [*first, *last]),
+    }
+}
+
+/// The nominal flight, without any deployment.
+fn nominal(case: &Case) -> Flown {
+    let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
+    fly(&drawn, &events, &[], &mut Ascent::default())
+}
+
+fn curve_s(case: &Case, nominal: &Flown) -> Vec<f64> {
+    curve_delays_s(case, nominal.slowest.map(|slowest| slowest.delay_s))
+}
+
+/// One flight's chances: per way of deploying and limit, of firing over it and of an unsafe opening.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlightChances {
+    /// Number of the flight.
+    pub flight: u64,
+    /// Per way and limit: over, unsafe.
+    pub ways: Vec<Vec<[f64; 2]>>,
+}
+
+/// The chances of every flight of a case, whose means are those of the report; `None` when `stop` was raised meanwhile.
+pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
+    let (question, curve_s) = (&case.inputs.question, curve_s(case, &nominal(case)));
+    let frame = Frame { case, cell_m: 1.0, curve_s: &curve_s };
+    let add = |all: &mut Vec<FlightChances>, flights: Range<u64>, pilot: &mut Pilot| {
+        let flown = fly_range(&frame, flights.clone(), &Shift::NONE, pilot);
+        all.extend(flown.iter().zip(flights).map(|(flown, flight)| {
+            let ways = (0..question.ways.len()).map(|way| limit_chances(flown, way, case)).collect();
+            FlightChances { flight, ways }
+        }));
+    };
+    let mut all = in_batches(0..question.flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    all.sort_by_key(|chances| chances.flight);
+    Some(all)
 }
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
 pub fn cell_m(case: &Case) -> f64 {
-    let nominal = draw(case, &Numbers::MIDDLE, &Shift::NONE);
-    let apogee = Pilot::default().fly(&[nominal], &[]).iter().map(|flown| flown.apogee_m).fold(0.0, f64::max);
+    cell_of(nominal(case).apogee_m)
+}
+
+fn cell_of(apogee_m: f64) -> f64 {
     let mut cell = 0.25;
-    while cell < apogee / 200.0 {
+    while cell < apogee_m / 200.0 {
         cell *= 2.0;
     }
     cell
@@ -233,7 +289,7 @@ pub fn cell_m(case: &Case) -> f64 {
 fn moved(what: &'static str, head: &Tally, off: &Tally, case: &Case) -> Move {
     let limit = case.inputs.question.accept_limit;
     let flights = head.flights();
-    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / flights as f64;
+    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / WHOLE as f64 / flights as f64;
     let ways = case.inputs.question.ways.len();
     Move { what, flights, unsafe_opening: (0..ways).map(|way| [share(head, way), share(off, way)]).collect() }
 }
@@ -258,6 +314,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
             way_label(&question.ways[k])
         }),
         above_ceiling,
+        delay_curve: curve_report(tally, case),
         ways,
         rail,
         flight,
@@ -329,8 +386,9 @@ pub fn replay(case: &Case, flight: u64) -> Replay {
     let numbers = Numbers::of(question.points, question.seed, flight);
     let (drawn, events) = draw(case, &numbers, &Shift::NONE);
     let mut ascent = Ascent::default();
-    let flown = fly(&drawn, &events, &question.ways, &mut ascent);
-    let watched = events.watchfulness(&question.ways, &drawn);
+    let asked = asked(case, &[]);
+    let flown = fly_whole_law(&drawn, &events, &asked, &mut ascent);
+    let watched = events.watched(&question.ways, Some(&asked), &drawn);
     fly_ascent(&drawn, Watchfulness { to_ground: true, ..watched }, 1.0, &mut ascent);
     let path = ascent
         .path

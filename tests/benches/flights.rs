@@ -2,10 +2,9 @@
 //! engine: `cargo bench -p slowpoint-tests --bench flights` prints the time of 64 flights and the rate.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use slowpoint_sim::cell_m;
-use slowpoint_sim::tally::{Frame, Tally};
+use slowpoint_sim::tally::Tally;
 use slowpoint_tests::rockets;
-use slowpoint_tests::whole::{ENGINES, case};
+use slowpoint_tests::whole::{ENGINES, case, frame};
 
 const FLIGHTS: u64 = 64;
 
@@ -15,7 +14,7 @@ fn flights(c: &mut Criterion) {
         group.throughput(Throughput::Elements(FLIGHTS)).sample_size(20);
         for (name, inputs) in rockets::all() {
             let case = case(inputs, FLIGHTS);
-            let mut tally = Tally::new(&Frame { case: &case, cell_m: cell_m(&case) });
+            let mut tally = Tally::new(&frame(&case));
             group.bench_function(name, |b| b.iter(|| (engine.fly)(&case, 0..FLIGHTS, &mut tally)));
         }
         group.finish();

@@ -5,10 +5,9 @@
 
 use gungraun::prelude::*;
 use slowpoint_sim::case::Case;
-use slowpoint_sim::cell_m;
-use slowpoint_sim::tally::{Frame, Tally};
+use slowpoint_sim::tally::Tally;
 use slowpoint_tests::rockets;
-use slowpoint_tests::whole::{COUNTED_FLIGHTS, Engine, case, counted};
+use slowpoint_tests::whole::{COUNTED_FLIGHTS, Engine, case, counted, frame};
 
 /// What is made ready before anything is counted.
 struct Ready {
@@ -21,7 +20,7 @@ struct Ready {
 fn ready((engine, rocket): (&'static Engine, usize)) -> Ready {
     let (_, inputs) = &rockets::all()[rocket];
     let case = case(inputs.clone(), COUNTED_FLIGHTS);
-    let tally = Tally::new(&Frame { case: &case, cell_m: cell_m(&case) });
+    let tally = Tally::new(&frame(&case));
     Ready { engine, case, tally }
 }
 

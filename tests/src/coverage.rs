@@ -71,7 +71,7 @@ impl Cell {
         let mut cell = Self { what, truth, flights: 0, seeds: 0, covered: 0, width: 0.0, ratio: 0.0, widest: 0.0 };
         for chance in found {
             let ours = interval(chance);
-            let exact = clopper_pearson(chance.hits, chance.flights, 0.95);
+            let exact = clopper_pearson(chance.hits.round() as u64, chance.flights, 0.95);
             let width = ours.upper - ours.lower;
             let ratio = width / (exact.upper - exact.lower);
             cell.flights = chance.flights;
@@ -177,6 +177,7 @@ fn opened_at(airspeeds_m_s: &[f64]) -> Flown {
         mishaps: Mishaps::default(),
         slowest: None,
         deployed: deployed.collect(),
+        whole_law: None,
     }
 }
 
@@ -184,7 +185,7 @@ fn opened_at(airspeeds_m_s: &[f64]) -> Flown {
 fn stand_in(case: &mut Case, seed: u64, airspeeds_m_s: impl Fn(&Numbers) -> Vec<f64>) -> Report {
     case.inputs.question.seed = seed;
     let question = &case.inputs.question;
-    let mut tally = Tally::new(&Frame { case, cell_m: 1.0 });
+    let mut tally = Tally::new(&Frame { case, cell_m: 1.0, curve_s: &[] });
     for flight in 0..question.flights {
         let numbers = Numbers::of(question.points, seed, flight);
         tally.add(&opened_at(&airspeeds_m_s(&numbers)), case, flight);
@@ -433,7 +434,7 @@ pub fn answers(inputs: &Inputs, truth: &Truth, points: PointSet, flights: u64, s
     let one = |seed| {
         let mut case = case.clone();
         case.inputs.question.seed = seed;
-        let flown = tally(&Frame { case: &case, cell_m }, 0..flights, &Shift::NONE, &GO)
+        let flown = tally(&Frame { case: &case, cell_m, curve_s: &[] }, 0..flights, &Shift::NONE, &GO)
             .unwrap_or_else(|| panic!("nobody stops it"));
         let ways = report(&case, &flown, Vec::new()).ways;
         let answer = |(k, way): (usize, slowpoint_sim::report::WayReport)| Answer {

@@ -2,7 +2,7 @@
 //! that knows their signatures. And the phases on the rail, which each of those ways ends with its own means.
 
 use slowpoint_sim::flight::{
-    Ascent, Deployment, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Watchfulness,
+    Ascent, Asked, Deployment, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Watchfulness, WholeLaw,
     derivative_and_flow, fly_ascent, step,
 };
 use slowpoint_sim::lanes::{along, dot};
@@ -124,10 +124,11 @@ pub fn rail_exit(time_s: f64, state: &State<f64>, direction: [f64; 3], forward_s
 }
 
 /// From an ascent flown by any means to the whole flight, by the engine's own deployments and descents.
-pub fn landed(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &Ascent) -> Flown {
+pub fn landed(drawn: &Drawn, events: &Events, asked: &Asked, ascent: &Ascent) -> Flown {
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
-    let deployed = ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
-    Flown::of(drawn, events, ascent, deployed)
+    let deployed = asked.ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
+    let whole_law = WholeLaw::of(asked, drawn, events, ascent, &drift);
+    Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
 }
 
 /// This long after apogee the engine looks for the slowest instant, s.

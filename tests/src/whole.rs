@@ -9,7 +9,7 @@ use slowpoint_sim::draw::{Numbers, Shift, draw};
 use slowpoint_sim::flight::{Ascent, Drawn, Events, Instructions, Pilot};
 use slowpoint_sim::report::Report;
 use slowpoint_sim::tally::{Frame, Tally};
-use slowpoint_sim::{BATCH, assess, cell_m, fly_range};
+use slowpoint_sim::{BATCH, asked, assess, cell_m, fly_range};
 
 use crate::kernel::landed;
 use crate::rockets;
@@ -74,24 +74,29 @@ pub fn counted() -> impl Iterator<Item = (&'static Engine, usize)> {
     engines.flat_map(|engine| (0..rockets::all().len()).map(move |rocket| (engine, rocket)))
 }
 
+/// What a tally of a case without a curve asks.
+pub fn frame(case: &Case) -> Frame<'_> {
+    Frame { case, cell_m: cell_m(case), curve_s: &[] }
+}
+
 /// Flights in the engine's own batches.
 fn with(instructions: Instructions, case: &Case, flights: Range<u64>, tally: &mut Tally) {
     let Some(mut pilot) = Pilot::with(instructions) else { panic!("{instructions:?} does not run here") };
     for from in flights.clone().step_by(BATCH as usize) {
         let batch = from..(from + BATCH).min(flights.end);
-        let flown = fly_range(case, batch.clone(), &Shift::NONE, &mut pilot);
+        let flown = fly_range(&frame(case), batch.clone(), &Shift::NONE, &mut pilot);
         flown.iter().zip(batch).for_each(|(flown, flight)| tally.add(flown, case, flight));
     }
 }
 
 /// Whole flights whose ascent is flown by other means than the engine's.
 pub fn by(ascend: Ascend, case: &Case, flights: Range<u64>, tally: &mut Tally) {
-    let question = &case.inputs.question;
+    let asked = asked(case, &[]);
     let mut ascent = Ascent::default();
     for flight in flights {
         let (drawn, events) = drawn(case, flight);
         ascend(&drawn, &events, &mut ascent);
-        tally.add(&landed(&drawn, &events, &question.ways, &ascent), case, flight);
+        tally.add(&landed(&drawn, &events, &asked, &ascent), case, flight);
     }
 }
 
@@ -133,7 +138,7 @@ impl<'a> Runner<'a> {
 /// Whole flights per second of each runner on one core: the best of some rounds, in each of which all take their turn.
 /// Whatever else the machine does only slows a round down, and meets all alike.
 pub fn race(case: &Case, runners: &[&Runner], rounds: u32) -> Vec<f64> {
-    let frame = Frame { case, cell_m: cell_m(case) };
+    let frame = frame(case);
     let mut best = vec![0.0_f64; runners.len()];
     for _ in 0..rounds {
         for (runner, best) in runners.iter().zip(&mut best) {
@@ -182,7 +187,7 @@ mod tests {
     fn an_ascent_flown_elsewhere_is_deployed_as_the_engine_s_own() {
         for (name, inputs) in rockets::all() {
             let case = case(rockets::with_eight_delays(inputs), 64);
-            let frame = Frame { case: &case, cell_m: cell_m(&case) };
+            let frame = frame(&case);
             let (mut own, mut other) = (Tally::new(&frame), Tally::new(&frame));
             with(Instructions::Scalar, &case, 0..64, &mut own);
             let ways = &case.inputs.question.ways;

@@ -189,7 +189,7 @@ fn small(mut inputs: Inputs) -> Inputs {
 /// What of a whole answer is no finite number, with what stands about it. The answer is walked by its debug text, in
 /// which every number and every sentence of it stands.
 fn not_finite(case: &Case) -> Option<String> {
-    let frame = Frame { case, cell_m: cell_m(case) };
+    let frame = Frame { case, cell_m: cell_m(case), curve_s: &[] };
     let flown = tally(&frame, 0..64, &Shift::NONE, &GO).unwrap_or_else(|| panic!("nobody stops it"));
     let text = format!("{:?}", report(case, &flown, Vec::new()));
     let letter = |c: Option<char>| c.is_some_and(char::is_alphanumeric);

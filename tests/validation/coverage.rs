@@ -182,7 +182,7 @@ fn textbook(found: &Chance) -> Interval {
 
 /// As if every flight stood alone, exact.
 fn raw(found: &Chance) -> Interval {
-    clopper_pearson(found.hits, found.flights, 0.95)
+    clopper_pearson(found.hits as u64, found.flights, 0.95)
 }
 
 /// Three times as wide.
@@ -233,7 +233,7 @@ fn cov_4_no_hit() -> Sheet {
     );
     for points in KINDS {
         let none: Vec<&Chance> =
-            thousand(points)[..200].iter().flatten().map(|event| &event[3]).filter(|c| c.hits == 0).collect();
+            thousand(points)[..200].iter().flatten().map(|event| &event[3]).filter(|c| c.hits == 0.0).collect();
         sheet.because("400 counts of independent flights stray by 2.4 %, of which four; points more even than chance see none less \
             often");
         let share = none.len() as f64 / 400.0;

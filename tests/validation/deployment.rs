@@ -3,8 +3,8 @@
 use slowpoint_sim::aero::SlopeMoments;
 use slowpoint_sim::air::AirTable;
 use slowpoint_sim::flight::{
-    Ascent, Canopy, Casing, DelayClock, Deployed, Deployment, Drawn, Electronics, Events, Mishaps, Moment, Node,
-    Outcome, Path, Stages, Start, State, Watchfulness, delay_tolerance_s, descend, fly, fly_ascent,
+    Ascent, Canopy, Casing, DelayClock, Deployed, Deployment, Drawn, DrawnAt, Electronics, Events, Mishaps, Moment,
+    Node, Outcome, Path, Stages, Start, State, Watchfulness, delay_tolerance_s, descend, fly, fly_ascent,
 };
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::{DriftTable, WindTable};
@@ -56,6 +56,7 @@ fn events() -> Events {
         },
         casing: Casing { mass_kg: 0.02, side_m2: 0.002 },
         failing: None,
+        drawn_at: DrawnAt { delay: vec![0.5; 2], apogee_lag: 0.5, sensed_height: 0.5 },
     }
 }
 
@@ -160,7 +161,8 @@ fn fir_3_how_long_to_watch() -> Sheet {
     sheet.equal(
         "nothing to wait for",
         format!("{w:?}"),
-        "Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: inf, to_ground: false }".to_string(),
+        "Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: inf, loosely_until_s: 0.0, to_ground: false }"
+            .to_string(),
     );
     // No motor lit: its delay never ends.
     drawn.thrust = ThrustTable::none();
@@ -197,7 +199,7 @@ fn fir_4_watched_as_long_as_asked() -> Sheet {
         out
     };
     let whole = flown(Watchfulness::WHOLE);
-    let least = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground: true };
+    let least = Watchfulness { to_ground: true, ..Watchfulness::LEAST };
     let apogee_s = whole.apogee_s;
     let low_s =
         whole.path.nodes.iter().find(|n| n.time_s > apogee_s && n.position_m[2] < 150.0).map_or(0.0, |n| n.time_s);

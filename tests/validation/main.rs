@@ -31,11 +31,12 @@ mod statistics;
 mod turbulence;
 mod vertical;
 mod weathervane;
+mod whole_law;
 mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 26] = [
+static SUBJECTS: [&Subject; 27] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -53,6 +54,7 @@ static SUBJECTS: [&Subject; 26] = [
     &turbulence::SUBJECT,
     &failures::SUBJECT,
     &statistics::SUBJECT,
+    &whole_law::SUBJECT,
     &coverage::SUBJECT,
     &drivers::SUBJECT,
     &accuracy::SUBJECT,

@@ -5,12 +5,12 @@ use slowpoint_sim::case::{Case, Device, Inputs};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
 use slowpoint_sim::flight::{
     Ascent, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Instructions, Outcome, Pilot,
-    Watchfulness, fly, fly_ascent,
+    Watchfulness, fly, fly_ascent, fly_whole_law,
 };
 use slowpoint_sim::report::Report;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::wind::DriftTable;
-use slowpoint_sim::{assess, replay, tally};
+use slowpoint_sim::{asked, assess, replay, tally};
 use slowpoint_tests::sheet::{Sheet, Trust};
 use slowpoint_tests::{larger, rockets};
 
@@ -76,7 +76,7 @@ fn rep_2_halves_make_a_whole() -> Sheet {
     );
     for points in KINDS {
         let case = club(640, 4, points);
-        let frame = Frame { case: &case, cell_m: 2.0 };
+        let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
         let of = |range| tally(&frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         let whole = of(0..640);
         for k in [0, 1, 77, 320, 639] {
@@ -101,8 +101,8 @@ fn rep_3_a_flight_stands_alone() -> Sheet {
     );
     for points in KINDS {
         let (short, long) = (club(256, 8, points), club(512, 8, points));
-        let frame = Frame { case: &short, cell_m: 2.0 };
-        let longer = Frame { case: &long, cell_m: 2.0 };
+        let frame = Frame { case: &short, cell_m: 2.0, curve_s: &[] };
+        let longer = Frame { case: &long, cell_m: 2.0, curve_s: &[] };
         let of = |frame: &Frame, range| tally(frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         for flight in [0_u64, 1, 17, 255] {
             let (a, b) = (replay(&short, flight), replay(&long, flight));
@@ -166,18 +166,20 @@ fn rep_5_lanes() -> Sheet {
     );
     const FLIGHTS: u64 = 192;
     for case in fleet() {
-        let ways = &case.inputs.question.ways;
         let drawn: Vec<(Drawn, Events)> =
             (0..FLIGHTS).map(|k| draw(&case, &Numbers::of(PointSet::Sobol, 6, k), &Shift::NONE)).collect();
         let mut ascent = Ascent::default();
-        let alone: Vec<String> =
-            drawn.iter().map(|(d, e)| format!("{:?} {:?}", fly(d, e, ways, &mut ascent), ascent.path)).collect();
+        let asked = asked(&case, &[2.0, 8.0]);
+        let alone: Vec<String> = drawn
+            .iter()
+            .map(|(d, e)| format!("{:?} {:?}", fly_whole_law(d, e, &asked, &mut ascent), ascent.path))
+            .collect();
         for instructions in Instructions::available() {
             let Some(mut pilot) = Pilot::with(instructions) else { continue };
             let mut apart = 0;
             for size in [1, 7, 64] {
                 for (k, batch) in drawn.chunks(size).enumerate() {
-                    let flown = pilot.fly(batch, ways);
+                    let flown = pilot.fly_whole_law(batch, &asked);
                     let together = flown.iter().zip(pilot.ascents()).map(|(f, a)| format!("{f:?} {:?}", a.path));
                     apart += together.zip(&alone[k * size..]).filter(|(a, b)| a != *b).count();
                 }

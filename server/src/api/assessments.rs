@@ -295,7 +295,8 @@ fn refused(rejected: Rejected) -> Problem {
     }
 }
 
-fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
+/// Whether it is computed while a client waits.
+pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
     let question = &asked.case.inputs.question;
     let most = config.inline_flights;
     let (flights, for_drivers) = (question.flights, driver_flights(asked));

@@ -1,4 +1,5 @@
-//! `/v1/assessments/{id}/flights/{index}`: one flight of an assessment, flown again with its path.
+//! `/v1/assessments/{id}/flights/{index}`: one flight of an assessment, flown again with its path; and every flight's
+//! chances as a table, `/v1/assessments/{id}/flights.csv`.
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -7,10 +8,12 @@ use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{damaged, kept, read_id, replayable, to_json, unanswered, unknown};
+use super::assessments::{affordable, damaged, kept, read_id, replayable, to_json, unanswered, unknown};
 use super::extract::InPath;
 use crate::State;
-use crate::problem::{FlightRefusals, Kind, Problem};
+use crate::compute::Failure;
+use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
+use crate::render::csv;
 use crate::wire::{self, FlightAnswer};
 
 /// Flies one flight of an assessment again, with its path and what was drawn for it
@@ -59,5 +62,39 @@ pub async fn read(
     let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
+    Ok((headers, body).into_response())
+}
+
+/// Gives every flight's chances as a table, a row a flight, delay and limit
+///
+/// The flights are flown again. A chance is the share of the law of the firing time: its mean over the flights is the
+/// estimate of the assessment. A flight that fails was drawn, so that its chances are 0 or 1.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/flights.csv",
+    tag = "assessments",
+    operation_id = "read_flights_table",
+    params(("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$")),
+    responses(
+        (
+            status = 200, body = String, content_type = "text/csv",
+            description = "RFC 4180, with a header: flight, delay, limit_m_s, over, unsafe_opening",
+        ),
+        TableRefusals,
+    ),
+)]
+pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    let asked = replayable(&id, input).await?;
+    affordable(&state.config, &asked)?;
+    let name = format!("{id}/flights.csv");
+    let work = move |stop: &AtomicBool| {
+        let flights = slowpoint_sim::each_flight(&asked.case, stop).ok_or(Failure::Stopped)?;
+        Ok(csv::flights(&asked.case.inputs.question, &flights).into())
+    };
+    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
 }

@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use slowpoint_sim::case::Outline;
+use slowpoint_sim::report::percent_digits;
 
 use crate::wire::{
-    AreaFigures, Assessment, ChanceFigures, DelayAnswer, DriverFigures, EjectionFigures, Figure, IndexFigures,
-    InputDriver, LandingFigures, LimitAnswer, RegionFigures,
+    AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
+    LandingFigures, LimitAnswer, OutcomeAnswer, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -32,6 +33,7 @@ pub fn table(answer: &Assessment) -> String {
     summary(&mut page, answer);
     chances(&mut page, answer);
     openings(&mut page, answer);
+    curve(&mut page, answer);
     other_outcomes(&mut page, answer);
     page.heading("Advice");
     page.paragraph("", &answer.advice.text);
@@ -116,27 +118,50 @@ fn openings(page: &mut Page, answer: &Assessment) {
     page.grid(&grid);
 }
 
+/// A rarer outcome gets no line.
+const RARE: f64 = 1e-4;
+
 fn other_outcomes(page: &mut Page, answer: &Assessment) {
-    let plain = |delay: &DelayAnswer| delay.outcomes.iter().all(|o| o.outcome == "opened");
-    page.heading("Flights that did not open well");
-    if answer.delays.iter().all(plain) {
-        page.paragraph("", &format!("None of {}.", answer.flights));
-        return;
-    }
+    page.heading("Flights that do not open well");
+    let shown = |o: &&OutcomeAnswer| o.outcome != "opened" && o.share.rounded().is_some_and(|share| share >= RARE);
+    let mut none = true;
     for delay in &answer.delays {
-        for outcome in delay.outcomes.iter().filter(|o| o.outcome != "opened") {
-            page.paragraph(
-                "- ",
-                &format!("{}: {} of {} flights {}.", delay.label, outcome.flights, answer.flights, outcome.meaning),
-            );
+        for outcome in delay.outcomes.iter().filter(shown) {
+            none = false;
+            let share = outcome.share.rounded().filter(|share| *share < 1.0 - 0.5 * RARE);
+            let who = share.map_or("all flights".into(), |share| format!("{} % of flights", percent_digits(share)));
+            page.paragraph("- ", &format!("{}: {who} {}.", delay.label, outcome.meaning));
         }
     }
+    let rarer = if none { "None in more than" } else { "What happens in less than" };
+    let end = if none { "" } else { " is left out" };
+    page.paragraph("", &format!("{rarer} {} % of flights{end}.", percent_digits(RARE)));
+}
+
+/// Most lines of the curve.
+const CURVE_LINES: usize = 16;
+
+fn curve(page: &mut Page, answer: &Assessment) {
+    if answer.delay_curve.is_empty() {
+        return;
+    }
+    page.heading("Unsafe openings against the delay, from the same flights");
+    let every = answer.delay_curve.len().div_ceil(CURVE_LINES);
+    let points: Vec<_> = answer.delay_curve.iter().step_by(every).collect();
+    let labels: Vec<String> = points.iter().map(|p| format!("delay {} s", hundredth(p.delay_s))).collect();
+    let mut grid = Grid::new(labels.iter().map(String::as_str));
+    for (k, limit) in answer.limits.iter().enumerate() {
+        let speed = format!("{} mph", number(limit.limit_mph));
+        let cells = points.iter().map(|p| p.limits.get(k).map_or(NOT_KNOWN.into(), |l| l.text.clone())).collect();
+        grid.column(&["unsafe opening", "at", &speed], cells);
+    }
+    page.grid(&grid);
 }
 
 fn moves(page: &mut Page, answer: &Assessment) {
     let Some(first) = answer.model_moves.first() else { return };
     page.heading(&format!(
-        "If the model is off: unsafe openings at {} mph among {} flights",
+        "If the model is off: unsafe openings at {} mph, from {} flights",
         number(answer.advice.limit_mph),
         first.flights
     ));
@@ -146,8 +171,8 @@ fn moves(page: &mut Page, answer: &Assessment) {
         let off = answer
             .model_moves
             .iter()
-            .map(|m| m.unsafe_opening.get(k).map_or(NOT_KNOWN.into(), |c| c.when_off_flights.to_string()));
-        grid.column(&[&way.label], std::iter::once(way.as_modelled_flights.to_string()).chain(off).collect());
+            .map(|m| m.unsafe_opening.get(k).map_or(NOT_KNOWN.into(), |c| c.when_off_text.clone()));
+        grid.column(&[&way.label], std::iter::once(way.as_modelled_text.clone()).chain(off).collect());
     }
     page.grid(&grid);
 }
@@ -346,6 +371,10 @@ fn whole(figure: Figure) -> String {
 
 fn number(figure: Figure) -> String {
     figure.rounded().map_or(NOT_KNOWN.into(), |x| format!("{}", (x * 10.0).round() / 10.0))
+}
+
+fn hundredth(figure: Figure) -> String {
+    figure.rounded().map_or(NOT_KNOWN.into(), |x| format!("{}", (x * 100.0).round() / 100.0))
 }
 
 /// What would print as minus zero prints as zero.

@@ -83,9 +83,9 @@ fn rules(set: &RuleSet) -> Rules {
 
 /// A chance in words; never 0 or 100 %.
 pub fn percent(c: &Chance) -> String {
-    if c.hits == 0 {
+    if c.is_none() {
         format!("< {}", digits(c.upper))
-    } else if c.hits == c.flights {
+    } else if c.is_all() {
         format!("> {}", digits(c.lower))
     } else {
         digits(c.estimate)
@@ -160,7 +160,7 @@ pub fn cautions(
         leaving_the_rail(rail, &mut say);
     }
     if let (Some(chance), Some(ceiling)) = (above_ceiling, case.inputs.site.ceiling_m)
-        && chance.hits > 0
+        && !chance.is_none()
         && chance.upper > NOTABLE
     {
         say(
@@ -355,7 +355,7 @@ fn openings(
         LimitApplies::Ejection => "ejection",
         LimitApplies::LineStretch => "line stretch",
     };
-    if limit.over.hits > 0 && limit.over.upper > accept {
+    if !limit.over.is_none() && limit.over.upper > accept {
         say(
             "open_fast",
             format!(
@@ -406,13 +406,9 @@ fn openings(
             );
         }
     }
-    let total: u64 = way.outcomes.iter().map(|o| o.flights).sum();
-    for o in way.outcomes.iter().filter(|o| o.flights as f64 > NOTABLE * total as f64) {
-        let who = if o.flights == total {
-            "all flights".to_string()
-        } else {
-            format!("{} of flights", digits(o.flights as f64 / total as f64))
-        };
+    for o in way.outcomes.iter().filter(|o| o.share > NOTABLE) {
+        let who =
+            if o.share >= 1.0 - 1e-9 { "all flights".to_string() } else { format!("{} of flights", digits(o.share)) };
         let (topic, text) = match o.outcome {
             Outcome::Opened => continue,
             Outcome::OpenedTooLow => ("open_low", "eject too low to slow to the descent rate before the ground"),

@@ -8,7 +8,6 @@ pub use drivers::driver_cautions;
 
 use crate::case::Case;
 use crate::report::{Advice, WayReport};
-use crate::stat::paired;
 use crate::tally::Tally;
 
 /// Largest acceptable chance of `unsafe_opening` where the caller gave none: a house number, listed as assumed.
@@ -31,10 +30,7 @@ pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport]) -> Advice {
     let lowest_certainty = (ways.len() > 1).then(|| {
         let doubt: f64 = (0..ways.len())
             .filter(|other| *other != lowest)
-            .map(|other| {
-                let (mine, its) = (tally.only_first_unsafe(lowest, other), tally.only_first_unsafe(other, lowest));
-                1.0 - paired::ahead(mine, its)
-            })
+            .map(|other| 1.0 - tally.differences(lowest, other, limit).ahead(question.points))
             .sum();
         (1.0 - doubt).max(0.0)
     });

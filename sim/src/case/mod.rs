@@ -14,7 +14,7 @@ use crate::air::{self, Column};
 use crate::assumption::{Assumption, given_or};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
-use crate::flight::{Canopy, Casing, DelayClock, Deployment, Failure, Gravity, MassModel};
+use crate::flight::{Canopy, Casing, DelayClock, Deployment, Failure, FiringLaws, Gravity, MassModel};
 use crate::thrust::ThrustCurve;
 use crate::wind::{Gustiness, Profile, SurfaceLaw};
 
@@ -120,6 +120,8 @@ pub struct Case {
     pub surface_law: SurfaceLaw,
     /// Spread.
     pub spread: Spread,
+    /// Laws of when something fires, as the spread has them.
+    pub firing: FiringLaws,
     /// Share of the fins' slope left in the plane in which one is lost.
     pub fins_left: f64,
     /// Rules that cautions quote.
@@ -213,6 +215,12 @@ impl Case {
             field,
             wind,
             surface_law,
+            firing: FiringLaws::new(
+                &spread.delay_in_tolerances,
+                &spread.delay,
+                &spread.apogee_lag,
+                &spread.sensed_height,
+            ),
             spread,
             fins_left,
             rule_set,

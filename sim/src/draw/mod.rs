@@ -1,14 +1,18 @@
 //! One flight's world, drawn: a pure function of the case and the flight's number.
 
 mod law;
+mod mass;
 mod numbers;
 
 pub use law::Law;
+pub use mass::Mass;
 pub use numbers::{Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot};
 
 use crate::air::{AirTable, Column};
 use crate::case::Case;
-use crate::flight::{Change, Drawn, Events, Failing, Failure, MassModel, Misalignment, Rail, Stages, Start, pick};
+use crate::flight::{
+    Change, Drawn, DrawnAt, Events, Failing, Failure, MassModel, Misalignment, Rail, Stages, Start, pick,
+};
 use crate::stat::normal;
 use crate::thrust::{DrawnMotor, Side, ThrustTable};
 use crate::wind::{ERROR_ANCHORS_M, WindNumbers};
@@ -136,7 +140,12 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
     };
     // What an unlit motor holds stays on board.
     let burned_kg = drawn.thrust.at(drawn.thrust.end_s(), Side::After).burned_kg;
-    let events = events(case, failing, &from, lift_off_kg - burned_kg);
+    let drawn_at = DrawnAt {
+        delay: (0..case.motor.offsets_m.len()).map(|k| numbers.uniform(Slot::Delay(k))).collect(),
+        apogee_lag: numbers.uniform(Slot::ApogeeLag),
+        sensed_height: numbers.uniform(Slot::SensedHeight),
+    };
+    let events = events(case, failing, drawn_at, &from, lift_off_kg - burned_kg);
     (drawn, events)
 }
 
@@ -179,7 +188,13 @@ fn motors(case: &Case, numbers: &Numbers, failing: Option<Failing>, from: &impl 
     ThrustTable::new(&plan.curve, plan.propellant_kg, &motors, plan.burnout_at_end)
 }
 
-fn events(case: &Case, failing: Option<Failing>, from: &impl Fn(&Law, Slot) -> f64, hanging_kg: f64) -> Events {
+fn events(
+    case: &Case,
+    failing: Option<Failing>,
+    drawn_at: DrawnAt,
+    from: &impl Fn(&Law, Slot) -> f64,
+    hanging_kg: f64,
+) -> Events {
     let spread = &case.spread;
     let count = case.motor.offsets_m.len();
     let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
@@ -204,6 +219,7 @@ fn events(case: &Case, failing: Option<Failing>, from: &impl Fn(&Law, Slot) -> f
         },
         casing: case.motor.casing,
         failing,
+        drawn_at,
     }
 }
 

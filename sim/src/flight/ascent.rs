@@ -141,14 +141,19 @@ pub struct Watchfulness {
     pub after_apogee_s: f64,
     /// And while higher than this above the pad, m.
     pub above_m: f64,
+    /// Loosely until this time, s after first thrust.
+    pub loosely_until_s: f64,
     /// Whether the place of a ballistic impact is asked for: then loosely to the ground.
     pub to_ground: bool,
 }
 
 impl Watchfulness {
     /// To the ground.
-    pub const WHOLE: Self =
-        Self { until_s: f64::INFINITY, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground: true };
+    pub const WHOLE: Self = Self { until_s: f64::INFINITY, to_ground: true, ..Self::LEAST };
+
+    /// As far as the slowest instant.
+    pub const LEAST: Self =
+        Self { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, loosely_until_s: 0.0, to_ground: false };
 
     /// As long as either wants.
     pub fn both(self, other: Self) -> Self {
@@ -156,6 +161,7 @@ impl Watchfulness {
             until_s: self.until_s.max(other.until_s),
             after_apogee_s: self.after_apogee_s.max(other.after_apogee_s),
             above_m: self.above_m.min(other.above_m),
+            loosely_until_s: self.loosely_until_s.max(other.loosely_until_s),
             to_ground: self.to_ground || other.to_ground,
         }
     }
@@ -548,7 +554,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let (mut until_s, mut after_apogee_s, mut above_m, mut burnout_s, mut top_m) = (zero, zero, zero, zero, zero);
         let (mut apogee_s, mut apogee_m, mut peak_mach, mut outside) = (zero, zero, zero, zero);
         let (mut beyond, mut unstable, mut gauged_s, mut steps) = (zero, zero, zero, zero);
-        let (mut to_ground, mut slowest) = (zero, zero);
+        let (mut loosely_until_s, mut to_ground, mut slowest) = (zero, zero, zero);
         let mut ready = ready.iter();
         self.flying = zero;
         let mut over = one;
@@ -584,6 +590,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                         (&mut unstable, 0.0),
                         (&mut gauged_s, f64::INFINITY),
                         (&mut steps, 0.0),
+                        (&mut loosely_until_s, watched.loosely_until_s),
                         (&mut to_ground, f64::from(u8::from(watched.to_ground))),
                         (&mut slowest, f64::INFINITY),
                     ] {
@@ -612,7 +619,8 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                 .max(less(self.time_s, apogee_s + after_apogee_s))
                 .max(less(above_m, self.state.position[2]));
             // Nothing is asked of the rest.
-            let done = both(not(may_eject.max(less(self.time_s, self.thrust_end_s))), not(to_ground));
+            let behind = less(self.time_s, loosely_until_s.max(self.thrust_end_s));
+            let done = not(may_eject.max(behind).max(to_ground));
             let done = both(both(self.flying, done), less(L::splat(SLOWEST_LEFT) * slowest, self.flow.airspeed_m_s));
             if any(done) {
                 over = done;

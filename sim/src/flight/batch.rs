@@ -1,11 +1,12 @@
 //! Flights side by side, in the widest vector registers that the machine has.
 
-use super::Flown;
 use super::ascent::{Ascent, Watchfulness, fly_ascents};
 use super::deploy::{Deployed, Deployment, Events, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
+use super::windows::Asked;
+use super::{Flown, WholeLaw};
 #[cfg(target_arch = "x86_64")]
 use crate::lanes::x86;
 use crate::wind::DriftTable;
@@ -60,7 +61,7 @@ pub struct Pilot {
 
 /// A way of deploying a flight with one turn of events.
 #[derive(Debug, Clone, Copy)]
-pub struct Asked<'b> {
+pub struct Deploying<'b> {
     /// Number of the flight.
     pub flight: usize,
     /// Turn of events.
@@ -87,21 +88,32 @@ impl Pilot {
 
     /// Flies drawn flights of one airframe with every way of deploying.
     pub fn fly(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment]) -> Vec<Flown> {
+        self.flown(drawn, ways, None)
+    }
+
+    /// The same, and tells what they come to whenever something fires.
+    pub fn fly_whole_law(&mut self, drawn: &[(Drawn, Events)], asked: &Asked) -> Vec<Flown> {
+        self.flown(drawn, asked.ways, Some(asked))
+    }
+
+    fn flown(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment], asked: Option<&Asked>) -> Vec<Flown> {
         let flights: Vec<&Drawn> = drawn.iter().map(|(drawn, _)| drawn).collect();
-        let asked: Vec<Asked> = drawn
+        let deploying: Vec<Deploying> = drawn
             .iter()
             .enumerate()
-            .flat_map(|(flight, (_, events))| ways.iter().map(move |way| Asked { flight, events, way }))
+            .flat_map(|(flight, (_, events))| ways.iter().map(move |way| Deploying { flight, events, way }))
             .collect();
-        let watched = drawn.iter().map(|(drawn, events)| events.watchfulness(ways, drawn)).collect::<Vec<_>>();
-        self.climb(&flights, &watched, &asked);
-        let deployed = self.deploy(&flights, &asked);
-        let mut deployed = deployed.into_iter();
+        let watched = drawn.iter().map(|(drawn, events)| events.watched(ways, asked, drawn)).collect::<Vec<_>>();
+        self.climb(&flights, &watched, &deploying);
+        let drifts = self.drifts(&flights);
+        let mut deployed = self.deploy(&flights, &drifts, &deploying).into_iter();
         drawn
             .iter()
-            .zip(&self.ascents)
-            .map(|((drawn, events), ascent)| {
-                Flown::of(drawn, events, ascent, deployed.by_ref().take(ways.len()).collect())
+            .zip(self.ascents.iter().zip(&drifts))
+            .map(|((drawn, events), (ascent, drift))| {
+                let deployed = deployed.by_ref().take(ways.len()).collect();
+                let whole_law = asked.and_then(|asked| WholeLaw::of(asked, drawn, events, ascent, drift));
+                Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
             })
             .collect()
     }
@@ -109,10 +121,10 @@ impl Pilot {
     /// Flies drawn flights of one airframe, each deployed one way with each of several turns of events.
     pub fn fly_each(&mut self, drawn: &[(Drawn, Vec<Events>)], way: &Deployment) -> Vec<Vec<Deployed>> {
         let flights: Vec<&Drawn> = drawn.iter().map(|(drawn, _)| drawn).collect();
-        let asked: Vec<Asked> = drawn
+        let deploying: Vec<Deploying> = drawn
             .iter()
             .enumerate()
-            .flat_map(|(flight, (_, each))| each.iter().map(move |events| Asked { flight, events, way }))
+            .flat_map(|(flight, (_, each))| each.iter().map(move |events| Deploying { flight, events, way }))
             .collect();
         let ways = core::slice::from_ref(way);
         let watched: Vec<Watchfulness> = drawn
@@ -122,8 +134,8 @@ impl Pilot {
                 watched.reduce(Watchfulness::both).unwrap_or(Watchfulness::WHOLE)
             })
             .collect();
-        self.climb(&flights, &watched, &asked);
-        let mut deployed = self.deploy(&flights, &asked).into_iter();
+        self.climb(&flights, &watched, &deploying);
+        let mut deployed = self.deploy(&flights, &self.drifts(&flights), &deploying).into_iter();
         drawn.iter().map(|(_, each)| deployed.by_ref().take(each.len()).collect()).collect()
     }
 
@@ -132,11 +144,11 @@ impl Pilot {
         &self.ascents
     }
 
-    /// Flies the ascents as far as what is asked needs.
-    fn climb(&mut self, flights: &[&Drawn], watched: &[Watchfulness], asked: &[Asked]) {
+    /// Flies the ascents as far as what is deploying needs.
+    fn climb(&mut self, flights: &[&Drawn], watched: &[Watchfulness], deploying: &[Deploying]) {
         self.ascents.resize_with(flights.len(), Ascent::default);
         self.ascend(flights, watched, 0..flights.len());
-        let mut short: Vec<usize> = asked
+        let mut short: Vec<usize> = deploying
             .iter()
             .filter(|a| !a.events.suffices(core::slice::from_ref(a.way), flights[a.flight], &self.ascents[a.flight]))
             .map(|a| a.flight)
@@ -148,15 +160,19 @@ impl Pilot {
         }
     }
 
-    /// Deploys flights whose ascents were flown.
-    fn deploy(&self, flights: &[&Drawn], asked: &[Asked]) -> Vec<Deployed> {
+    /// The drift of each flight.
+    fn drifts(&self, flights: &[&Drawn]) -> Vec<DriftTable> {
         let table = |(drawn, ascent): (&&Drawn, &Ascent)| {
             DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m)
         };
-        let drifts: Vec<DriftTable> = flights.iter().zip(&self.ascents).map(table).collect();
+        flights.iter().zip(&self.ascents).map(table).collect()
+    }
+
+    /// Deploys flights whose ascents were flown.
+    fn deploy(&self, flights: &[&Drawn], drifts: &[DriftTable], deploying: &[Deploying]) -> Vec<Deployed> {
         let plans: Vec<Plan> =
-            asked.iter().map(|a| a.events.plan(a.way, flights[a.flight], &self.ascents[a.flight])).collect();
-        let falls: Vec<Fall> = asked
+            deploying.iter().map(|a| a.events.plan(a.way, flights[a.flight], &self.ascents[a.flight])).collect();
+        let falls: Vec<Fall> = deploying
             .iter()
             .zip(&plans)
             .flat_map(|(a, plan)| {
@@ -171,7 +187,7 @@ impl Pilot {
             .collect();
         let landed = descend_all(&falls, |fillings| self.fill(fillings));
         let mut rest: &[Landing] = &landed;
-        asked
+        deploying
             .iter()
             .zip(&plans)
             .map(|(a, plan)| {

@@ -1,10 +1,12 @@
 //! When each way of deploying fires, how fast the rocket is then, and what becomes of it.
 
-use super::ascent::{Ascent, Watchfulness};
+use super::ascent::{Ascent, Mishaps, Watchfulness};
 use super::descent::{Canopy, Landing, Stages, descend};
 use super::failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE};
+use super::firing::DrawnAt;
 use super::parts::Drawn;
 use super::path::Moment;
+use super::windows::Asked;
 use crate::lanes::norm;
 use crate::wind::DriftTable;
 
@@ -56,6 +58,8 @@ pub struct Events {
     pub casing: Casing,
     /// What fails, if anything.
     pub failing: Option<Failing>,
+    /// The numbers that decided when something fires.
+    pub drawn_at: DrawnAt,
 }
 
 /// A spent motor casing.
@@ -188,7 +192,7 @@ impl Events {
         // What has nothing to open comes down ballistic.
         let mut to_ground = self.stages.first.drag_area_m2 <= 0.0
             || self.failing.is_some_and(|f| matches!(f.failure, Failure::NoEjection));
-        let mut w = Watchfulness { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, to_ground };
+        let mut w = Watchfulness::LEAST;
         let lag = self.line_stretch_lag_s;
         for way in ways {
             let motor = self.motor_fires_s(way, drawn);
@@ -205,6 +209,12 @@ impl Events {
         Watchfulness { to_ground, ..w }
     }
 
+    /// The same for all that is asked of the flight.
+    pub fn watched(&self, ways: &[Deployment], asked: Option<&Asked>, drawn: &Drawn) -> Watchfulness {
+        let watched = self.watchfulness(ways, drawn);
+        asked.map_or(watched, |asked| watched.both(asked.watchfulness(self, drawn)))
+    }
+
     /// Whether an ascent was followed as far as these ways of deploying ask.
     pub fn suffices(&self, ways: &[Deployment], drawn: &Drawn, ascent: &Ascent) -> bool {
         ascent.ground_s.is_finite()
@@ -213,14 +223,14 @@ impl Events {
             || ways.iter().all(|way| {
                 let fires = self.fires_s(way, drawn, ascent);
                 // Deployed under thrust, it may come down ballistic.
-                !self.in_boost(fires, drawn, ascent) && fires + self.line_stretch_lag_s < ascent.path.end_s()
+                fires >= self.boost_ends_s(drawn, ascent) && fires + self.line_stretch_lag_s < ascent.path.end_s()
             })
     }
 
-    /// Whether something that fires at a time does so under thrust or on the rail. A cluster's first charge may fire
-    /// while another motor still burns.
-    fn in_boost(&self, fires_s: f64, drawn: &Drawn, ascent: &Ascent) -> bool {
-        fires_s < drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9 || fires_s < ascent.rail_exit.time_s
+    /// Until when an ejection is one under thrust or on the rail, s. A cluster's first charge may fire while another
+    /// motor still burns.
+    pub(super) fn boost_ends_s(&self, drawn: &Drawn, ascent: &Ascent) -> f64 {
+        (drawn.thrust.burnout_s().min(drawn.thrust.end_s()) - 1e-9).max(ascent.rail_exit.time_s)
     }
 
     /// Firing time of the motor's own charge, s after first thrust; infinite without one.
@@ -294,16 +304,7 @@ impl Events {
         }
         let at = path.at(fires);
         let stretch = path.at((fires + self.line_stretch_lag_s).min(ground));
-        let u = at.air_velocity_m_s(&drawn.wind);
-        let ejection = Ejection {
-            time_s: fires,
-            after_apogee_s: fires - ascent.apogee_s,
-            airspeed_m_s: norm(u),
-            vertical_speed_m_s: u[2],
-            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
-            height_m: at.position_m[2],
-            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
-        };
+        let ejection = Ejection::at(fires, self, drawn, ascent);
         let known = |outcome, landing| {
             let deployed = Deployed { outcome, ejection: Some(ejection), landing, part: None };
             Plan { deployed, falls: [None; 2], then: Then::Keep }
@@ -322,7 +323,7 @@ impl Events {
             return known(Outcome::NothingOpened, Some(self.impact(drawn, ascent)));
         }
         let first = streaming(self.stages.first);
-        if self.in_boost(fires, drawn, ascent) {
+        if fires < self.boost_ends_s(drawn, ascent) {
             // Flown as a torn canopy and as ballistic; the one that comes down farther from the pad counts.
             let torn = Stages { first, main: None, ..self.stages };
             let then = Then::FartherThan(self.impact(drawn, ascent));
@@ -441,16 +442,8 @@ impl Plan {
         }
         // Of a burst flight only the part before it was flown.
         let burst = deployed.outcome == Outcome::MotorBurst;
-        for (happened, is) in [
-            (m.untrusted, Outcome::Untrusted),
-            (m.unstable, Outcome::Unstable),
-            (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
-            (m.outside_model, Outcome::OutsideModel),
-        ] {
-            if happened && (!burst || is == Outcome::Untrusted) {
-                deployed.outcome = is;
-                break;
-            }
+        if let Some(is) = overruling(&m).filter(|is| !burst || *is == Outcome::Untrusted) {
+            deployed.outcome = is;
         }
         if m.untrusted {
             (deployed.landing, deployed.part) = (None, None);
@@ -467,8 +460,20 @@ fn streaming(canopy: Canopy) -> Canopy {
     Canopy { drag_area_m2: canopy.drag_area_m2 * STREAMING_SHARE, ..canopy }
 }
 
+/// What went wrong with a whole flight and counts before anything that opens or does not.
+pub(super) fn overruling(m: &Mishaps) -> Option<Outcome> {
+    [
+        (m.untrusted, Outcome::Untrusted),
+        (m.unstable, Outcome::Unstable),
+        (m.beyond_sixty_deg, Outcome::BeyondSixtyDeg),
+        (m.outside_model, Outcome::OutsideModel),
+    ]
+    .into_iter()
+    .find_map(|(happened, is)| happened.then_some(is))
+}
+
 /// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.
-fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
+pub(super) fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
     if ascent.apogee_m <= height_m {
         return None;
     }

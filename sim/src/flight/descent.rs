@@ -66,7 +66,7 @@ const RIDING_VERTICAL: f64 = 0.01;
 /// ... and its horizontal airspeed below this share (it then moves the descent rate by under 1 %).
 const RIDING_HORIZONTAL: f64 = 0.12;
 /// At touchdown this share over the descent rate counts as not slowed.
-const SLOWED: f64 = 1.1;
+pub(super) const SLOWED: f64 = 1.1;
 /// A floor is found to this, s.
 const FLOOR_S: f64 = 1e-7;
 const MOST_STEPS: usize = 20_000;

@@ -5,22 +5,30 @@ mod batch;
 mod deploy;
 mod descent;
 mod failure;
+mod firing;
 mod fleet;
 mod forces;
+mod nodes;
 mod parts;
 mod path;
+mod slowing;
 mod step;
+mod windows;
 
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
 pub use batch::{Instructions, Pilot};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
+pub use firing::{DrawnAt, FiringLaws};
 pub use fleet::Fleet;
 pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
+pub use nodes::{NODES, Others};
 pub use parts::{Change, Drawn, Gravity, Instant, MassModel, MassState, Misalignment, Number, Parts, Rail, Start};
 pub use path::{Moment, Node, Path};
+pub use slowing::surely_slows;
 pub use step::{Stepped, step};
+pub use windows::{Asked, WHOLE, Window, Windows};
 
 use crate::wind::DriftTable;
 
@@ -52,19 +60,40 @@ pub struct Flown {
     pub slowest: Option<Slowest>,
     /// One per way of deploying.
     pub deployed: Vec<Deployed>,
+    /// The same for every time at which it may fire; `None` where only what was drawn counts.
+    pub whole_law: Option<WholeLaw>,
+}
+
+/// What a flight comes to whenever it fires.
+#[derive(Debug, Clone)]
+pub struct WholeLaw {
+    /// What firing comes to from when to when.
+    pub windows: Windows,
+    /// Per way: ejections at other points of its law, where there are some.
+    pub others: Vec<Option<Others>>,
 }
 
 /// Flies a drawn flight by itself with every way of deploying; a [`Pilot`] flies many, and gives the same bytes. `ascent`
 /// is memory to work in and holds the ascent after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
-    let watched = events.watchfulness(ways, drawn);
+    flown(drawn, events, ways, None, ascent)
+}
+
+/// Flies a drawn flight by itself with every way of deploying, and tells what it comes to whenever it fires.
+pub fn fly_whole_law(drawn: &Drawn, events: &Events, asked: &Asked, ascent: &mut Ascent) -> Flown {
+    flown(drawn, events, asked.ways, Some(asked), ascent)
+}
+
+fn flown(drawn: &Drawn, events: &Events, ways: &[Deployment], asked: Option<&Asked>, ascent: &mut Ascent) -> Flown {
+    let watched = events.watched(ways, asked, drawn);
     fly_ascent(drawn, watched, 1.0, ascent);
     if !events.suffices(ways, drawn, ascent) {
         fly_ascent(drawn, Watchfulness { to_ground: true, ..watched }, 1.0, ascent);
     }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
     let deployed = ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
-    Flown::of(drawn, events, ascent, deployed)
+    let whole_law = asked.and_then(|asked| WholeLaw::of(asked, drawn, events, ascent, &drift));
+    Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
 }
 
 impl Flown {
@@ -87,6 +116,20 @@ impl Flown {
             mishaps: ascent.mishaps,
             slowest,
             deployed,
+            whole_law: None,
         }
+    }
+}
+
+impl WholeLaw {
+    /// What a flight comes to whenever it fires, from its ascent; `None` where only what was drawn counts.
+    pub fn of(asked: &Asked, drawn: &Drawn, events: &Events, ascent: &Ascent, drift: &DriftTable) -> Option<Self> {
+        let windows = Windows::of(asked, drawn, events, ascent, drift)?;
+        let others = if ascent.mishaps.never_left_rail {
+            vec![None; asked.ways.len()]
+        } else {
+            asked.nodes(drawn, events, ascent)
+        };
+        Some(Self { windows, others })
     }
 }

@@ -30,6 +30,13 @@ pub struct Moment {
     pub velocity_m_s: Vector<f64>,
 }
 
+impl Node {
+    /// Place and velocity there.
+    pub fn moment(&self) -> Moment {
+        Moment { time_s: self.time_s, position_m: self.position_m, velocity_m_s: self.velocity_m_s }
+    }
+}
+
 impl Moment {
     /// Velocity through the air, m/s.
     pub fn air_velocity_m_s(&self, wind: &WindTable) -> Vector<f64> {
@@ -125,7 +132,7 @@ impl Path {
         let mut least = best.airspeed_m_s(wind);
         let mut node = None;
         for (k, n) in self.nodes.iter().enumerate().skip(first) {
-            let m = Moment { time_s: n.time_s, position_m: n.position_m, velocity_m_s: n.velocity_m_s };
+            let m = n.moment();
             let speed = m.airspeed_m_s(wind);
             if speed < least {
                 (best, least, node) = (m, speed, Some(k));

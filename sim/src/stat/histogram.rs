@@ -29,18 +29,23 @@ impl Histogram {
 
     /// Counts one value. A NaN has no place and is counted as unplaced.
     pub fn add(&mut self, value: f64) {
+        self.add_times(value, 1);
+    }
+
+    /// Counts one value so many times.
+    pub fn add_times(&mut self, value: f64, times: u64) {
         let place = (value - self.low) / self.width;
         if place.is_nan() {
-            self.unplaced += 1;
+            self.unplaced += times;
         } else if place < 0.0 {
-            self.below += 1;
+            self.below += times;
         } else if place >= self.bins as f64 {
-            self.above += 1;
+            self.above += times;
         } else {
             let bin = place as usize;
             if let Some(page) = self.pages.get_mut(bin / PAGE) {
                 let page = page.get_or_insert_with(|| Box::new([0; PAGE]));
-                page[bin % PAGE] = page[bin % PAGE].saturating_add(1);
+                page[bin % PAGE] = page[bin % PAGE].saturating_add(times as u32);
             }
         }
     }

@@ -14,9 +14,16 @@ pub fn two_sided(confidence: f64, freedom: u64) -> f64 {
     (nu * y / (1.0 - y)).sqrt()
 }
 
+/// The probability that `T` exceeds `t`, for `freedom` degrees of freedom (Abramowitz and Stegun 26.7.1).
+pub fn above(t: f64, freedom: u64) -> f64 {
+    let nu = freedom as f64;
+    let tail = 0.5 * super::beta::regularised(nu / (nu + t * t), 0.5 * nu, 0.5);
+    if t > 0.0 { tail } else { 1.0 - tail }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::two_sided;
+    use super::{above, two_sided};
 
     /// Two-sided 95 %, as printed to three decimals in every t table (NIST/SEMATECH e-Handbook 1.3.6.7.2,
     /// from memory).
@@ -49,6 +56,9 @@ mod tests {
             for confidence in [0.5, 0.9, 0.95, 0.99] {
                 let back = 2.0 * outside.cdf(two_sided(confidence, freedom)) - 1.0;
                 assert!((back - confidence).abs() < 1e-11, "{freedom} {confidence} {back}");
+                let t = two_sided(confidence, freedom);
+                assert!((above(t, freedom) - 0.5 * (1.0 - confidence)).abs() < 1e-11, "{freedom} {confidence}");
+                assert!((above(t, freedom) + above(-t, freedom) - 1.0).abs() < 1e-15);
             }
         }
     }

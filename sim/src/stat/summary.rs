@@ -21,11 +21,16 @@ impl Sum {
     /// Adds one term. NaN, infinity and anything beyond 1e9 must not occur in a flight; it would spoil
     /// the sum and is counted as refused instead.
     pub fn add(&mut self, value: f64) {
+        self.add_times(value, 1);
+    }
+
+    /// Adds one term so many times.
+    pub fn add_times(&mut self, value: f64, times: u64) {
         if value.abs() <= Self::TERM_MAX {
-            self.scaled += (value * Self::SCALE).round() as i128;
-            self.terms += 1;
+            self.scaled += (value * Self::SCALE).round() as i128 * i128::from(times);
+            self.terms += times;
         } else {
-            self.refused += 1;
+            self.refused += times;
         }
     }
 
@@ -149,11 +154,18 @@ impl Summary {
 
     /// Takes the value of one flight. One that [`Sum::add`] refuses is refused by all three parts.
     pub fn add(&mut self, value: f64, flight: u64) {
+        self.add_times(value, 1, Some(flight));
+    }
+
+    /// Takes a value so many times; only one with a flight counts among the extremes.
+    pub fn add_times(&mut self, value: f64, times: u64, flight: Option<u64>) {
         let refused = self.sum.refused();
-        self.sum.add(value);
+        self.sum.add_times(value, times);
         if self.sum.refused() == refused {
-            self.histogram.add(value);
-            self.extremes.add(value, flight);
+            self.histogram.add_times(value, times);
+            if let Some(flight) = flight {
+                self.extremes.add(value, flight);
+            }
         }
     }
 
@@ -198,8 +210,13 @@ impl Summary {
 
     /// The figures of a report; `None` if no flight has the quantity.
     pub fn digest(&self) -> Option<Digest> {
+        self.digest_of(1)
+    }
+
+    /// The same where each flight has so many values.
+    pub fn digest_of(&self, values: u64) -> Option<Digest> {
         Some(Digest {
-            flights: self.count(),
+            flights: (self.count() + values / 2) / values,
             mean: self.mean()?,
             p05: self.quantile(0.05)?,
             p25: self.quantile(0.25)?,

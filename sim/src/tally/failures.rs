@@ -1,12 +1,13 @@
 //! What is kept of flights that are told to fail.
 
 use super::ground::GroundTally;
-use super::summarise::{chance, ground_report};
+use super::summarise::ground_report;
 use super::{Frame, Hits, LimitTally, add_hits};
 use crate::case::Case;
 use crate::draw::REPLICATES;
 use crate::flight::{Deployed, Failure};
 use crate::report::FailureReport;
+use crate::stat::interval::Estimator;
 
 /// Share of the ellipse and region in the answer: one is enough for so few flights.
 const SHARES: [f64; 1] = [0.95];
@@ -49,7 +50,7 @@ impl FailureTally {
     pub fn add(&mut self, deployed: &Deployed, case: &Case, flight: u64) {
         let replicate = (flight % REPLICATES) as usize;
         self.flights[replicate] += 1;
-        self.limit.add(deployed, case.inputs.question.limit_applies, replicate);
+        self.limit.count(deployed, case.inputs.question.limit_applies, replicate);
         if let Some(landing) = &deployed.landing {
             self.ground.add(landing, None, case, flight, replicate);
         }
@@ -73,7 +74,7 @@ impl FailureTally {
             failure: self.failure,
             share,
             flights: self.flights.iter().sum(),
-            unsafe_opening: chance(&self.limit.unsafe_opening, &self.flights, points),
+            unsafe_opening: self.limit.unsafe_opening.chance(&self.flights, points, Estimator::Counted),
             landing: ground_report(&self.ground, &self.flights, case, &SHARES),
             part: ground_report(&self.parts, &self.flights, case, &SHARES),
         }

@@ -1,18 +1,25 @@
 //! What accumulates over flights. Integer counts, fixed-edge bins and fixed-point sums: merging in any
 //! order gives the same bytes, so any split over threads or calls does.
 
+mod chances;
+mod curve;
 mod failures;
 mod ground;
 mod summarise;
 
+pub use curve::{curve_delays_s, curve_report};
 pub use failures::FailureTally;
 pub use ground::casualty_area_m2;
 pub use summarise::{flight_report, rail_report, way_report};
 
 use crate::case::{Case, LimitApplies};
 use crate::draw::REPLICATES;
-use crate::flight::{Deployed, Ejection, Flown, Outcome};
+use crate::flight::{Deployed, Ejection, Flown, NODES, Outcome, WHOLE, Window};
 use crate::stat::histogram::Summary;
+use crate::stat::interval::Estimator;
+use crate::stat::paired::{Differences, Side};
+use chances::{Chances, square};
+use curve::CurveTally;
 use ground::GroundTally;
 
 /// Hits per replicate.
@@ -37,21 +44,49 @@ fn summary((low, width, count): (f64, f64, usize)) -> Summary {
     Summary::new(low, width, count)
 }
 
-/// Counts against one limit.
+/// Most limits and ways of deploying of a case.
+const MOST_LIMITS: usize = crate::limits::LIMIT_COUNT.max as usize;
+const MOST_WAYS: usize = crate::limits::DELAY_COUNT.max as usize;
+
+/// Chances against one limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LimitTally {
     limit_m_s: f64,
-    over: Hits,
-    unsafe_opening: Hits,
+    over: Chances,
+    unsafe_opening: Chances,
     /// Opened well and under the limit, over the limit; each before and after apogee.
     under: [u64; 2],
     over_sides: [u64; 2],
 }
 
+/// One flight's shares of the law against each limit.
+#[derive(Debug, Clone, Copy, Default)]
+struct LimitShares {
+    over: [u64; MOST_LIMITS],
+    unsafe_opening: [u64; MOST_LIMITS],
+}
+
+impl LimitShares {
+    #[inline]
+    fn add(&mut self, window: &Window, share: u64, limits: usize) {
+        for k in 0..limits {
+            self.over[k] += share * u64::from(window.over(k));
+            self.unsafe_opening[k] += share * u64::from(window.unsafe_opening(k));
+        }
+    }
+}
+
+/// Differences of the flights' chances of two ways of deploying: where the earlier way's is larger, where the later's.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Apart {
+    sizes: [u64; 2],
+    squares: [u64; 2],
+}
+
 /// What is kept of one way of deploying.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WayTally {
-    /// Flights per outcome: without ejection in the air, ejected before apogee, after it.
+    /// Shares of flights per outcome: without ejection in the air, ejected before apogee, after it.
     outcomes: [[u64; 3]; Outcome::ALL.len()],
     limits: Vec<LimitTally>,
     airspeed: Summary,
@@ -69,8 +104,11 @@ pub struct Tally {
     flights: Hits,
     above_ceiling: Hits,
     ways: Vec<WayTally>,
-    /// Flights in which way i opened unsafely and way j did not, at the advice's limit.
-    only_first_unsafe: Vec<Vec<u64>>,
+    /// How far apart the chances of an unsafe opening by way i and by an earlier way j are, at the advice's limit.
+    apart: Vec<Vec<Apart>>,
+    curve: CurveTally,
+    /// Flights with their whole law of firing.
+    integrated: u64,
     exit_speed: Summary,
     forward_speed: Summary,
     angle_of_attack: Summary,
@@ -90,6 +128,8 @@ pub struct Frame<'a> {
     pub case: &'a Case,
     /// Edge of the landing grid's cells, m.
     pub cell_m: f64,
+    /// Delays of the curve, s.
+    pub curve_s: &'a [f64],
 }
 
 /// Whether a flight ejected faster than a limit, and whether it opened unsafely at it.
@@ -104,34 +144,49 @@ pub fn against(flown: &Deployed, limit_m_s: f64, applies: LimitApplies) -> (bool
 
 impl LimitTally {
     fn new(limit_m_s: f64) -> Self {
-        let none = Hits::default();
-        Self { limit_m_s, over: none, unsafe_opening: none, under: [0; 2], over_sides: [0; 2] }
+        let none = Chances::default();
+        Self { limit_m_s, over: none.clone(), unsafe_opening: none, under: [0; 2], over_sides: [0; 2] }
     }
 
     fn merge(&mut self, other: &Self) {
-        add_hits(&mut self.over, &other.over);
-        add_hits(&mut self.unsafe_opening, &other.unsafe_opening);
+        self.over.merge(&other.over);
+        self.unsafe_opening.merge(&other.unsafe_opening);
         for side in 0..2 {
             self.under[side] += other.under[side];
             self.over_sides[side] += other.over_sides[side];
         }
     }
 
-    /// Counts a flight; says whether it opened unsafely.
-    fn add(&mut self, flown: &Deployed, applies: LimitApplies, replicate: usize) -> bool {
+    /// Counts a flight as it was drawn.
+    fn count(&mut self, flown: &Deployed, applies: LimitApplies, replicate: usize) {
         let (over, unsafe_opening) = against(flown, self.limit_m_s, applies);
-        self.over[replicate] += u64::from(over);
-        self.unsafe_opening[replicate] += u64::from(unsafe_opening);
-        if let Some(e) = &flown.ejection {
-            let side = usize::from(e.after_apogee_s > 0.0);
-            if over {
-                self.over_sides[side] += 1;
-            } else if !unsafe_opening {
-                self.under[side] += 1;
-            }
-        }
-        unsafe_opening
+        self.over.add(WHOLE * u64::from(over), replicate);
+        self.unsafe_opening.add(WHOLE * u64::from(unsafe_opening), replicate);
     }
+}
+
+/// The one window of a flight that is counted as it was drawn.
+fn drawn_window(deployed: &Deployed, case: &Case) -> Window {
+    let question = &case.inputs.question;
+    let side = deployed.ejection.as_ref().map_or(0, |e| 1 + usize::from(e.after_apogee_s > 0.0));
+    let over = question.limits_m_s.iter().map(|limit_m_s| against(deployed, *limit_m_s, question.limit_applies).0);
+    Window::new(deployed.outcome, side, over)
+}
+
+/// The share of each window in one way of deploying: of the whole law, or all of it where the flight was drawn.
+pub fn shares(flown: &Flown, way: usize, case: &Case, mut take: impl FnMut(&Window, u64)) {
+    match &flown.whole_law {
+        Some(law) => law.windows.shares(&case.firing, way, &case.inputs.question.ways[way], take),
+        None => take(&drawn_window(&flown.deployed[way], case), WHOLE),
+    }
+}
+
+/// A flight's chances by one way of deploying: per limit over it, and of an unsafe opening.
+pub fn limit_chances(flown: &Flown, way: usize, case: &Case) -> Vec<[f64; 2]> {
+    let limits = case.inputs.question.limits_m_s.len();
+    let mut sums = LimitShares::default();
+    shares(flown, way, case, |window, share| sums.add(window, share, limits));
+    (0..limits).map(|k| [chances::share(sums.over[k]), chances::share(sums.unsafe_opening[k])]).collect()
 }
 
 impl WayTally {
@@ -149,29 +204,49 @@ impl WayTally {
         }
     }
 
-    /// Counts a flight; says whether it opened unsafely at the limit of the advice.
-    fn add(&mut self, deployed: &Deployed, case: &Case, flight: u64, replicate: usize) -> bool {
-        let question = &case.inputs.question;
-        let side = deployed.ejection.as_ref().map_or(0, |e| 1 + usize::from(e.after_apogee_s > 0.0));
-        self.outcomes[deployed.outcome as usize][side] += 1;
-        let mut unsafe_opening = false;
+    /// Adds a flight; gives its chance of an unsafe opening at the limit of the advice.
+    fn add(&mut self, flown: &Flown, way: usize, case: &Case, flight: u64, replicate: usize) -> u64 {
+        let (question, deployed) = (&case.inputs.question, &flown.deployed[way]);
+        let mut sums = LimitShares::default();
+        shares(flown, way, case, |window, share| {
+            self.outcomes[window.outcome as usize][window.side] += share;
+            sums.add(window, share, self.limits.len());
+            if let Some(side) = window.side.checked_sub(1) {
+                for (k, limit) in self.limits.iter_mut().enumerate() {
+                    limit.over_sides[side] += share * u64::from(window.over(k));
+                    limit.under[side] += share * u64::from(!window.unsafe_opening(k));
+                }
+            }
+        });
         for (k, limit) in self.limits.iter_mut().enumerate() {
-            let it = limit.add(deployed, question.limit_applies, replicate);
-            unsafe_opening |= it && k == question.accept_limit;
+            limit.over.add(sums.over[k], replicate);
+            limit.unsafe_opening.add(sums.unsafe_opening[k], replicate);
         }
         // The figures of a flight that did not settle are not to be averaged; it is counted above.
-        if let Some(e) = deployed.ejection.as_ref().filter(|_| deployed.outcome != Outcome::Untrusted) {
-            self.airspeed.add(e.airspeed_m_s, flight);
-            self.vertical.add(e.vertical_speed_m_s, flight);
-            self.horizontal.add(e.horizontal_airspeed_m_s, flight);
-            self.height.add(e.height_m, flight);
-            self.after_apogee.add(e.after_apogee_s, flight);
-            self.stretch.add(e.stretch_airspeed_m_s, flight);
+        if deployed.outcome != Outcome::Untrusted {
+            let others = flown.whole_law.as_ref().and_then(|law| law.others[way].as_ref());
+            if let Some(e) = &deployed.ejection {
+                // Without other points of its law the drawn one stands for them all.
+                self.ejected(e, if others.is_some() { 1 } else { NODES as u64 }, Some(flight));
+            }
+            for e in others.into_iter().flatten().flatten() {
+                self.ejected(e, 1, None);
+            }
         }
         if let Some(landing) = &deployed.landing {
             self.ground.add(landing, deployed.part.as_ref(), case, flight, replicate);
         }
-        unsafe_opening
+        sums.unsafe_opening[question.accept_limit]
+    }
+
+    /// Adds an ejection so many times; `flight` is that of one that a replay shows.
+    fn ejected(&mut self, e: &Ejection, times: u64, flight: Option<u64>) {
+        self.airspeed.add_times(e.airspeed_m_s, times, flight);
+        self.vertical.add_times(e.vertical_speed_m_s, times, flight);
+        self.horizontal.add_times(e.horizontal_airspeed_m_s, times, flight);
+        self.height.add_times(e.height_m, times, flight);
+        self.after_apogee.add_times(e.after_apogee_s, times, flight);
+        self.stretch.add_times(e.stretch_airspeed_m_s, times, flight);
     }
 
     fn merge(&mut self, other: &Self) {
@@ -208,7 +283,9 @@ impl Tally {
             flights: none,
             above_ceiling: none,
             ways: (0..ways).map(|_| WayTally::new(frame)).collect(),
-            only_first_unsafe: vec![vec![0; ways]; ways],
+            apart: (0..ways).map(|way| vec![Apart::default(); way]).collect(),
+            curve: CurveTally::new(frame.curve_s, frame.case.inputs.question.limits_m_s.len()),
+            integrated: 0,
             exit_speed: summary(bins::AIRSPEED_M_S),
             forward_speed: summary(bins::AIRSPEED_M_S),
             angle_of_attack: summary(bins::ANGLE_DEG),
@@ -226,16 +303,20 @@ impl Tally {
     pub fn add(&mut self, flown: &Flown, case: &Case, flight: u64) {
         let replicate = (flight % REPLICATES) as usize;
         self.flights[replicate] += 1;
-        let unsafe_ways: Vec<bool> = self
-            .ways
-            .iter_mut()
-            .zip(&flown.deployed)
-            .map(|(way, deployed)| way.add(deployed, case, flight, replicate))
-            .collect();
-        for (i, first) in unsafe_ways.iter().enumerate() {
-            for (j, other) in unsafe_ways.iter().enumerate() {
-                self.only_first_unsafe[i][j] += u64::from(*first && !other);
+        let mut unsafe_ways = [0_u64; MOST_WAYS];
+        for (way, tally) in self.ways.iter_mut().enumerate() {
+            unsafe_ways[way] = tally.add(flown, way, case, flight, replicate);
+        }
+        for (way, earlier) in self.apart.iter_mut().enumerate() {
+            for (apart, other) in earlier.iter_mut().zip(&unsafe_ways) {
+                let (side, size) = (usize::from(unsafe_ways[way] > *other), unsafe_ways[way].abs_diff(*other));
+                apart.sizes[side] += size;
+                apart.squares[side] += square(size);
             }
+        }
+        if let Some(law) = &flown.whole_law {
+            self.integrated += 1;
+            self.curve.add(law, case, replicate);
         }
         if flown.mishaps.never_left_rail {
             return;
@@ -270,9 +351,14 @@ impl Tally {
         for (a, b) in self.ways.iter_mut().zip(&other.ways) {
             a.merge(b);
         }
-        for (a, b) in self.only_first_unsafe.iter_mut().flatten().zip(other.only_first_unsafe.iter().flatten()) {
-            *a += b;
+        for (a, b) in self.apart.iter_mut().flatten().zip(other.apart.iter().flatten()) {
+            for side in 0..2 {
+                a.sizes[side] += b.sizes[side];
+                a.squares[side] += b.squares[side];
+            }
         }
+        self.curve.merge(&other.curve);
+        self.integrated += other.integrated;
         for (a, b) in [
             (&mut self.exit_speed, &other.exit_speed),
             (&mut self.forward_speed, &other.forward_speed),
@@ -299,13 +385,30 @@ impl Tally {
         &self.ways[index]
     }
 
-    /// Flights in which the first way opened unsafely and the other did not.
-    pub fn only_first_unsafe(&self, first: usize, other: usize) -> u64 {
-        self.only_first_unsafe[first][other]
+    /// How the chances of two ways are made.
+    pub fn estimator(&self) -> Estimator {
+        match self.integrated {
+            0 => Estimator::Counted,
+            some if some < self.flights() => Estimator::PartlyIntegrated,
+            _ => Estimator::Integrated,
+        }
     }
 
-    /// Flights that opened unsafely one way, at the advice's limit.
+    /// How the chances of an unsafe opening by two ways differ, at a limit that is the advice's.
+    pub fn differences(&self, first: usize, second: usize, limit: usize) -> Differences {
+        let [of_first, of_second] = [first, second].map(|way| self.ways[way].limits[limit].unsafe_opening.sums());
+        let net = |k: usize| chances::share(of_second[k]) - chances::share(of_first[k]);
+        let apart = self.apart[first.max(second)][first.min(second)];
+        let side = |k: usize| Side { sum: chances::share(apart.sizes[k]), squares: chances::share(apart.squares[k]) };
+        let worse = [side(0), side(1)];
+        Differences {
+            net: (0..self.flights.len()).map(|k| (net(k), self.flights[k])).collect(),
+            worse: if first < second { worse } else { [worse[1], worse[0]] },
+        }
+    }
+
+    /// Sum of the flights' chances of an unsafe opening one way, in multiples of one over [`WHOLE`].
     pub fn unsafe_openings(&self, way: usize, limit: usize) -> u64 {
-        self.ways[way].limits[limit].unsafe_opening.iter().sum()
+        self.ways[way].limits[limit].unsafe_opening.total()
     }
 }

@@ -1,13 +1,14 @@
 //! From counts to the figures of the report.
 
+use super::chances::{Chances, share};
 use super::ground::{AreaTally, ENERGIES, GroundTally};
 use super::{Hits, LimitTally, Tally, WayTally};
 use crate::case::Case;
 use crate::draw::PointSet;
-use crate::flight::Outcome;
+use crate::flight::{NODES, Outcome};
 use crate::report::{
     AreaReport, EjectionReport, EllipseReport, EnergyChance, EnergyReport, FlightReport, LandingReport, LimitReport,
-    OutcomeCount, RailReport, RegionReport, StruckReport, WayReport,
+    OutcomeShare, RailReport, RegionReport, StruckReport, WayReport,
 };
 use crate::stat::interval::{self, Chance};
 use crate::stat::normal;
@@ -36,14 +37,16 @@ impl Tally {
 pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
     let way = tally.way(index);
     let points = case.inputs.question.points;
+    let chance = |chances: &Chances| chances.chance(&tally.flights, points, tally.estimator());
+    let of_all = |scaled: u64| share(scaled) / tally.flights() as f64;
     let limit = |l: &LimitTally| LimitReport {
         limit_m_s: l.limit_m_s,
-        over: tally.chance(&l.over, points),
-        unsafe_opening: tally.chance(&l.unsafe_opening, points),
-        under_before_apogee: l.under[0],
-        under_after_apogee: l.under[1],
-        over_before_apogee: l.over_sides[0],
-        over_after_apogee: l.over_sides[1],
+        over: chance(&l.over),
+        unsafe_opening: chance(&l.unsafe_opening),
+        under_before_apogee: of_all(l.under[0]),
+        under_after_apogee: of_all(l.under[1]),
+        over_before_apogee: of_all(l.over_sides[0]),
+        over_after_apogee: of_all(l.over_sides[1]),
     };
     WayReport {
         way: case.inputs.question.ways[index],
@@ -51,13 +54,13 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
         outcomes: Outcome::ALL
             .into_iter()
             .zip(&way.outcomes)
-            .map(|(outcome, n)| OutcomeCount {
+            .filter(|(_, scaled)| scaled.iter().any(|s| *s > 0))
+            .map(|(outcome, scaled)| OutcomeShare {
                 outcome,
-                flights: n.iter().sum(),
-                before_apogee: n[1],
-                after_apogee: n[2],
+                share: of_all(scaled.iter().sum()),
+                before_apogee: of_all(scaled[1]),
+                after_apogee: of_all(scaled[2]),
             })
-            .filter(|o| o.flights > 0)
             .collect(),
         ejection: ejection(way),
         landing: ground_report(&way.ground, &tally.flights, case, &SHARES),
@@ -66,12 +69,12 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
 
 fn ejection(way: &WayTally) -> Option<EjectionReport> {
     Some(EjectionReport {
-        airspeed_m_s: way.airspeed.digest()?,
-        vertical_speed_m_s: way.vertical.digest()?,
-        horizontal_airspeed_m_s: way.horizontal.digest()?,
-        height_above_pad_m: way.height.digest()?,
-        after_apogee_s: way.after_apogee.digest()?,
-        line_stretch_airspeed_m_s: way.stretch.digest()?,
+        airspeed_m_s: way.airspeed.digest_of(NODES as u64)?,
+        vertical_speed_m_s: way.vertical.digest_of(NODES as u64)?,
+        horizontal_airspeed_m_s: way.horizontal.digest_of(NODES as u64)?,
+        height_above_pad_m: way.height.digest_of(NODES as u64)?,
+        after_apogee_s: way.after_apogee.digest_of(NODES as u64)?,
+        line_stretch_airspeed_m_s: way.stretch.digest_of(NODES as u64)?,
     })
 }
 
@@ -167,11 +170,11 @@ fn struck(tally: &AreaTally, ground: &GroundTally, inside: &Chance, people_per_m
     let each = inside.flights as f64;
     let estimate = tally.struck_m2[0].total() / each * people_per_m2;
     let (mean_m2, mean_m4) = (ground.casualty_m2.mean().unwrap_or(0.0), ground.casualty_m4.mean().unwrap_or(0.0));
-    let (lower, upper) = if inside.hits == 0 {
+    let (lower, upper) = if inside.hits == 0.0 {
         let per_flight_m2 = ground.casualty_m2.total() / (ground.cloud.count() as f64).max(1.0);
         (0.0, per_flight_m2 * people_per_m2 * inside.upper)
     } else {
-        let scatter = (mean_m4 / (mean_m2 * mean_m2) - 1.0).max(0.0) / inside.hits as f64;
+        let scatter = (mean_m4 / (mean_m2 * mean_m2) - 1.0).max(0.0) / inside.hits;
         let of_area = normal::quantile(0.975) * scatter.sqrt();
         let off = |end: f64| libm::hypot(end / inside.estimate - 1.0, of_area);
         (estimate * (1.0 - off(inside.lower)).max(0.0), estimate * (1.0 + off(inside.upper)))

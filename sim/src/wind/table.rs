@@ -11,6 +11,9 @@ pub struct WindTable {
     pieces: Vec<Piece<f64>>,
     /// For each stretch of [`STRETCH_M`], the last node at or below its foot: where the search begins.
     first: Vec<u16>,
+    strongest_m_s: f64,
+    /// Per piece, the largest change per metre in it and above.
+    steepest_per_s: Vec<f64>,
 }
 
 /// A linear piece of the table, from its foot to its top.
@@ -66,7 +69,23 @@ impl WindTable {
                 k as u16
             })
             .collect();
-        Self { nodes, pieces, first }
+        let size = |[east, north]: [f64; 2]| (east * east + north * north).sqrt();
+        let strongest_m_s = pieces.iter().map(|piece| size(piece.wind_m_s)).fold(0.0, f64::max);
+        let mut steepest_per_s: Vec<f64> = pieces.iter().map(|piece| size(piece.slope_per_s)).collect();
+        for k in (1..steepest_per_s.len()).rev() {
+            steepest_per_s[k - 1] = steepest_per_s[k - 1].max(steepest_per_s[k]);
+        }
+        Self { nodes, pieces, first, strongest_m_s, steepest_per_s }
+    }
+
+    /// The strongest wind at any height, m/s.
+    pub fn strongest_m_s(&self) -> f64 {
+        self.strongest_m_s
+    }
+
+    /// The fastest change of the wind from a height upwards, m/s per metre.
+    pub fn steepest_above_per_s(&self, height_m: f64) -> f64 {
+        self.steepest_per_s[self.segment(height_m)]
     }
 
     /// The same wind at every height.
@@ -138,5 +157,10 @@ mod tests {
         }
         assert_eq!(WindTable::uniform(3.0, -4.0).at(1234.0), (3.0, -4.0));
         assert_eq!(WindTable::new(Vec::new()).at(10.0), (0.0, 0.0));
+        let table = WindTable::new(vec![[0.0, 3.0, 4.0], [10.0, 3.0, -1.0], [40.0, -6.0, 11.0]]);
+        assert_eq!(table.strongest_m_s(), 157.0_f64.sqrt());
+        assert_eq!([-1.0, 9.0, 10.0, 50.0].map(|z| table.steepest_above_per_s(z)), [0.5, 0.5, 0.5, 0.0]);
+        let table = WindTable::new(vec![[0.0, 0.0, 0.0], [1.0, 6.0, 8.0], [40.0, 6.0, -31.0]]);
+        assert_eq!([0.5, 1.0, 39.0].map(|z| table.steepest_above_per_s(z)), [10.0, 1.0, 1.0]);
     }
 }

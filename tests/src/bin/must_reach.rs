@@ -49,7 +49,7 @@ fn main() {
     let (one, two) = (on_threads(1, &some), on_threads(2, &some));
     let same_threads = one == two && format!("{one:?}") == format!("{two:?}");
     println!("  answer on 1 and on 2 threads              {}", yes(same_threads));
-    let frame = Frame { case: &some, cell_m: 2.0 };
+    let frame = Frame { case: &some, cell_m: 2.0, curve_s: &[] };
     let of = |range| tally(&frame, range, &Shift::NONE, &GO).unwrap_or_else(|| panic!("nobody stops it"));
     let (mut low, high) = (of(0..7777), of(7777..20_000));
     let mut other_way = high.clone();

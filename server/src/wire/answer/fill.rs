@@ -5,7 +5,9 @@ use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::{Group, PointSet};
 use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
-use slowpoint_sim::report::{self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places};
+use slowpoint_sim::report::{
+    self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places, places_apart,
+};
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
 use slowpoint_sim::stat::interval::Chance;
@@ -14,6 +16,9 @@ use slowpoint_sim::{Replay, way_label};
 
 use super::*;
 use crate::wire::Asked;
+
+/// Of fewer flights nothing is said.
+const HARDLY_A_FLIGHT: f64 = 0.01;
 
 /// Weather reports measure here, m.
 const WIND_HEIGHT_M: f64 = 10.0;
@@ -69,7 +74,8 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             main_canopy_diameter_m: canopy(inputs.recovery.main.map(|m| m.0)),
             elevation_m: Figure(asked.case.field.elevation_m),
         },
-        delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label, report.flights)).collect(),
+        delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label)).collect(),
+        delay_curve: report.delay_curve.iter().map(curve_point).collect(),
         rail: report.rail.as_ref().map(|r| RailFigures {
             exit_speed_m_s: figures(&r.exit_speed_m_s),
             forward_guide_speed_m_s: figures(&r.forward_guide_speed_m_s),
@@ -184,16 +190,18 @@ pub fn chance_text(c: &Chance) -> String {
     if c.flights == 0 {
         return "not known".into();
     }
-    if c.hits == 0 {
+    if c.is_none() {
         return format!("< {} %", percent_digits(c.upper));
     }
-    if c.hits == c.flights {
+    if c.is_all() {
         return format!("> {} %", percent_digits(c.lower));
     }
-    // One number of decimals for all three, at most one more than the estimate needs by itself.
+    // One number of decimals for all three, at most one more than the estimate needs by itself, or as many as tell a
+    // narrow interval's ends apart.
     let ends = [c.lower, c.upper].map(|end| if end > 0.0 && end < 1.0 { percent_places(end) } else { 0 });
     let own = percent_places(c.estimate);
-    let places = ends[0].max(ends[1]).clamp(own, own + 1);
+    let apart = places_apart(c.estimate, if c.estimate < 0.5 { c.upper } else { c.lower }).min(own + 2);
+    let places = ends[0].max(ends[1]).clamp(own, own + 1).max(apart);
     let say = |share: f64| format!("{:.places$}", 100.0 * share);
     let estimate = say(c.estimate);
     match (c.lower > 0.0, c.upper < 1.0) {
@@ -209,10 +217,10 @@ fn chance(c: &Chance) -> ChanceFigures {
         estimate: Figure(c.estimate),
         lower: Figure(c.lower),
         upper: Figure(c.upper),
-        flights_counted: c.hits,
+        flights_expected: Figure(c.hits),
         flights: c.flights,
         text: chance_text(c),
-        estimator: "flights counted over all flights",
+        estimator: c.estimator.words(),
         interval_method: c.method,
     }
 }
@@ -232,8 +240,8 @@ fn figures(d: &Digest) -> Figures {
     }
 }
 
-fn delay(w: &WayReport, label: &str, flights: u64) -> DelayAnswer {
-    debug_assert_eq!(w.outcomes.iter().map(|o| o.flights).sum::<u64>(), flights, "an outcome is missing");
+fn delay(w: &WayReport, label: &str) -> DelayAnswer {
+    debug_assert!((w.outcomes.iter().map(|o| o.share).sum::<f64>() - 1.0).abs() < 1e-9, "an outcome is missing");
     DelayAnswer {
         label: label.into(),
         motor_delay_s: Figure::maybe(w.way.motor_delay_s),
@@ -249,10 +257,10 @@ fn delay(w: &WayReport, label: &str, flights: u64) -> DelayAnswer {
                 limit_mph: Figure(l.limit_m_s / MILE_PER_HOUR_M_S),
                 over: chance(&l.over),
                 unsafe_opening: chance(&l.unsafe_opening),
-                under_before_apogee_flights: l.under_before_apogee,
-                under_after_apogee_flights: l.under_after_apogee,
-                over_before_apogee_flights: l.over_before_apogee,
-                over_after_apogee_flights: l.over_after_apogee,
+                under_before_apogee_share: Figure(l.under_before_apogee),
+                under_after_apogee_share: Figure(l.under_after_apogee),
+                over_before_apogee_share: Figure(l.over_before_apogee),
+                over_after_apogee_share: Figure(l.over_after_apogee),
             })
             .collect(),
         outcomes: w
@@ -263,9 +271,9 @@ fn delay(w: &WayReport, label: &str, flights: u64) -> DelayAnswer {
                 OutcomeAnswer {
                     outcome: name,
                     meaning,
-                    flights: o.flights,
-                    before_apogee: o.before_apogee,
-                    after_apogee: o.after_apogee,
+                    share: Figure(o.share),
+                    before_apogee_share: Figure(o.before_apogee),
+                    after_apogee_share: Figure(o.after_apogee),
                 }
             })
             .collect(),
@@ -433,7 +441,7 @@ fn touchdown(l: &Landing) -> Touchdown {
 
 fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
     let a = &report.advice;
-    let hits = |w: &WayReport| w.limits.get(limit).map_or(0, |l| l.unsafe_opening.hits);
+    let hits = |w: &WayReport| w.limits.get(limit).map_or(0.0, |l| l.unsafe_opening.hits);
     // With one way there is nothing to be lower than.
     let level = report.ways.len() > 1 && report.ways.windows(2).all(|pair| hits(&pair[0]) == hits(&pair[1]));
     let label = |k: usize| labels.get(k).cloned().unwrap_or_default();
@@ -481,7 +489,12 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
 }
 
 fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
-    let count = |share: f64| (share * m.flights as f64).round() as u64;
+    let say = |share: f64| match share * m.flights as f64 {
+        // Never "0 %".
+        hits if hits < HARDLY_A_FLIGHT => "none".to_string(),
+        hits if m.flights as f64 - hits < HARDLY_A_FLIGHT => "all".to_string(),
+        _ => format!("{} %", percent_digits(share)),
+    };
     ModelMove {
         what: m.what,
         flights: m.flights,
@@ -489,14 +502,30 @@ fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
             .unsafe_opening
             .iter()
             .zip(labels)
-            .map(|([modelled, off], label)| {
-                let (modelled, off) = (count(*modelled), count(*off));
-                MovedChance {
-                    label: label.clone(),
-                    as_modelled_flights: modelled,
-                    when_off_flights: off,
-                    text: format!("{modelled} of {0} flights as modelled, {off} of {0} when off", m.flights),
-                }
+            .map(|([modelled, off], label)| MovedChance {
+                label: label.clone(),
+                as_modelled: Figure(*modelled),
+                when_off: Figure(*off),
+                as_modelled_text: say(*modelled),
+                when_off_text: say(*off),
+            })
+            .collect(),
+    }
+}
+
+fn curve_point(p: &report::CurvePoint) -> CurvePointAnswer {
+    let band =
+        |c: &Chance| BandFigures { estimate: Figure(c.estimate), lower: Figure(c.lower), upper: Figure(c.upper) };
+    CurvePointAnswer {
+        delay_s: Figure(p.delay_s),
+        limits: p
+            .limits
+            .iter()
+            .map(|l| CurveLimitAnswer {
+                limit_m_s: Figure(l.limit_m_s),
+                over: band(&l.over),
+                unsafe_opening: band(&l.unsafe_opening),
+                text: chance_text(&l.unsafe_opening),
             })
             .collect(),
     }

@@ -76,6 +76,9 @@ pub struct Assessment {
     pub nominal: NominalFigures,
     /// One per way of deploying: first the delays, then the electronics, in the order asked.
     pub delays: Vec<DelayAnswer>,
+    /// Chance against delay, for motor delays that deploy alone: round steps over the delays asked and the one that opens
+    /// at the nominal slowest instant. Empty where no such delay is asked, or where failures have a share.
+    pub delay_curve: Vec<CurvePointAnswer>,
     /// Leaving the rail; null when no flight did.
     pub rail: Option<RailFigures>,
     /// The highest point; null when no flight left the rail.
@@ -139,20 +142,21 @@ pub struct NominalFigures {
 /// A chance with its interval.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct ChanceFigures {
-    /// Flights in which it happened over all flights. Show `text` instead where it is 0 or 1.
+    /// Mean of the flights' chances: where flights were counted, those in which it happened over all flights. Show `text`
+    /// instead where it is next to 0 or 1.
     pub estimate: Figure,
     /// Lower end of the 95 % interval.
     pub lower: Figure,
     /// Upper end of the 95 % interval.
     pub upper: Figure,
-    /// Flights in which it happened.
-    pub flights_counted: u64,
+    /// Sum of the flights' chances: where flights were counted, the number in which it happened.
+    pub flights_expected: Figure,
     /// All flights.
     pub flights: u64,
     /// The chance in words, ready to show. Never "0 %" or "100 %".
     #[schema(example = "< 0.18 %")]
     pub text: String,
-    /// How the estimate was made.
+    /// How the estimate was made: flights counted, or the law of the firing time integrated along each flight.
     pub estimator: &'static str,
     /// How the interval was made.
     pub interval_method: &'static str,
@@ -201,12 +205,46 @@ pub struct DelayAnswer {
     pub electronics: Option<ElectronicsAnswer>,
     /// Chances against each limit, over all flights.
     pub limits: Vec<LimitAnswer>,
-    /// What became of the flights; their numbers add up to all flights.
+    /// What becomes of the flights; the shares add up to 1.
     pub outcomes: Vec<OutcomeAnswer>,
-    /// At ejection, over the flights that ejected in the air; null when none did.
+    /// At ejection, over the flights that ejected in the air, each at four points of its law of firing; the least and
+    /// greatest are fired as drawn, so that a flight flown again shows them. Null when none did.
     pub at_ejection: Option<EjectionFigures>,
-    /// On the ground; null when no flight came down.
+    /// On the ground, each flight fired as it was drawn; null when no flight came down.
     pub landing: Option<LandingFigures>,
+}
+
+/// The chances at one delay of a motor's charge that deploys alone, asked or not, from the same flights.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CurvePointAnswer {
+    /// The delay, s.
+    pub delay_s: Figure,
+    /// Chances against each limit.
+    pub limits: Vec<CurveLimitAnswer>,
+}
+
+/// Chances against one limit at one delay.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CurveLimitAnswer {
+    /// The limit, m/s.
+    pub limit_m_s: Figure,
+    /// Faster than the limit.
+    pub over: BandFigures,
+    /// Faster than the limit, or does not open well for any other reason.
+    pub unsafe_opening: BandFigures,
+    /// The chance of an unsafe opening in words.
+    pub text: String,
+}
+
+/// A chance and the 95 % interval of this point alone.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct BandFigures {
+    /// The chance.
+    pub estimate: Figure,
+    /// Lower end.
+    pub lower: Figure,
+    /// Upper end.
+    pub upper: Figure,
 }
 
 /// The altimeter of one way of deploying.
@@ -229,14 +267,14 @@ pub struct LimitAnswer {
     pub over: ChanceFigures,
     /// Faster than the limit, or did not open well for any other reason.
     pub unsafe_opening: ChanceFigures,
-    /// Flights that opened well and not above the limit, ejected before apogee.
-    pub under_before_apogee_flights: u64,
+    /// Share of flights that opened well and not above the limit, ejected before apogee.
+    pub under_before_apogee_share: Figure,
     /// The same, ejected after apogee.
-    pub under_after_apogee_flights: u64,
-    /// Flights over the limit, ejected before apogee.
-    pub over_before_apogee_flights: u64,
+    pub under_after_apogee_share: Figure,
+    /// Share of flights over the limit, ejected before apogee.
+    pub over_before_apogee_share: Figure,
     /// The same, ejected after apogee.
-    pub over_after_apogee_flights: u64,
+    pub over_after_apogee_share: Figure,
 }
 
 /// How often an outcome happened.
@@ -248,12 +286,12 @@ pub struct OutcomeAnswer {
     pub outcome: &'static str,
     /// What that means.
     pub meaning: &'static str,
-    /// Flights.
-    pub flights: u64,
-    /// Of these, ejected before apogee.
-    pub before_apogee: u64,
-    /// Of these, ejected after apogee.
-    pub after_apogee: u64,
+    /// Share of all flights.
+    pub share: Figure,
+    /// Of it, ejected before apogee.
+    pub before_apogee_share: Figure,
+    /// Of it, ejected after apogee.
+    pub after_apogee_share: Figure,
 }
 
 /// At ejection.
@@ -502,12 +540,14 @@ pub struct ModelMove {
 pub struct MovedChance {
     /// Which way of deploying.
     pub label: String,
-    /// Flights counted as modelled.
-    pub as_modelled_flights: u64,
-    /// Flights counted when off.
-    pub when_off_flights: u64,
-    /// Both in words.
-    pub text: String,
+    /// Chance as modelled.
+    pub as_modelled: Figure,
+    /// Chance when off.
+    pub when_off: Figure,
+    /// Chance as modelled in words, ready to show.
+    pub as_modelled_text: String,
+    /// Chance when off in words.
+    pub when_off_text: String,
 }
 
 /// What drives the answer: Sobol' indices of groups of inputs.

@@ -1,0 +1,39 @@
+//! Every flight's chances as a table after RFC 4180.
+
+use std::fmt::Write;
+
+use slowpoint_sim::case::Question;
+use slowpoint_sim::{FlightChances, way_label};
+
+/// A row a flight, way of deploying and limit.
+pub fn flights(question: &Question, flights: &[FlightChances]) -> String {
+    let labels: Vec<String> = question.ways.iter().map(|way| quoted(&way_label(way))).collect();
+    let mut table = String::from("flight,delay,limit_m_s,over,unsafe_opening\r\n");
+    for FlightChances { flight, ways } in flights {
+        for (label, limits) in labels.iter().zip(ways) {
+            for (limit_m_s, [over, unsafe_opening]) in question.limits_m_s.iter().zip(limits) {
+                // Writing to a String cannot fail.
+                let _ = write!(table, "{flight},{label},{limit_m_s},{over},{unsafe_opening}\r\n");
+            }
+        }
+    }
+    table
+}
+
+fn quoted(text: &str) -> String {
+    if text.contains(['"', ',', '\r', '\n']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slowpoint_sim::flight::{Deployment, Electronics};
+
+    #[test]
+    fn labels_with_commas_are_quoted() {
+        let backed = Deployment { motor_delay_s: Some(6.0), electronics: Some(Electronics::Apogee) };
+        assert_eq!(quoted(&way_label(&backed)), "\"altimeter at apogee, motor delay 6 s behind it\"");
+        assert_eq!(quoted("delay 6 s"), "delay 6 s");
+        assert_eq!(quoted("a \"b\""), "\"a \"\"b\"\"\"");
+    }
+}

@@ -1,0 +1,89 @@
+//! The ejection of a flight at several equally heavy points of its firing law, of which one is the one drawn.
+
+use super::ascent::Ascent;
+use super::deploy::{Deployment, Ejection, Electronics, Events, falls_through_s};
+use super::parts::Drawn;
+use super::windows::Asked;
+use crate::lanes::norm;
+
+/// Points of the law for each flight.
+pub const NODES: usize = 4;
+
+/// The ejections of one flight by one way at the points that were not drawn; `None` where it reached the ground first.
+pub type Others = [Option<Ejection>; NODES - 1];
+
+/// The numbers as far up in their quarters as the drawn one is in its own, but for that one.
+fn others(drawn: f64) -> [f64; NODES - 1] {
+    let place = drawn * NODES as f64;
+    let own = (place as usize).min(NODES - 1);
+    let up = place - own as f64;
+    core::array::from_fn(|k| ((if k < own { k } else { k + 1 }) as f64 + up) / NODES as f64)
+}
+
+impl Ejection {
+    /// When something fires in the air.
+    pub(super) fn at(fires_s: f64, events: &Events, drawn: &Drawn, ascent: &Ascent) -> Self {
+        let path = &ascent.path;
+        let at = path.at(fires_s);
+        let stretch = path.at((fires_s + events.line_stretch_lag_s).min(ascent.ground_s));
+        let u = at.air_velocity_m_s(&drawn.wind);
+        Self {
+            time_s: fires_s,
+            after_apogee_s: fires_s - ascent.apogee_s,
+            airspeed_m_s: norm(u),
+            vertical_speed_m_s: u[2],
+            horizontal_airspeed_m_s: (u[0] * u[0] + u[1] * u[1]).sqrt(),
+            height_m: at.position_m[2],
+            stretch_airspeed_m_s: stretch.airspeed_m_s(&drawn.wind),
+        }
+    }
+}
+
+impl Asked<'_> {
+    /// The ejections of a flight at the points of each way's law that were not drawn; `None` for a way whose law is not
+    /// of one number (two triggers, a cluster, a height that a main opens by as well): there the drawn one stands for
+    /// all.
+    pub(super) fn nodes(&self, drawn: &Drawn, events: &Events, ascent: &Ascent) -> Vec<Option<Others>> {
+        let ejection = |fires_s: f64| (fires_s < ascent.ground_s).then(|| Ejection::at(fires_s, events, drawn, ascent));
+        let at = &events.drawn_at;
+        let of = |way: &Deployment| -> Option<Others> {
+            let fires = match (way.motor_delay_s, way.electronics) {
+                (Some(delay_s), None) => {
+                    let [(motor, burnout_s)] = drawn.thrust.motor_burnouts_s() else { return None };
+                    let start_s = events.clock.starts_s(*burnout_s);
+                    others(at.delay[*motor]).map(|u| start_s + self.laws.delayed_s(u, delay_s))
+                }
+                (None, Some(Electronics::Apogee)) => {
+                    others(at.apogee_lag).map(|u| ascent.apogee_s + self.laws.apogee_lag_s(u))
+                }
+                (None, Some(Electronics::Height(height_m))) if events.stages.main.is_none() => others(at.sensed_height)
+                    .map(|u| {
+                        falls_through_s(ascent, height_m + self.laws.height_error_m(u))
+                            .unwrap_or(ascent.apogee_s + events.apogee_lag_s)
+                    }),
+                _ => return None,
+            };
+            Some(fires.map(ejection))
+        };
+        self.ways.iter().map(of).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_in_each_quarter_and_the_drawn_one_left_out() {
+        for (drawn, want) in [
+            (0.1, [0.35, 0.6, 0.85]),
+            (0.35, [0.1, 0.6, 0.85]),
+            (0.999, [0.249, 0.499, 0.749]),
+            (0.5, [0.0, 0.25, 0.75]),
+        ] {
+            for (found, want) in others(drawn).into_iter().zip(want) {
+                assert!((found - want).abs() < 1e-12, "{drawn}: {found}");
+            }
+        }
+    }
+}

@@ -1,0 +1,484 @@
+//! What a flight comes to as a function of when it fires: windows of time, the same for every way of deploying, so that
+//! a chance is the law's share that lies in them and no 0 or 1 is drawn.
+
+use super::ascent::{Ascent, Watchfulness};
+use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
+use super::descent::{SLOWED, descend};
+use super::firing::{FiringLaws, Left};
+use super::parts::Drawn;
+use super::path::Node;
+use super::slowing::surely_slows;
+use crate::lanes::dot;
+use crate::root::sign_change;
+use crate::wind::{Descent, DriftTable, WindTable};
+
+/// Whole probability. Shares are whole multiples of 2^-40, so that sums of them depend on no order.
+pub const WHOLE: u64 = 1 << 40;
+
+/// What is asked of every flight of a case.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    /// Ways of deploying.
+    pub ways: &'a [Deployment],
+    /// Speed limits, m/s.
+    pub limits_m_s: &'a [f64],
+    /// Whether they are held against the airspeed at line stretch.
+    pub at_line_stretch: bool,
+    /// When something fires.
+    pub laws: &'a FiringLaws,
+    /// Least and greatest delay of the curve, s.
+    pub curve_s: Option<[f64; 2]>,
+}
+
+impl Asked<'_> {
+    /// How long the ascent has to be followed closely for nearly all that may fire, and loosely for all that counts.
+    pub fn watchfulness(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
+        let lag_s = events.line_stretch_lag_s;
+        let last = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).fold(0.0, f64::max);
+        let fired = |delay_s: f64, left: Left| last + self.laws.delayed_between_s(delay_s, left)[1] + lag_s;
+        let mut w = Watchfulness::LEAST;
+        if let Some([_, longest_s]) = self.curve_s {
+            w.loosely_until_s = fired(longest_s, Left::LittleOfCurve);
+        }
+        for way in self.ways {
+            match (way.electronics, way.motor_delay_s) {
+                (None, Some(delay_s)) => {
+                    w.until_s = w.until_s.max(fired(delay_s, Left::Unwatched));
+                    w.loosely_until_s = w.loosely_until_s.max(fired(delay_s, Left::Little));
+                }
+                (Some(Electronics::Apogee), _) => {
+                    w.after_apogee_s = w.after_apogee_s.max(self.laws.lags_between_s(Left::Little)[1] + lag_s);
+                }
+                (Some(Electronics::Height(height_m)), _) => {
+                    let low_m = height_m + self.laws.height_errors_between_m(Left::Unwatched)[0];
+                    // A little lower, for the fall during the lag.
+                    w.above_m = w.above_m.min(low_m - 100.0 * lag_s);
+                    // The law of a height has no end but the ground.
+                    w.to_ground = true;
+                }
+                (None, None) => {}
+            }
+        }
+        w
+    }
+}
+
+/// What firing comes to between two bounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// No ejection in the air, before apogee, after it: 0, 1, 2.
+    pub side: usize,
+    /// Bit k: faster than limit k.
+    over: u32,
+}
+
+impl Window {
+    /// With whether each limit is exceeded.
+    pub fn new(outcome: Outcome, side: usize, over: impl Iterator<Item = bool>) -> Self {
+        Self { outcome, side, over: over.enumerate().map(|(k, over)| u32::from(over) << k).sum() }
+    }
+
+    /// Whether firing here is faster than a limit.
+    pub fn over(&self, limit: usize) -> bool {
+        self.over >> limit & 1 == 1
+    }
+
+    /// Whether firing here is an unsafe opening at a limit.
+    pub fn unsafe_opening(&self, limit: usize) -> bool {
+        self.over(limit) || self.outcome != Outcome::Opened
+    }
+}
+
+/// Where one window ends and the next begins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Bound {
+    time_s: f64,
+    /// Lowest height since apogee, m.
+    height_m: f64,
+    /// Whether firing exactly then still belongs to the window before.
+    closes: bool,
+}
+
+/// The windows of one flight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Windows {
+    bounds: Vec<Bound>,
+    /// One more than bounds.
+    windows: Vec<Window>,
+    /// Starts of the clocks of the motors that burn, s.
+    starts_s: Vec<f64>,
+    apogee_s: f64,
+    apogee_m: f64,
+    /// The lag drawn, for a height that is never reached.
+    apogee_lag_s: f64,
+    /// Where a main opens by the same sensed height: when each way's altimeter fires as drawn, s.
+    sensed_s: Option<Vec<f64>>,
+}
+
+/// What changes at a time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Change {
+    Over(usize, bool),
+    BoostEnds,
+    Apogee,
+    TooLow(bool),
+    Ground,
+}
+
+/// Places of crossings and of the last slow opening, s.
+const CROSSING_S: f64 = 4e-6;
+const SLOWING_S: f64 = 1e-4;
+/// Two crossings nearer than this may be missed, s.
+const NEAREST_S: f64 = 0.01;
+/// Where the airspeed goes so much of the way that it could go at most, it goes straight through a limit.
+const STRAIGHT: f64 = 0.5;
+
+impl Windows {
+    /// Of a flight; `None` of one with a failure, which keeps what was drawn.
+    pub fn of(asked: &Asked, drawn: &Drawn, events: &Events, ascent: &Ascent, drift: &DriftTable) -> Option<Self> {
+        if events.failing.is_some() {
+            return None;
+        }
+        let starts_s: Vec<f64> = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).collect();
+        let mut windows = Self {
+            bounds: Vec::with_capacity(12),
+            windows: Vec::with_capacity(13),
+            apogee_s: ascent.apogee_s,
+            apogee_m: ascent.apogee_m,
+            apogee_lag_s: events.apogee_lag_s,
+            sensed_s: events.stages.main.map(|_| sensed_s(asked, events, ascent)),
+            starts_s,
+        };
+        if ascent.mishaps.never_left_rail {
+            windows.windows.push(Window { outcome: Outcome::NeverLeftRail, side: 0, over: 0 });
+            return Some(windows);
+        }
+        let [reach_s, counts_s] = [[Left::Nothing; 2], [Left::Little, Left::LittleOfCurve]]
+            .map(|left| asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s, left));
+        let flight = Flight { asked, drawn, events, ascent, drift, reach_s, counts_s };
+        windows.lay(&flight);
+        Some(windows)
+    }
+
+    fn lay(&mut self, flight: &Flight) {
+        let (ascent, ground_s) = (flight.ascent, flight.ascent.ground_s);
+        let [from_s, to_s] = flight.reach_s;
+        let mut changes = Vec::with_capacity(12);
+        let mut over = flight.crossings(&mut changes);
+        changes.push((flight.boost_ends_s(), Change::BoostEnds));
+        changes.push((ascent.apogee_s, Change::Apogee));
+        flight.too_low(&mut changes);
+        changes.push((ground_s, Change::Ground));
+        // Stable: of changes at one time the last pushed counts last.
+        changes.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let nothing_opens = flight.events.stages.first.drag_area_m2 <= 0.0;
+        let overruled = overruling(&ascent.mishaps);
+        let (mut boosting, mut side, mut too_low) = (true, 1, false);
+        let mut lowest_m = ascent.apogee_m;
+        let window = |boosting, side, too_low, over| {
+            let own = match () {
+                () if side == 0 => Outcome::GroundFirst,
+                () if nothing_opens => Outcome::NothingOpened,
+                () if boosting => Outcome::InBoost,
+                () if too_low => Outcome::OpenedTooLow,
+                () => Outcome::Opened,
+            };
+            Window { outcome: overruled.unwrap_or(own), side, over: if side == 0 { 0 } else { over } }
+        };
+        let mut now = window(boosting, side, too_low, over);
+        for (time_s, change) in changes {
+            match change {
+                Change::Over(limit, true) => over |= 1 << limit,
+                Change::Over(limit, false) => over &= !(1 << limit),
+                Change::BoostEnds => boosting = false,
+                Change::Apogee => side = if side == 0 { 0 } else { 2 },
+                Change::TooLow(it) => too_low = it,
+                Change::Ground => side = 0,
+            }
+            let next = window(boosting, side, too_low, over);
+            // What nothing reaches needs no bound.
+            if next != now && time_s >= from_s && time_s <= to_s {
+                lowest_m = lowest_m.min(if time_s > ascent.apogee_s { flight.height_m(time_s) } else { f64::INFINITY });
+                self.bounds.push(Bound { time_s, height_m: lowest_m, closes: change == Change::Apogee });
+                self.windows.push(now);
+            }
+            if time_s <= to_s {
+                now = next;
+            }
+        }
+        self.windows.push(now);
+    }
+
+    /// The share of each window in one way of deploying, in the order of time.
+    pub fn shares(&self, laws: &FiringLaws, way: usize, deployment: &Deployment, take: impl FnMut(&Window, u64)) {
+        let Some(electronics) = deployment.electronics else {
+            return match deployment.motor_delay_s {
+                Some(delay_s) => self.shares_of_delay(laws, delay_s, take),
+                None => self.each(|_| 0.0, take),
+            };
+        };
+        let fired = |bound: &Bound| {
+            let before = !bound.closes;
+            let since_s = bound.time_s - self.apogee_s;
+            let sensed = match electronics {
+                Electronics::Apogee => laws.apogee(since_s, before),
+                Electronics::Height(height_m) => match &self.sensed_s {
+                    Some(sensed_s) if before => f64::from(u8::from(sensed_s[way] < bound.time_s)),
+                    Some(sensed_s) => f64::from(u8::from(sensed_s[way] <= bound.time_s)),
+                    None if since_s < 0.0 => 0.0,
+                    None => {
+                        let lag_passed =
+                            if before { self.apogee_lag_s < since_s } else { self.apogee_lag_s <= since_s };
+                        laws.height(bound.height_m - height_m, self.apogee_m - height_m, lag_passed, before)
+                    }
+                },
+            };
+            // The first to fire wins; they fire independently.
+            let motor = deployment.motor_delay_s.map_or(0.0, |delay_s| self.motors(laws, delay_s, bound));
+            1.0 - (1.0 - sensed) * (1.0 - motor)
+        };
+        self.each(fired, take);
+    }
+
+    /// The share of each window when a motor's charge alone deploys after a delay.
+    pub fn shares_of_delay(&self, laws: &FiringLaws, delay_s: f64, take: impl FnMut(&Window, u64)) {
+        self.each(|bound| self.motors(laws, delay_s, bound), take);
+    }
+
+    /// Probability that any motor's charge has fired.
+    fn motors(&self, laws: &FiringLaws, delay_s: f64, bound: &Bound) -> f64 {
+        let fired = |start_s: &f64| laws.motor(bound.time_s - start_s, delay_s, !bound.closes);
+        match &self.starts_s[..] {
+            [only] => fired(only),
+            starts => 1.0 - starts.iter().map(|start| 1.0 - fired(start)).product::<f64>(),
+        }
+    }
+
+    fn each(&self, fired: impl Fn(&Bound) -> f64, mut take: impl FnMut(&Window, u64)) {
+        let mut before = 0;
+        for (window, bound) in self.windows.iter().zip(&self.bounds) {
+            let upto = ((fired(bound) * WHOLE as f64).round() as u64).clamp(before, WHOLE);
+            if upto > before {
+                take(window, upto - before);
+            }
+            before = upto;
+            if before == WHOLE {
+                return;
+            }
+        }
+        if let Some(last) = self.windows.last() {
+            take(last, WHOLE - before);
+        }
+    }
+}
+
+/// When each way's altimeter fires at a height as drawn, s.
+fn sensed_s(asked: &Asked, events: &Events, ascent: &Ascent) -> Vec<f64> {
+    let sensed = |way: &Deployment| match way.electronics {
+        Some(Electronics::Height(height_m)) => {
+            falls_through_s(ascent, height_m + events.height_error_m).unwrap_or(ascent.apogee_s + events.apogee_lag_s)
+        }
+        _ => f64::INFINITY,
+    };
+    asked.ways.iter().map(sensed).collect()
+}
+
+/// A flight and what is asked of it.
+struct Flight<'a, 'b> {
+    asked: &'b Asked<'b>,
+    drawn: &'b Drawn<'a>,
+    events: &'b Events,
+    ascent: &'b Ascent,
+    drift: &'b DriftTable,
+    /// From when to when something may fire, s.
+    reach_s: [f64; 2],
+    /// From when to when so much does that descents are flown for it, s.
+    counts_s: [f64; 2],
+}
+
+impl Flight<'_, '_> {
+    fn height_m(&self, time_s: f64) -> f64 {
+        self.ascent.path.at(time_s).position_m[2]
+    }
+
+    /// Until when an ejection is one under thrust or on the rail, s.
+    fn boost_ends_s(&self) -> f64 {
+        self.events.boost_ends_s(self.drawn, self.ascent)
+    }
+
+    /// Finds where the airspeed crosses each limit, as times of firing, and says which are exceeded at first.
+    fn crossings(&self, changes: &mut Vec<(f64, Change)>) -> u32 {
+        let path = &self.ascent.path;
+        let wind = &self.drawn.wind;
+        let end_s = path.end_s();
+        let lag_s = if self.asked.at_line_stretch { self.events.line_stretch_lag_s } else { 0.0 };
+        let from_s = (self.reach_s[0] + lag_s).clamp(path.nodes[0].time_s, end_s);
+        let to_s = (self.reach_s[1] + lag_s).min(end_s);
+        let first = path.at(from_s).airspeed_m_s(wind);
+        let over = |speed: f64| {
+            let mask = |(k, limit): (usize, &f64)| u32::from(speed > *limit) << k;
+            self.asked.limits_m_s.iter().enumerate().map(mask).sum::<u32>()
+        };
+        let (mut a_s, mut at_a) = (from_s, first);
+        let steps = path.nodes.partition_point(|n| n.time_s <= from_s);
+        for k in steps.max(1)..path.nodes.len() {
+            if a_s >= to_s {
+                break;
+            }
+            let node = &path.nodes[k];
+            let (b_s, at_b) = if node.time_s <= to_s {
+                (node.time_s, node.moment().airspeed_m_s(wind))
+            } else {
+                (to_s, path.in_step(k - 1, to_s).airspeed_m_s(wind))
+            };
+            let most = most_change_m_s(&path.nodes[k - 1], node, wind);
+            let near = |limit_m_s: &f64| {
+                let (at_a, at_b) = (at_a - limit_m_s, at_b - limit_m_s);
+                (at_a > 0.0) != (at_b > 0.0) || at_a.abs() + at_b.abs() < most
+            };
+            if self.asked.limits_m_s.iter().any(near) {
+                let step = Step::new(&path.nodes[k - 1], node, wind);
+                for (limit, limit_m_s) in self.asked.limits_m_s.iter().enumerate() {
+                    let at = [at_a - limit_m_s, at_b - limit_m_s];
+                    step.isolate([a_s, b_s], at, most, *limit_m_s, &mut |time_s, above| {
+                        changes.push((time_s - lag_s, Change::Over(limit, above)));
+                    });
+                }
+            }
+            (a_s, at_a) = (b_s, at_b);
+        }
+        over(first)
+    }
+
+    /// Finds from when on, and until when, what opens does not slow the fall in time.
+    fn too_low(&self, changes: &mut Vec<(f64, Change)>) {
+        let (stages, path) = (&self.events.stages, &self.ascent.path);
+        if stages.first.drag_area_m2 <= 0.0 {
+            return;
+        }
+        let (ground_s, lag_s) = (self.ascent.ground_s, self.events.line_stretch_lag_s);
+        let stretch = |time_s: f64| path.at((time_s + lag_s).min(ground_s));
+        let descended = |time_s: f64| descend(self.drawn, stages, &stretch(time_s), self.drift);
+        let slows = |time_s: f64| surely_slows(self.drawn, stages, &stretch(time_s)) || descended(time_s).slowed;
+        // The speed at the ground says how far from slowed it is, and which it is.
+        let main_m2 = stages.main.map_or(0.0, |(main, _)| main.drag_area_m2);
+        let all = Descent {
+            mass_kg: stages.mass_kg,
+            drag_area_m2: stages.bare_area_m2 + stages.first.drag_area_m2 + main_m2,
+        };
+        let slowed_m_s = SLOWED * all.rate_m_s(self.drawn.air.at(0.0).0, self.drawn.gravity.at(0.0));
+        let too_fast_m_s = |time_s: f64| {
+            let landing = descended(time_s);
+            let size = (landing.vertical_speed_m_s - slowed_m_s).abs();
+            if landing.slowed { -size } else { size }
+        };
+        let search = |from_s: f64, to_s: f64| sign_change(from_s, to_s, 0.5 * SLOWING_S, too_fast_m_s);
+        let last_s = ground_s - lag_s;
+        let from_s = self.boost_ends_s().max(self.counts_s[0]);
+        let to_s = last_s.min(self.counts_s[1]);
+        changes.push((last_s, Change::TooLow(true)));
+        if from_s >= to_s {
+            return;
+        }
+        // The highest is the likeliest; before it later is better, after it worse.
+        let best_s = self.ascent.apogee_s.clamp(from_s, to_s);
+        let ends = [from_s, best_s, to_s].map(slows);
+        match ends {
+            [true, true, true] => {}
+            [false, false, false] => changes.push((from_s, Change::TooLow(true))),
+            [first, _, last] => {
+                if !first {
+                    changes.push((from_s, Change::TooLow(true)));
+                    let good_s = if ends[1] { best_s } else { to_s };
+                    changes.push((search(from_s, good_s), Change::TooLow(false)));
+                }
+                if !last {
+                    let good_s = if ends[1] { best_s } else { from_s };
+                    changes.push((search(good_s, to_s), Change::TooLow(true)));
+                }
+            }
+        }
+    }
+}
+
+/// Bound on how much the airspeed changes along a step, m/s: the acceleration between nodes is a parabola through its
+/// values at both ends and in the middle, and such a one is nowhere larger than 1.25 times the largest of them; the wind
+/// changes by its slope with every metre up or down.
+fn most_change_m_s(a: &Node, b: &Node, wind: &WindTable) -> f64 {
+    let step_s = b.time_s - a.time_s;
+    let (a_m_s2, b_m_s2) = (a.acceleration_m_s2, b.acceleration_m_s2);
+    let middle: [f64; 3] = core::array::from_fn(|i| {
+        1.5 * (b.velocity_m_s[i] - a.velocity_m_s[i]) - 0.25 * step_s * (a_m_s2[i] + b_m_s2[i])
+    });
+    let ends = dot(a_m_s2, a_m_s2).max(dot(b_m_s2, b_m_s2));
+    let own = 1.25 * (step_s * step_s * ends).max(dot(middle, middle)).sqrt();
+    let sinks = step_s * (a.velocity_m_s[2].abs().max(b.velocity_m_s[2].abs()) + 0.5 * own);
+    let lowest_m = a.position_m[2].min(b.position_m[2]) - 0.5 * sinks;
+    own + wind.steepest_above_per_s(lowest_m) * sinks
+}
+
+/// A cubic of time since a step's beginning, lowest coefficient first.
+type Cubic = [f64; 4];
+
+/// One recorded step, searched for crossings: as the path is between its nodes.
+struct Step<'a> {
+    began_s: f64,
+    height_m: Cubic,
+    velocity_m_s: [Cubic; 3],
+    wind: &'a WindTable,
+}
+
+impl<'a> Step<'a> {
+    fn new(a: &Node, b: &Node, wind: &'a WindTable) -> Self {
+        let per_step = 1.0 / (b.time_s - a.time_s);
+        let cubic = |from: f64, slope: f64, to: f64, end_slope: f64| -> Cubic {
+            let mean = (to - from) * per_step;
+            let bend = (3.0 * mean - 2.0 * slope - end_slope) * per_step;
+            [from, slope, bend, (slope + end_slope - 2.0 * mean) * per_step * per_step]
+        };
+        Self {
+            began_s: a.time_s,
+            height_m: cubic(a.position_m[2], a.velocity_m_s[2], b.position_m[2], b.velocity_m_s[2]),
+            velocity_m_s: core::array::from_fn(|i| {
+                cubic(a.velocity_m_s[i], a.acceleration_m_s2[i], b.velocity_m_s[i], b.acceleration_m_s2[i])
+            }),
+            wind,
+        }
+    }
+
+    /// How far above a limit the airspeed is.
+    fn above(&self, time_s: f64, limit_m_s: f64) -> f64 {
+        let t = time_s - self.began_s;
+        let at = |c: &Cubic| c[0] + t * (c[1] + t * (c[2] + t * c[3]));
+        let (east, north) = self.wind.at(at(&self.height_m));
+        let u = [at(&self.velocity_m_s[0]) - east, at(&self.velocity_m_s[1]) - north, at(&self.velocity_m_s[2])];
+        dot(u, u).sqrt() - limit_m_s
+    }
+
+    /// Finds every crossing of a limit between two times, where the airspeed is above it by so much and changes by no
+    /// more than `most` from one to the other.
+    fn isolate(
+        &self,
+        [a, b]: [f64; 2],
+        [at_a, at_b]: [f64; 2],
+        most: f64,
+        limit_m_s: f64,
+        found: &mut impl FnMut(f64, bool),
+    ) {
+        let crosses = (at_a > 0.0) != (at_b > 0.0);
+        if !crosses && (at_a.abs() + at_b.abs() >= most || b - a < NEAREST_S) {
+            return;
+        }
+        // One crossing, if it is short or if little is left for a way back.
+        if crosses && (b - a <= NEAREST_S || at_a.abs() + at_b.abs() > STRAIGHT * most) {
+            found(sign_change(a, b, 0.5 * CROSSING_S, |t| self.above(t, limit_m_s)), at_b > 0.0);
+            return;
+        }
+        let middle = 0.5 * (a + b);
+        let at_middle = self.above(middle, limit_m_s);
+        self.isolate([a, middle], [at_a, at_middle], 0.5 * most, limit_m_s, found);
+        self.isolate([middle, b], [at_middle, at_b], 0.5 * most, limit_m_s, found);
+    }
+}
