@@ -2,8 +2,8 @@
 //! that knows their signatures. And the phases on the rail, which each of those ways ends with its own means.
 
 use slowpoint_sim::flight::{
-    Ascent, Asked, Deployment, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Watchfulness, WholeLaw,
-    derivative_and_flow, fly_ascent, step,
+    Ascent, Asked, Deployment, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Subject, Watchfulness,
+    WholeLaw, derivative_and_flow, fly_ascent, land_alone, step,
 };
 use slowpoint_sim::lanes::{along, dot};
 use slowpoint_sim::thrust::Side;
@@ -127,7 +127,8 @@ pub fn rail_exit(time_s: f64, state: &State<f64>, direction: [f64; 3], forward_s
 pub fn landed(drawn: &Drawn, events: &Events, asked: &Asked, ascent: &Ascent) -> Flown {
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
     let deployed = asked.ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
-    let whole_law = WholeLaw::of(asked, drawn, events, ascent, &drift);
+    let subject = Subject { asked, drawn, events, ascent, drift: &drift };
+    let whole_law = WholeLaw::of_all(&[subject], land_alone).pop().flatten();
     Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
 }
 

@@ -74,7 +74,7 @@ impl MachTable {
 }
 
 /// The tables of one airframe side by side, so that one look-up serves all of them.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct MachRows {
     /// Per step the left value and the change of each table.
     rows: Vec<[[f64; 2]; 3]>,
@@ -94,7 +94,7 @@ impl MachRows {
     pub fn at<const K: usize, L: Lane>(&self, mach: L, tables: [usize; K]) -> [L; K] {
         let position = mach.max(L::splat(0.0)) * L::splat(STEPS_PER_MACH);
         // Down to the step; on a grid point either one will do.
-        let step = (position - L::splat(0.5)).nearest().min(L::splat((self.rows.len() - 1) as f64));
+        let step = (position - L::splat(0.5)).nearest().min(L::splat(self.rows.len().saturating_sub(1) as f64));
         let (indices, part) = (step.indices(), position - step);
         let none = [[0.0; 2]; 3];
         let row = |lane: usize| self.rows.get(index(&indices, lane)).unwrap_or(&none);

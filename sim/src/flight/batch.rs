@@ -5,7 +5,7 @@ use super::deploy::{Deployed, Deployment, Events, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
-use super::windows::Asked;
+use super::windows::{Asked, Subject};
 use super::{Flown, WholeLaw};
 #[cfg(target_arch = "x86_64")]
 use crate::lanes::x86;
@@ -107,13 +107,19 @@ impl Pilot {
         self.climb(&flights, &watched, &deploying);
         let drifts = self.drifts(&flights);
         let mut deployed = self.deploy(&flights, &drifts, &deploying).into_iter();
+        let whole_laws = asked.map(|asked| {
+            let all = drawn.iter().zip(self.ascents.iter().zip(&drifts));
+            let subjects: Vec<Subject> =
+                all.map(|((drawn, events), (ascent, drift))| Subject { asked, drawn, events, ascent, drift }).collect();
+            WholeLaw::of_all(&subjects, |falls| self.land(falls))
+        });
+        let mut whole_laws = whole_laws.into_iter().flatten();
         drawn
             .iter()
-            .zip(self.ascents.iter().zip(&drifts))
-            .map(|((drawn, events), (ascent, drift))| {
+            .zip(&self.ascents)
+            .map(|((drawn, events), ascent)| {
                 let deployed = deployed.by_ref().take(ways.len()).collect();
-                let whole_law = asked.and_then(|asked| WholeLaw::of(asked, drawn, events, ascent, drift));
-                Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
+                Flown { whole_law: whole_laws.next().flatten(), ..Flown::of(drawn, events, ascent, deployed) }
             })
             .collect()
     }
@@ -185,7 +191,7 @@ impl Pilot {
                 })
             })
             .collect();
-        let landed = descend_all(&falls, |fillings| self.fill(fillings));
+        let landed = self.land(&falls);
         let mut rest: &[Landing] = &landed;
         deploying
             .iter()
@@ -196,6 +202,11 @@ impl Pilot {
                 plan.finish(own, &self.ascents[a.flight])
             })
             .collect()
+    }
+
+    /// Brings down what falls.
+    fn land(&self, falls: &[Fall]) -> Vec<Landing> {
+        descend_all(falls, |fillings| self.fill(fillings))
     }
 
     #[allow(unsafe_code)]

@@ -209,7 +209,7 @@ pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
     let of = L::splat;
     let (zero, one) = (of(0.0), of(1.0));
     let mut reached: Vec<(Moment, bool)> = fillings.iter().map(|f| (f.from, false)).collect();
-    let mut fleet = Fleet::<L>::new(first.falling.parts);
+    let mut fleet = Fleet::<L>::worlds(first.falling.parts);
     let mut load = Load::new(zero);
     let mut s: Point<L> = [zero; 7];
     let (mut time_s, mut floor_m, mut steps) = (zero, zero, zero);
@@ -373,7 +373,12 @@ pub struct Fall<'a, 'b> {
 /// Comes down from line stretch.
 pub fn descend(parts: &Drawn, stages: &Stages, from: &Moment, drift: &DriftTable) -> Landing {
     let fall = Fall { parts, stages: *stages, from: *from, drift };
-    descend_all(&[fall], fill_all::<f64>).remove(0)
+    land_alone(&[fall]).remove(0)
+}
+
+/// Brings down everything, one after the other.
+pub fn land_alone(falls: &[Fall]) -> Vec<Landing> {
+    descend_all(falls, fill_all::<f64>)
 }
 
 /// Brings down everything; `fill` is [`fill_all`] for some lanes.

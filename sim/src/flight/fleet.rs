@@ -78,8 +78,16 @@ pub struct Fleet<'a, 'b, L: Lane> {
 impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
     /// One flight in every lane, at first thrust.
     pub fn new(first: &'b Drawn<'a>) -> Self {
-        let zero = L::splat(0.0);
         let aero = first.aero;
+        let rows = MachRows::new([&aero.drag_coasting, &aero.drag_thrusting, &aero.fin_slope_factor]);
+        let mut fleet = Self { rows, ..Self::worlds(first) };
+        (0..L::WIDTH).for_each(|lane| fleet.seat(lane, first, 0.0));
+        fleet
+    }
+
+    /// One flight's air, wind and Earth in every lane, without its rocket.
+    pub fn worlds(first: &'b Drawn<'a>) -> Self {
+        let zero = L::splat(0.0);
         let mut fleet = Self {
             flights: vec![first; L::WIDTH],
             numbers: [zero; Number::ALL.len()],
@@ -91,14 +99,14 @@ impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
                 propellant_cg_m: zero,
                 propellant_gyration_m2: zero,
             },
-            rows: MachRows::new([&aero.drag_coasting, &aero.drag_thrusting, &aero.fin_slope_factor]),
+            rows: MachRows::default(),
             air_scale: [zero; 2],
             wind: Held::new(),
             air: Held::new(),
             thrust: ThrustPiece::side_by_side(|_| first.thrust.piece(0)),
             thrust_piece: vec![0; L::WIDTH],
         };
-        (0..L::WIDTH).for_each(|lane| fleet.seat(lane, first, 0.0));
+        (0..L::WIDTH).for_each(|lane| fleet.seat_world(lane, first));
         fleet
     }
 

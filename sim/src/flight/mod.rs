@@ -18,7 +18,7 @@ mod windows;
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
 pub use batch::{Instructions, Pilot};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
-pub use descent::{Canopy, Falling, Landing, Point, Stages, descend};
+pub use descent::{Canopy, Fall, Falling, Landing, Point, Stages, descend, land_alone};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
 pub use firing::{DrawnAt, FiringLaws};
 pub use fleet::Fleet;
@@ -28,7 +28,7 @@ pub use parts::{Change, Drawn, Gravity, Instant, MassModel, MassState, Misalignm
 pub use path::{Moment, Node, Path};
 pub use slowing::surely_slows;
 pub use step::{Stepped, step};
-pub use windows::{Asked, WHOLE, Window, Windows};
+pub use windows::{Asked, Subject, WHOLE, Window, Windows};
 
 use crate::wind::DriftTable;
 
@@ -92,7 +92,10 @@ fn flown(drawn: &Drawn, events: &Events, ways: &[Deployment], asked: Option<&Ask
     }
     let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
     let deployed = ways.iter().map(|way| events.deploy(way, drawn, ascent, &drift)).collect();
-    let whole_law = asked.and_then(|asked| WholeLaw::of(asked, drawn, events, ascent, &drift));
+    let whole_law = asked.and_then(|asked| {
+        let subject = Subject { asked, drawn, events, ascent, drift: &drift };
+        WholeLaw::of_all(&[subject], land_alone).pop().flatten()
+    });
     Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
 }
 
@@ -122,14 +125,26 @@ impl Flown {
 }
 
 impl WholeLaw {
-    /// What a flight comes to whenever it fires, from its ascent; `None` where only what was drawn counts.
-    pub fn of(asked: &Asked, drawn: &Drawn, events: &Events, ascent: &Ascent, drift: &DriftTable) -> Option<Self> {
-        let windows = Windows::of(asked, drawn, events, ascent, drift)?;
-        let others = if ascent.mishaps.never_left_rail {
-            vec![None; asked.ways.len()]
+    /// What flights come to whenever something fires, from their ascents; `None` where only what was drawn counts. `land`
+    /// brings down what falls.
+    pub fn of_all<'a, 'b>(
+        flights: &[Subject<'a, 'b>],
+        land: impl Fn(&[Fall<'a, 'b>]) -> Vec<Landing>,
+    ) -> Vec<Option<Self>> {
+        let windows = Windows::of_all(flights, land);
+        flights
+            .iter()
+            .zip(windows)
+            .map(|(flight, windows)| windows.map(|windows| Self::with(flight, windows)))
+            .collect()
+    }
+
+    fn with(flight: &Subject, windows: Windows) -> Self {
+        let others = if flight.ascent.mishaps.never_left_rail {
+            vec![None; flight.asked.ways.len()]
         } else {
-            asked.nodes(drawn, events, ascent)
+            flight.asked.nodes(flight.drawn, flight.events, flight.ascent)
         };
-        Some(Self { windows, others })
+        Self { windows, others }
     }
 }

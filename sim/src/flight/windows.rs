@@ -3,13 +3,13 @@
 
 use super::ascent::{Ascent, Watchfulness};
 use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
-use super::descent::{SLOWED, descend};
+use super::descent::{Fall, Landing, SLOWED};
 use super::firing::{FiringLaws, Left};
 use super::parts::Drawn;
-use super::path::Node;
+use super::path::{Moment, Node};
 use super::slowing::surely_slows;
 use crate::lanes::dot;
-use crate::root::sign_change;
+use crate::root::{sign_change, sign_changes};
 use crate::wind::{Descent, DriftTable, WindTable};
 
 /// Whole probability. Shares are whole multiples of 2^-40, so that sums of them depend on no order.
@@ -136,12 +136,18 @@ const NEAREST_S: f64 = 0.01;
 const STRAIGHT: f64 = 0.5;
 
 impl Windows {
-    /// Of a flight; `None` of one with a failure, which keeps what was drawn.
-    pub fn of(asked: &Asked, drawn: &Drawn, events: &Events, ascent: &Ascent, drift: &DriftTable) -> Option<Self> {
-        if events.failing.is_some() {
-            return None;
-        }
-        let starts_s: Vec<f64> = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).collect();
+    /// Of flights; `None` of one with a failure, which keeps what was drawn. `land` brings down what falls.
+    pub fn of_all<'a, 'b>(
+        flights: &[Subject<'a, 'b>],
+        land: impl Fn(&[Fall<'a, 'b>]) -> Vec<Landing>,
+    ) -> Vec<Option<Self>> {
+        let flights: Vec<Option<Flight>> = flights.iter().map(Flight::of).collect();
+        let mut too_low = too_low(&flights, land).into_iter();
+        flights.iter().map(|flight| flight.as_ref().map(|flight| Self::laid(flight, too_low.next()))).collect()
+    }
+
+    fn laid(flight: &Flight, too_low: Option<Vec<(f64, Change)>>) -> Self {
+        let (asked, events, ascent) = (flight.asked, flight.events, flight.ascent);
         let mut windows = Self {
             bounds: Vec::with_capacity(12),
             windows: Vec::with_capacity(13),
@@ -149,27 +155,24 @@ impl Windows {
             apogee_m: ascent.apogee_m,
             apogee_lag_s: events.apogee_lag_s,
             sensed_s: events.stages.main.map(|_| sensed_s(asked, events, ascent)),
-            starts_s,
+            starts_s: flight.starts_s.clone(),
         };
         if ascent.mishaps.never_left_rail {
             windows.windows.push(Window { outcome: Outcome::NeverLeftRail, side: 0, over: 0 });
-            return Some(windows);
+        } else {
+            windows.lay(flight, too_low.unwrap_or_default());
         }
-        let [reach_s, counts_s] = [[Left::Nothing; 2], [Left::Little, Left::LittleOfCurve]]
-            .map(|left| asked.laws.reach_s(asked.ways, asked.curve_s, &windows.starts_s, ascent.apogee_s, left));
-        let flight = Flight { asked, drawn, events, ascent, drift, reach_s, counts_s };
-        windows.lay(&flight);
-        Some(windows)
+        windows
     }
 
-    fn lay(&mut self, flight: &Flight) {
+    fn lay(&mut self, flight: &Flight, too_low: Vec<(f64, Change)>) {
         let (ascent, ground_s) = (flight.ascent, flight.ascent.ground_s);
         let [from_s, to_s] = flight.reach_s;
         let mut changes = Vec::with_capacity(12);
         let mut over = flight.crossings(&mut changes);
         changes.push((flight.boost_ends_s(), Change::BoostEnds));
         changes.push((ascent.apogee_s, Change::Apogee));
-        flight.too_low(&mut changes);
+        changes.extend(too_low);
         changes.push((ground_s, Change::Ground));
         // Stable: of changes at one time the last pushed counts last.
         changes.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -285,6 +288,21 @@ fn sensed_s(asked: &Asked, events: &Events, ascent: &Ascent) -> Vec<f64> {
     asked.ways.iter().map(sensed).collect()
 }
 
+/// A flight whose windows are asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Subject<'a, 'b> {
+    /// What is asked.
+    pub asked: &'b Asked<'b>,
+    /// The flight.
+    pub drawn: &'b Drawn<'a>,
+    /// Its turn of events.
+    pub events: &'b Events,
+    /// Its ascent.
+    pub ascent: &'b Ascent,
+    /// Its drift.
+    pub drift: &'b DriftTable,
+}
+
 /// A flight and what is asked of it.
 struct Flight<'a, 'b> {
     asked: &'b Asked<'b>,
@@ -292,10 +310,114 @@ struct Flight<'a, 'b> {
     events: &'b Events,
     ascent: &'b Ascent,
     drift: &'b DriftTable,
+    /// Starts of the clocks of the motors that burn, s.
+    starts_s: Vec<f64>,
     /// From when to when something may fire, s.
     reach_s: [f64; 2],
     /// From when to when so much does that descents are flown for it, s.
     counts_s: [f64; 2],
+}
+
+impl<'a, 'b> Flight<'a, 'b> {
+    fn of(subject: &Subject<'a, 'b>) -> Option<Self> {
+        let Subject { asked, drawn, events, ascent, drift } = *subject;
+        if events.failing.is_some() {
+            return None;
+        }
+        let starts_s: Vec<f64> = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).collect();
+        let [reach_s, counts_s] = [[Left::Nothing; 2], [Left::Little, Left::LittleOfCurve]]
+            .map(|left| asked.laws.reach_s(asked.ways, asked.curve_s, &starts_s, ascent.apogee_s, left));
+        Some(Self { asked, drawn, events, ascent, drift, starts_s, reach_s, counts_s })
+    }
+
+    /// The fall of what opens when something fires at a time.
+    fn fall(&self, time_s: f64) -> Fall<'a, 'b> {
+        Fall { parts: self.drawn, stages: self.events.stages, from: self.stretch(time_s), drift: self.drift }
+    }
+
+    /// Line stretch when something fires at a time.
+    fn stretch(&self, time_s: f64) -> Moment {
+        self.ascent.path.at((time_s + self.events.line_stretch_lag_s).min(self.ascent.ground_s))
+    }
+
+    /// From when to when it has to be known whether what opens slows the fall in time, s, with the likeliest to do so in
+    /// the middle; `None` for never.
+    fn asks_slowing(&self) -> Option<[f64; 3]> {
+        if self.ascent.mishaps.never_left_rail || self.events.stages.first.drag_area_m2 <= 0.0 {
+            return None;
+        }
+        let from_s = self.boost_ends_s().max(self.counts_s[0]);
+        let to_s = (self.ascent.ground_s - self.events.line_stretch_lag_s).min(self.counts_s[1]);
+        // The highest is the likeliest; before it later is better, after it worse.
+        (from_s < to_s).then(|| [from_s, self.ascent.apogee_s.clamp(from_s, to_s), to_s])
+    }
+
+    /// By how much a landing is too fast to count as slowed, m/s; negative where it has slowed. The speed says how far it
+    /// is from that, and the landing which it is.
+    fn too_fast_m_s(&self, landing: &Landing) -> f64 {
+        let stages = &self.events.stages;
+        let main_m2 = stages.main.map_or(0.0, |(main, _)| main.drag_area_m2);
+        let all = Descent {
+            mass_kg: stages.mass_kg,
+            drag_area_m2: stages.bare_area_m2 + stages.first.drag_area_m2 + main_m2,
+        };
+        let slowed_m_s = SLOWED * all.rate_m_s(self.drawn.air.at(0.0).0, self.drawn.gravity.at(0.0));
+        let size = (landing.vertical_speed_m_s - slowed_m_s).abs();
+        if landing.slowed { -size } else { size }
+    }
+}
+
+/// Finds from when on, and until when, what opens does not slow the fall in time: for each flight that has windows.
+fn too_low<'a, 'b>(
+    flights: &[Option<Flight<'a, 'b>>],
+    land: impl Fn(&[Fall<'a, 'b>]) -> Vec<Landing>,
+) -> Vec<Vec<(f64, Change)>> {
+    let flights: Vec<&Flight> = flights.iter().flatten().collect();
+    let asked: Vec<Option<[f64; 3]>> = flights.iter().map(|flight| flight.asks_slowing()).collect();
+    // Whether it slows when it fires first, best and last: known without flying it for most.
+    let mut slows: Vec<[bool; 3]> = vec![[true; 3]; flights.len()];
+    let mut open = Vec::new();
+    for (k, (flight, times_s)) in flights.iter().zip(&asked).enumerate() {
+        for (end, time_s) in times_s.iter().flatten().enumerate() {
+            if !surely_slows(flight.drawn, &flight.events.stages, &flight.stretch(*time_s)) {
+                open.push((k, end, *time_s));
+            }
+        }
+    }
+    let falls: Vec<Fall> = open.iter().map(|(k, _, time_s)| flights[*k].fall(*time_s)).collect();
+    for ((k, end, _), landing) in open.iter().zip(land(&falls)) {
+        slows[*k][*end] = landing.slowed;
+    }
+    // What is searched: which flight, between which times, and whether it slows after the place found.
+    let mut searched = Vec::new();
+    let mut changes: Vec<Vec<(f64, Change)>> = Vec::with_capacity(flights.len());
+    for (k, (flight, times_s)) in flights.iter().zip(&asked).enumerate() {
+        let last_s = flight.ascent.ground_s - flight.events.line_stretch_lag_s;
+        let mut own = vec![(last_s, Change::TooLow(true))];
+        if let Some([from_s, best_s, to_s]) = *times_s {
+            let [first, best, last] = slows[k];
+            if !first {
+                own.push((from_s, Change::TooLow(true)));
+            }
+            if !first && (best || last) {
+                searched.push((k, [from_s, if best { best_s } else { to_s }], false));
+            }
+            if !last && (best || first) {
+                searched.push((k, [if best { best_s } else { from_s }, to_s], true));
+            }
+        }
+        changes.push(own);
+    }
+    let spans: Vec<[f64; 2]> = searched.iter().map(|(_, span, _)| *span).collect();
+    let found = sign_changes(&spans, 0.5 * SLOWING_S, |places| {
+        let falls: Vec<Fall> = places.iter().map(|(n, time_s)| flights[searched[*n].0].fall(*time_s)).collect();
+        let flown = places.iter().zip(land(&falls));
+        flown.map(|((n, _), landing)| flights[searched[*n].0].too_fast_m_s(&landing)).collect()
+    });
+    for ((k, _, too_low), time_s) in searched.iter().zip(found) {
+        changes[*k].push((time_s, Change::TooLow(*too_low)));
+    }
+    changes
 }
 
 impl Flight<'_, '_> {
@@ -350,56 +472,6 @@ impl Flight<'_, '_> {
             (a_s, at_a) = (b_s, at_b);
         }
         over(first)
-    }
-
-    /// Finds from when on, and until when, what opens does not slow the fall in time.
-    fn too_low(&self, changes: &mut Vec<(f64, Change)>) {
-        let (stages, path) = (&self.events.stages, &self.ascent.path);
-        if stages.first.drag_area_m2 <= 0.0 {
-            return;
-        }
-        let (ground_s, lag_s) = (self.ascent.ground_s, self.events.line_stretch_lag_s);
-        let stretch = |time_s: f64| path.at((time_s + lag_s).min(ground_s));
-        let descended = |time_s: f64| descend(self.drawn, stages, &stretch(time_s), self.drift);
-        let slows = |time_s: f64| surely_slows(self.drawn, stages, &stretch(time_s)) || descended(time_s).slowed;
-        // The speed at the ground says how far from slowed it is, and which it is.
-        let main_m2 = stages.main.map_or(0.0, |(main, _)| main.drag_area_m2);
-        let all = Descent {
-            mass_kg: stages.mass_kg,
-            drag_area_m2: stages.bare_area_m2 + stages.first.drag_area_m2 + main_m2,
-        };
-        let slowed_m_s = SLOWED * all.rate_m_s(self.drawn.air.at(0.0).0, self.drawn.gravity.at(0.0));
-        let too_fast_m_s = |time_s: f64| {
-            let landing = descended(time_s);
-            let size = (landing.vertical_speed_m_s - slowed_m_s).abs();
-            if landing.slowed { -size } else { size }
-        };
-        let search = |from_s: f64, to_s: f64| sign_change(from_s, to_s, 0.5 * SLOWING_S, too_fast_m_s);
-        let last_s = ground_s - lag_s;
-        let from_s = self.boost_ends_s().max(self.counts_s[0]);
-        let to_s = last_s.min(self.counts_s[1]);
-        changes.push((last_s, Change::TooLow(true)));
-        if from_s >= to_s {
-            return;
-        }
-        // The highest is the likeliest; before it later is better, after it worse.
-        let best_s = self.ascent.apogee_s.clamp(from_s, to_s);
-        let ends = [from_s, best_s, to_s].map(slows);
-        match ends {
-            [true, true, true] => {}
-            [false, false, false] => changes.push((from_s, Change::TooLow(true))),
-            [first, _, last] => {
-                if !first {
-                    changes.push((from_s, Change::TooLow(true)));
-                    let good_s = if ends[1] { best_s } else { to_s };
-                    changes.push((search(from_s, good_s), Change::TooLow(false)));
-                }
-                if !last {
-                    let good_s = if ends[1] { best_s } else { from_s };
-                    changes.push((search(good_s, to_s), Change::TooLow(true)));
-                }
-            }
-        }
     }
 }
 

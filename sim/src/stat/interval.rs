@@ -251,7 +251,9 @@ impl Sums {
     /// Of the chances that it does not happen.
     fn mirrored(self) -> Self {
         let Self { hits, squares, flights } = self;
-        Self { hits: flights - hits, squares: flights - 2.0 * hits + squares, flights }
+        let misses = flights - hits;
+        // Of chances close to 1 the difference keeps no digits; no sum of squares is below that of equal chances.
+        Self { hits: misses, squares: (flights - 2.0 * hits + squares).max(misses * misses / flights), flights }
     }
 
     /// Counted flights that would know the sum as well.
@@ -570,6 +572,23 @@ mod tests {
         assert_eq!((nothing.lower, nothing.upper, nothing.flights), (0.0, 1.0, 0));
         // More hits than flights cannot be; they count as all.
         assert_eq!(chance(&[(9, 5), (0, 0)], PointSet::Sobol).estimate, 1.0);
+    }
+
+    /// Every flight all but sure: what is left of the sum of the squares of the rest is rounding, and the ends are still
+    /// numbers on both sides of the estimate.
+    #[test]
+    fn all_but_sure() {
+        for rest in [0.0, 1e-18, 1e-13, 1e-9, 1e-6] {
+            for noise in [-3e-13, 0.0, 3e-13] {
+                let counts = [(44.0 * (1.0 - rest), 44); 16];
+                let squares = 704.0 * (1.0 - rest) * (1.0 - rest) + noise;
+                for points in [PointSet::Sobol, PointSet::Pseudorandom] {
+                    let found = mean(&counts, squares, points, Estimator::Integrated);
+                    let order = found.lower <= found.estimate && found.estimate <= found.upper + 1e-15;
+                    assert!(found.lower > 0.99 && found.upper <= 1.0 && order, "{rest} {noise}: {found:?}");
+                }
+            }
+        }
     }
 
     /// Hits and misses are mirror images, and the order of replicates of one size does not matter but
