@@ -8,13 +8,19 @@ use core::ops::Range;
 use core::sync::atomic::AtomicBool;
 
 use rayon::prelude::*;
+use slowpoint_sim::aero::Aero;
 use slowpoint_sim::case::{Case, Inputs, LimitApplies};
-use slowpoint_sim::draw::{Numbers, PointSet, REPLICATES, Shift, Slot, draw};
-use slowpoint_sim::flight::{Ascent, Deployed, Ejection, Flown, Mishaps, Outcome, RailExit, fly};
-use slowpoint_sim::report::{LandingReport, Report};
+use slowpoint_sim::draw::{Law, Numbers, PointSet, REPLICATES, Shift, Slot, draw};
+use slowpoint_sim::flight::{
+    Ascent, Asked, Canopy, Casing, DelayClock, Deployed, DrawnAt, Ejection, Events, Flown, Mishaps, Node, Outcome,
+    Path, RailExit, Stages, WholeLaw, Windows, fly,
+};
+use slowpoint_sim::report::{Advice, LandingReport, LimitReport, Report};
 use slowpoint_sim::stat::interval::{Chance, Interval, chance, clopper_pearson};
 use slowpoint_sim::stat::normal;
 use slowpoint_sim::tally::{Frame, Tally};
+use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
+use slowpoint_sim::wind::DriftTable;
 use slowpoint_sim::{cell_m, report, tally};
 
 use crate::{larger, rockets};
@@ -240,6 +246,170 @@ pub fn stand_in_cells(found: &[Vec<Vec<Chance>>], points: PointSet, interval: Es
     cells
 }
 
+/// Standard deviations of what a flight's firing is made of, as in [`MATTERS`]: the delay's error, and all else.
+const OF_DELAY: f64 = MATTERS[0].1;
+const OF_ALL_ELSE: f64 = 0.8;
+
+/// A standard normal made of the drawn numbers but for the delay's.
+fn all_else(numbers: &Numbers) -> f64 {
+    let others = MATTERS[1..].iter().map(|(slot, weight)| weight * normal::quantile(numbers.uniform(*slot)));
+    others.sum::<f64>() / OF_ALL_ELSE
+}
+
+/// Names of the events of flights that have their whole law of firing.
+pub const WHOLE_LAW_EVENTS: [&str; 3] =
+    ["integrated: too late", "integrated: too early or late", "integrated: too late, or unstable"];
+
+/// Share of flights that are unstable whatever fires when, in the last event: few have a chance of 1, the others hardly
+/// any.
+const UNSTABLE: f64 = 0.001;
+
+/// When a motor burns out on the average and when it is fired on the average, s: far from the ground on either side.
+const BURNS_S: f64 = 20.0;
+const FIRED_S: f64 = 30.0;
+
+/// The chance of an event whose speed is exceeded with a chance `p` by flights that are stable.
+pub fn whole_law_truth(event: usize, p: f64) -> f64 {
+    if event == 2 { UNSTABLE + (1.0 - UNSTABLE) * p } else { p }
+}
+
+/// What a stand-in that has its whole law of firing is made of: a path along which the airspeed is the time since
+/// `still_s`, or until it, in m/s, high above the ground.
+struct Straight<'a> {
+    drawn: slowpoint_sim::flight::Drawn<'a>,
+    curve: ThrustCurve,
+    ascent: Ascent,
+    drift: DriftTable,
+    events: Events,
+}
+
+impl<'a> Straight<'a> {
+    fn new(aero: &'a Aero, still_s: f64) -> Self {
+        let drawn = crate::bare(aero, 0.5, 0.0);
+        let node = |time_s: f64| Node {
+            time_s,
+            position_m: [0.0, 0.0, 5000.0],
+            velocity_m_s: [time_s - still_s, 0.0, 0.0],
+            acceleration_m_s2: [1.0, 0.0, 0.0],
+            nose: [0.0, 0.0, 1.0],
+        };
+        let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), 5000.0);
+        let canopy = Canopy { drag_area_m2: 0.4, fill_path_m: 2.0, fill_power: 2 };
+        let stages = Stages { first: canopy, main: None, bare_area_m2: 0.001, mass_kg: 0.5, seen_m2: 0.01 };
+        let events = Events {
+            delay_in_tolerances: vec![0.0],
+            delay_error_s: vec![0.0],
+            clock: DelayClock::Burnout,
+            apogee_lag_s: 0.0,
+            height_error_m: 0.0,
+            line_stretch_lag_s: 0.5,
+            stages,
+            casing: Casing { mass_kg: 0.02, side_m2: 0.002 },
+            failing: None,
+            drawn_at: DrawnAt { delay: vec![0.5], apogee_lag: 0.5, sensed_height: 0.5 },
+        };
+        let path = Path { nodes: [0.0, 25.0, 32.0, 60.0].map(node).to_vec() };
+        let ascent = Ascent { path, apogee_s: 1.0, apogee_m: 5000.0, ..Ascent::default() };
+        Self { drawn, curve: ThrustCurve::new(vec![(0.0, 10.0), (1.0, 10.0)]), ascent, drift, events }
+    }
+
+    /// One flight: all that it drew moves the burnout.
+    fn flown(&mut self, asked: &Asked, numbers: &Numbers, unstable: bool) -> Flown {
+        let burn_factor = BURNS_S + OF_ALL_ELSE * all_else(numbers);
+        let motor = DrawnMotor { impulse_factor: 1.0, burn_factor, lit: true, offset_m: [0.0; 2] };
+        self.drawn.thrust = ThrustTable::new(&self.curve, 0.0, &[motor], true);
+        self.ascent.mishaps = Mishaps { unstable, ..Mishaps::default() };
+        let windows = Windows::of(asked, &self.drawn, &self.events, &self.ascent, &self.drift);
+        let others = vec![None; asked.ways.len()];
+        let nothing = Deployed { outcome: Outcome::Opened, ejection: None, landing: None, part: None };
+        Flown {
+            rail_exit: RailExit::default(),
+            apogee_m: 5000.0,
+            apogee_s: 1.0,
+            peak_mach: 0.2,
+            mishaps: self.ascent.mishaps,
+            slowest: None,
+            deployed: vec![nothing; asked.ways.len()],
+            whole_law: windows.map(|windows| WholeLaw { windows, others }),
+        }
+    }
+}
+
+/// The report on one seed of stand-ins with their whole law of firing.
+fn stand_in_law(case: &mut Case, seed: u64, still_s: f64, unstable: f64) -> Report {
+    case.inputs.question.seed = seed;
+    let question = &case.inputs.question;
+    let aero = crate::bare_aero(0.01, 0.5);
+    let mut straight = Straight::new(&aero, still_s);
+    let asked = Asked {
+        ways: &question.ways,
+        limits_m_s: &question.limits_m_s,
+        at_line_stretch: false,
+        laws: &case.firing,
+        curve_s: None,
+    };
+    let mut tally = Tally::new(&Frame { case, cell_m: 1.0, curve_s: &[] });
+    for flight in 0..question.flights {
+        let numbers = Numbers::of(question.points, seed, flight);
+        let flown = straight.flown(&asked, &numbers, numbers.uniform(Slot::Mass) < unstable);
+        tally.add(&flown, case, flight);
+    }
+    report(case, &tally, Vec::new())
+}
+
+/// A case whose delays err by [`OF_DELAY`] s.
+fn asking_law(delays_s: &[f64], limits_m_s: Vec<f64>, points: PointSet, flights: u64) -> Case {
+    let mut inputs = rockets::paper();
+    inputs.spread.delay = Some(Law::Normal { mean: 0.0, sd: OF_DELAY });
+    let question = &mut inputs.question;
+    question.ways = delays_s.iter().copied().map(rockets::delay).collect();
+    (question.limits_m_s, question.limit_applies) = (limits_m_s, LimitApplies::Ejection);
+    (question.points, question.flights) = (points, flights);
+    checked(inputs)
+}
+
+/// Chances of the events of [`WHOLE_LAW_EVENTS`] at each of [`CHANCES`]: per seed, per event.
+pub fn whole_law_chances(points: PointSet, flights: u64, seeds: Range<u64>) -> Vec<Vec<Vec<Chance>>> {
+    let delay_s = FIRED_S - BURNS_S;
+    // Firing is normal with a standard deviation of 1 s.
+    let late = asking_law(&[delay_s], CHANCES.map(|p| FIRED_S - normal::quantile(p)).to_vec(), points, flights);
+    let either = asking_law(&[delay_s], CHANCES.map(|p| -normal::quantile(0.5 * p)).to_vec(), points, flights);
+    let one = |seed| {
+        let of = |case: &Case, still_s, unstable| {
+            let mut report = stand_in_law(&mut case.clone(), seed, still_s, unstable);
+            report.ways.remove(0).limits
+        };
+        let over = |limits: Vec<LimitReport>| limits.iter().map(|l| l.over).collect();
+        let with_lumps = of(&late, 0.0, UNSTABLE);
+        let lumps = with_lumps.iter().map(|l| l.unsafe_opening).collect();
+        vec![over(with_lumps), over(of(&either, FIRED_S, 0.0)), lumps]
+    };
+    seeds.into_par_iter().map(one).collect()
+}
+
+/// Cells of those chances.
+pub fn whole_law_cells(found: &[Vec<Vec<Chance>>], points: PointSet, interval: Estimator) -> Vec<Cell> {
+    let mut cells = Vec::new();
+    for (event, name) in WHOLE_LAW_EVENTS.iter().enumerate() {
+        for (k, p) in CHANCES.into_iter().enumerate() {
+            let chances = found.iter().map(|seed| &seed[event][k]);
+            cells.push(Cell::of(format!("{name}, {points:?}"), whole_law_truth(event, p), chances, interval));
+        }
+    }
+    cells
+}
+
+/// As [`claims`], of flights that have their whole law of firing.
+pub fn whole_law_claims(points: PointSet, flights: u64, seeds: Range<u64>, aims: fn(u64) -> [f64; 3]) -> Claims {
+    let one = |seed| {
+        let aims = aims(seed);
+        let delays_s = aims.map(|aim| FIRED_S - BURNS_S - aim);
+        let mut case = asking_law(&delays_s, vec![1.6], points, flights);
+        (stand_in_law(&mut case, seed, FIRED_S, 0.0).advice, aims)
+    };
+    Claims::of(seeds.into_par_iter().map(one).collect())
+}
+
 /// Inputs that corners are made of: those of the lowest dimensions, which every flight draws.
 const CORNERED: [Slot; 16] = [
     Slot::Delay(0),
@@ -308,6 +478,23 @@ pub struct Claims {
 }
 
 impl Claims {
+    /// From what was advised with which aims, seed by seed: the one that aims nearest to zero is the best.
+    fn of(advised: Vec<(Advice, [f64; 3])>) -> Self {
+        let judged = |(advice, aims): &(Advice, [f64; 3])| {
+            let best = (0..3).min_by(|a, b| aims[*a].abs().total_cmp(&aims[*b].abs()));
+            (advice.lowest_certainty.unwrap_or(0.0), Some(advice.lowest) == best)
+        };
+        let all: Vec<(f64, bool)> = advised.iter().map(judged).collect();
+        let count = |of: &dyn Fn(&(f64, bool)) -> bool| all.iter().filter(|c| of(c)).count() as u64;
+        Self {
+            seeds: all.len() as u64,
+            stated: all.iter().map(|c| c.0).sum::<f64>() / all.len() as f64,
+            right: count(&|c| c.1) as f64 / all.len() as f64,
+            sure: count(&|c| c.0 >= 0.95),
+            sure_and_right: count(&|c| c.0 >= 0.95 && c.1),
+        }
+    }
+
     /// One row for people.
     pub fn row(&self) -> String {
         let Self { seeds, stated, right, sure, sure_and_right } = *self;
@@ -337,23 +524,13 @@ pub fn claims(points: PointSet, flights: u64, seeds: Range<u64>, aims: fn(u64) -
     let case = asking(3, vec![airspeed(1.6)], points, flights);
     let one = |seed| {
         let aims = aims(seed);
-        let best = (0..3).min_by(|a, b| aims[*a].abs().total_cmp(&aims[*b].abs()));
         let speeds = |numbers: &Numbers| {
             let z = weighted(numbers);
             aims.map(|aim| airspeed(z - aim)).to_vec()
         };
-        let advice = stand_in(&mut case.clone(), seed, speeds).advice;
-        (advice.lowest_certainty.unwrap_or(0.0), Some(advice.lowest) == best)
+        (stand_in(&mut case.clone(), seed, speeds).advice, aims)
     };
-    let all: Vec<(f64, bool)> = seeds.into_par_iter().map(one).collect();
-    let count = |of: &dyn Fn(&(f64, bool)) -> bool| all.iter().filter(|c| of(c)).count() as u64;
-    Claims {
-        seeds: all.len() as u64,
-        stated: all.iter().map(|c| c.0).sum::<f64>() / all.len() as f64,
-        right: count(&|c| c.1) as f64 / all.len() as f64,
-        sure: count(&|c| c.0 >= 0.95),
-        sure_and_right: count(&|c| c.0 >= 0.95 && c.1),
-    }
+    Claims::of(seeds.into_par_iter().map(one).collect())
 }
 
 /// What very many flights say of a rocket.
@@ -395,19 +572,31 @@ pub fn truth(inputs: &Inputs, seeds: u64, flights: u64) -> Truth {
             .collect()
     };
     let flown: Vec<Vec<Vec<Deployed>>> = (TRUTH_SEED..TRUTH_SEED + seeds).map(one).collect();
-    let per_way = |way: usize| {
+    let speeds = |way: usize| -> Vec<f64> {
         // What never ejects is over no limit.
         let airspeed = |d: &Vec<Deployed>| d[way].ejection.map_or(0.0, |e| e.airspeed_m_s);
-        let by_seed: Vec<Vec<f64>> = flown.iter().map(|s| s.iter().map(airspeed).collect()).collect();
-        let mut all: Vec<f64> = by_seed.concat();
+        let mut all: Vec<f64> = flown.iter().flatten().map(airspeed).collect();
         all.sort_by(f64::total_cmp);
-        CHANCES.map(|p| {
-            let speed_m_s = all[((1.0 - p) * all.len() as f64) as usize - 1];
-            let over = |v: &[f64]| v.iter().filter(|v| **v > speed_m_s).count() as f64 / v.len() as f64;
-            let chance = over(&all);
-            let squares: f64 = by_seed.iter().map(|v| (over(v) - chance) * (over(v) - chance)).sum();
+        CHANCES.map(|p| all[((1.0 - p) * all.len() as f64) as usize - 1]).to_vec()
+    };
+    // The chance above each of those speeds is integrated over the law of firing, which knows it far better.
+    let mut inputs = case.inputs.clone();
+    inputs.question.limits_m_s = (0..ways.len()).flat_map(speeds).collect();
+    let integrated: Vec<Report> = (TRUTH_SEED..TRUTH_SEED + seeds)
+        .map(|seed| {
+            inputs.question.seed = seed;
+            let case = checked(inputs.clone());
+            let all = tally(&Frame { case: &case, cell_m: 1.0, curve_s: &[] }, 0..flights, &Shift::NONE, &GO);
+            report(&case, &all.unwrap_or_else(|| panic!("nobody stops it")), Vec::new())
+        })
+        .collect();
+    let per_way = |way: usize| {
+        core::array::from_fn(|k| {
+            let limit = |r: &Report| r.ways[way].limits[way * CHANCES.len() + k].over.estimate;
+            let chance = integrated.iter().map(limit).sum::<f64>() / seeds as f64;
+            let squares: f64 = integrated.iter().map(|r| (limit(r) - chance) * (limit(r) - chance)).sum();
             let error = 2.0 * (squares / (seeds * (seeds - 1)) as f64).sqrt();
-            Limit { speed_m_s, chance, error }
+            Limit { speed_m_s: inputs.question.limits_m_s[way * CHANCES.len() + k], chance, error }
         })
     };
     let landings = |way: usize| {

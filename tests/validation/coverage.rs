@@ -5,11 +5,12 @@ use std::fmt::{self, Display, Formatter};
 use std::sync::OnceLock;
 
 use slowpoint_sim::draw::PointSet;
-use slowpoint_sim::stat::interval::{CLOPPER_PEARSON, Chance, Interval, clopper_pearson};
+use slowpoint_sim::stat::interval::{CLOPPER_PEARSON, Chance, Estimator as Estimated, Interval, clopper_pearson};
 use slowpoint_sim::stat::normal;
 use slowpoint_tests::coverage::{
     COVERED_LEAST, COVERED_MOST, Cell, Claims, EVENTS, Estimator, KINDS, WIDTH_MOST, answers, anywhere, areas,
     as_reported, claims, corner_cells, nearly_alike, real_cells, stand_in_cells, stand_in_chances, truth,
+    whole_law_cells, whole_law_chances, whole_law_claims,
 };
 use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
@@ -21,6 +22,8 @@ slowpoint_tests::subject! { "Coverage of the intervals":
     cov_4_no_hit,
     cov_5_best_is_sure,
     cov_6_real_flights,
+    cov_7_whole_law,
+    cov_8_best_is_sure_of_the_law,
 }
 
 const PROMISE: &str = "at least 93 % of 95 % intervals hold the true chance everywhere, at most 97.5 % where hits and \
@@ -257,25 +260,30 @@ fn cov_5_best_is_sure() -> Sheet {
         "COV-5",
         "claims that a delay has the lowest chance, of three whose order is known, 1000 flights over 400 seeds",
         Trust::Statement,
-        "a claim of 95 % certainty is wrong in one run of twenty at most, even of two delays nearly alike, and over \
-        delays of any order 95 % of such claims are right",
+        CLAIM,
     );
     for points in KINDS {
-        let stated = |c: &Claims| format!("sure to {:.1} % on the average, sure {} times", percent(c.stated), c.sure);
-        let hard = claims(points, 1000, 0..400, nearly_alike);
-        let wrong = (hard.sure - hard.sure_and_right) as f64 / hard.seeds as f64;
-        sheet.because("5 % and three standard deviations of a share over 400 seeds, 3.3 %");
-        let name = format!("{points:?}, two nearly alike: runs that are sure and wrong, %, {}", stated(&hard));
-        sheet.at_most(name, percent(wrong), percent(0.05 + 0.033));
-        let usual = claims(points, 1000, 0..400, anywhere);
-        sheet.because("the claim is made often enough to be judged");
-        sheet.more_than(format!("{points:?}, any three: runs that are sure"), usual.sure as f64, 100.0);
-        let right = usual.sure_and_right as f64 / usual.sure as f64;
-        sheet.because("95 % less three standard deviations of a share of some 200 claims, 4.6 %");
-        let name = format!("{points:?}, any three: share of such claims that is right, %, {}", stated(&usual));
-        sheet.at_least(name, percent(right), percent(0.95 - 0.046));
+        judge(&mut sheet, points, claims(points, 1000, 0..400, nearly_alike), claims(points, 1000, 0..400, anywhere));
     }
     sheet
+}
+
+const CLAIM: &str = "a claim of 95 % certainty is wrong in one run of twenty at most, even of two delays nearly alike, and over \
+    delays of any order 95 % of such claims are right";
+
+/// Rows about claims where two delays are nearly alike, and of any three.
+fn judge(sheet: &mut Sheet, points: PointSet, hard: Claims, usual: Claims) {
+    let stated = |c: &Claims| format!("sure to {:.1} % on the average, sure {} times", percent(c.stated), c.sure);
+    let wrong = (hard.sure - hard.sure_and_right) as f64 / hard.seeds as f64;
+    sheet.because("5 % and three standard deviations of a share over 400 seeds, 3.3 %");
+    let name = format!("{points:?}, two nearly alike: runs that are sure and wrong, %, {}", stated(&hard));
+    sheet.at_most(name, percent(wrong), percent(0.05 + 0.033));
+    sheet.because("the claim is made often enough to be judged");
+    sheet.more_than(format!("{points:?}, any three: runs that are sure"), usual.sure as f64, 100.0);
+    let right = usual.sure_and_right as f64 / usual.sure as f64;
+    sheet.because("95 % less three standard deviations of a share of some 200 claims, 4.6 %");
+    let name = format!("{points:?}, any three: share of such claims that is right, %, {}", stated(&usual));
+    sheet.at_least(name, percent(right), percent(0.95 - 0.046));
 }
 
 fn cov_6_real_flights() -> Sheet {
@@ -326,6 +334,50 @@ fn cov_6_real_flights() -> Sheet {
                 sheet.close(name, percent(holds), percent(says), 1.0);
             }
         }
+    }
+    sheet
+}
+
+/// Also 256 flights, where an unseen flight of chance 1 may be all there is at 0.001.
+fn cov_7_whole_law() -> Sheet {
+    let mut sheet = Sheet::new(
+        "COV-7",
+        "what 95 % intervals hold of the mean of chances that are integrated over the law of firing: three events whose \
+        chance is exact, one with a thousandth of flights of chance 1, 256 and 1000 flights over 1000 seeds",
+        Trust::Statement,
+        PROMISE,
+    );
+    for points in KINDS {
+        for flights in [256, 1000] {
+            let found = whole_law_chances(points, flights, 0..SEEDS);
+            let cells = whole_law_cells(&found, points, as_reported);
+            sheet.because(THOUSAND_SEEDS);
+            keeps(&mut sheet, &cells);
+            let counted = found.iter().flatten().flatten().filter(|c| c.estimator != Estimated::Integrated).count();
+            sheet.equal(format!("{points:?}, {flights} flights: chances that were counted"), counted, 0);
+            let half = whole_law_cells(&found, points, halved);
+            let w = least_covered(&half).unwrap_or_else(|| panic!("no cells"));
+            let name = format!("wrong on purpose, {HALF}: {COVERED}, {w}");
+            sheet.less_than(name, percent(w.cell.share()), percent(COVERED_LEAST));
+        }
+    }
+    sheet
+}
+
+fn cov_8_best_is_sure_of_the_law() -> Sheet {
+    let mut sheet = Sheet::new(
+        "COV-8",
+        "claims as of COV-5 from chances that are integrated over the law of firing, 256 flights over 400 seeds",
+        Trust::Statement,
+        CLAIM,
+    );
+    for points in KINDS {
+        judge(
+            &mut sheet,
+            points,
+            whole_law_claims(points, 256, 0..400, nearly_alike),
+            whole_law_claims(points, 256, 0..400, anywhere),
+        );
     }
     sheet
 }

@@ -76,7 +76,7 @@ fn rep_2_halves_make_a_whole() -> Sheet {
     );
     for points in KINDS {
         let case = club(640, 4, points);
-        let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
+        let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[2.5, 3.0, 3.5, 9.0] };
         let of = |range| tally(&frame, range, &Shift::NONE, &GO).expect("nobody stops it");
         let whole = of(0..640);
         for k in [0, 1, 77, 320, 639] {

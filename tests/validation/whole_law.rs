@@ -2,16 +2,27 @@
 
 use std::collections::BTreeMap;
 
-use slowpoint_sim::case::{Case, Inputs, LimitApplies};
+use core::sync::atomic::AtomicBool;
+
+use slowpoint_sim::case::{Case, Device, Inputs, LimitApplies};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, Slot, draw};
-use slowpoint_sim::flight::{Ascent, Asked, Deployment, Electronics, Events, Flown, WHOLE, fly_whole_law};
-use slowpoint_sim::tally::{against, shares};
+use slowpoint_sim::flight::{
+    Ascent, Asked, Deployment, Electronics, Events, Failure, Flown, WHOLE, descend, fly, fly_whole_law, surely_slows,
+};
+use slowpoint_sim::report::{CurvePoint, Report};
+use slowpoint_sim::stat::interval::Estimator;
+use slowpoint_sim::tally::{Frame, against, shares, way_report};
 use slowpoint_sim::wind::DriftTable;
+use slowpoint_sim::{FlightChances, assess, each_flight, replay, tally};
 use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
 
 slowpoint_tests::subject! { "The whole law of firing":
     law_1_fired_many_times,
+    law_2_sure_to_slow,
+    law_3_curve,
+    law_4_fewer_flights,
+    law_5_failures_stay_drawn,
 }
 
 fn case(inputs: Inputs) -> Case {
@@ -186,5 +197,183 @@ fn law_1_fired_many_times() -> Sheet {
             }
         }
     }
+    sheet
+}
+
+/// What comes down in the sheet about slowing: each rocket as it is, and where the bound is pressed.
+fn falls() -> Vec<(String, Inputs)> {
+    let weak = |mut inputs: Inputs, share: f64| {
+        inputs.spread.impulse = Some(Law::Uniform { low: share, high: 1.3 * share });
+        inputs
+    };
+    let mut list: Vec<(String, Inputs)> = rockets::all().into_iter().map(|(name, i)| (name.to_string(), i)).collect();
+    for (name, inputs) in rockets::all() {
+        list.push((format!("{name}, weak"), weak(inputs, 0.4)));
+    }
+    let parachute = |diameter_m| Device::Parachute { diameter_m, drag_coefficient: None, fill_constant: None };
+    let mut small = rockets::club();
+    small.recovery.first = parachute(0.2);
+    list.push(("0.6 kg, a small canopy".into(), small));
+    let mut main = rockets::high_power();
+    main.recovery.first = parachute(0.4);
+    main.recovery.main = Some((parachute(2.0), 60.0));
+    list.push(("4 kg, a main at 60 m".into(), main));
+    let mut streamer = rockets::paper();
+    streamer.recovery.first = Device::Streamer { length_m: 0.5, width_m: 0.05, drag_coefficient: None };
+    list.push(("20 g, a streamer".into(), weak(streamer, 0.6)));
+    list
+}
+
+fn law_2_sure_to_slow() -> Sheet {
+    let mut sheet = Sheet::new(
+        "LAW-2",
+        "openings at every recorded step of 24 flights each, from burnout to the ground: those that are said to be sure to \
+        slow to their descent rate against those that are flown",
+        Trust::Statement,
+        "what is sure slows; most of what slows is sure",
+    );
+    let (mut sure_of, mut slow_of) = (0, 0);
+    for (name, inputs) in falls() {
+        let case = case(inputs);
+        let (mut wrong, mut openings) = (0, 0);
+        for flight in 0..24 {
+            let numbers = Numbers::of(PointSet::Sobol, 5, flight);
+            let (drawn, events) = draw(&case, &numbers, &Shift::NONE);
+            let mut ascent = Ascent::default();
+            fly_whole_law(&drawn, &events, &asked(&case), &mut ascent);
+            let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
+            let burnout = drawn.thrust.burnout_s();
+            for node in ascent.path.nodes.iter().filter(|n| n.time_s >= burnout) {
+                let sure = surely_slows(&drawn, &events.stages, &node.moment());
+                let slowed = descend(&drawn, &events.stages, &node.moment(), &drift).slowed;
+                openings += 1;
+                wrong += usize::from(sure && !slowed);
+                (sure_of, slow_of) = (sure_of + usize::from(sure && slowed), slow_of + usize::from(slowed));
+            }
+        }
+        sheet.equal(format!("{name}: sure to slow and did not"), wrong, 0);
+        sheet.because("enough to be judged");
+        sheet.more_than(format!("{name}: openings"), openings as f64, 500.0);
+    }
+    sheet.because("else descents are flown for nothing; a bound that is never sure would be safe as well");
+    sheet.more_than("share of what slows that is sure to", sure_of as f64 / slow_of as f64, 0.9);
+    sheet
+}
+
+fn law_3_curve() -> Sheet {
+    let mut sheet = Sheet::new(
+        "LAW-3",
+        "curve of the chance against the delay, 256 flights of four rockets",
+        Trust::Statement,
+        "at a delay that is asked it is the answer for it; over what an altimeter deploys there is none",
+    );
+    for (name, mut inputs) in rockets::all() {
+        inputs.question.flights = 256;
+        inputs.question.ways.push(Deployment { motor_delay_s: Some(8.0), electronics: Some(Electronics::Apogee) });
+        let report = answer(inputs.clone());
+        let (mut same, mut of_delays) = (0, 0);
+        for way in report.ways.iter().filter(|way| way.way.electronics.is_none()) {
+            let point = report.delay_curve.iter().find(|p| Some(p.delay_s) == way.way.motor_delay_s);
+            of_delays += 1;
+            let alike = |p: &CurvePoint| {
+                p.limits.iter().zip(&way.limits).all(|(c, l)| c.over == l.over && c.unsafe_opening == l.unsafe_opening)
+            };
+            same += usize::from(point.is_some_and(alike));
+        }
+        sheet.equal(format!("{name}: delays whose point on the curve is their own answer"), same, of_delays);
+        let delays: Vec<f64> = report.delay_curve.iter().map(|p| p.delay_s).collect();
+        let step = delays[1] - delays[0];
+        let even = delays.windows(2).all(|w| (w[1] - w[0] - step).abs() < 1e-12);
+        sheet.holds(
+            format!("{name}: {} equal steps of {step} s, at most 64", delays.len() - 1),
+            even && delays.len() <= 64,
+        );
+        inputs.question.ways.retain(|way| way.electronics.is_some());
+        sheet.holds(format!("{name}: none with an altimeter alone"), answer(inputs).delay_curve.is_empty());
+    }
+    sheet
+}
+
+fn answer(inputs: Inputs) -> Report {
+    assess(&case(inputs), &AtomicBool::new(false)).expect("nobody stops it")
+}
+
+/// Airspeeds of the club rocket's second delay that a share of flights exceeds.
+fn speeds_exceeded(shares: &[f64]) -> Vec<f64> {
+    let mut inputs = rockets::club();
+    inputs.question.ways = vec![rockets::delay(5.0)];
+    let card = case(inputs);
+    let mut ascent = Ascent::default();
+    let airspeed = |flight| {
+        let (drawn, events) = draw(&card, &Numbers::of(PointSet::Sobol, 1000, flight), &Shift::NONE);
+        fly(&drawn, &events, &card.inputs.question.ways, &mut ascent).deployed[0]
+            .ejection
+            .map_or(0.0, |e| e.airspeed_m_s)
+    };
+    let mut speeds: Vec<f64> = (0..16_384).map(airspeed).collect();
+    speeds.sort_by(f64::total_cmp);
+    shares.iter().map(|share| speeds[((1.0 - share) * speeds.len() as f64) as usize]).collect()
+}
+
+fn law_4_fewer_flights() -> Sheet {
+    let mut sheet = Sheet::new(
+        "LAW-4",
+        "variance of a chance from 1024 flights of the 0.6 kg rocket over 48 seeds, delay 5 s, against that of as many \
+        independent flights that are counted",
+        Trust::B,
+        "p (1 - p) / n; what must be reached is a hundredth near one half and a thirtieth in the tail",
+    );
+    const SEEDS: u64 = 48;
+    let shares = [0.5, 0.98];
+    let mut inputs = rockets::club();
+    (inputs.question.flights, inputs.question.ways) = (1024, vec![rockets::delay(5.0)]);
+    inputs.question.limits_m_s = speeds_exceeded(&shares);
+    for (points, least) in [(PointSet::Sobol, [100.0, 30.0]), (PointSet::Pseudorandom, [3.0, 3.0])] {
+        inputs.question.points = points;
+        let of = |seed: u64| -> Vec<f64> {
+            let mut inputs = inputs.clone();
+            inputs.question.seed = seed;
+            let case = case(inputs);
+            let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
+            let all = tally(&frame, 0..1024, &Shift::NONE, &AtomicBool::new(false)).expect("nobody stops it");
+            way_report(&all, 0, &case).limits.iter().map(|l| l.over.estimate).collect()
+        };
+        let found: Vec<Vec<f64>> = (0..SEEDS).map(of).collect();
+        for (k, share) in shares.into_iter().enumerate() {
+            let mean = found.iter().map(|f| f[k]).sum::<f64>() / SEEDS as f64;
+            let squares: f64 = found.iter().map(|f| (f[k] - mean) * (f[k] - mean)).sum();
+            let fewer = mean * (1.0 - mean) / 1024.0 / (squares / (SEEDS - 1) as f64);
+            sheet.because("a variance from 48 seeds is known to 20 %");
+            sheet.at_least(format!("{points:?}, chance near {share}: times fewer flights"), fewer, 0.6 * least[k]);
+            sheet.because("the chance that was aimed at");
+            sheet.close(format!("{points:?}: the mean chance"), mean, share, 0.01);
+        }
+    }
+    sheet
+}
+
+fn law_5_failures_stay_drawn() -> Sheet {
+    let mut sheet = Sheet::new(
+        "LAW-5",
+        "flights with a failure among others, 256 flights of the 0.6 kg rocket",
+        Trust::Statement,
+        "a flight that fails keeps what was drawn, and the answer says so; there is no curve then",
+    );
+    let mut inputs = rockets::club();
+    inputs.question.flights = 256;
+    inputs.failures = vec![(Failure::NoEjection, 0.25)];
+    let card = case(inputs.clone());
+    let each = each_flight(&card, &AtomicBool::new(false)).expect("nobody stops it");
+    let fails = |flight: u64| replay(&card, flight).failure.is_some();
+    let chances = |f: &FlightChances| f.ways.concat().concat();
+    let drawn = each.iter().filter(|f| fails(f.flight));
+    let (failing, whole) = drawn
+        .fold((0, 0), |(n, whole), f| (n + 1, whole + usize::from(chances(f).iter().all(|c| *c == 0.0 || *c == 1.0))));
+    sheet.equal("flights that fail, of those a quarter exactly", failing, 64);
+    sheet.equal("of them with chances of 0 or 1 alone", whole, failing);
+    let report = answer(inputs);
+    let words = report.ways[0].limits[0].over.estimator;
+    sheet.holds("the estimator says that those were counted", words == Estimator::PartlyIntegrated);
+    sheet.holds("no curve", report.delay_curve.is_empty());
     sheet
 }

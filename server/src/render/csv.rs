@@ -26,13 +26,11 @@ fn quoted(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-    use slowpoint_sim::flight::{Deployment, Electronics};
+    use super::quoted;
 
     #[test]
     fn labels_with_commas_are_quoted() {
-        let backed = Deployment { motor_delay_s: Some(6.0), electronics: Some(Electronics::Apogee) };
-        assert_eq!(quoted(&way_label(&backed)), "\"altimeter at apogee, motor delay 6 s behind it\"");
+        assert_eq!(quoted("altimeter, delay 6 s behind it"), "\"altimeter, delay 6 s behind it\"");
         assert_eq!(quoted("delay 6 s"), "delay 6 s");
         assert_eq!(quoted("a \"b\""), "\"a \"\"b\"\"\"");
     }

@@ -189,7 +189,7 @@ pub fn mean(per_replicate: &[(f64, u64)], squares: f64, points: PointSet, estima
     let (hits, flights) = flown().fold((0.0, 0_u64), |sum, r| (sum.0 + r.0, sum.1.saturating_add(r.1)));
     let (all, replicates) = (flights as f64, flown().count());
     let misses = all - hits;
-    let sums = Sums { hits, squares: squares.max(hits * hits / all.max(1.0)), flights: all };
+    let sums = Sums::new(hits, squares, all);
     let estimate = if flights == 0 { 0.0 } else { hits / all };
     let evidence = if hits <= misses { sums.evidence() } else { sums.mirrored().evidence() };
     // Four times the sum of c (1 - c): flights that are no count.
@@ -248,12 +248,15 @@ struct Sums {
 }
 
 impl Sums {
+    /// The squares add up to no less than those of equal chances, also where rounding leaves less.
+    fn new(hits: f64, squares: f64, flights: f64) -> Self {
+        Self { hits, squares: squares.max(hits * hits / flights.max(1.0)), flights }
+    }
+
     /// Of the chances that it does not happen.
     fn mirrored(self) -> Self {
         let Self { hits, squares, flights } = self;
-        let misses = flights - hits;
-        // Of chances close to 1 the difference keeps no digits; no sum of squares is below that of equal chances.
-        Self { hits: misses, squares: (flights - 2.0 * hits + squares).max(misses * misses / flights), flights }
+        Self::new(flights - hits, flights - 2.0 * hits + squares, flights)
     }
 
     /// Counted flights that would know the sum as well.
@@ -537,6 +540,12 @@ mod tests {
         assert!((found.upper - upper).abs() < 1e-13, "{found:?}");
         let tiny = mean(&[(1e-6, 1000)], 1e-9, PointSet::Pseudorandom, Estimator::Integrated);
         assert!((tiny.upper - 0.003_682).abs() < 1e-6 && tiny.is_none() && !tiny.is_all(), "{tiny:?}");
+        // Hardly a miss, and less than rounding leaves of its square.
+        let nearly = mean(&[(64.0 - 1e-12, 64)], 64.0 - 2e-12, PointSet::Pseudorandom, Estimator::Integrated);
+        let almost = mean(&[(64.0 - 3e-9, 64)], 64.0 - 6.1e-9, PointSet::Pseudorandom, Estimator::Integrated);
+        for found in [nearly, almost] {
+            assert!((found.lower - 0.944).abs() < 1e-3 && found.upper <= 1.0 && found.is_all(), "{found:?}");
+        }
         let mirrored = mean(&[(995.0, 1000)], 992.5, PointSet::Pseudorandom, Estimator::Integrated);
         assert!((mirrored.lower - (1.0 - found.upper)).abs() < 1e-14, "{mirrored:?}");
     }
