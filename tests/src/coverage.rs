@@ -13,7 +13,7 @@ use slowpoint_sim::case::{Case, Inputs, LimitApplies};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, REPLICATES, Shift, Slot, draw};
 use slowpoint_sim::flight::{
     Ascent, Asked, Canopy, Casing, DelayClock, Deployed, DrawnAt, Ejection, Events, Flown, Mishaps, Node, Outcome,
-    Path, RailExit, Stages, WholeLaw, Windows, fly,
+    Path, RailExit, Stages, Subject, WholeLaw, Windows, fly, land_alone,
 };
 use slowpoint_sim::report::{Advice, LandingReport, LimitReport, Report};
 use slowpoint_sim::stat::interval::{Chance, Interval, chance, clopper_pearson};
@@ -319,7 +319,8 @@ impl<'a> Straight<'a> {
         let motor = DrawnMotor { impulse_factor: 1.0, burn_factor, lit: true, offset_m: [0.0; 2] };
         self.drawn.thrust = ThrustTable::new(&self.curve, 0.0, &[motor], true);
         self.ascent.mishaps = Mishaps { unstable, ..Mishaps::default() };
-        let windows = Windows::of(asked, &self.drawn, &self.events, &self.ascent, &self.drift);
+        let Self { drawn, events, ascent, drift, .. } = &*self;
+        let windows = Windows::of_all(&[Subject { asked, drawn, events, ascent, drift }], land_alone).pop().flatten();
         let others = vec![None; asked.ways.len()];
         let nothing = Deployed { outcome: Outcome::Opened, ejection: None, landing: None, part: None };
         Flown {

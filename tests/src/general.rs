@@ -12,11 +12,11 @@ use differential_equations::solout::Solout;
 use differential_equations::solution::Solution;
 use ode_solvers::continuous_output_model::ContinuousOutputModel;
 use ode_solvers::{Dopri5, OutputType, SVector, System};
-use slowpoint_sim::flight::{Ascent, Deployment, Drawn, Events, Hold, State, Watchfulness};
+use slowpoint_sim::flight::{Ascent, Asked, Drawn, Events, Hold, State, Watchfulness};
 use slowpoint_sim::lanes::{dot, norm, scale};
 use slowpoint_sim::thrust::Side;
 
-use crate::kernel::{Phase, halved, lift_off_s, node, rail_exit, rate, rate_and_flow};
+use crate::kernel::{Phase, halved, lift_off_s, node, rail_exit, rate, rate_and_flow, watched};
 use crate::yardstick::watch;
 
 /// The twelve states as one crate has them ...
@@ -288,27 +288,20 @@ impl Flyer<'_> {
 }
 
 /// Flies a drawn flight in which nothing fails, and whose ways of deploying are motor delays, by a general integrator.
-pub fn ascend(
-    integrate: Integrate,
-    tolerance: f64,
-    ways: &[Deployment],
-    drawn: &Drawn,
-    events: &Events,
-    out: &mut Ascent,
-) {
+pub fn ascend(integrate: Integrate, tolerance: f64, asked: &Asked, drawn: &Drawn, events: &Events, out: &mut Ascent) {
     out.clear();
     let (state, rail) = Phase::first(drawn);
     let Some(time_s) = lift_off_s(drawn, &state, &rail, LIFT_OFF_S.0, LIFT_OFF_S.1) else {
         out.mishaps.never_left_rail = true;
         return;
     };
-    let watched = &events.watchfulness(ways, drawn);
+    let watched = &watched(drawn, events, asked);
     let mut flyer = Flyer { drawn, integrate, tolerance, watched, time_s, state, out };
     if !flyer.leave_rail(rail) {
         return;
     }
     // Where something fires does not depend on the ascent, as no altimeter takes part.
-    let fires = ways.iter().map(|way| events.fires_s(way, drawn, flyer.out));
+    let fires = asked.ways.iter().map(|way| events.fires_s(way, drawn, flyer.out));
     let mut asked_s: Vec<f64> = fires.flat_map(|t| [t, t + events.line_stretch_lag_s]).collect();
     asked_s.sort_by(f64::total_cmp);
     // Asked no farther as a rule, and else to the ground.
@@ -324,6 +317,8 @@ pub fn ascend(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use slowpoint_sim::asked;
+
     use crate::whole::case;
     use crate::yardstick::{BOUND_M_S, Reference};
     use crate::{larger, rockets};
@@ -338,9 +333,7 @@ mod tests {
             for (which, integrate) in INTEGRATORS {
                 let off = |tolerance| {
                     reference
-                        .off(&|drawn, events, out| {
-                            ascend(integrate, tolerance, &case.inputs.question.ways, drawn, events, out)
-                        })
+                        .off(&|drawn, events, out| ascend(integrate, tolerance, &asked(&case, &[]), drawn, events, out))
                         .largest_m_s
                 };
                 let (close, loose) = (off(1e-9), off(1e-2));
@@ -359,7 +352,7 @@ mod tests {
             let engine = crate::ascent(&drawn, 16.0);
             for (which, integrate) in INTEGRATORS {
                 let mut out = Ascent::default();
-                ascend(integrate, 1e-9, &case.inputs.question.ways, &drawn, &events, &mut out);
+                ascend(integrate, 1e-9, &asked(&case, &[]), &drawn, &events, &mut out);
                 let off = [
                     (out.rail_exit.time_s - engine.rail_exit.time_s).abs(),
                     (out.rail_exit.speed_m_s - engine.rail_exit.speed_m_s).abs(),

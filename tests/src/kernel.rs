@@ -2,8 +2,8 @@
 //! that knows their signatures. And the phases on the rail, which each of those ways ends with its own means.
 
 use slowpoint_sim::flight::{
-    Ascent, Asked, Deployment, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Subject, Watchfulness,
-    WholeLaw, derivative_and_flow, fly_ascent, land_alone, step,
+    Ascent, Asked, Drawn, Events, Flow, Flown, Hold, Node, RailExit, Start, State, Subject, Watchfulness, WholeLaw,
+    derivative_and_flow, fly_ascent, land_alone, step,
 };
 use slowpoint_sim::lanes::{along, dot};
 use slowpoint_sim::thrust::Side;
@@ -29,8 +29,13 @@ pub fn rate(drawn: &Drawn, time_s: f64, side: Side, state: &State<f64>, hold: &H
 
 /// The engine's own ascent, closely followed as long as one of the ways may deploy, with steps so many times finer than
 /// usual.
-pub fn engine(drawn: &Drawn, events: &Events, ways: &[Deployment], finer: f64, out: &mut Ascent) {
-    fly_ascent(drawn, events.watchfulness(ways, drawn), finer, out);
+pub fn engine(drawn: &Drawn, events: &Events, asked: &Asked, finer: f64, out: &mut Ascent) {
+    fly_ascent(drawn, watched(drawn, events, asked), finer, out);
+}
+
+/// How far a flight is followed of which all is asked.
+pub fn watched(drawn: &Drawn, events: &Events, asked: &Asked) -> Watchfulness {
+    events.watched(asked.ways, Some(asked), drawn)
 }
 
 /// One step of the classical fourth-order method from a state whose derivative is `first`.

@@ -190,8 +190,8 @@ mod tests {
             let frame = frame(&case);
             let (mut own, mut other) = (Tally::new(&frame), Tally::new(&frame));
             with(Instructions::Scalar, &case, 0..64, &mut own);
-            let ways = &case.inputs.question.ways;
-            by(&|drawn, events, out| engine(drawn, events, ways, 1.0, out), &case, 0..64, &mut other);
+            let asked = asked(&case, &[]);
+            by(&|drawn, events, out| engine(drawn, events, &asked, 1.0, out), &case, 0..64, &mut other);
             assert!(own == other && own.flights() == 64, "{name}");
         }
     }

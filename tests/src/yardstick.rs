@@ -4,6 +4,7 @@
 //! between the steps by the engine's own cubic pieces.
 
 use rayon::prelude::*;
+use slowpoint_sim::asked;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::flight::{Ascent, Drawn, Events, Flow, Hold, Watchfulness};
 use slowpoint_sim::lanes::dot;
@@ -162,7 +163,7 @@ impl<'a> Reference<'a> {
     pub fn new(case: &'a Case, flights: u64) -> Self {
         let one = |ascent: &mut Ascent, flight| {
             let (drawn, events) = drawn(case, flight);
-            engine(&drawn, &events, &case.inputs.question.ways, REFERENCE_FINER, ascent);
+            engine(&drawn, &events, &asked(case, &[]), REFERENCE_FINER, ascent);
             airspeeds_m_s(case, &drawn, &events, ascent).collect()
         };
         let airspeeds_m_s = (0..flights).into_par_iter().map_init(Ascent::default, one).collect();

@@ -11,8 +11,9 @@ mod python;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
+use slowpoint_sim::asked;
 use slowpoint_sim::case::Case;
-use slowpoint_sim::flight::{Ascent, Deployment, Drawn, Events};
+use slowpoint_sim::flight::{Ascent, Asked, Drawn, Events};
 use slowpoint_tests::counting::{CHANCES, HALF_WIDTHS, plain_flights, told, widest};
 use slowpoint_tests::general::{INTEGRATORS, ascend};
 use slowpoint_tests::whole::{ENGINES, Engine, Runner, case, on_threads, race, seconds_on_threads};
@@ -97,7 +98,7 @@ impl<'a> Line<'a> {
         Self { name: format!("engine, {}", engine.name), setting: "its own".into(), off, runner, engine: true }
     }
 
-    fn plain(plain: Plain, ways: &'a [Deployment], rung: Rung, keep: Keep) -> Self {
+    fn plain(plain: Plain, asked: Asked<'a>, rung: Rung, keep: Keep) -> Self {
         let nodes = if plain.on_nodes { ", on thrust nodes" } else { "" };
         let kept = if keep == Keep::All { ", every flight" } else { "" };
         Self {
@@ -105,7 +106,7 @@ impl<'a> Line<'a> {
             setting: format!("{:.4} s", plain.step_s),
             off: rung.off,
             runner: Runner::by(
-                move |drawn, events, out| plain.ascend(drawn, &events.watchfulness(ways, drawn), out),
+                move |drawn, events, out| plain.ascend(drawn, &kernel::watched(drawn, events, &asked), out),
                 ROUND.0 / 2,
             ),
             engine: false,
@@ -163,29 +164,30 @@ fn rates(flights: u64) -> f64 {
 
 /// Every contender for one case, each at its coarsest setting that keeps the bound.
 fn lines(case: &Case, flights: u64) -> Vec<Line<'_>> {
-    let ways = &case.inputs.question.ways;
+    let asked = asked(case, &[]);
     let reference = Reference::new(case, flights);
-    let own = reference.off(&|drawn, events, out| kernel::engine(drawn, events, ways, 1.0, out));
+    let own = reference.off(&|drawn, events, out| kernel::engine(drawn, events, &asked, 1.0, out));
     let mut lines: Vec<Line> = ENGINES.iter().filter(|e| (e.runs_here)()).map(|e| Line::engine(e, own)).collect();
     for on_nodes in [false, true] {
         let off = |step_s| {
             reference.off(&|drawn, events, out| {
-                Plain { step_s, on_nodes }.ascend(drawn, &events.watchfulness(ways, drawn), out)
+                Plain { step_s, on_nodes }.ascend(drawn, &kernel::watched(drawn, events, &asked), out)
             })
         };
         let most = first_rung(steps_s(), Keep::Most, off);
         let below = steps_s().skip_while(|step_s| most.is_some_and(|rung| *step_s > rung.value));
         let all = first_rung(below, Keep::All, off);
         let plain = |rung: Rung| Plain { step_s: rung.value, on_nodes };
-        lines.extend(most.map(|rung| Line::plain(plain(rung), ways, rung, Keep::Most)));
-        lines
-            .extend(all.filter(|rung| most != Some(*rung)).map(|rung| Line::plain(plain(rung), ways, rung, Keep::All)));
+        lines.extend(most.map(|rung| Line::plain(plain(rung), asked, rung, Keep::Most)));
+        lines.extend(
+            all.filter(|rung| most != Some(*rung)).map(|rung| Line::plain(plain(rung), asked, rung, Keep::All)),
+        );
     }
     let reference = Reference::new(case, general(flights));
     for (name, integrate) in INTEGRATORS {
         let by = move |tolerance| {
             move |drawn: &Drawn, events: &Events, out: &mut Ascent| {
-                ascend(integrate, tolerance, ways, drawn, events, out)
+                ascend(integrate, tolerance, &asked, drawn, events, out)
             }
         };
         // From loose to tight, three to a factor of ten.
