@@ -123,6 +123,8 @@ enum Change {
 /// Places of crossings and of the last slow opening, s.
 const CROSSING_S: f64 = 4e-6;
 const SLOWING_S: f64 = 1e-4;
+/// Halvings of the time between an opening that slows and one that does not, without flying either.
+const SURE_HALVINGS: usize = 8;
 /// Two crossings nearer than this may be missed, s.
 const NEAREST_S: f64 = 0.01;
 /// Where the airspeed goes so much of the way that it could go at most, it goes straight through a limit.
@@ -367,7 +369,15 @@ impl Flight<'_, '_> {
             let size = (landing.vertical_speed_m_s - slowed_m_s).abs();
             if landing.slowed { -size } else { size }
         };
-        let search = |from_s: f64, to_s: f64| sign_change(from_s, to_s, 0.5 * SLOWING_S, too_fast_m_s);
+        // From where it slows to where it does not: halved to where it is sure before anything is flown.
+        let search = |good_s: f64, bad_s: f64| {
+            let (mut sure_s, mut open_s) = (good_s, bad_s);
+            for _ in 0..SURE_HALVINGS {
+                let middle = 0.5 * (sure_s + open_s);
+                if surely_slows(self.drawn, stages, &stretch(middle)) { sure_s = middle } else { open_s = middle }
+            }
+            sign_change(sure_s, bad_s, 0.5 * SLOWING_S, too_fast_m_s)
+        };
         let last_s = ground_s - lag_s;
         let from_s = self.boost_ends_s().max(self.counts_s[0]);
         let to_s = last_s.min(self.counts_s[1]);
@@ -385,7 +395,7 @@ impl Flight<'_, '_> {
                 if !first {
                     changes.push((from_s, Change::TooLow(true)));
                     let good_s = if ends[1] { best_s } else { to_s };
-                    changes.push((search(from_s, good_s), Change::TooLow(false)));
+                    changes.push((search(good_s, from_s), Change::TooLow(false)));
                 }
                 if !last {
                     let good_s = if ends[1] { best_s } else { from_s };

@@ -55,7 +55,7 @@ impl Chances {
 pub(super) fn square(chance: u64) -> u64 {
     // Halves of the digits first, so that 64 bits hold it.
     let (high, low) = (chance >> 20, chance & 0xf_ffff);
-    high * high + ((2 * high * low + (low * low >> 20)) >> 20)
+    high * high + ((2 * high * low + ((low * low) >> 20)) >> 20)
 }
 
 #[cfg(test)]
