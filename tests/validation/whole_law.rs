@@ -82,9 +82,9 @@ fn fired(case: &Case, drawn: &slowpoint_sim::flight::Drawn, events: &Events, asc
         for (told, way) in told.iter_mut().zip(&question.ways) {
             let mut events = events.clone();
             let at = if of_one_law(way, case) { alone } else { several };
-            for (motor, at) in at.iter().enumerate().take(events.delay_error_s.len()) {
-                events.delay_in_tolerances[motor] = case.spread.delay_in_tolerances.at(*at);
-                events.delay_error_s[motor] = case.spread.delay.at(*at);
+            let errors = events.delay_in_tolerances.iter_mut().zip(&mut events.delay_error_s);
+            for ((tolerances, seconds), u) in errors.zip(at) {
+                (*tolerances, *seconds) = (case.spread.delay_in_tolerances.at(u), case.spread.delay.at(u));
             }
             // A height that is never reached fires by the lag that was drawn.
             if way.electronics == Some(Electronics::Apogee) {

@@ -6,7 +6,7 @@ use crate::draw::{Law, Mass};
 /// How much of each end of a law is left out of account.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Left {
-    /// Less than the last place of a flight's chance: nothing is looked for there.
+    /// As good as nothing: no crossing is looked for there.
     Nothing,
     /// So little that no descent is flown for it: it is taken to slow as the last that is looked at.
     Little,
@@ -17,7 +17,7 @@ pub(super) enum Left {
 }
 
 impl Left {
-    const SHARES: [f64; 4] = [1e-12, 1e-6, 1e-4, 1e-3];
+    const SHARES: [f64; 4] = [1e-9, 1e-6, 1e-4, 1e-2];
 }
 
 /// The ends of every law without a share of it.
@@ -246,7 +246,7 @@ mod tests {
                     }
                 }
                 let [from, to] = laws.delayed_between_s(delay, Left::Nothing);
-                assert!(laws.motor(from, delay, true) < 3e-12 && laws.motor(to, delay, false) > 1.0 - 3e-12);
+                assert!(laws.motor(from, delay, true) < 3e-9 && laws.motor(to, delay, false) > 1.0 - 3e-9);
             }
         }
         let laws = laws(normal(0.4), Law::Fixed(0.2));

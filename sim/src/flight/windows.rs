@@ -130,6 +130,8 @@ enum Change {
 /// Places of crossings and of the last slow opening, s.
 const CROSSING_S: f64 = 4e-6;
 const SLOWING_S: f64 = 1e-4;
+/// Halvings of the time between an opening that slows and one that does not, without flying either.
+const SURE_HALVINGS: usize = 8;
 /// Two crossings nearer than this may be missed, s.
 const NEAREST_S: f64 = 0.01;
 /// Where the airspeed goes so much of the way that it could go at most, it goes straight through a limit.
@@ -340,6 +342,21 @@ impl<'a, 'b> Flight<'a, 'b> {
         self.ascent.path.at((time_s + self.events.line_stretch_lag_s).min(self.ascent.ground_s))
     }
 
+    /// Whether what opens is sure to slow the fall in time when something fires at a time.
+    fn surely_slows(&self, time_s: f64) -> bool {
+        surely_slows(self.drawn, &self.events.stages, &self.stretch(time_s))
+    }
+
+    /// From where it slows to where it does not, halved to where it is sure before anything is flown.
+    fn unsure(&self, good_s: f64, bad_s: f64) -> [f64; 2] {
+        let (mut sure_s, mut open_s) = (good_s, bad_s);
+        for _ in 0..SURE_HALVINGS {
+            let middle = 0.5 * (sure_s + open_s);
+            if self.surely_slows(middle) { sure_s = middle } else { open_s = middle }
+        }
+        [sure_s, bad_s]
+    }
+
     /// From when to when it has to be known whether what opens slows the fall in time, s, with the likeliest to do so in
     /// the middle; `None` for never.
     fn asks_slowing(&self) -> Option<[f64; 3]> {
@@ -379,7 +396,7 @@ fn too_low<'a, 'b>(
     let mut open = Vec::new();
     for (k, (flight, times_s)) in flights.iter().zip(&asked).enumerate() {
         for (end, time_s) in times_s.iter().flatten().enumerate() {
-            if !surely_slows(flight.drawn, &flight.events.stages, &flight.stretch(*time_s)) {
+            if !flight.surely_slows(*time_s) {
                 open.push((k, end, *time_s));
             }
         }
@@ -400,10 +417,10 @@ fn too_low<'a, 'b>(
                 own.push((from_s, Change::TooLow(true)));
             }
             if !first && (best || last) {
-                searched.push((k, [from_s, if best { best_s } else { to_s }], false));
+                searched.push((k, flight.unsure(if best { best_s } else { to_s }, from_s), false));
             }
             if !last && (best || first) {
-                searched.push((k, [if best { best_s } else { from_s }, to_s], true));
+                searched.push((k, flight.unsure(if best { best_s } else { from_s }, to_s), true));
             }
         }
         changes.push(own);
