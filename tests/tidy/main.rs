@@ -104,6 +104,22 @@ fn the_engine_is_pure() {
 }
 
 #[test]
+fn only_the_lanes_are_unsafe() {
+    for path in
+        files("sim/src", &["rs"]).into_iter().chain(files("server/src", &["rs"])).chain(files("tests/src", &["rs"]))
+    {
+        let wide = path.ends_with("sim/src/lanes/x86.rs") || path.ends_with("sim/src/flight/batch.rs");
+        let text = text(&path);
+        let lines: Vec<&str> = text.lines().collect();
+        for (k, line) in lines.iter().enumerate().filter(|(_, line)| line.contains("unsafe {")) {
+            assert!(wide, "{}:{} is unsafe", path.display(), k + 1);
+            let above = &lines[k.saturating_sub(3)..k];
+            assert!(above.iter().any(|l| l.contains("SAFETY:")), "{}:{} says not why", path.display(), k + 1);
+        }
+    }
+}
+
+#[test]
 fn results_come_from_the_portable_library() {
     // The platform's exp, ln, pow and sines differ in the last digit from machine to machine.
     let platform =

@@ -64,11 +64,11 @@ fn held(counts: &Path, expected: &Path, compiler: &str, renew: bool) -> Result<b
     let rockets = rockets::all();
     let mut rows = Vec::new();
     let mut verdicts = Vec::new();
-    println!("{:<12} {:<18} {:>20} {:>20} {:>8}", "engine", "rocket", "instructions/flight", "expected", "off");
+    println!("{:<18} {:<18} {:>20} {:>20} {:>8}", "engine", "rocket", "instructions/flight", "expected", "off");
     for (k, (engine, rocket)) in counted().enumerate() {
         let rocket = rockets[rocket].0;
         if !(engine.runs_here)() {
-            println!("{:<12} {rocket:<18} not on this machine", engine.name);
+            println!("{:<18} {rocket:<18} not on this machine", engine.name);
             continue;
         }
         // The runner numbers what it was given in order.
@@ -79,7 +79,7 @@ fn held(counts: &Path, expected: &Path, compiler: &str, renew: bool) -> Result<b
         let verdict = verdict(now, before);
         let off = before.map_or("-".into(), |before| format!("{:+.1} %", 100.0 * (now as f64 / before as f64 - 1.0)));
         let before = before.map_or("none".into(), |before| before.to_string());
-        println!("{:<12} {rocket:<18} {now:>20} {before:>20} {off:>8}", engine.name);
+        println!("{:<18} {rocket:<18} {now:>20} {before:>20} {off:>8}", engine.name);
         verdicts.push(verdict);
         rows.push((engine.name, rocket, now));
     }
