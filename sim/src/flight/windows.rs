@@ -264,7 +264,7 @@ impl Windows {
     fn each(&self, fired: impl Fn(&Bound) -> f64, mut take: impl FnMut(&Window, u64)) {
         let mut before = 0;
         for (window, bound) in self.windows.iter().zip(&self.bounds) {
-            let upto = ((fired(bound) * WHOLE as f64).round() as u64).clamp(before, WHOLE);
+            let upto = ((fired(bound) * WHOLE as f64 + 0.5) as u64).clamp(before, WHOLE);
             if upto > before {
                 take(window, upto - before);
             }

@@ -4,9 +4,9 @@
 //! more than rounding is left, and elsewhere never wider than 1.5 times Clopper-Pearson.
 //! They cover sampling alone: what the model does not know is not in them.
 //!
-//! A flight that was counted has the chance 1 or 0, so one rule serves both: what counted flights get is what they
-//! always got. The evidence of a chance is the number of counted flights that would know its sum as well,
-//! (sum c)^2 / sum c^2: a hundred flights of chance 0.01 each are a hundred of them, not one.
+//! A flight that was counted has the chance 1 or 0, so one rule serves both. The evidence of a chance is the number of
+//! counted flights that would know its sum as well, (sum c)^2 / sum c^2: a hundred flights of chance 0.01 each are a
+//! hundred of them, not one.
 
 use super::{beta, normal, student};
 

@@ -5,19 +5,25 @@
 use std::time::Instant;
 
 use slowpoint_sim::case::Inputs;
+use slowpoint_sim::draw::PointSet;
 use slowpoint_tests::coverage::{
-    Cell, KINDS, answers, anywhere, areas, as_reported, claims, nearly_alike, real_cells, stand_in_cells,
-    stand_in_chances, truth,
+    Cell, Claims, KINDS, answers, anywhere, areas, as_reported, claims, nearly_alike, real_cells, stand_in_cells,
+    stand_in_chances, truth, whole_law_cells, whole_law_chances, whole_law_claims,
 };
 use slowpoint_tests::rockets;
 
 const SEEDS: u64 = 1000;
 /// Flights of the stand-in: few, usual, where the promise of at most 97.5 % begins for 0.01 and for 0.001.
 const STAND_IN_FLIGHTS: [u64; 4] = [1000, 2000, 5000, 50_000];
+/// Flights of the stand-in with its whole law of firing.
+const WHOLE_LAW_FLIGHTS: [u64; 3] = [256, 1000, 5000];
 /// Flights of a real seed.
 const FLIGHTS: u64 = 1024;
 /// Seeds and flights of the truth.
 const TRUTH: (u64, u64) = (8, 65_536);
+
+/// Claims over many seeds.
+type Claiming = fn(PointSet, u64, core::ops::Range<u64>, fn(u64) -> [f64; 3]) -> Claims;
 
 fn stand_in(broken: &mut Vec<String>) {
     println!("Stand-in flights with exact chances, through the engine's points, tally and report:");
@@ -34,20 +40,38 @@ fn stand_in(broken: &mut Vec<String>) {
     println!();
 }
 
+fn whole_law(broken: &mut Vec<String>) {
+    println!("Stand-in flights whose law of firing is integrated, exact chances:");
+    println!("{}", Cell::head());
+    for points in KINDS {
+        for flights in WHOLE_LAW_FLIGHTS {
+            let found = whole_law_chances(points, flights, 0..SEEDS);
+            for cell in whole_law_cells(&found, points, as_reported) {
+                println!("{}", cell.row());
+                broken.extend(cell.broken());
+            }
+        }
+    }
+    println!();
+}
+
 fn best_is_sure(broken: &mut Vec<String>) {
     println!("The lowest of three delays whose order is known, and the certainty stated:");
     for points in KINDS {
         for flights in [1000, 5000] {
-            let hard = claims(points, flights, 0..SEEDS, nearly_alike);
-            println!("  {points:?}, {flights} flights, two nearly alike: {}", hard.row());
-            // Whatever the truth, a claim of 95 % is wrong in one run of twenty at most.
-            if hard.sure - hard.sure_and_right > SEEDS / 20 {
-                broken.push(format!("{points:?}, {flights} flights: wrongly sure of the lowest delay"));
-            }
-            let usual = claims(points, flights, 0..SEEDS, anywhere);
-            println!("  {points:?}, {flights} flights, any three: {}", usual.row());
-            if (usual.sure_and_right as f64) < 0.95 * usual.sure as f64 {
-                broken.push(format!("{points:?}, {flights} flights: sure of the lowest delay, but too often wrong"));
+            for (how, claims) in [("counted", claims as Claiming), ("integrated", whole_law_claims)] {
+                let which = format!("{points:?}, {flights} flights, {how}");
+                let hard = claims(points, flights, 0..SEEDS, nearly_alike);
+                println!("  {which}, two nearly alike: {}", hard.row());
+                // Whatever the truth, a claim of 95 % is wrong in one run of twenty at most.
+                if hard.sure - hard.sure_and_right > SEEDS / 20 {
+                    broken.push(format!("{which}: wrongly sure of the lowest delay"));
+                }
+                let usual = claims(points, flights, 0..SEEDS, anywhere);
+                println!("  {which}, any three: {}", usual.row());
+                if (usual.sure_and_right as f64) < 0.95 * usual.sure as f64 {
+                    broken.push(format!("{which}: sure of the lowest delay, but too often wrong"));
+                }
             }
         }
     }
@@ -92,6 +116,7 @@ fn main() {
     let mut broken = Vec::new();
     let begin = Instant::now();
     stand_in(&mut broken);
+    whole_law(&mut broken);
     best_is_sure(&mut broken);
     println!("{:.0} s so far", begin.elapsed().as_secs_f64());
     println!();
