@@ -9,10 +9,11 @@ use clap::Args;
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
 
-/// Seconds of a core that one ascent takes, to price a request. It only feeds estimates.
-pub const CORE_S_PER_ASCENT: f64 = 180e-6;
+/// Seconds of a core that one ascent takes, to price a request, with vector registers of 256 bits: machines
+/// without take up to three times as long. It only feeds estimates.
+pub const CORE_S_PER_ASCENT: f64 = 60e-6;
 /// Seconds of a core that one descent takes. It only feeds estimates.
-pub const CORE_S_PER_DESCENT: f64 = 15e-6;
+pub const CORE_S_PER_DESCENT: f64 = 3e-6;
 
 /// How the server behaves. Each knob is a flag of `slowpoint serve` and an environment variable.
 #[derive(Debug, Clone, Args)]

@@ -7,13 +7,13 @@ use core::sync::atomic::AtomicBool;
 use slowpoint_sim::case::{Case, Device, Inputs, LimitApplies};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, Slot, draw};
 use slowpoint_sim::flight::{
-    Ascent, Asked, Deployment, Electronics, Events, Failure, Flown, WHOLE, descend, fly, fly_whole_law, surely_slows,
+    Ascent, Deployment, Electronics, Events, Failure, Flown, WHOLE, descend, fly, fly_whole_law, surely_slows,
 };
 use slowpoint_sim::report::{CurvePoint, Report};
 use slowpoint_sim::stat::interval::Estimator;
 use slowpoint_sim::tally::{Frame, against, shares, way_report};
 use slowpoint_sim::wind::DriftTable;
-use slowpoint_sim::{FlightChances, assess, each_flight, replay, tally};
+use slowpoint_sim::{FlightChances, asked, assess, each_flight, replay, tally};
 use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
 
@@ -27,17 +27,6 @@ slowpoint_tests::subject! { "The whole law of firing":
 
 fn case(inputs: Inputs) -> Case {
     Case::new(inputs).unwrap_or_else(|f| panic!("{f:?}"))
-}
-
-fn asked(case: &Case) -> Asked<'_> {
-    let question = &case.inputs.question;
-    Asked {
-        ways: &question.ways,
-        limits_m_s: &question.limits_m_s,
-        at_line_stretch: question.limit_applies == LimitApplies::LineStretch,
-        laws: &case.firing,
-        curve_s: None,
-    }
 }
 
 /// What is told of a way: share of each outcome on each side of apogee, over each limit, unsafe at each.
@@ -166,7 +155,7 @@ fn law_1_fired_many_times() -> Sheet {
             let numbers = Numbers::of(question.points, question.seed, flight);
             let (drawn, events) = draw(&case, &numbers, &Shift::NONE);
             let mut ascent = Ascent::default();
-            let flown = fly_whole_law(&drawn, &events, &asked(&case), &mut ascent);
+            let flown = fly_whole_law(&drawn, &events, &asked(&case, &[]), &mut ascent);
             for (way, told) in fired(&case, &drawn, &events, &ascent, TIMES).into_iter().enumerate() {
                 let found = integrated(&flown, way, &case);
                 let rows = if of_one_law(&question.ways[way], &case) { &mut of_one } else { &mut of_several };
@@ -240,7 +229,7 @@ fn law_2_sure_to_slow() -> Sheet {
             let numbers = Numbers::of(PointSet::Sobol, 5, flight);
             let (drawn, events) = draw(&case, &numbers, &Shift::NONE);
             let mut ascent = Ascent::default();
-            fly_whole_law(&drawn, &events, &asked(&case), &mut ascent);
+            fly_whole_law(&drawn, &events, &asked(&case, &[]), &mut ascent);
             let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), ascent.apogee_m);
             let burnout = drawn.thrust.burnout_s();
             for node in ascent.path.nodes.iter().filter(|n| n.time_s >= burnout) {

@@ -190,7 +190,7 @@ impl<L: Lane> Pace<L> {
 /// 1 where the air comes from so far off the nose that the rocket is turning over.
 #[inline(always)]
 fn turns_over<L: Lane>(flow: &Flow<L>) -> L {
-    flow.axial_m_s.below(L::splat(COS_TURNING) * flow.airspeed_m_s, L::splat(1.0), L::splat(0.0))
+    less(flow.axial_m_s, L::splat(COS_TURNING) * flow.airspeed_m_s)
 }
 
 /// Flights that climb side by side, a flight a lane. Each takes the steps that it would take alone: nothing of one lane
