@@ -161,17 +161,17 @@ impl<L: Lane> Piece<L> {
         }
     }
 
-    /// Pieces of several lanes side by side.
-    pub fn side_by_side(of: impl Fn(usize) -> Piece<f64>) -> Self {
-        let lanes = |pick: &dyn Fn(Piece<f64>) -> f64| L::from_lanes(|i| pick(of(i)));
+    /// The same piece in every lane.
+    pub fn splat(piece: &Piece<f64>) -> Self {
+        let all = L::splat;
         Self {
-            from_s: lanes(&|p| p.from_s),
-            until_s: lanes(&|p| p.until_s),
-            per_length: lanes(&|p| p.per_length),
-            burning: lanes(&|p| p.burning),
-            first: core::array::from_fn(|k| lanes(&|p| p.first[k])),
-            change: core::array::from_fn(|k| lanes(&|p| p.change[k])),
-            burned_kg: lanes(&|p| p.burned_kg),
+            from_s: all(piece.from_s),
+            until_s: all(piece.until_s),
+            per_length: all(piece.per_length),
+            burning: all(piece.burning),
+            first: piece.first.map(all),
+            change: piece.change.map(all),
+            burned_kg: all(piece.burned_kg),
         }
     }
 

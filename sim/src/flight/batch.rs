@@ -150,7 +150,7 @@ impl Pilot {
         &self.ascents
     }
 
-    /// Flies the ascents as far as what is deploying needs.
+    /// Flies the ascents as far as their ways of deploying ask.
     fn climb(&mut self, flights: &[&Drawn], watched: &[Watchfulness], deploying: &[Deploying]) {
         self.ascents.resize_with(flights.len(), Ascent::default);
         self.ascend(flights, watched, 0..flights.len());

@@ -76,13 +76,11 @@ pub struct Fleet<'a, 'b, L: Lane> {
 }
 
 impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
-    /// One flight in every lane, at first thrust.
+    /// Of an airframe; its rockets are yet to be seated.
     pub fn new(first: &'b Drawn<'a>) -> Self {
         let aero = first.aero;
         let rows = MachRows::new([&aero.drag_coasting, &aero.drag_thrusting, &aero.fin_slope_factor]);
-        let mut fleet = Self { rows, ..Self::worlds(first) };
-        (0..L::WIDTH).for_each(|lane| fleet.seat(lane, first, 0.0));
-        fleet
+        Self { rows, ..Self::worlds(first) }
     }
 
     /// One flight's air, wind and Earth in every lane, without its rocket.
@@ -103,7 +101,7 @@ impl<'a, 'b, L: Lane> Fleet<'a, 'b, L> {
             air_scale: [zero; 2],
             wind: Held::new(),
             air: Held::new(),
-            thrust: ThrustPiece::side_by_side(|_| first.thrust.piece(0)),
+            thrust: ThrustPiece::splat(&first.thrust.piece(0)),
             thrust_piece: vec![0; L::WIDTH],
         };
         (0..L::WIDTH).for_each(|lane| fleet.seat_world(lane, first));
