@@ -10,8 +10,8 @@ use crate::case::{Case, LimitApplies};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
-    Ascent, Asked, Deployed, Deployment, Electronics, Failure, Flown, Pilot, WHOLE, Watchfulness, fly, fly_ascent,
-    fly_whole_law,
+    Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Pilot, WHOLE, Watchfulness, fly,
+    fly_ascent, fly_whole_law,
 };
 use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{
@@ -34,7 +34,7 @@ const SHIFTS: [(&str, Shift); 6] = [
 /// Flights flown for each change: enough to see a move of a few points. With 2000 flights the six changes cost
 /// three quarters as much again, with 10,000 under half.
 fn flights_per_shift(flights: u64) -> u64 {
-    (flights / 16).clamp(256, 2048).min(flights)
+    (flights / 16).clamp(128, 2048).min(flights)
 }
 
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
@@ -47,13 +47,13 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
     let moves = SHIFTS
         .iter()
-        .map(|(what, shift)| Some(moved(what, &head, &tally(&frame, 0..few, shift, stop)?, case)))
+        .map(|(what, shift)| Some(moved(what, &head, &chances(case, &curve_s, 0..few, shift, stop)?, case)))
         .collect::<Option<Vec<Move>>>()?;
     let mut all = head;
     all.merge(&tally(&frame, few..flights, &Shift::NONE, stop)?);
     let mut report = report(case, &all, moves);
     let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
-    report.failures.failures = failing.iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
+    report.failures.failures = failing.par_iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
     report.cautions.extend(advise::failure_cautions(&report.failures, case));
     if let Some(base_flights) = case.inputs.question.drivers {
         let found = drivers(case, base_flights, stop)?;
@@ -219,10 +219,12 @@ fn in_batches<T: Send>(
 
 /// Flies a range of flights of a case side by side.
 pub fn fly_range(frame: &Frame, flights: Range<u64>, shift: &Shift, pilot: &mut Pilot) -> Vec<Flown> {
-    let (case, question) = (frame.case, &frame.case.inputs.question);
-    let drawn: Vec<_> =
-        flights.map(|flight| draw(case, &Numbers::of(question.points, question.seed, flight), shift)).collect();
-    pilot.fly_whole_law(&drawn, &asked(case, frame.curve_s))
+    pilot.fly_whole_law(&drawn(frame.case, flights, shift), &asked(frame.case, frame.curve_s))
+}
+
+fn drawn<'a>(case: &'a Case, flights: Range<u64>, shift: &Shift) -> Vec<(Drawn<'a>, Events)> {
+    let question = &case.inputs.question;
+    flights.map(|flight| draw(case, &Numbers::of(question.points, question.seed, flight), shift)).collect()
 }
 
 /// What is asked of every flight; the delays of a curve rise.
@@ -258,16 +260,27 @@ pub struct FlightChances {
 
 /// The chances of every flight of a case, whose means are those of the report; `None` when `stop` was raised meanwhile.
 pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
-    let (question, curve_s) = (&case.inputs.question, curve_s(case, &nominal(case)));
-    let frame = Frame { case, cell_m: 1.0, curve_s: &curve_s };
+    let curve_s = curve_s(case, &nominal(case));
+    chances(case, &curve_s, 0..case.inputs.question.flights, &Shift::NONE, stop)
+}
+
+/// The chances of a range of flights, by their number; nothing is flown that they do not depend on.
+fn chances(
+    case: &Case,
+    curve_s: &[f64],
+    flights: Range<u64>,
+    shift: &Shift,
+    stop: &AtomicBool,
+) -> Option<Vec<FlightChances>> {
+    let ways = case.inputs.question.ways.len();
     let add = |all: &mut Vec<FlightChances>, flights: Range<u64>, pilot: &mut Pilot| {
-        let flown = fly_range(&frame, flights.clone(), &Shift::NONE, pilot);
-        all.extend(flown.iter().zip(flights).map(|(flown, flight)| {
-            let ways = (0..question.ways.len()).map(|way| limit_chances(flown, way, case)).collect();
+        let fates = pilot.fly_chances(&drawn(case, flights.clone(), shift), &asked(case, curve_s));
+        all.extend(fates.iter().zip(flights).map(|(fates, flight)| {
+            let ways = (0..ways).map(|way| limit_chances(fates.fate(way), way, case)).collect();
             FlightChances { flight, ways }
         }));
     };
-    let mut all = in_batches(0..question.flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    let mut all = in_batches(flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
     all.sort_by_key(|chances| chances.flight);
     Some(all)
 }
@@ -286,18 +299,19 @@ fn cell_of(apogee_m: f64) -> f64 {
     cell
 }
 
-fn moved(what: &'static str, head: &Tally, off: &Tally, case: &Case) -> Move {
+fn moved(what: &'static str, head: &Tally, off: &[FlightChances], case: &Case) -> Move {
     let limit = case.inputs.question.accept_limit;
     let flights = head.flights();
-    let share = |t: &Tally, way| t.unsafe_openings(way, limit) as f64 / WHOLE as f64 / flights as f64;
-    let ways = case.inputs.question.ways.len();
-    Move { what, flights, unsafe_opening: (0..ways).map(|way| [share(head, way), share(off, way)]).collect() }
+    let of_head = |way| head.unsafe_openings(way, limit) as f64 / WHOLE as f64;
+    let of_off = |way: usize| off.iter().map(|flight| flight.ways[way][limit][1]).sum::<f64>();
+    let shares = |way| [of_head(way), of_off(way)].map(|sum| sum / flights as f64);
+    Move { what, flights, unsafe_opening: (0..case.inputs.question.ways.len()).map(shares).collect() }
 }
 
 /// From the tally of all flights to the answer.
 pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
     let question = &case.inputs.question;
-    let ways: Vec<_> = (0..question.ways.len()).map(|k| way_report(tally, k, case)).collect();
+    let ways: Vec<_> = (0..question.ways.len()).into_par_iter().map(|k| way_report(tally, k, case)).collect();
     let (rail, flight) = (rail_report(tally), flight_report(tally));
     let advice = advise::advice(case, tally, &ways);
     let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question.points));

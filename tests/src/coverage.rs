@@ -292,6 +292,7 @@ impl<'a> Straight<'a> {
             velocity_m_s: [time_s - still_s, 0.0, 0.0],
             acceleration_m_s2: [1.0, 0.0, 0.0],
             nose: [0.0, 0.0, 1.0],
+            airspeed_m_s: (time_s - still_s).abs(),
         };
         let drift = DriftTable::new(&drawn.wind, &drawn.air, |z| drawn.gravity.at(z), 5000.0);
         let canopy = Canopy { drag_area_m2: 0.4, fill_path_m: 2.0, fill_power: 2 };

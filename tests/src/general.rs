@@ -253,7 +253,7 @@ impl Flyer<'_> {
                 continue;
             }
             let (rate, flow) = rate_and_flow(self.drawn, *time_s, Side::After, state, &hold);
-            self.out.path.nodes.push(node(*time_s, state, &rate));
+            self.out.path.nodes.push(node(*time_s, state, &rate, &flow));
             if hold == Hold::Free && watch(self.drawn, self.watched, &flow, self.out) {
                 return false;
             }

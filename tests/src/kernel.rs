@@ -47,13 +47,14 @@ pub fn rk4(drawn: &Drawn, state: &State<f64>, first: &State<f64>, time_s: f64, s
 }
 
 /// A recorded step.
-pub fn node(time_s: f64, state: &State<f64>, rate: &State<f64>) -> Node {
+pub fn node(time_s: f64, state: &State<f64>, rate: &State<f64>, flow: &Flow<f64>) -> Node {
     Node {
         time_s,
         position_m: state.position,
         velocity_m_s: state.velocity,
         acceleration_m_s2: rate.velocity,
         nose: state.nose,
+        airspeed_m_s: flow.airspeed_m_s,
     }
 }
 

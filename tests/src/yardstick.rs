@@ -61,7 +61,7 @@ impl Plain {
         for _ in 0..MOST_STEPS {
             let hold = phase.map_or(Hold::Free, |p| p.hold);
             let (rate, flow) = rate_and_flow(drawn, time_s, Side::After, &state, &hold);
-            out.path.nodes.push(node(time_s, &state, &rate));
+            out.path.nodes.push(node(time_s, &state, &rate, &flow));
             if phase.is_none() && watch(drawn, watched, &flow, out) {
                 return;
             }
@@ -118,7 +118,7 @@ pub fn watch(drawn: &Drawn, watched: &Watchfulness, flow: &Flow<f64>, out: &mut 
     if now.position_m[2] > 0.0 {
         return over(watched, drawn, out, &now);
     }
-    out.path.touch_ground();
+    out.path.touch_ground(&drawn.wind);
     out.ground_s = out.path.end_s();
     true
 }

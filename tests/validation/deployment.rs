@@ -33,6 +33,7 @@ fn throw() -> Ascent {
         velocity_m_s: [3.0, 0.0, G * (5.0 - t)],
         acceleration_m_s2: [0.0, 0.0, -G],
         nose: [0.0, 0.0, 1.0],
+        airspeed_m_s: 3.0_f64.hypot(G * (5.0 - t)),
     };
     let nodes = [0.0, 0.7, 2.0, 4.4, 5.6, 7.0, 9.0, 10.0].map(node).to_vec();
     Ascent { path: Path { nodes }, apogee_s: 5.0, apogee_m: 12.5 * G, ground_s: 10.0, ..Ascent::default() }

@@ -34,7 +34,7 @@ type Told = BTreeMap<String, f64>;
 
 fn integrated(flown: &Flown, way: usize, case: &Case) -> Told {
     let mut told = Told::new();
-    shares(flown, way, case, |window, share| {
+    shares(flown.fate(way), way, case, |window, share| {
         let mut add = |what: String| *told.entry(what).or_default() += share as f64 / WHOLE as f64;
         add(format!("{:?}, side {}", window.outcome, window.side));
         for k in 0..case.inputs.question.limits_m_s.len() {

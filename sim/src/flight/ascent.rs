@@ -313,6 +313,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
         let time_s = self.time_s.array();
         let (position, velocity) = (arrays(&self.state.position), arrays(&self.state.velocity));
         let (acceleration, nose) = (arrays(&self.rate.velocity), arrays(&self.state.nose));
+        let airspeed = self.flow.airspeed_m_s.array();
         for lane in lanes_where(which) {
             let one = |v: &[L::Array; 3]| [v[0].as_ref()[lane], v[1].as_ref()[lane], v[2].as_ref()[lane]];
             self.out[self.who[lane]].path.nodes.push(Node {
@@ -321,6 +322,7 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
                 velocity_m_s: one(&velocity),
                 acceleration_m_s2: one(&acceleration),
                 nose: one(&nose),
+                airspeed_m_s: airspeed.as_ref()[lane],
             });
         }
     }
@@ -689,8 +691,9 @@ impl<'a, 'b, 'c, L: Lane> Flyer<'a, 'b, 'c, L> {
             let down = both(taken, not(less(zero, height)));
             if any(down) {
                 for lane in lanes_where(down) {
-                    let out = self.flight_of(lane);
-                    out.path.touch_ground();
+                    let wind = &self.fleet.flight(lane).wind;
+                    let out = &mut self.out[self.who[lane]];
+                    out.path.touch_ground(wind);
                     out.ground_s = out.path.end_s();
                 }
                 over = over.max(down);

@@ -5,8 +5,8 @@ use super::deploy::{Deployed, Deployment, Events, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
-use super::windows::{Asked, Subject};
-use super::{Flown, WholeLaw};
+use super::windows::{Asked, Subject, Windows};
+use super::{Fates, Flown, WholeLaw};
 #[cfg(target_arch = "x86_64")]
 use crate::lanes::x86;
 use crate::wind::DriftTable;
@@ -96,7 +96,24 @@ impl Pilot {
         self.flown(drawn, asked.ways, Some(asked))
     }
 
-    fn flown(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment], asked: Option<&Asked>) -> Vec<Flown> {
+    /// Flies drawn flights for their chances alone.
+    pub fn fly_chances(&mut self, drawn: &[(Drawn, Events)], asked: &Asked) -> Vec<Fates> {
+        let (flights, deploying) = self.ascended(drawn, asked.ways, Some(asked));
+        let drifts = self.drifts(&flights);
+        let windows = Windows::of_all(&self.subjects(drawn, &drifts, asked), |falls| self.land(falls));
+        let lawless: Vec<Deploying> = deploying.into_iter().filter(|a| windows[a.flight].is_none()).collect();
+        let mut deployed = self.deploy(&flights, &drifts, &lawless).into_iter();
+        let drawn = |deployed: &mut dyn Iterator<Item = Deployed>| deployed.take(asked.ways.len()).collect();
+        windows.into_iter().map(|w| w.map_or_else(|| Fates::Drawn(drawn(&mut deployed)), Fates::Law)).collect()
+    }
+
+    /// Flies the ascents; gives the flights, and each with every way of deploying.
+    fn ascended<'a, 'b>(
+        &mut self,
+        drawn: &'b [(Drawn<'a>, Events)],
+        ways: &'b [Deployment],
+        asked: Option<&Asked>,
+    ) -> (Vec<&'b Drawn<'a>>, Vec<Deploying<'b>>) {
         let flights: Vec<&Drawn> = drawn.iter().map(|(drawn, _)| drawn).collect();
         let deploying: Vec<Deploying> = drawn
             .iter()
@@ -105,14 +122,25 @@ impl Pilot {
             .collect();
         let watched = drawn.iter().map(|(drawn, events)| events.watched(ways, asked, drawn)).collect::<Vec<_>>();
         self.climb(&flights, &watched, &deploying);
+        (flights, deploying)
+    }
+
+    fn subjects<'a, 'b>(
+        &'b self,
+        drawn: &'b [(Drawn<'a>, Events)],
+        drifts: &'b [DriftTable],
+        asked: &'b Asked<'b>,
+    ) -> Vec<Subject<'a, 'b>> {
+        let all = drawn.iter().zip(self.ascents.iter().zip(drifts));
+        all.map(|((drawn, events), (ascent, drift))| Subject { asked, drawn, events, ascent, drift }).collect()
+    }
+
+    fn flown(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment], asked: Option<&Asked>) -> Vec<Flown> {
+        let (flights, deploying) = self.ascended(drawn, ways, asked);
         let drifts = self.drifts(&flights);
         let mut deployed = self.deploy(&flights, &drifts, &deploying).into_iter();
-        let whole_laws = asked.map(|asked| {
-            let all = drawn.iter().zip(self.ascents.iter().zip(&drifts));
-            let subjects: Vec<Subject> =
-                all.map(|((drawn, events), (ascent, drift))| Subject { asked, drawn, events, ascent, drift }).collect();
-            WholeLaw::of_all(&subjects, |falls| self.land(falls))
-        });
+        let whole_laws =
+            asked.map(|asked| WholeLaw::of_all(&self.subjects(drawn, &drifts, asked), |falls| self.land(falls)));
         let mut whole_laws = whole_laws.into_iter().flatten();
         drawn
             .iter()

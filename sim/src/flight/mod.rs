@@ -73,6 +73,34 @@ pub struct WholeLaw {
     pub others: Vec<Option<Others>>,
 }
 
+/// What decides the chances of a flight deployed one way.
+#[derive(Debug, Clone, Copy)]
+pub enum Fate<'a> {
+    /// What firing comes to at any time.
+    Law(&'a Windows),
+    /// What was drawn.
+    Drawn(&'a Deployed),
+}
+
+/// A flight flown for its chances alone: nothing is brought down that they do not depend on.
+#[derive(Debug, Clone)]
+pub enum Fates {
+    /// The same for every way of deploying.
+    Law(Windows),
+    /// One per way of deploying.
+    Drawn(Vec<Deployed>),
+}
+
+impl Fates {
+    /// That of one way of deploying.
+    pub fn fate(&self, way: usize) -> Fate<'_> {
+        match self {
+            Self::Law(windows) => Fate::Law(windows),
+            Self::Drawn(deployed) => Fate::Drawn(&deployed[way]),
+        }
+    }
+}
+
 /// Flies a drawn flight by itself with every way of deploying; a [`Pilot`] flies many, and gives the same bytes. `ascent`
 /// is memory to work in and holds the ascent after.
 pub fn fly(drawn: &Drawn, events: &Events, ways: &[Deployment], ascent: &mut Ascent) -> Flown {
@@ -100,6 +128,14 @@ fn flown(drawn: &Drawn, events: &Events, ways: &[Deployment], asked: Option<&Ask
 }
 
 impl Flown {
+    /// What decides the chances by one way of deploying.
+    pub fn fate(&self, way: usize) -> Fate<'_> {
+        match &self.whole_law {
+            Some(law) => Fate::Law(&law.windows),
+            None => Fate::Drawn(&self.deployed[way]),
+        }
+    }
+
     /// What a flight came to, from its ascent and what became of it with every way of deploying.
     pub fn of(drawn: &Drawn, events: &Events, ascent: &Ascent, deployed: Vec<Deployed>) -> Self {
         let burnout = drawn.thrust.burnout_s();

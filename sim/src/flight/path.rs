@@ -17,6 +17,8 @@ pub struct Node {
     pub acceleration_m_s2: Vector<f64>,
     /// Unit vector of the nose.
     pub nose: Vector<f64>,
+    /// Airspeed, m/s.
+    pub airspeed_m_s: f64,
 }
 
 /// Place and velocity at one time.
@@ -108,7 +110,7 @@ impl Path {
     }
 
     /// Cuts the last step at the ground.
-    pub fn touch_ground(&mut self) {
+    pub fn touch_ground(&mut self, wind: &WindTable) {
         let k = self.nodes.len() - 2;
         let t = self.root_in_step(k, |m| m.position_m[2]);
         let m = self.in_step(k, t);
@@ -122,6 +124,7 @@ impl Path {
                 a.acceleration_m_s2[i] + (b.acceleration_m_s2[i] - a.acceleration_m_s2[i]) * w
             }),
             nose: b.nose,
+            airspeed_m_s: m.airspeed_m_s(wind),
         };
     }
 
@@ -132,10 +135,8 @@ impl Path {
         let mut least = best.airspeed_m_s(wind);
         let mut node = None;
         for (k, n) in self.nodes.iter().enumerate().skip(first) {
-            let m = n.moment();
-            let speed = m.airspeed_m_s(wind);
-            if speed < least {
-                (best, least, node) = (m, speed, Some(k));
+            if n.airspeed_m_s < least {
+                (best, least, node) = (n.moment(), n.airspeed_m_s, Some(k));
             }
         }
         // Refine inside the steps on both sides by golden section; the speed has one dip there.
@@ -183,6 +184,7 @@ mod tests {
             velocity_m_s: [2.0, 6.0 * t, 15.0 * t * t - 30.0],
             acceleration_m_s2: [0.0, 6.0, 30.0 * t],
             nose: [0.0, 0.0, 1.0],
+            airspeed_m_s: 0.0,
         };
         Path { nodes: times_s.iter().map(node).collect() }
     }
@@ -229,6 +231,7 @@ mod tests {
                 velocity_m_s: [6.0, 0.0, 19.6 - 9.8 * t],
                 acceleration_m_s2: [0.0, 0.0, -9.8],
                 nose: [0.0, 0.0, 1.0],
+                airspeed_m_s: (19.6 - 9.8 * t).hypot(4.0),
             };
             Path { nodes: times_s.iter().map(node).collect() }
         };

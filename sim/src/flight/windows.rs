@@ -468,7 +468,7 @@ impl Flight<'_, '_> {
             }
             let node = &path.nodes[k];
             let (b_s, at_b) = if node.time_s <= to_s {
-                (node.time_s, node.moment().airspeed_m_s(wind))
+                (node.time_s, node.airspeed_m_s)
             } else {
                 (to_s, path.in_step(k - 1, to_s).airspeed_m_s(wind))
             };

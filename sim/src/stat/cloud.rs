@@ -67,8 +67,8 @@ impl Cloud {
             self.unplaced += 1;
             return;
         }
-        let east = (east_m * SCALE).round() as i128;
-        let north = (north_m * SCALE).round() as i128;
+        let east = (east_m * SCALE).round() as i64 as i128;
+        let north = (north_m * SCALE).round() as i64 as i128;
         self.flights += 1;
         self.east += east;
         self.north += north;

@@ -27,6 +27,11 @@ const WORK_MAX: f64 = 1e8;
 /// would cost too much in any case.
 const BANDWIDTH_MAX: f64 = 1000.0;
 
+/// Cells to a standard deviation of the kernel where it is narrowest, at least: finer ones show nothing that the
+/// smoothing has not blurred, and cost their square. Against cells as fine as the cloud's, areas of the regions of four
+/// rockets are 0.2 to 1 % larger with 256 flights (one of them off by 2 %) and the same with 2048.
+const CELLS_PER_BANDWIDTH: f64 = 2.0;
+
 /// Cells the smoothed grid may have, for the sake of memory.
 const GRID_MAX: f64 = 1e6;
 
@@ -86,9 +91,10 @@ impl Density {
         let shrink = NARROWING / libm::cbrt(flights as f64);
         // At 31 halvings every index is 0 or -1, which fits any limit.
         let widest = covariance.map_or(0.0, |c| c.east_m2.max(c.north_m2)) * shrink;
+        let fine_m = Passes::of(covariance, shrink).across.sqrt() / CELLS_PER_BANDWIDTH;
         for halvings in 0..31 {
             let cell_m = cell_m * f64::from(1u32 << halvings);
-            if widest.sqrt() > BANDWIDTH_MAX * cell_m {
+            if 2.0 * cell_m <= fine_m || widest.sqrt() > BANDWIDTH_MAX * cell_m {
                 continue;
             }
             let kernel = Kernel::new(covariance, shrink / (cell_m * cell_m));
@@ -149,20 +155,39 @@ struct Tap {
     weight: f64,
 }
 
-impl Kernel {
-    fn new(covariance: Option<Covariance>, shrink: f64) -> Self {
+/// The same covariance in the terms of the two passes, for one `shrink` times that of the cloud.
+struct Passes {
+    /// Whether the line of the second pass follows the north axis.
+    upright: bool,
+    /// Variance along the axis that the line follows.
+    along: f64,
+    /// Cells aside for each cell along.
+    slant: f64,
+    /// Variance of the first pass.
+    across: f64,
+}
+
+impl Passes {
+    fn of(covariance: Option<Covariance>, shrink: f64) -> Self {
         let (east, north, cross) =
             covariance.map_or((0.0, 0.0, 0.0), |c| (c.east_m2 * shrink, c.north_m2 * shrink, c.cross_m2 * shrink));
         let upright = north >= east;
-        let (greater, lesser) = if upright { (north, east) } else { (east, north) };
-        let slant = if greater > 0.0 { cross / greater } else { 0.0 };
+        let (along, lesser) = if upright { (north, east) } else { (east, north) };
+        let slant = if along > 0.0 { cross / along } else { 0.0 };
+        Self { upright, along, slant, across: (lesser - slant * cross).max(0.0) }
+    }
+}
+
+impl Kernel {
+    fn new(covariance: Option<Covariance>, shrink: f64) -> Self {
+        let Passes { upright, along, slant, across } = Passes::of(covariance, shrink);
         let tap = |step: isize, aside: isize, weight: f64| {
             let (east, north) = if upright { (aside, step) } else { (step, aside) };
             Tap { east, north, weight }
         };
         Self {
-            across: weights((lesser - slant * cross).max(0.0)).map(|(step, weight)| tap(0, step, weight)).collect(),
-            along: weights(greater)
+            across: weights(across).map(|(step, weight)| tap(0, step, weight)).collect(),
+            along: weights(along)
                 .map(|(step, weight)| tap(step, (slant * step as f64).round() as isize, weight))
                 .collect(),
         }

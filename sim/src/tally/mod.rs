@@ -14,7 +14,7 @@ pub use summarise::{flight_report, rail_report, way_report};
 
 use crate::case::{Case, LimitApplies};
 use crate::draw::REPLICATES;
-use crate::flight::{Deployed, Ejection, Flown, NODES, Outcome, WHOLE, Window};
+use crate::flight::{Deployed, Ejection, Fate, Flown, NODES, Outcome, WHOLE, Window};
 use crate::stat::histogram::Summary;
 use crate::stat::interval::Estimator;
 use crate::stat::paired::{Differences, Side};
@@ -174,18 +174,18 @@ fn drawn_window(deployed: &Deployed, case: &Case) -> Window {
 }
 
 /// The share of each window in one way of deploying: of the whole law, or all of it where the flight was drawn.
-pub fn shares(flown: &Flown, way: usize, case: &Case, mut take: impl FnMut(&Window, u64)) {
-    match &flown.whole_law {
-        Some(law) => law.windows.shares(&case.firing, way, &case.inputs.question.ways[way], take),
-        None => take(&drawn_window(&flown.deployed[way], case), WHOLE),
+pub fn shares(fate: Fate, way: usize, case: &Case, mut take: impl FnMut(&Window, u64)) {
+    match fate {
+        Fate::Law(windows) => windows.shares(&case.firing, way, &case.inputs.question.ways[way], take),
+        Fate::Drawn(deployed) => take(&drawn_window(deployed, case), WHOLE),
     }
 }
 
 /// A flight's chances by one way of deploying: per limit over it, and of an unsafe opening.
-pub fn limit_chances(flown: &Flown, way: usize, case: &Case) -> Vec<[f64; 2]> {
+pub fn limit_chances(fate: Fate, way: usize, case: &Case) -> Vec<[f64; 2]> {
     let limits = case.inputs.question.limits_m_s.len();
     let mut sums = LimitShares::default();
-    shares(flown, way, case, |window, share| sums.add(window, share, limits));
+    shares(fate, way, case, |window, share| sums.add(window, share, limits));
     (0..limits).map(|k| [chances::share(sums.over[k]), chances::share(sums.unsafe_opening[k])]).collect()
 }
 
@@ -208,7 +208,7 @@ impl WayTally {
     fn add(&mut self, flown: &Flown, way: usize, case: &Case, flight: u64, replicate: usize) -> u64 {
         let (question, deployed) = (&case.inputs.question, &flown.deployed[way]);
         let mut sums = LimitShares::default();
-        shares(flown, way, case, |window, share| {
+        shares(flown.fate(way), way, case, |window, share| {
             self.outcomes[window.outcome as usize][window.side] += share;
             sums.add(window, share, self.limits.len());
             if let Some(side) = window.side.checked_sub(1) {
