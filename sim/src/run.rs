@@ -17,6 +17,7 @@ use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{
     FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report, way_report,
 };
+use crate::until;
 
 /// Flights flown side by side, and between two looks at the stop flag: a few milliseconds.
 pub const BATCH: u64 = 64;
@@ -42,17 +43,25 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let nominal = nominal(case);
     let curve_s = curve_s(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
-    let flights = case.inputs.question.flights;
-    let few = flights_per_shift(flights);
-    let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
-    let moves = SHIFTS
-        .iter()
-        .map(|(what, shift)| Some(moved(what, &head, &tally(&frame, 0..few, shift, stop)?, case)))
-        .collect::<Option<Vec<Move>>>()?;
-    let mut all = head;
-    all.merge(&tally(&frame, few..flights, &Shift::NONE, stop)?);
+    let question = &case.inputs.question;
+    let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
+    let (all, moves) = match question.until_half_width {
+        None => {
+            let few = flights_per_shift(question.flights);
+            let mut all = as_drawn(0..few)?;
+            let moves = moves(&frame, &all, stop)?;
+            all.merge(&as_drawn(few..question.flights)?);
+            (all, moves)
+        }
+        Some(half_width) => {
+            let all = until::fly(question, half_width, as_drawn)?;
+            // Only now it is known how many of them the changes are flown with: those few are flown again.
+            let head = as_drawn(0..flights_per_shift(all.flights()))?;
+            (all, moves(&frame, &head, stop)?)
+        }
+    };
     let mut report = report(case, &all, moves);
-    let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
+    let failing = failures(&frame, report.failures.way, 0..flights_per_failure(all.flights()), stop)?;
     report.failures.failures = failing.iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
     report.cautions.extend(advise::failure_cautions(&report.failures, case));
     if let Some(base_flights) = case.inputs.question.drivers {
@@ -62,6 +71,12 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
         report.drivers = Some(found);
     }
     Some(report)
+}
+
+/// Flies each change with the same flights as a tally's.
+fn moves(frame: &Frame, head: &Tally, stop: &AtomicBool) -> Option<Vec<Move>> {
+    let flown = |shift| tally(frame, 0..head.flights(), shift, stop);
+    SHIFTS.iter().map(|(what, shift)| Some(moved(what, head, &flown(shift)?, frame.case))).collect()
 }
 
 /// What drives the answer: each base flight again, at its other point, and with every group exchanged in turn.
@@ -118,13 +133,13 @@ pub struct Work {
     pub descents: u64,
 }
 
-/// The work of an assessment. Which way of deploying the failures are flown with is known only after it; any of them
+/// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with is known only after it; any of them
 /// costs about as much.
 pub fn work(case: &Case) -> Work {
     let question = &case.inputs.question;
-    let flown = question.flights
-        + SHIFTS.len() as u64 * flights_per_shift(question.flights)
-        + question.drivers.map_or(0, drivers::flights);
+    let shifts = SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some());
+    let flown =
+        question.flights + shifts * flights_per_shift(question.flights) + question.drivers.map_or(0, drivers::flights);
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
@@ -256,8 +271,9 @@ pub struct FlightChances {
     pub ways: Vec<Vec<[f64; 2]>>,
 }
 
-/// The chances of every flight of a case, whose means are those of the report; `None` when `stop` was raised meanwhile.
-pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
+/// The chances of so many flights of a case, whose means are those of a report on as many; `None` when `stop` was raised
+/// meanwhile.
+pub fn each_flight(case: &Case, flights: u64, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
     let (question, curve_s) = (&case.inputs.question, curve_s(case, &nominal(case)));
     let frame = Frame { case, cell_m: 1.0, curve_s: &curve_s };
     let add = |all: &mut Vec<FlightChances>, flights: Range<u64>, pilot: &mut Pilot| {
@@ -267,7 +283,7 @@ pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>>
             FlightChances { flight, ways }
         }));
     };
-    let mut all = in_batches(0..question.flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    let mut all = in_batches(0..flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
     all.sort_by_key(|chances| chances.flight);
     Some(all)
 }
@@ -300,9 +316,15 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
     let ways: Vec<_> = (0..question.ways.len()).map(|k| way_report(tally, k, case)).collect();
     let (rail, flight) = (rail_report(tally), flight_report(tally));
     let advice = advise::advice(case, tally, &ways);
-    let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question.points));
+    let until = question.until_half_width.map(|half_width| until::ended(question, half_width, tally));
+    let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question));
+    let mut cautions = advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
+        way_label(&question.ways[k])
+    });
+    cautions.extend(until.and_then(|until| advise::until_caution(&until, tally.flights())));
     Report {
         flights: tally.flights(),
+        until,
         failures: FailuresReport {
             way: advice.lowest,
             included: Failure::ALL.map(|f| (f, case.failure_share(f))).into_iter().filter(|f| f.1 > 0.0).collect(),
@@ -310,9 +332,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         },
         advice,
         drivers: None,
-        cautions: advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
-            way_label(&question.ways[k])
-        }),
+        cautions,
         above_ceiling,
         delay_curve: curve_report(tally, case),
         ways,
