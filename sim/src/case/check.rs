@@ -433,7 +433,7 @@ fn question(q: &Question, faults: &mut Faults) {
     one(limits::DELAY_COUNT, "delays", q.ways.len() as f64, faults);
     one(limits::LIMIT_COUNT, "limits.deploy_speed", q.limits_m_s.len() as f64, faults);
     match q.until_half_width {
-        None => drop(one(limits::FLIGHTS, "flights", q.flights as f64, faults)),
+        None => one(limits::FLIGHTS, "flights", q.flights as f64, faults),
         Some(half_width) => {
             one(limits::HALF_WIDTH, "until.half_width", half_width, faults);
             one(limits::MOST_FLIGHTS, "until.within", q.flights as f64, faults);
