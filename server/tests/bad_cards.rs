@@ -335,6 +335,32 @@ fn faults_of_the_engine_point_into_the_request() {
     refuses(&[("/wind/surface/gust", json!("2 m/s"))], "/wind/surface/gust", "slower than the mean", "peak");
 }
 
+#[test]
+fn an_end_that_cannot_be_flown_to() {
+    for (until, at, problem, remedy) in [
+        (json!({"half_width": 0.5, "within": 4000}), "/half_width", "is 0.5", "did you mean \"0.5 %\"?"),
+        (json!({"half_width": "0 %", "within": 4000}), "/half_width", "is 0 %", "give 0.01 to 10 %"),
+        (json!({"half_width": true, "within": 4000}), "/half_width", "true stands here", "\"3 %\""),
+        (json!({"half_width": "1 m", "within": 4000}), "/half_width", "no unit of", "%"),
+        (json!({"half_width": "1 %", "within": 255}), "/within", "it is 255", "give 256 to 1000000"),
+        (json!({"half_width": "1 %", "within": 1_000_001}), "/within", "it is 1000001", "give 256 to 1000000"),
+        (json!({"half_width": "1 %", "within": "many"}), "/within", "the text \"many\"", "a whole number"),
+        (json!({"half_width": "1 %"}), "/within", "missing", "The most flights"),
+        (json!({"within": 4000}), "/half_width", "missing", "Half the width"),
+        (json!({"half_width": "1 %", "within": 4000, "most": 1}), "/most", "no field \"most\"", "known here"),
+        (json!(0.01), "", "the number 0.01", "an object"),
+    ] {
+        refuses(&[("/until", until)], &format!("/until{at}"), problem, remedy);
+    }
+    let until = json!({"half_width": "1 %", "within": 4000});
+    let both = [("/flights", json!(4000)), ("/until", until.clone())];
+    refuses(&both, "/until", "there are flights as well", "one of the two");
+    let Ok(asked) = wire::read(with(&[("/until", until)]).to_string().as_bytes()) else { panic!("until alone") };
+    let question = &asked.case.inputs.question;
+    assert_eq!((question.flights, question.until_half_width), (4000, Some(0.01)));
+    assert!(asked.case.assumed.iter().all(|a| a.input != "flights"));
+}
+
 /// Everything at once: no fault hides another, and none is told twice.
 #[test]
 fn all_faults_in_one_reply() {

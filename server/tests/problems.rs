@@ -207,6 +207,18 @@ async fn too_many_flights_name_the_limit() {
 }
 
 #[tokio::test]
+async fn the_most_flights_until_narrow_enough_name_the_limit() {
+    let service = service_with(Config { inline_flights: 3999, ..Config::default() }, Memory::default());
+    let mut sent = card();
+    sent["flights"] = json!(null);
+    sent["until"] = json!({"half_width": "10 %", "within": 4000});
+    let problem = check_problem(&service.post(&sent).await, 422, "too-many-flights");
+    assert_eq!(problem["errors"][0]["pointer"], "/until/within");
+    assert_eq!(problem["errors"][0]["sent"], 4000);
+    assert_eq!(service.state.compute.begun(), 0);
+}
+
+#[tokio::test]
 async fn the_flights_for_the_drivers_count_towards_the_limit() {
     let service = service_with(Config { inline_flights: 128 + 15 * 256 - 1, ..Config::default() }, Memory::default());
     let mut sent = card();

@@ -72,9 +72,13 @@ fn readme_shows_the_answers_of_the_program() {
     let [first, sounding] = ["first-flight.json", "sounding.json"].map(example);
     let mut driven = sounding.clone();
     driven["drivers"] = 1024.into();
+    let mut ending = first.clone();
+    ending["flights"] = Value::Null;
+    ending["until"] = serde_json::json!({"half_width": "1 %", "within": 20_000});
     for (block, text) in [
         ("answer: first-flight.json", part(&first, None, MOVES)),
         ("answer: sounding.json", part(&sounding, None, MOVES)),
+        ("until: first-flight.json", part(&ending, Some("Example one"), "\nMedians")),
         ("gusts: first-flight.json", gusts()),
         ("failures: first-flight.json", part(&first, Some("If something fails"), CAUTIONS)),
         ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),

@@ -91,6 +91,7 @@
 //!         accept_chance: None,
 //!         accept_limit: 0,
 //!         flights: 256,
+//!         until_half_width: None,
 //!         seed: 1,
 //!         points: PointSet::Sobol,
 //!         rule_set: None,
@@ -127,6 +128,7 @@ mod run;
 pub mod stat;
 pub mod tally;
 pub mod thrust;
+pub mod until;
 pub mod wind;
 
 pub use run::{

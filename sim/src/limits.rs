@@ -105,6 +105,8 @@ limits! {
     PLACE: "distance from the pad", "m", -100_000.0, 100_000.0, "metres east and north of the pad";
     PEOPLE: "number of people", "", 0.0, 1_000_000.0, "people in the area, evenly spread";
     FLIGHTS: "number of flights", "", 64.0, 1_000_000.0, "2000 is a good start; more flights narrow the interval";
+    MOST_FLIGHTS: "number of flights at most", "", 256.0, 1_000_000.0, "intervals are looked at after 256, 512, 1024 ... flights and after the most";
+    HALF_WIDTH: "half-width of the intervals", "", 0.0001, 0.1, "0.005 ends the flights when every chance is known to half a point either way";
     DRIVERS: "number of base flights for the drivers", "", 256.0, 16_384.0, "1024 is a good start; each is flown fifteen times";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";

@@ -14,6 +14,9 @@ pub const FIRST_CAUTION: &str =
 /// What the intervals cover.
 pub const INTERVAL_NOTE: &str = "Intervals are 95 % and cover sampling only, not errors of the model: see how the chances move when centre of pressure, drag and wind are off.";
 
+/// What ending on the width of the intervals does to them.
+pub const UNTIL_NOTE: &str = "The intervals of all delays and limits are looked at after 256, 512, 1024 ... flights and after the most that are allowed. Who stops at the first narrow ones picks some that are narrow by chance: so each is made at 96.5 %, which leaves 93 % or more.";
+
 /// Decimals of a share in per cent: two digits counted from the nearer end, so that neither 0 nor 100 is ever
 /// printed of a share strictly between.
 pub fn percent_places(share: f64) -> usize {
@@ -37,6 +40,8 @@ pub fn percent_digits(share: f64) -> String {
 pub struct Report {
     /// Flights flown.
     pub flights: u64,
+    /// Where it ended, if it was to end once the intervals are narrow enough.
+    pub until: Option<UntilReport>,
     /// Chance that a flight rises above the ceiling, if one was given.
     pub above_ceiling: Option<Chance>,
     /// One per way of deploying, in the order asked.
@@ -60,6 +65,19 @@ pub struct Report {
     pub cautions: Vec<Caution>,
     /// Every default used.
     pub assumed: Vec<Assumption>,
+}
+
+/// Flights that end once the intervals are narrow enough.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UntilReport {
+    /// Half-width that was asked for.
+    pub half_width: f64,
+    /// The most flights that were allowed.
+    pub within: u64,
+    /// The widest half-width at the end, among the chances of every way of deploying against every limit.
+    pub widest_half_width: f64,
+    /// Whether that is narrow enough.
+    pub reached: bool,
 }
 
 /// One way of deploying.

@@ -17,6 +17,7 @@ use crate::report::{FailuresReport, Move, Report};
 use crate::tally::{
     FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report, way_report,
 };
+use crate::until;
 
 /// Flights flown side by side, and between two looks at the stop flag: a few milliseconds.
 pub const BATCH: u64 = 64;
@@ -42,17 +43,26 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let nominal = nominal(case);
     let curve_s = curve_s(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
-    let flights = case.inputs.question.flights;
-    let few = flights_per_shift(flights);
-    let head = tally(&frame, 0..few, &Shift::NONE, stop)?;
-    let moves = SHIFTS
-        .iter()
-        .map(|(what, shift)| Some(moved(what, &head, &chances(case, &curve_s, 0..few, shift, stop)?, case)))
-        .collect::<Option<Vec<Move>>>()?;
-    let mut all = head;
-    all.merge(&tally(&frame, few..flights, &Shift::NONE, stop)?);
+    let question = &case.inputs.question;
+    let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
+    let (all, moves) = match question.until_half_width {
+        None => {
+            let few = flights_per_shift(question.flights);
+            let mut all = as_drawn(0..few)?;
+            let moves = moves(&frame, few, &openings(&all, case), stop)?;
+            all.merge(&as_drawn(few..question.flights)?);
+            (all, moves)
+        }
+        Some(half_width) => {
+            let all = until::fly(question, half_width, as_drawn)?;
+            // Only now it is known how many of them the changes are flown with: those few are flown again.
+            let few = flights_per_shift(all.flights());
+            let head = shifted_openings(&frame, few, &Shift::NONE, stop)?;
+            (all, moves(&frame, few, &head, stop)?)
+        }
+    };
     let mut report = report(case, &all, moves);
-    let failing = failures(&frame, report.failures.way, 0..flights_per_failure(flights), stop)?;
+    let failing = failures(&frame, report.failures.way, 0..flights_per_failure(all.flights()), stop)?;
     report.failures.failures = failing.par_iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
     report.cautions.extend(advise::failure_cautions(&report.failures, case));
     if let Some(base_flights) = case.inputs.question.drivers {
@@ -62,6 +72,30 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
         report.drivers = Some(found);
     }
     Some(report)
+}
+
+/// Flies each change with the first few flights, whose unsafe openings without it are known.
+fn moves(frame: &Frame, few: u64, unchanged: &[f64], stop: &AtomicBool) -> Option<Vec<Move>> {
+    let moved = |(what, shift): &(&'static str, Shift)| {
+        let changed = shifted_openings(frame, few, shift, stop)?;
+        let shares = |(before, after): (&f64, f64)| [before, &after].map(|sum| sum / few as f64);
+        Some(Move { what, flights: few, unsafe_opening: unchanged.iter().zip(changed).map(shares).collect() })
+    };
+    SHIFTS.iter().map(moved).collect()
+}
+
+/// Per way the unsafe openings among all flights of a tally, at the limit of the advice.
+fn openings(tally: &Tally, case: &Case) -> Vec<f64> {
+    let limit = case.inputs.question.accept_limit;
+    (0..case.inputs.question.ways.len()).map(|way| tally.unsafe_openings(way, limit) as f64 / WHOLE as f64).collect()
+}
+
+/// The same of the first few flights with a change.
+fn shifted_openings(frame: &Frame, few: u64, shift: &Shift, stop: &AtomicBool) -> Option<Vec<f64>> {
+    let question = &frame.case.inputs.question;
+    let flown = chances(frame.case, frame.curve_s, 0..few, shift, stop)?;
+    let sum = |way: usize| flown.iter().map(|flight| flight.ways[way][question.accept_limit][1]).sum();
+    Some((0..question.ways.len()).map(sum).collect())
 }
 
 /// What drives the answer: each base flight again, at its other point, and with every group exchanged in turn.
@@ -118,19 +152,20 @@ pub struct Work {
     pub descents: u64,
 }
 
-/// The work of an assessment. Which way of deploying the failures are flown with is known only after it; any of them
+/// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with is known only after it; any of them
 /// costs about as much.
 pub fn work(case: &Case) -> Work {
     let question = &case.inputs.question;
-    let flown = question.flights
-        + SHIFTS.len() as u64 * flights_per_shift(question.flights)
-        + question.drivers.map_or(0, drivers::flights);
+    let shifts = SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some());
+    // For their chances alone hardly any descents are flown.
+    let for_chances = shifts * flights_per_shift(question.flights);
+    let whole = question.flights + question.drivers.map_or(0, drivers::flights);
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
     Work {
-        ascents: flown + (1 + alone) * failing,
-        descents: flown * question.ways.len() as u64 + possible.count() as u64 * failing,
+        ascents: whole + for_chances + (1 + alone) * failing,
+        descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing,
     }
 }
 
@@ -258,10 +293,11 @@ pub struct FlightChances {
     pub ways: Vec<Vec<[f64; 2]>>,
 }
 
-/// The chances of every flight of a case, whose means are those of the report; `None` when `stop` was raised meanwhile.
-pub fn each_flight(case: &Case, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
+/// The chances of the first flights of a case, whose means are those of a report of as many; `None` when `stop` was raised
+/// meanwhile.
+pub fn each_flight(case: &Case, flights: u64, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
     let curve_s = curve_s(case, &nominal(case));
-    chances(case, &curve_s, 0..case.inputs.question.flights, &Shift::NONE, stop)
+    chances(case, &curve_s, 0..flights, &Shift::NONE, stop)
 }
 
 /// The chances of a range of flights, by their number; nothing is flown that they do not depend on.
@@ -299,24 +335,21 @@ fn cell_of(apogee_m: f64) -> f64 {
     cell
 }
 
-fn moved(what: &'static str, head: &Tally, off: &[FlightChances], case: &Case) -> Move {
-    let limit = case.inputs.question.accept_limit;
-    let flights = head.flights();
-    let of_head = |way| head.unsafe_openings(way, limit) as f64 / WHOLE as f64;
-    let of_off = |way: usize| off.iter().map(|flight| flight.ways[way][limit][1]).sum::<f64>();
-    let shares = |way| [of_head(way), of_off(way)].map(|sum| sum / flights as f64);
-    Move { what, flights, unsafe_opening: (0..case.inputs.question.ways.len()).map(shares).collect() }
-}
-
 /// From the tally of all flights to the answer.
 pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
     let question = &case.inputs.question;
     let ways: Vec<_> = (0..question.ways.len()).into_par_iter().map(|k| way_report(tally, k, case)).collect();
     let (rail, flight) = (rail_report(tally), flight_report(tally));
     let advice = advise::advice(case, tally, &ways);
-    let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question.points));
+    let until = question.until_half_width.map(|half_width| until::ended(question, half_width, tally));
+    let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question));
+    let mut cautions = advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
+        way_label(&question.ways[k])
+    });
+    cautions.extend(until.and_then(|until| advise::until_caution(&until, tally.flights())));
     Report {
         flights: tally.flights(),
+        until,
         failures: FailuresReport {
             way: advice.lowest,
             included: Failure::ALL.map(|f| (f, case.failure_share(f))).into_iter().filter(|f| f.1 > 0.0).collect(),
@@ -324,9 +357,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         },
         advice,
         drivers: None,
-        cautions: advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
-            way_label(&question.ways[k])
-        }),
+        cautions,
         above_ceiling,
         delay_curve: curve_report(tally, case),
         ways,

@@ -16,12 +16,12 @@ use slowpoint_sim::flight::{
     Path, RailExit, Stages, Subject, WholeLaw, Windows, fly, land_alone,
 };
 use slowpoint_sim::report::{Advice, LandingReport, LimitReport, Report};
-use slowpoint_sim::stat::interval::{Chance, Interval, chance, clopper_pearson};
+use slowpoint_sim::stat::interval::{CONFIDENCE, Chance, Interval, chance, clopper_pearson};
 use slowpoint_sim::stat::normal;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::DriftTable;
-use slowpoint_sim::{cell_m, report, tally};
+use slowpoint_sim::{cell_m, report, tally, until};
 
 use crate::{larger, rockets};
 
@@ -187,16 +187,29 @@ fn opened_at(airspeeds_m_s: &[f64]) -> Flown {
     }
 }
 
-/// The report on one seed of stand-in flights: the engine's points go in, the engine's tally and report come out.
+/// The report on stand-in flights: the engine's points go in, the engine's tally and report come out, and the engine ends
+/// them where it is asked to.
+fn stood_in(case: &Case, mut flown: impl FnMut(&Numbers) -> Flown) -> Report {
+    let question = &case.inputs.question;
+    let mut tally_of = |flights: Range<u64>| {
+        let mut tally = Tally::new(&Frame { case, cell_m: 1.0, curve_s: &[] });
+        for flight in flights {
+            tally.add(&flown(&Numbers::of(question.points, question.seed, flight)), case, flight);
+        }
+        tally
+    };
+    let tally = match question.until_half_width {
+        None => tally_of(0..question.flights),
+        Some(half_width) => until::fly(question, half_width, |flights| Some(tally_of(flights)))
+            .unwrap_or_else(|| panic!("nobody stops it")),
+    };
+    report(case, &tally, Vec::new())
+}
+
+/// The report on one seed of them.
 fn stand_in(case: &mut Case, seed: u64, airspeeds_m_s: impl Fn(&Numbers) -> Vec<f64>) -> Report {
     case.inputs.question.seed = seed;
-    let question = &case.inputs.question;
-    let mut tally = Tally::new(&Frame { case, cell_m: 1.0, curve_s: &[] });
-    for flight in 0..question.flights {
-        let numbers = Numbers::of(question.points, seed, flight);
-        tally.add(&opened_at(&airspeeds_m_s(&numbers)), case, flight);
-    }
-    report(case, &tally, Vec::new())
+    stood_in(case, |numbers| opened_at(&airspeeds_m_s(numbers)))
 }
 
 /// Inputs of the stand-in, and their weights, whose squares add up to one: some matter much, some little.
@@ -350,13 +363,7 @@ fn stand_in_law(case: &mut Case, seed: u64, still_s: f64, unstable: f64) -> Repo
         laws: &case.firing,
         curve_s: None,
     };
-    let mut tally = Tally::new(&Frame { case, cell_m: 1.0, curve_s: &[] });
-    for flight in 0..question.flights {
-        let numbers = Numbers::of(question.points, seed, flight);
-        let flown = straight.flown(&asked, &numbers, numbers.uniform(Slot::Mass) < unstable);
-        tally.add(&flown, case, flight);
-    }
-    report(case, &tally, Vec::new())
+    stood_in(case, |numbers| straight.flown(&asked, numbers, numbers.uniform(Slot::Mass) < unstable))
 }
 
 /// A case whose delays err by [`OF_DELAY`] s.
@@ -399,6 +406,53 @@ pub fn whole_law_cells(found: &[Vec<Vec<Chance>>], points: PointSet, interval: E
         }
     }
     cells
+}
+
+/// Flights that end by the width of their interval: which chance, and which width is asked for, as the share of seeds whose
+/// interval is narrow enough after [`ENDS_AT`] flights. The worst is where half of them end there, picked by how narrow they
+/// are; of independent counted flights it is a chance of 0.5 where none ends there but those that miss it.
+pub const UNTIL: [(f64, f64); 5] = [(0.5, 0.05), (0.5, 0.5), (0.1, 0.5), (0.01, 0.5), (0.001, 0.5)];
+const ENDS_AT: u64 = 512;
+/// Seeds that tell how wide intervals are there.
+const WIDTH_SEEDS: u64 = 200;
+
+/// The chance of each of many seeds that ends by the width of its interval, counted and integrated, for each of
+/// [`UNTIL`]; `within` so many flights.
+pub fn until_chances(points: PointSet, within: u64, seeds: Range<u64>) -> Vec<(String, f64, Vec<Chance>)> {
+    let mut all = Vec::new();
+    for (p, narrow) in UNTIL {
+        let airspeed = |slower: f64| 10.0 + 50.0 * slower;
+        let counted = asking(1, vec![airspeed(1.0 - p)], points, within);
+        let integrated = asking_law(&[FIRED_S - BURNS_S], vec![FIRED_S - normal::quantile(p)], points, within);
+        let count = |mut case: Case, seed| stand_in(&mut case, seed, |numbers| vec![airspeed(slower(numbers)[0])]);
+        let integrate = |mut case: Case, seed| stand_in_law(&mut case, seed, 0.0, 0.0);
+        for (name, case, one) in [
+            ("counted", counted, &count as &(dyn Fn(Case, u64) -> Report + Sync)),
+            ("integrated", integrated, &integrate),
+        ] {
+            let of = |flights, half_width, seeds: Range<u64>| -> Vec<Chance> {
+                let mut case = case.clone();
+                (case.inputs.question.flights, case.inputs.question.until_half_width) = (flights, Some(half_width));
+                seeds.into_par_iter().map(|seed| one(case.clone(), seed).ways[0].limits[0].over).collect()
+            };
+            let mut half_widths: Vec<f64> =
+                of(ENDS_AT, 0.0, 0..WIDTH_SEEDS).iter().map(|c| 0.5 * (c.upper - c.lower)).collect();
+            half_widths.sort_by(f64::total_cmp);
+            let half_width = half_widths[(narrow * WIDTH_SEEDS as f64) as usize];
+            let what = format!("{name}, ends within {half_width:.4}, {points:?}");
+            all.push((what, p, of(within, half_width, seeds.clone())));
+        }
+    }
+    all
+}
+
+/// Cells of those chances, with the flights they took on the average.
+pub fn until_cells(found: &[(String, f64, Vec<Chance>)], interval: Estimator) -> Vec<Cell> {
+    let cell = |(what, truth, chances): &(String, f64, Vec<Chance>)| {
+        let flights = chances.iter().map(|c| c.flights).sum::<u64>() / chances.len() as u64;
+        Cell { flights, ..Cell::of(what.clone(), *truth, chances.iter(), interval) }
+    };
+    found.iter().map(cell).collect()
 }
 
 /// As [`claims`], of flights that have their whole law of firing.
@@ -453,7 +507,7 @@ pub fn corner_cells(points: PointSet, flights: u64, truth: f64, seeds: Range<u64
                 count.1 += 1;
             }
         }
-        counts.iter().map(|c| chance(c, points)).collect()
+        counts.iter().map(|c| chance(c, points, CONFIDENCE)).collect()
     };
     let found: Vec<Vec<Chance>> = seeds.into_par_iter().map(one).collect();
     let cell = |(k, corner): (usize, &Vec<usize>)| {

@@ -101,6 +101,7 @@ fn inputs(
             accept_chance: None,
             accept_limit: 0,
             flights: 1024,
+            until_half_width: None,
             seed: 1,
             points: PointSet::Sobol,
             rule_set: None,

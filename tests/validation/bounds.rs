@@ -161,6 +161,8 @@ fn fields() -> Vec<Field> {
         SPEED_LIMIT "limits.deploy_speed.0" |i, x| whole(|| i.question.limits_m_s[0] = x);
         PLACE "site.areas.0.circle.east" |i, x| area(i, [x, 0.0], 50.0);
         AREA_RADIUS "site.areas.0.circle.radius" |i, x| area(i, [10.0, 0.0], x);
+        MOST_FLIGHTS "until.within" |i, x| whole(|| (i.question.flights, i.question.until_half_width) = (x as u64, Some(0.01)));
+        HALF_WIDTH "until.half_width" |i, x| whole(|| (i.question.flights, i.question.until_half_width) = (256, Some(x)));
         FLIGHTS "flights" |i, x| whole(|| i.question.flights = x as u64);
         LIMIT_COUNT "limits.deploy_speed" |i, x| whole(|| i.question.limits_m_s = (0..x as usize).map(|k| 5.0 + k as f64).collect());
         DELAY_COUNT "delays" |i, x| whole(|| i.question.ways = (0..x as usize).map(|k| rockets::delay(k as f64)).collect());

@@ -10,7 +10,7 @@ use slowpoint_sim::flight::{
 use slowpoint_sim::report::Report;
 use slowpoint_sim::tally::{Frame, Tally};
 use slowpoint_sim::wind::DriftTable;
-use slowpoint_sim::{asked, assess, replay, tally};
+use slowpoint_sim::{asked, assess, cell_m, replay, tally, until};
 use slowpoint_tests::sheet::{Sheet, Trust};
 use slowpoint_tests::{larger, rockets};
 
@@ -23,6 +23,7 @@ slowpoint_tests::subject! { "Reproducible to the byte":
     rep_6_inputs,
     rep_7_ways,
     rep_8_no_farther_than_asked,
+    rep_9_until,
 }
 
 static GO: AtomicBool = AtomicBool::new(false);
@@ -322,5 +323,62 @@ fn rep_7_ways() -> Sheet {
     sheet.equal("ways with another outcome", other_outcomes, 0);
     sheet.less_than("airspeed at ejection, largest difference, m/s", airspeed, 0.05);
     sheet.less_than("landing, largest difference, m", landing, 0.5);
+    sheet
+}
+
+/// Flights that end once the intervals are narrow enough: where they do follows from the input alone.
+fn rep_9_until() -> Sheet {
+    let mut sheet = Sheet::new(
+        "REP-9",
+        "flights of the 0.6 kg rocket that end once the intervals are narrow enough: on one thread, two and five, and flown \
+        in pieces of 1, 77 and 500 flights that are merged backwards",
+        Trust::Statement,
+        "the same input gives the same bytes; the flights end at the first of 256, 512, 1024 ... at which every interval is \
+        narrow enough, or at the most that are allowed",
+    );
+    for (points, half_width, within, ends_at) in [
+        (PointSet::Sobol, 0.02, 4000, Some(256)),
+        (PointSet::Sobol, 0.006, 4000, None),
+        (PointSet::Pseudorandom, 0.006, 4000, None),
+        (PointSet::Sobol, 0.0001, 1003, Some(992)),
+    ] {
+        let mut inputs = rockets::club();
+        (inputs.question.flights, inputs.question.points) = (within, points);
+        (inputs.question.seed, inputs.question.until_half_width) = (9, Some(half_width));
+        inputs.question.ways.truncate(2);
+        let case = case(inputs);
+        let question = &case.inputs.question;
+        let report = alike_on_threads(&mut sheet, points, &case);
+        let ended = report.flights;
+        let name = |what: &str| format!("{points:?}, half-width {half_width} within {within}: {what}");
+        match ends_at {
+            Some(flights) => sheet.equal(name("flights flown"), ended, flights),
+            None => sheet.holds(name("ends after the first look and before the last"), ended > 256 && ended < within),
+        };
+        let frame = Frame { case: &case, cell_m: cell_m(&case), curve_s: &[] };
+        let of = |range| tally(&frame, range, &Shift::NONE, &GO).expect("nobody stops it");
+        let widest = |flights| of(0..flights).widest_half_width(question);
+        let looks: Vec<u64> = until::checkpoints(within).take_while(|n| *n < ended).collect();
+        sheet.holds(name("no earlier look was narrow enough"), looks.iter().all(|n| widest(*n) > half_width));
+        let told = report.until.expect("it was asked");
+        sheet.equal(name("it says whether that is narrow enough"), told.reached, told.widest_half_width <= half_width);
+        let caution = report.cautions.iter().any(|c| c.topic == "until");
+        sheet.equal(name("else there is a caution"), caution, !told.reached);
+        let own = report.ways.iter().flat_map(|w| &w.limits).flat_map(|l| [l.over, l.unsafe_opening]);
+        let own = own.map(|c| 0.5 * (c.upper - c.lower)).fold(0.0, larger);
+        sheet.equal(name("the widest half-width among the answer's own"), own, told.widest_half_width);
+        let whole = of(0..ended);
+        for piece in [1_u64, 77, 500] {
+            let flown = until::fly(question, half_width, |range| {
+                let starts: Vec<u64> = range.clone().step_by(piece as usize).collect();
+                let pieces = starts.iter().rev().map(|from| of(*from..(from + piece).min(range.end)));
+                pieces.reduce(|mut a, b| {
+                    a.merge(&b);
+                    a
+                })
+            });
+            sheet.holds(name(&format!("pieces of {piece} give the same")), flown.is_some_and(|flown| flown == whole));
+        }
+    }
     sheet
 }

@@ -4,7 +4,7 @@
 use slowpoint_sim::draw::{Numbers, PointSet, REPLICATES, Slot};
 use slowpoint_sim::stat::cloud::{Cloud, Covariance};
 use slowpoint_sim::stat::ellipse::Ellipse;
-use slowpoint_sim::stat::interval::{chance, clopper_pearson, wilson};
+use slowpoint_sim::stat::interval::{CONFIDENCE, chance, clopper_pearson, wilson};
 use slowpoint_sim::stat::normal;
 use slowpoint_sim::stat::summary::Summary;
 use slowpoint_tests::sheet::{Sheet, Trust};
@@ -70,7 +70,7 @@ fn bin_2_no_hit_at_all() -> Sheet {
                 let each = |r| flights / REPLICATES + u64::from(r < flights % REPLICATES);
                 (0..REPLICATES).map(|r| (hits(each(r)), each(r))).collect()
             };
-            let (none, all) = (chance(&per(|_| 0), points), chance(&per(|n| n), points));
+            let (none, all) = (chance(&per(|_| 0), points, CONFIDENCE), chance(&per(|n| n), points, CONFIDENCE));
             let exact = 1.0 - libm::pow(0.025, 1.0 / flights as f64);
             let name = format!("none of {flights}, {points:?}");
             sheet.because("rounding");

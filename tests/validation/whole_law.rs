@@ -360,7 +360,7 @@ fn law_5_failures_stay_drawn() -> Sheet {
     inputs.question.flights = 256;
     inputs.failures = vec![(Failure::NoEjection, 0.25)];
     let card = case(inputs.clone());
-    let each = each_flight(&card, &AtomicBool::new(false)).expect("nobody stops it");
+    let each = each_flight(&card, card.inputs.question.flights, &AtomicBool::new(false)).expect("nobody stops it");
     let fails = |flight: u64| replay(&card, flight).failure.is_some();
     let chances = |f: &FlightChances| f.ways.concat().concat();
     let drawn = each.iter().filter(|f| fails(f.flight));

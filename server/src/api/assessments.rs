@@ -38,12 +38,14 @@ pub struct Price {
     pub id: String,
     /// Engine that would answer
     pub engine: String,
-    /// Flights asked for
+    /// Flights asked for; with `until` the most
     pub flights: u64,
     /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
     pub driver_flights: u64,
     /// Estimated work, seconds of one core
     pub estimated_core_s: f64,
+    /// Whether that is the most it can cost, because `until` may end it sooner
+    pub at_most: bool,
     /// Whether it is computed while the client waits; if not, it is refused
     pub inline: bool,
     /// Most flights that are computed while the client waits
@@ -315,7 +317,7 @@ pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
             sent: Some(base_flights.into()),
         },
         _ => FieldFault {
-            pointer: "/flights".into(),
+            pointer: if question.until_half_width.is_some() { "/until/within" } else { "/flights" }.into(),
             problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
             remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
             sent: Some(flights.into()),
@@ -338,11 +340,37 @@ fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Re
         flights,
         driver_flights,
         estimated_core_s: CORE_S_PER_ASCENT * work.ascents as f64 + CORE_S_PER_DESCENT * work.descents as f64,
+        at_most: asked.case.inputs.question.until_half_width.is_some(),
         inline: flights + driver_flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+}
+
+/// Flights of an assessment: those that were flown, where that was not known beforehand.
+pub async fn flights_of(
+    state: &Arc<State>,
+    id: &AssessmentId,
+    asked: &Asked,
+    answer: Option<Vec<u8>>,
+) -> Result<u64, Problem> {
+    #[derive(Deserialize)]
+    struct Flown {
+        flights: u64,
+    }
+    if asked.case.inputs.question.until_half_width.is_none() {
+        return Ok(asked.case.inputs.question.flights);
+    }
+    // An answer that was lost is flown again.
+    let answer = match answer {
+        Some(answer) => answer.into(),
+        None => fly(state, id, asked.clone()).await?,
+    };
+    serde_json::from_slice(&answer).map(|flown: Flown| flown.flights).map_err(|error| {
+        tracing::error!(%error, "a stored answer has no number of flights");
+        Problem::internal()
+    })
 }
 
 /// Flights that tell what drives the answer.

@@ -8,7 +8,7 @@ use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{affordable, damaged, kept, read_id, replayable, to_json, unanswered, unknown};
+use super::assessments::{affordable, damaged, flights_of, kept, read_id, replayable, to_json, unanswered, unknown};
 use super::extract::InPath;
 use crate::State;
 use crate::compute::Failure;
@@ -44,7 +44,7 @@ pub async fn read(
     let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
     let input = kept.input.ok_or_else(|| damaged(&id))?;
     let asked = replayable(&id, input).await?;
-    let flights = asked.case.inputs.question.flights;
+    let flights = flights_of(&state, &id, &asked, kept.answer).await?;
     if index >= flights {
         return Err(Problem::new(
             Kind::UnknownFlight,
@@ -89,9 +89,10 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     let input = kept.input.ok_or_else(|| damaged(&id))?;
     let asked = replayable(&id, input).await?;
     affordable(&state.config, &asked)?;
+    let flights = flights_of(&state, &id, &asked, kept.answer).await?;
     let name = format!("{id}/flights.csv");
     let work = move |stop: &AtomicBool| {
-        let flights = slowpoint_sim::each_flight(&asked.case, stop).ok_or(Failure::Stopped)?;
+        let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
         Ok(csv::flights(&asked.case.inputs.question, &flights).into())
     };
     let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;

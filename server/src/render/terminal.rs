@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use slowpoint_sim::case::Outline;
-use slowpoint_sim::report::percent_digits;
+use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
@@ -30,6 +30,7 @@ pub fn table(answer: &Assessment) -> String {
         "",
         &format!("{} flights, seed {}, {}. Id {}.", answer.flights, answer.seed, answer.engine, answer.id),
     );
+    until(&mut page, answer);
     summary(&mut page, answer);
     chances(&mut page, answer);
     openings(&mut page, answer);
@@ -48,6 +49,22 @@ pub fn table(answer: &Assessment) -> String {
         }
     }
     page.text
+}
+
+/// Where it ended, if it was to end once the intervals are narrow enough.
+fn until(page: &mut Page, answer: &Assessment) {
+    let Some(until) = &answer.until else { return };
+    let [asked, widest] = [until.half_width_asked, until.half_width_widest].map(|h| h.rounded().unwrap_or_default());
+    let places = percent_places(asked).max(places_apart(asked, widest));
+    let end = if until.reached { "Ended once narrow enough" } else { "Not narrow enough" };
+    let (asked, widest) = (100.0 * asked, 100.0 * widest);
+    page.paragraph(
+        "",
+        &format!(
+            "{end}: the widest interval has a half-width of {widest:.places$} percentage points, {asked:.places$} were asked within {} flights. {}",
+            until.within_flights, until.meaning
+        ),
+    );
 }
 
 fn summary(page: &mut Page, answer: &Assessment) {

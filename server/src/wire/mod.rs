@@ -85,8 +85,8 @@ pub fn read(body: &[u8]) -> Result<Asked, Rejected> {
     read_with(body, None, None)
 }
 
-/// As `read`, with another number of flights and of base flights for the drivers: the same request as if it had been
-/// written so.
+/// As `read`, with another number of flights (in place of `until` as well) and of base flights for the drivers: the same
+/// request as if it had been written so.
 pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Result<Asked, Rejected> {
     if matches!(body, [0xff, 0xfe, ..] | [0xfe, 0xff, ..] | [_, 0, ..] | [0, ..]) {
         return Err(Rejected::NotJson("The text is in UTF-16; save it as UTF-8".into()));
@@ -97,6 +97,9 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
     for (name, number) in [("flights", flights), ("drivers", drivers)] {
         if let (Value::Object(members), Some(number)) = (&mut sent, number) {
             members.insert(name.into(), number.into());
+            if name == "flights" {
+                members.remove("until");
+            }
         }
     }
     let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;

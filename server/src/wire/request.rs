@@ -201,6 +201,8 @@ pub struct AssessmentRequest {
     /// Flights to fly; 2000 when left out. More flights narrow the intervals.
     #[schema(minimum = 64, maximum = 1_000_000, example = 2000)]
     pub flights: Option<u64>,
+    /// Fly until the intervals are narrow enough, in place of `flights`.
+    pub until: Option<UntilRequest>,
     /// Base flights from which to tell what drives the answer: which inputs its speeds, chances and landings hang on,
     /// and what knowing each would narrow. 1024 is a good start; each is flown fifteen times, on top of `flights`. Not
     /// asked when left out.
@@ -761,6 +763,20 @@ pub enum AppliesTo {
     Ejection,
     /// At line stretch.
     LineStretch,
+}
+
+/// Fly until the intervals are narrow enough. They are looked at after 256, 512, 1024 ... flights and after the most that
+/// are allowed, so that the same request still gives the same bytes.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct UntilRequest {
+    /// Half the width that the widest interval may have, of every delay's chances against every limit: "0.5 %" ends the
+    /// flights when each is known to half a percentage point either way. 0.01 to 10 %.
+    #[schema(required = true, nullable = false)]
+    pub half_width: Option<Share>,
+    /// The most flights, rounded down to a multiple of 16. What an assessment costs is priced by it.
+    #[schema(required = true, nullable = false, minimum = 256, maximum = 1_000_000, example = 100_000)]
+    pub within: Option<u64>,
 }
 
 /// The condition that a delay must meet.

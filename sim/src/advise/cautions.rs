@@ -5,7 +5,10 @@ use crate::case::{Case, LimitApplies, RuleSet};
 use crate::constants::MILE_PER_HOUR_M_S;
 use crate::flight::{Electronics, Outcome};
 use crate::limits::plain;
-use crate::report::{Caution, FailuresReport, FlightReport, RailReport, WayReport, percent_digits};
+use crate::report::{
+    Caution, FailuresReport, FlightReport, RailReport, UntilReport, WayReport, percent_digits, percent_places,
+    places_apart,
+};
 use crate::stat::interval::Chance;
 use crate::wind::{Gustiness, LAW_TOP_M};
 
@@ -44,6 +47,21 @@ pub fn failure_cautions(failures: &FailuresReport, case: &Case) -> Vec<Caution> 
         }
     }
     list
+}
+
+/// That not even all flights made the intervals narrow enough.
+pub fn until_caution(until: &UntilReport, flights: u64) -> Option<Caution> {
+    let UntilReport { half_width, widest_half_width, .. } = *until;
+    let places = percent_places(half_width).max(places_apart(half_width, widest_half_width));
+    (!until.reached).then(|| Caution {
+        topic: "until",
+        message: format!(
+            "After {flights} flights, the most that were allowed, the widest interval still has a half-width of {:.places$} percentage points, not the {:.places$} that were asked for. Allow more flights, or ask for less.",
+            100.0 * widest_half_width,
+            100.0 * half_width
+        ),
+        rule: "the caller's own width",
+    })
 }
 
 struct Rules {

@@ -3,7 +3,7 @@
 mod cautions;
 mod drivers;
 
-pub use cautions::{cautions, failure_cautions};
+pub use cautions::{cautions, failure_cautions, until_caution};
 pub use drivers::driver_cautions;
 
 use crate::case::Case;

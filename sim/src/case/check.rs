@@ -432,7 +432,13 @@ fn wind(w: &WindInput, faults: &mut Faults) {
 fn question(q: &Question, faults: &mut Faults) {
     one(limits::DELAY_COUNT, "delays", q.ways.len() as f64, faults);
     one(limits::LIMIT_COUNT, "limits.deploy_speed", q.limits_m_s.len() as f64, faults);
-    one(limits::FLIGHTS, "flights", q.flights as f64, faults);
+    match q.until_half_width {
+        None => one(limits::FLIGHTS, "flights", q.flights as f64, faults),
+        Some(half_width) => {
+            one(limits::HALF_WIDTH, "until.half_width", half_width, faults);
+            one(limits::MOST_FLIGHTS, "until.within", q.flights as f64, faults);
+        }
+    }
     maybe(limits::DRIVERS, "drivers", q.drivers.map(|n| n as f64), faults);
     for (i, v) in q.limits_m_s.iter().enumerate() {
         one(limits::SPEED_LIMIT, &format!("limits.deploy_speed.{i}"), *v, faults);

@@ -7,6 +7,8 @@ use crate::aero::Drag;
 use crate::case::shape::Shape;
 use crate::draw::{Law, PointSet};
 use crate::flight::{Deployment, Failure};
+use crate::stat::interval::CONFIDENCE;
+use crate::until;
 use crate::wind::{Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 /// One flight card with site, weather, spread and question.
@@ -356,8 +358,10 @@ pub struct Question {
     pub accept_chance: Option<f64>,
     /// Which of the limits the condition and the comparison of delays use.
     pub accept_limit: usize,
-    /// Flights to fly.
+    /// Flights to fly; with `until_half_width` the most.
     pub flights: u64,
+    /// Half-width at which it is enough: of the interval of every way of deploying against every limit. `None` flies all.
+    pub until_half_width: Option<f64>,
     /// Seed of the draws.
     pub seed: u64,
     /// Kind of points.
@@ -366,4 +370,11 @@ pub struct Question {
     pub rule_set: Option<RuleSet>,
     /// Base flights from which to tell what drives the answer, if that is asked.
     pub drivers: Option<u64>,
+}
+
+impl Question {
+    /// The level of each interval of a chance.
+    pub fn confidence(&self) -> f64 {
+        if self.until_half_width.is_some() { until::CONFIDENCE } else { CONFIDENCE }
+    }
 }

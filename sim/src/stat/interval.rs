@@ -10,7 +10,7 @@
 
 use super::{beta, normal, student};
 
-/// The level of every interval that [`chance`] gives.
+/// The level of every interval of an answer whose number of flights was fixed beforehand.
 pub const CONFIDENCE: f64 = 0.95;
 
 /// Below this much evidence of what is rarer, hits or misses, the spread between replicates is not trusted and the
@@ -149,15 +149,15 @@ pub fn wilson(k: u64, n: u64, confidence: f64) -> Interval {
     }
 }
 
-/// The 95 % interval of a chance from the (hits, flights) of each replicate.
-pub fn chance(per_replicate: &[(u64, u64)], points: PointSet) -> Chance {
+/// The interval of a chance from the (hits, flights) of each replicate.
+pub fn chance(per_replicate: &[(u64, u64)], points: PointSet, confidence: f64) -> Chance {
     let counts: Vec<(f64, u64)> =
         per_replicate.iter().map(|&(hits, flights)| (hits.min(flights) as f64, flights)).collect();
     let squares = counts.iter().map(|count| count.0).sum();
-    mean(&counts, squares, points, Estimator::Counted)
+    mean(&counts, squares, points, Estimator::Counted, confidence)
 }
 
-/// The 95 % interval of a mean of chances: from the sum of the flights' chances and the number of flights in each
+/// The interval of a mean of chances: from the sum of the flights' chances and the number of flights in each
 /// replicate, and the sum of the squares of all of them.
 ///
 /// **Counted independent flights** get [`clopper_pearson`].
@@ -184,7 +184,13 @@ pub fn chance(per_replicate: &[(u64, u64)], points: PointSet) -> Chance {
 /// Where only rounding is left (variance below a tenth of that of independent flights) the floor makes the interval
 /// cover 96 to 100 %: a count that hardly varies has no interval of exactly 95 %. Flights with a chance strictly
 /// between 0 and 1 take rounding away; with some two in each replicate none is left.
-pub fn mean(per_replicate: &[(f64, u64)], squares: f64, points: PointSet, estimator: Estimator) -> Chance {
+pub fn mean(
+    per_replicate: &[(f64, u64)],
+    squares: f64,
+    points: PointSet,
+    estimator: Estimator,
+    confidence: f64,
+) -> Chance {
     let flown = || per_replicate.iter().filter(|replicate| replicate.1 > 0);
     let (hits, flights) = flown().fold((0.0, 0_u64), |sum, r| (sum.0 + r.0, sum.1.saturating_add(r.1)));
     let (all, replicates) = (flights as f64, flown().count());
@@ -216,8 +222,8 @@ pub fn mean(per_replicate: &[(f64, u64)], squares: f64, points: PointSet, estima
         // Of the total number of hits, as is that of counted independent flights.
         let binomial = hits * (1.0 - estimate);
         let most = if evidence < EVIDENCE_MANY { DISPERSION_MAX * binomial } else { f64::INFINITY };
-        let t = student::two_sided(CONFIDENCE, freedom);
-        let unseen = -libm::log(0.5 * (1.0 - CONFIDENCE));
+        let t = student::two_sided(confidence, freedom);
+        let unseen = -libm::log(0.5 * (1.0 - confidence));
         let dispersion = variance.min(most) / binomial;
         let open = if dispersion > 0.0 {
             score(estimate, all / dispersion, t)
@@ -232,9 +238,9 @@ pub fn mean(per_replicate: &[(f64, u64)], squares: f64, points: PointSet, estima
         };
         (interval, method)
     } else if counted {
-        (clopper_pearson(hits.round() as u64, flights, CONFIDENCE), CLOPPER_PEARSON)
+        (clopper_pearson(hits.round() as u64, flights, confidence), CLOPPER_PEARSON)
     } else {
-        (sums.weighted_exact(CONFIDENCE), WEIGHTED_EXACT)
+        (sums.weighted_exact(confidence), WEIGHTED_EXACT)
     };
     Chance { estimate, lower: interval.lower, upper: interval.upper, hits, flights, estimator, method }
 }
@@ -382,7 +388,7 @@ mod tests {
                 let mut covered = 0;
                 for _ in 0..4000 {
                     let counts = draw(&mut sampler, 20, p);
-                    let found = chance(&counts, PointSet::Sobol);
+                    let found = chance(&counts, PointSet::Sobol, CONFIDENCE);
                     covered += u32::from(found.lower <= p && p <= found.upper);
                     let raw = clopper_pearson(found.hits as u64, found.flights, CONFIDENCE);
                     if found.hits.min(found.flights as f64 - found.hits) < 50.0 {
@@ -434,7 +440,7 @@ mod tests {
                 }
                 sums.push((sum, each));
             }
-            mean(&sums, squares, points, Estimator::Integrated)
+            mean(&sums, squares, points, Estimator::Integrated, CONFIDENCE)
         }
     }
 
@@ -524,7 +530,8 @@ mod tests {
         ] {
             let sums: Vec<(f64, u64)> = counts.iter().map(|c| (c.0 as f64, c.1)).collect();
             let squares = sums.iter().map(|s| s.0).sum();
-            let (counted, of_chances) = (chance(&counts, points), mean(&sums, squares, points, Estimator::Integrated));
+            let (counted, of_chances) =
+                (chance(&counts, points, CONFIDENCE), mean(&sums, squares, points, Estimator::Integrated, CONFIDENCE));
             assert_eq!(Chance { estimator: Estimator::Counted, ..of_chances }, counted);
         }
     }
@@ -532,27 +539,29 @@ mod tests {
     /// Ten flights of chance 0.5 and no other are ten hits of half the size. And next to nothing seen leaves what no hit leaves.
     #[test]
     fn weighted_hits_are_hits_of_their_size() {
-        let found = mean(&[(5.0, 1000)], 2.5, PointSet::Pseudorandom, Estimator::Integrated);
+        let found = mean(&[(5.0, 1000)], 2.5, PointSet::Pseudorandom, Estimator::Integrated, CONFIDENCE);
         assert_eq!(found.method, WEIGHTED_EXACT);
         let ten_of_2002 = beta::inverse(0.025, 10.0, (1001.0 - 5.0) * 2.0);
         assert!((found.lower - ten_of_2002).abs() < 1e-13, "{found:?}");
         let upper = 1.0 - beta::inverse(0.025, 995.0 * 6.0 / 3.5, 36.0 / 3.5);
         assert!((found.upper - upper).abs() < 1e-13, "{found:?}");
-        let tiny = mean(&[(1e-6, 1000)], 1e-9, PointSet::Pseudorandom, Estimator::Integrated);
+        let tiny = mean(&[(1e-6, 1000)], 1e-9, PointSet::Pseudorandom, Estimator::Integrated, CONFIDENCE);
         assert!((tiny.upper - 0.003_682).abs() < 1e-6 && tiny.is_none() && !tiny.is_all(), "{tiny:?}");
         // Hardly a miss, and less than rounding leaves of its square.
-        let nearly = mean(&[(64.0 - 1e-12, 64)], 64.0 - 2e-12, PointSet::Pseudorandom, Estimator::Integrated);
-        let almost = mean(&[(64.0 - 3e-9, 64)], 64.0 - 6.1e-9, PointSet::Pseudorandom, Estimator::Integrated);
+        let nearly =
+            mean(&[(64.0 - 1e-12, 64)], 64.0 - 2e-12, PointSet::Pseudorandom, Estimator::Integrated, CONFIDENCE);
+        let almost =
+            mean(&[(64.0 - 3e-9, 64)], 64.0 - 6.1e-9, PointSet::Pseudorandom, Estimator::Integrated, CONFIDENCE);
         for found in [nearly, almost] {
             assert!((found.lower - 0.944).abs() < 1e-3 && found.upper <= 1.0 && found.is_all(), "{found:?}");
         }
-        let mirrored = mean(&[(995.0, 1000)], 992.5, PointSet::Pseudorandom, Estimator::Integrated);
+        let mirrored = mean(&[(995.0, 1000)], 992.5, PointSet::Pseudorandom, Estimator::Integrated, CONFIDENCE);
         assert!((mirrored.lower - (1.0 - found.upper)).abs() < 1e-14, "{mirrored:?}");
     }
 
     #[test]
     fn equal_replicates_still_have_a_width() {
-        let found = chance(&[(25, 100); 16], PointSet::Sobol);
+        let found = chance(&[(25, 100); 16], PointSet::Sobol, CONFIDENCE);
         assert_eq!(found.method, REPLICATE_SPREAD);
         assert!((found.upper - found.estimate - 4.0 / 1600.0).abs() < 1e-15);
         assert!((found.estimate - found.lower - 4.0 / 1600.0).abs() < 1e-15);
@@ -563,7 +572,7 @@ mod tests {
     #[test]
     fn many_flights_give_the_plain_t_interval() {
         let counts: Vec<(u64, u64)> = (0..16).map(|r| (45_000 + 10_000 * (r % 2), 100_000)).collect();
-        let found = chance(&counts, PointSet::Sobol);
+        let found = chance(&counts, PointSet::Sobol, CONFIDENCE);
         let half = 2.131_449_545_559_323 * 0.05 / 15.0f64.sqrt();
         // The score form shrinks by 1 / sqrt(1 + t^2 / n), here n = 1500 effective flights.
         assert!(((found.upper - found.lower) / (2.0 * half) - 1.0).abs() < 2e-3);
@@ -574,13 +583,13 @@ mod tests {
     fn other_cases_use_the_raw_counts() {
         let counts = [(25, 100); 16];
         let raw = clopper_pearson(400, 1600, CONFIDENCE);
-        let plain = chance(&counts, PointSet::Pseudorandom);
+        let plain = chance(&counts, PointSet::Pseudorandom, CONFIDENCE);
         assert_eq!((plain.lower, plain.upper, plain.method), (raw.lower, raw.upper, CLOPPER_PEARSON));
-        assert_eq!(chance(&counts[..15], PointSet::Sobol).method, CLOPPER_PEARSON);
-        let nothing = chance(&[], PointSet::Sobol);
+        assert_eq!(chance(&counts[..15], PointSet::Sobol, CONFIDENCE).method, CLOPPER_PEARSON);
+        let nothing = chance(&[], PointSet::Sobol, CONFIDENCE);
         assert_eq!((nothing.lower, nothing.upper, nothing.flights), (0.0, 1.0, 0));
         // More hits than flights cannot be; they count as all.
-        assert_eq!(chance(&[(9, 5), (0, 0)], PointSet::Sobol).estimate, 1.0);
+        assert_eq!(chance(&[(9, 5), (0, 0)], PointSet::Sobol, CONFIDENCE).estimate, 1.0);
     }
 
     /// Every flight all but sure: what is left of the sum of the squares of the rest is rounding, and the ends are still
@@ -592,7 +601,7 @@ mod tests {
                 let counts = [(44.0 * (1.0 - rest), 44); 16];
                 let squares = 704.0 * (1.0 - rest) * (1.0 - rest) + noise;
                 for points in [PointSet::Sobol, PointSet::Pseudorandom] {
-                    let found = mean(&counts, squares, points, Estimator::Integrated);
+                    let found = mean(&counts, squares, points, Estimator::Integrated, CONFIDENCE);
                     let order = found.lower <= found.estimate && found.estimate <= found.upper + 1e-15;
                     assert!(found.lower > 0.99 && found.upper <= 1.0 && order, "{rest} {noise}: {found:?}");
                 }
@@ -607,7 +616,7 @@ mod tests {
         let hits = [7, 3, 5, 4, 6, 5, 5, 2, 8, 5, 4, 6, 7, 3, 5, 5];
         let counts: Vec<(u64, u64)> = hits.iter().map(|&h| (h, 40)).collect();
         let misses: Vec<(u64, u64)> = hits.iter().map(|&h| (40 - h, 40)).collect();
-        let (a, b) = (chance(&counts, PointSet::Sobol), chance(&misses, PointSet::Sobol));
+        let (a, b) = (chance(&counts, PointSet::Sobol, CONFIDENCE), chance(&misses, PointSet::Sobol, CONFIDENCE));
         assert!((a.lower - (1.0 - b.upper)).abs() < 1e-14 && (a.upper - (1.0 - b.lower)).abs() < 1e-14);
         assert!(a.lower > 0.0 && a.lower < a.estimate && a.estimate < a.upper);
     }

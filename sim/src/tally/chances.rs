@@ -1,7 +1,7 @@
 //! Sums of the flights' chances, in whole multiples of 2^-40: exact, so in any order.
 
 use super::{Hits, add_hits};
-use crate::draw::PointSet;
+use crate::case::Question;
 use crate::flight::WHOLE;
 use crate::stat::interval::{self, Chance, Estimator};
 
@@ -43,10 +43,10 @@ impl Chances {
     }
 
     /// The chance over so many flights.
-    pub fn chance(&self, flights: &Hits, points: PointSet, estimator: Estimator) -> Chance {
+    pub fn chance(&self, flights: &Hits, question: &Question, estimator: Estimator) -> Chance {
         let per_replicate: Vec<(f64, u64)> =
             self.sums.iter().zip(flights).map(|(sum, n)| (share(*sum), *n)).filter(|r| r.1 > 0).collect();
-        interval::mean(&per_replicate, share(self.squares), points, estimator)
+        interval::mean(&per_replicate, share(self.squares), question.points, estimator, question.confidence())
     }
 }
 

@@ -69,7 +69,7 @@ impl CurveTally {
 /// The curve, a point a delay; empty where there is none.
 pub fn curve_report(tally: &Tally, case: &Case) -> Vec<CurvePoint> {
     let question = &case.inputs.question;
-    let chance = |of: &Chances| of.chance(&tally.flights, question.points, tally.estimator());
+    let chance = |of: &Chances| of.chance(&tally.flights, question, tally.estimator());
     let limits = question.limits_m_s.len();
     let CurveTally { delays_s, chances } = &tally.curve;
     let point = |(delay_s, chances): (&f64, &[[Chances; 2]])| CurvePoint {

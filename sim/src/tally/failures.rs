@@ -69,12 +69,12 @@ impl FailureTally {
 
     /// The report; `share` is that of the caller.
     pub fn report(&self, case: &Case, share: f64) -> FailureReport {
-        let points = case.inputs.question.points;
+        let question = &case.inputs.question;
         FailureReport {
             failure: self.failure,
             share,
             flights: self.flights.iter().sum(),
-            unsafe_opening: self.limit.unsafe_opening.chance(&self.flights, points, Estimator::Counted),
+            unsafe_opening: self.limit.unsafe_opening.chance(&self.flights, question, Estimator::Counted),
             landing: ground_report(&self.ground, &self.flights, case, &SHARES),
             part: ground_report(&self.parts, &self.flights, case, &SHARES),
         }

@@ -3,8 +3,7 @@
 use super::chances::{Chances, share};
 use super::ground::{AreaTally, ENERGIES, GroundTally};
 use super::{Hits, LimitTally, Tally, WayTally};
-use crate::case::Case;
-use crate::draw::PointSet;
+use crate::case::{Case, Question};
 use crate::flight::{NODES, Outcome};
 use crate::report::{
     AreaReport, EjectionReport, EllipseReport, EnergyChance, EnergyReport, FlightReport, LandingReport, LimitReport,
@@ -17,27 +16,33 @@ use crate::stat::normal;
 const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
 
 /// The chance of what was hit in so many flights.
-pub(super) fn chance(hits: &Hits, flights: &Hits, points: PointSet) -> Chance {
+fn chance(hits: &Hits, flights: &Hits, question: &Question) -> Chance {
     let per_replicate: Vec<(u64, u64)> = hits.iter().zip(flights).map(|(h, n)| (*h, *n)).filter(|r| r.1 > 0).collect();
-    interval::chance(&per_replicate, points)
+    interval::chance(&per_replicate, question.points, question.confidence())
 }
 
 impl Tally {
-    fn chance(&self, hits: &Hits, points: PointSet) -> Chance {
-        chance(hits, &self.flights, points)
+    /// The widest half-width of an interval among the chances of every way of deploying against every limit.
+    pub fn widest_half_width(&self, question: &Question) -> f64 {
+        let limits = self.ways.iter().flat_map(|way| &way.limits);
+        let half_width = |chances: &Chances| {
+            let Chance { lower, upper, .. } = chances.chance(&self.flights, question, self.estimator());
+            0.5 * (upper - lower)
+        };
+        limits.flat_map(|l| [&l.over, &l.unsafe_opening]).map(half_width).fold(0.0, f64::max)
     }
 
     /// Chance of rising above the ceiling.
-    pub fn above_ceiling(&self, points: PointSet) -> Chance {
-        self.chance(&self.above_ceiling, points)
+    pub fn above_ceiling(&self, question: &Question) -> Chance {
+        chance(&self.above_ceiling, &self.flights, question)
     }
 }
 
 /// The report of one way of deploying.
 pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
     let way = tally.way(index);
-    let points = case.inputs.question.points;
-    let chance = |chances: &Chances| chances.chance(&tally.flights, points, tally.estimator());
+    let question = &case.inputs.question;
+    let chance = |chances: &Chances| chances.chance(&tally.flights, question, tally.estimator());
     let of_all = |scaled: u64| share(scaled) / tally.flights() as f64;
     let limit = |l: &LimitTally| LimitReport {
         limit_m_s: l.limit_m_s,
@@ -49,7 +54,7 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
         over_after_apogee: of_all(l.over_sides[1]),
     };
     WayReport {
-        way: case.inputs.question.ways[index],
+        way: question.ways[index],
         limits: way.limits.iter().map(limit).collect(),
         outcomes: Outcome::ALL
             .into_iter()
@@ -87,7 +92,7 @@ pub(super) fn ground_report(
 ) -> Option<LandingReport> {
     let cloud = &ground.cloud;
     let (mean_east_m, mean_north_m) = cloud.mean()?;
-    let points = case.inputs.question.points;
+    let question = &case.inputs.question;
     let density = cloud.density();
     let ellipses = shares
         .iter()
@@ -140,7 +145,7 @@ pub(super) fn ground_report(
                 .map(|((energy_j, source), hits)| EnergyChance {
                     energy_j,
                     source,
-                    over: chance(hits, flights, points),
+                    over: chance(hits, flights, question),
                 })
                 .collect(),
         },
@@ -151,12 +156,12 @@ pub(super) fn ground_report(
             .iter()
             .zip(&ground.areas)
             .map(|(area, tally)| {
-                let inside = chance(&tally.inside, flights, points);
+                let inside = chance(&tally.inside, flights, question);
                 AreaReport {
                     name: area.name.clone(),
                     struck: area.people.map(|people| struck(tally, ground, &inside, people / area.outline.area_m2())),
                     inside,
-                    outside: chance(&tally.outside, flights, points),
+                    outside: chance(&tally.outside, flights, question),
                 }
             })
             .collect(),

@@ -7,8 +7,9 @@ use std::time::Instant;
 use slowpoint_sim::case::Inputs;
 use slowpoint_sim::draw::PointSet;
 use slowpoint_tests::coverage::{
-    Cell, Claims, KINDS, answers, anywhere, areas, as_reported, claims, nearly_alike, real_cells, stand_in_cells,
-    stand_in_chances, truth, whole_law_cells, whole_law_chances, whole_law_claims,
+    COVERED_LEAST, Cell, Claims, KINDS, answers, anywhere, areas, as_reported, claims, nearly_alike, real_cells,
+    stand_in_cells, stand_in_chances, truth, until_cells, until_chances, whole_law_cells, whole_law_chances,
+    whole_law_claims,
 };
 use slowpoint_tests::rockets;
 
@@ -17,6 +18,8 @@ const SEEDS: u64 = 1000;
 const STAND_IN_FLIGHTS: [u64; 4] = [1000, 2000, 5000, 50_000];
 /// Flights of the stand-in with its whole law of firing.
 const WHOLE_LAW_FLIGHTS: [u64; 3] = [256, 1000, 5000];
+/// Most flights of a stand-in that ends by itself.
+const UNTIL_WITHIN: u64 = 4096;
 /// Flights of a real seed.
 const FLIGHTS: u64 = 1024;
 /// Seeds and flights of the truth.
@@ -49,6 +52,20 @@ fn whole_law(broken: &mut Vec<String>) {
             for cell in whole_law_cells(&found, points, as_reported) {
                 println!("{}", cell.row());
                 broken.extend(cell.broken());
+            }
+        }
+    }
+    println!();
+}
+
+fn until(broken: &mut Vec<String>) {
+    println!("Stand-in flights that end at the first interval that is narrow enough, exact chances:");
+    println!("{}", Cell::head());
+    for points in KINDS {
+        for cell in until_cells(&until_chances(points, UNTIL_WITHIN, 0..2 * SEEDS), as_reported) {
+            println!("{}", cell.row());
+            if cell.share() < COVERED_LEAST {
+                broken.push(format!("{}, p {:.4}: too few are covered", cell.what, cell.truth));
             }
         }
     }
@@ -117,6 +134,7 @@ fn main() {
     let begin = Instant::now();
     stand_in(&mut broken);
     whole_law(&mut broken);
+    until(&mut broken);
     best_is_sure(&mut broken);
     println!("{:.0} s so far", begin.elapsed().as_secs_f64());
     println!();

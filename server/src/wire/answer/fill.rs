@@ -6,7 +6,7 @@ use slowpoint_sim::draw::{Group, PointSet};
 use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
 use slowpoint_sim::report::{
-    self, FIRST_CAUTION, INTERVAL_NOTE, Report, WayReport, percent_digits, percent_places, places_apart,
+    self, FIRST_CAUTION, INTERVAL_NOTE, Report, UNTIL_NOTE, WayReport, percent_digits, percent_places, places_apart,
 };
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
@@ -42,6 +42,13 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         engine: engine.into(),
         name: asked.name.clone(),
         flights: report.flights,
+        until: report.until.map(|u| UntilAnswer {
+            half_width_asked: Figure(u.half_width),
+            within_flights: u.within,
+            half_width_widest: Figure(u.widest_half_width),
+            reached: u.reached,
+            meaning: UNTIL_NOTE,
+        }),
         seed: question.seed,
         points: match question.points {
             PointSet::Sobol => "sobol",
@@ -630,11 +637,14 @@ mod tests {
             (0, 0, "not known"),
             (1, 1_000_000, "0.000100 % (0.000003 to 0.000557 %)"),
         ] {
-            assert_eq!(chance_text(&interval::chance(&[(hits, flights)], PointSet::Pseudorandom)), text);
+            assert_eq!(
+                chance_text(&interval::chance(&[(hits, flights)], PointSet::Pseudorandom, interval::CONFIDENCE)),
+                text
+            );
         }
         for n in [64_u64, 1000, 1_000_000] {
             for hits in [0, 1, 2, n / 3, n - 2, n - 1, n] {
-                let text = chance_text(&interval::chance(&[(hits, n)], PointSet::Pseudorandom));
+                let text = chance_text(&interval::chance(&[(hits, n)], PointSet::Pseudorandom, interval::CONFIDENCE));
                 for part in text.split([' ', '(']) {
                     assert!(!part.parse::<f64>().is_ok_and(|x| x <= 0.0 || x >= 100.0), "{hits} of {n}: {text}");
                 }

@@ -62,6 +62,10 @@ pub struct Assessment {
     pub name: String,
     /// Flights flown.
     pub flights: u64,
+    /// Where the flights ended; there only when `until` was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub until: Option<UntilAnswer>,
     /// Seed of the draws.
     pub seed: u64,
     /// How inputs were drawn: "sobol" or "random".
@@ -101,6 +105,21 @@ pub struct Assessment {
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.
     pub assumed: Vec<AssumedInput>,
+}
+
+/// Where flights ended that were to end once the intervals are narrow enough.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct UntilAnswer {
+    /// Half-width that was asked for, as a share: 0.005 is half a percentage point.
+    pub half_width_asked: Figure,
+    /// The most flights that were allowed.
+    pub within_flights: u64,
+    /// The widest half-width at the end, as a share, among every delay's chances against every limit.
+    pub half_width_widest: Figure,
+    /// Whether it is as narrow as was asked.
+    pub reached: bool,
+    /// How it was looked, and what that does to the intervals.
+    pub meaning: &'static str,
 }
 
 /// A speed limit in both units.

@@ -78,9 +78,20 @@ impl Reader<'_> {
                 "house number: give the chance your club sets",
             );
         }
-        if r.flights.is_none() {
+        if r.flights.is_none() && r.until.is_none() {
             self.assume("flights", DEFAULT_FLIGHTS.to_string(), "default");
         }
+        let until_half_width = r.until.as_ref().map(|until| {
+            if r.flights.is_some() {
+                self.faults.add(
+                    "/until",
+                    "there are flights as well",
+                    "give one of the two: flights are flown to the last one, until ends them once the intervals are narrow enough",
+                );
+            }
+            self.need("/until/half_width", &until.half_width, Some(&limits::HALF_WIDTH))
+        });
+        let flights = r.until.as_ref().map_or(r.flights, |until| until.within);
         if r.seed.is_none() {
             self.assume("seed", DEFAULT_SEED.to_string(), "default");
         }
@@ -96,7 +107,8 @@ impl Reader<'_> {
             },
             accept_chance,
             accept_limit,
-            flights: r.flights.unwrap_or(DEFAULT_FLIGHTS),
+            flights: flights.unwrap_or(DEFAULT_FLIGHTS),
+            until_half_width,
             seed: r.seed.unwrap_or(DEFAULT_SEED),
             points: match r.points {
                 Some(PointKind::Random) => PointSet::Pseudorandom,
