@@ -272,6 +272,11 @@ impl Table {
         Reading { si: tidy(number * u.factor + u.offset), number, unit, explicit }
     }
 
+    /// A number in a unit by name; `None` where the unit is not known.
+    pub fn with(&self, number: f64, unit: &str) -> Option<Reading> {
+        self.find(unit).map(|unit| self.reading(number, unit, true))
+    }
+
     /// A number with its unit. Capitals matter only where two units differ by nothing else.
     pub fn text(&self, text: &str) -> Result<Reading, Unreadable> {
         let sent = quoted(text);
@@ -324,6 +329,11 @@ impl Table {
         } else {
             format!("{names} (a bare number means {bare})")
         }
+    }
+
+    /// The unit of a bare number.
+    pub fn bare_unit(&self) -> &'static str {
+        self.units[self.bare].names[0]
     }
 
     /// A reading as it was written.
