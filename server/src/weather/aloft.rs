@@ -162,8 +162,7 @@ impl<'a> Bulletin<'a> {
         if groups.is_empty() {
             return Err(station.fault("is followed by no group", BULLETIN));
         }
-        let by_column: Option<Vec<Option<&Group<'_>>>> =
-            if self.collapsed { None } else { self.by_column(groups) };
+        let by_column: Option<Vec<Option<&Group<'_>>>> = if self.collapsed { None } else { self.by_column(groups) };
         let placed = match by_column {
             Some(placed) => placed,
             None if groups.len() == self.columns.len() => {
@@ -455,9 +454,13 @@ BBB 2013 2013    2435    9900    7799    2427    7799   9900   9900-1
     fn rows_are_found() {
         let bulletin = read(ISSUED).unwrap();
         assert_eq!(bulletin.stations(), ["ABQ", "AAA", "BBB"]);
-        for (name, row) in
-            [(Some("ABQ"), Some("ABQ")), (Some("KABQ"), Some("ABQ")), (Some("EABQ"), None), (Some("XYZ"), None), (None, None)]
-        {
+        for (name, row) in [
+            (Some("ABQ"), Some("ABQ")),
+            (Some("KABQ"), Some("ABQ")),
+            (Some("EABQ"), None),
+            (Some("XYZ"), None),
+            (None, None),
+        ] {
             assert_eq!(row_of(&bulletin, name), row, "{name:?}");
         }
         let single = ISSUED[..ISSUED.find("AAA").unwrap()].to_string();

@@ -182,7 +182,9 @@ fn columns<'a>(line: usize, heading: &'a str, parting: Option<char>) -> Result<V
         // Between spaces, a unit stands apart from what it belongs to.
         let unit_only = parting.is_none() && column.kind.is_none();
         match columns.last_mut() {
-            Some(last) if unit_only && last.unit.is_none() && is_unit(last.kind, cell) => last.unit = Some(bare_word(cell)),
+            Some(last) if unit_only && last.unit.is_none() && is_unit(last.kind, cell) => {
+                last.unit = Some(bare_word(cell))
+            }
             _ => columns.push(column),
         }
     }
@@ -322,13 +324,18 @@ mod tests {
             let seen: Vec<_> = profile
                 .levels
                 .iter()
-                .map(|l| (l.above_ground.unwrap().si, l.wind.unwrap().speed.si, reading(l, Kind::Direction).unwrap().si))
+                .map(|l| {
+                    (l.above_ground.unwrap().si, l.wind.unwrap().speed.si, reading(l, Kind::Direction).unwrap().si)
+                })
                 .collect();
             let rad = |deg: f64| deg.to_radians();
             for ((height, speed, from), (h, s, d)) in
                 seen.iter().zip([(304.8, 12.0 * KT, rad(240.0)), (914.4, 20.0 * KT, rad(260.0))])
             {
-                assert!((height - h).abs() < 1e-9 && (speed - s).abs() < 1e-9 && (from - d).abs() < 1e-9, "{text}: {seen:?}");
+                assert!(
+                    (height - h).abs() < 1e-9 && (speed - s).abs() < 1e-9 && (from - d).abs() < 1e-9,
+                    "{text}: {seen:?}"
+                );
             }
             assert_eq!(seen.len(), 2);
             assert!(profile.cautions.is_empty(), "{text}: {:?}", profile.cautions);

@@ -118,7 +118,11 @@ pub fn date(profile: &mut Profile, date: Date) {
             let (number, side) = (days.abs(), if days > 0 { "before" } else { "after" });
             profile.cautions.push(Caution {
                 topic: "weather_age",
-                message: format!("The {} is of {}, {number} days {side} the date.", message.format.title(), written(time)),
+                message: format!(
+                    "The {} is of {}, {number} days {side} the date.",
+                    message.format.title(),
+                    written(time)
+                ),
                 rule: "the day of the message, in the month that is nearest to the date",
             });
         }
@@ -144,7 +148,8 @@ pub fn source(profile: &Profile, date: Option<Date>) -> String {
     let parts = profile.messages.iter().map(|m| {
         let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
         let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
-        let time = time.and_then(|(word, t)| Some(format!("{word} {}", written(t.nearest(date?)?)))).unwrap_or_default();
+        let time =
+            time.and_then(|(word, t)| Some(format!("{word} {}", written(t.nearest(date?)?)))).unwrap_or_default();
         format!("{}{station}{time}", m.format.title())
     });
     parts.collect::<Vec<_>>().join("; ")

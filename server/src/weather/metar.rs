@@ -50,16 +50,15 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
     rest.next_if(|g| g.text == "COR");
     let mut profile = Profile::of(Message::new(format));
 
-    let missing = |what: &str| ended(&report, what, "give the whole report: METAR KABQ 100156Z 32010KT ... 19/14 A2999");
+    let missing =
+        |what: &str| ended(&report, what, "give the whole report: METAR KABQ 100156Z 32010KT ... 19/14 A2999");
     let station = rest.next().ok_or_else(|| missing("the station"))?;
     let named = station.text.len() == 4
         && station.text.starts_with(|c: char| c.is_ascii_uppercase())
         && station.text.bytes().all(|b| b.is_ascii_alphanumeric());
     if !named {
-        return Err(station.fault(
-            "is no station",
-            "expected the four letters of the station, then the time: METAR KABQ 100156Z",
-        ));
+        return Err(station
+            .fault("is no station", "expected the four letters of the station, then the time: METAR KABQ 100156Z"));
     }
     let time = rest.next().ok_or_else(|| missing("the time"))?;
     let observed = time.text.strip_suffix('Z').and_then(DayTime::read).ok_or_else(|| {
@@ -72,7 +71,9 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
     while rest.next_if(|g| matches!(g.text, "AUTO" | "COR") || correction(g.text)).is_some() {}
     let group = rest.next().ok_or_else(|| missing("the wind"))?;
     if group.text == "NIL" {
-        return Err(group.fault("says that the report is missing", "give another report, of this station or one near by"));
+        return Err(
+            group.fault("says that the report is missing", "give another report, of this station or one near by")
+        );
     }
     let mut level = Level {
         surface: true,
@@ -116,7 +117,8 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
                     // Some countries give it twice, in both units.
                     profile.altimeter_setting = profile.altimeter_setting.or(setting);
                 } else if UNITS.iter().any(|u| group.text.ends_with(u.letters)) && group.text.contains(numeral) {
-                    return Err(group.fault("is a second wind", "give one report, without a trend or the wind at another runway"));
+                    return Err(group
+                        .fault("is a second wind", "give one report, without a trend or the wind at another runway"));
                 } else {
                     unused.push(group.text);
                 }
@@ -197,7 +199,9 @@ fn wind(group: &Group<'_>, profile: &mut Profile) -> Result<Option<Wind>, Unread
     }
     let direction = match (from, bearing) {
         (_, Some(0)) if speed.si == 0.0 => Direction::None,
-        _ if speed.si == 0.0 && from != "///" => return Err(wrong("has no speed but a direction, where calm is 00000")),
+        _ if speed.si == 0.0 && from != "///" => {
+            return Err(wrong("has no speed but a direction, where calm is 00000"));
+        }
         (_, Some(0)) => return Err(wrong("comes from 000, where north is 360")),
         (_, Some(b)) => ANGLE.with(f64::from(b), "deg").map_or(Direction::None, Direction::From),
         ("VRB", None) => Direction::Variable,
@@ -258,11 +262,18 @@ fn temperature_pair(group: &Group<'_>) -> Result<Option<[Option<Reading>; 2]>, U
     let wrong = |what: &str| Err(group.fault(what, TEMPERATURES));
     match (air, dew) {
         (Some(Some(air)), Some(Some(dew))) if dew.si > air.si => wrong("has a dew point above the temperature"),
-        (Some(Some(air)), _) if !(-90.0..=60.0).contains(&air.number) => wrong("has a temperature that no one has measured"),
+        (Some(Some(air)), _) if !(-90.0..=60.0).contains(&air.number) => {
+            wrong("has a temperature that no one has measured")
+        }
         (Some(air), Some(dew)) => Ok(Some([air, dew])),
         // Runway visual range and state of the sea have a stroke as well, and so has a visibility in fractions.
-        _ if group.text.starts_with(['M', 'O', 'I', '-']) && !group.text.ends_with("SM") => wrong("is no pair of temperatures"),
-        _ if group.text.starts_with(numeral) && group.text.len() > 3 && !group.text.ends_with(['M', '/', 'D', 'U', 'N']) => {
+        _ if group.text.starts_with(['M', 'O', 'I', '-']) && !group.text.ends_with("SM") => {
+            wrong("is no pair of temperatures")
+        }
+        _ if group.text.starts_with(numeral)
+            && group.text.len() > 3
+            && !group.text.ends_with(['M', '/', 'D', 'U', 'N']) =>
+        {
             wrong("is no pair of temperatures")
         }
         _ => Ok(None),
@@ -281,9 +292,7 @@ fn pressure(group: &Group<'_>) -> Result<Option<Option<Reading>>, Unreadable> {
         return Ok(Some(None));
     }
     match digits(figures, 4) {
-        Some(number) if (least..=most).contains(&number) => {
-            Ok(Some(PRESSURE.with(f64::from(number) / scale, unit)))
-        }
+        Some(number) if (least..=most).contains(&number) => Ok(Some(PRESSURE.with(f64::from(number) / scale, unit))),
         Some(_) => Err(group.fault("is a pressure that no one has measured", PRESSURES)),
         None if figures.contains(numeral) => Err(group.fault("is no pressure", PRESSURES)),
         None => Ok(None),
@@ -442,12 +451,21 @@ mod tests {
             ("METAR LOWI 210850Z AUTO VRB02KT //// // ////// 02/ A////", Some(2.0), None, None),
             ("METAR LOWI 210850Z COR 09005KT 020V140 9999 02/// Q////", Some(2.0), None, None),
             ("METAR COR LOWI 210850Z CCA 09005KT ///// Q1013", None, None, Some(1013.0)),
-            ("METAR LOWI 210850Z 09005KT 1 1/2SM R06/P1500 M1/4SM M00/M05 Q1013 A2992", Some(0.0), Some(-5.0), Some(1013.0)),
+            (
+                "METAR LOWI 210850Z 09005KT 1 1/2SM R06/P1500 M1/4SM M00/M05 Q1013 A2992",
+                Some(0.0),
+                Some(-5.0),
+                Some(1013.0),
+            ),
             ("METAR LOWI 210850Z 09005KT CAVOK //// W19/S4 12/11", Some(12.0), Some(11.0), None),
         ] {
             let profile = decode(text).unwrap_or_else(|e| panic!("{text}: {e:?}"));
             let level = profile.levels[0];
-            assert_eq!([level.temperature, level.dew_point].map(|t| t.map(|t| t.number)), [temperature, dew_point], "{text}");
+            assert_eq!(
+                [level.temperature, level.dew_point].map(|t| t.map(|t| t.number)),
+                [temperature, dew_point],
+                "{text}"
+            );
             assert_eq!(profile.altimeter_setting.map(|p| p.number), hpa, "{text}");
         }
     }
@@ -457,9 +475,31 @@ mod tests {
     fn refusals() {
         const END: &str = "10SM 19/14 A2999";
         for group in [
-            "29017", "29017KTS", "2901GKT", "29O17KT", "290017KT", "29517KT", "37010KT", "00010KT", "27000KT", "VRB00KT", "29017G",
-            "29017G17KT", "29027G17KT", "29017GKT", "P99KT", "240P98KT", "240P99MPS", "240999KMH", "KT", "é9017KT", "VRB//G20KT",
-            "00000", "00000K", "VRBOOKT", "-1017KT",
+            "29017",
+            "29017KTS",
+            "2901GKT",
+            "29O17KT",
+            "290017KT",
+            "29517KT",
+            "37010KT",
+            "00010KT",
+            "27000KT",
+            "VRB00KT",
+            "29017G",
+            "29017G17KT",
+            "29027G17KT",
+            "29017GKT",
+            "P99KT",
+            "240P98KT",
+            "240P99MPS",
+            "240999KMH",
+            "KT",
+            "é9017KT",
+            "VRB//G20KT",
+            "00000",
+            "00000K",
+            "VRBOOKT",
+            "-1017KT",
         ] {
             let e = decode(&format!("METAR KDCA 210855Z {group} {END}")).unwrap_err();
             assert!(e.problem.starts_with("group 4 (line 1, column 20), "), "{group}: {}", e.problem);

@@ -363,6 +363,13 @@ impl Table {
         units.iter().filter_map(inside).collect()
     }
 
+    /// A reading in a unit by name, without the noise of the conversion.
+    pub fn number_in(&self, reading: &Reading, name: &str) -> Option<f64> {
+        let unit = self.find(name)?;
+        let u = &self.units[unit];
+        Some(if unit == reading.unit { reading.number } else { six_digits((reading.si - u.offset) / u.factor) })
+    }
+
     /// A quantity in one of the units, for people.
     pub fn in_unit(&self, si: f64, name: &str) -> f64 {
         self.find(name).map_or(f64::NAN, |i| three_digits((si - self.units[i].offset) / self.units[i].factor))
