@@ -7,7 +7,7 @@
 
 use super::clock::{DayTime, ForUse};
 use super::text::{Group, digits, groups};
-use super::{Bound, Direction, Format, Level, Message, Profile, Wind};
+use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, Reading, SPEED, TEMPERATURE, Unreadable, quoted};
 
 const BULLETIN: &str = "give the bulletin as it was issued, line by line, from DATA BASED ON to the row of your station, with \
@@ -247,7 +247,8 @@ fn celsius(text: &str, signed: bool) -> Option<Option<Reading>> {
         (true, _) => return None,
         (false, _) => (-1.0, text),
     };
-    TEMPERATURE.with(sign * f64::from(digits(number, 2)?) + 0.0, "C").map(Some)
+    let celsius = sign * f64::from(digits(number, 2)?) + 0.0;
+    TEMPERATURE.with(celsius, "C").filter(|_| TEMPERATURES_C.contains(&celsius)).map(Some)
 }
 
 /// A wind of four digits, and what to say about it.
@@ -398,6 +399,7 @@ BBB 2013 2013    2435    9900    7799    2427    7799   9900   9900-1
         for (old, new, remedy) in [
             ("2435+07", "243507 ", "2435+07"),
             ("2435+07", "2435+7 ", "2435+07"),
+            ("2435+07", "2435+70", "2435+07"),
             ("274650", "2746-5", "274650"),
             ("274650", "27465 ", "274650"),
         ] {

@@ -4,7 +4,7 @@
 use slowpoint_sim::limits;
 use slowpoint_sim::report::Caution;
 
-use super::{Bound, Direction, Format, Level, Message, Profile, Wind};
+use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, Reading, SPEED, TEMPERATURE, Table, Unreadable, quoted};
 
 /// Most rows, as many as an assessment takes.
@@ -74,7 +74,7 @@ impl Kind {
             Self::AboveSea => (limits::ELEVATION.min, limits::ELEVATION.max + limits::WIND_HEIGHT.max),
             Self::Direction => (limits::BEARING.min, limits::BEARING.max),
             Self::Speed => (limits::WIND_SPEED.min, limits::WIND_SPEED.max),
-            Self::Temperature => (173.15, limits::TEMPERATURE.max),
+            Self::Temperature => (TEMPERATURES_C.start() + 273.15, TEMPERATURES_C.end() + 273.15),
         }
     }
 }

@@ -35,6 +35,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
         }),
         None => {}
     }
+    drop_low(&mut profile, field);
     speeds(&mut profile);
     Some(profile)
 }
@@ -53,7 +54,7 @@ fn instrument(levels: &[Level]) -> Option<f64> {
     levels.iter().find(|l| l.surface && l.wind.is_some())?.above_ground.map(|h| h.si)
 }
 
-/// Gives every level both heights and drops those that are not above the field, or not above its instrument.
+/// Gives every level both heights.
 fn over(profile: &mut Profile, field: Reading) {
     let metres = |si: f64| LENGTH.with((si * 10.0).round() / 10.0, "m");
     for level in &mut profile.levels {
@@ -63,25 +64,27 @@ fn over(profile: &mut Profile, field: Reading) {
             _ => {}
         }
     }
-    drop_low(profile, &format!(" at {}", LENGTH.show(&field)));
 }
 
 /// Drops what an assessment cannot use: levels at or below the field, and those no higher than a surface wind.
-fn drop_low(profile: &mut Profile, field: &str) {
+fn drop_low(profile: &mut Profile, field: Option<Reading>) {
     let instrument = instrument(&profile.levels);
     let least = instrument.map_or(limits::WIND_HEIGHT.min, |m| m + limits::WIND_HEIGHT.min);
     let (kept, low): (Vec<Level>, Vec<Level>) =
         profile.levels.iter().partition(|l| l.surface || l.above_ground.is_none_or(|h| h.si >= least));
-    let shown = |l: &Level| l.above_sea.map_or(String::new(), |h| format!("{} above sea", LENGTH.show(&h)));
     let (below, close): (Vec<Level>, Vec<Level>) =
         low.iter().partition(|l| l.above_ground.is_some_and(|h| h.si < limits::WIND_HEIGHT.min));
-    let list = |levels: &[Level]| levels.iter().map(shown).collect::<Vec<_>>().join(", ");
+    let ground = |l: &Level| l.above_ground.map(|h| format!("{} above ground", LENGTH.show(&h)));
+    let sea = |l: &Level| l.above_sea.map(|h| format!("{} above sea", LENGTH.show(&h)));
     if !below.is_empty() {
-        profile.skipped.push(format!("{}: at or below the field{field}.", list(&below)));
+        let list: Vec<String> = below.iter().filter_map(|l| sea(l).or(ground(l))).collect();
+        let field = field.map(|f| format!(" at {}", LENGTH.show(&f))).unwrap_or_default();
+        profile.skipped.push(format!("{}: at or below the field{field}.", list.join(", ")));
     }
     if !close.is_empty() {
+        let list: Vec<String> = close.iter().filter_map(ground).collect();
         let metres = instrument.unwrap_or_default();
-        profile.skipped.push(format!("{}: no higher than the surface wind, {metres} m above ground.", list(&close)));
+        profile.skipped.push(format!("{}: no higher than the surface wind, {metres} m above ground.", list.join(", ")));
     }
     profile.levels = kept;
 }

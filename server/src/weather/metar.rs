@@ -8,7 +8,7 @@ use slowpoint_sim::limits;
 
 use super::clock::DayTime;
 use super::text::{Group, digits, ended, groups};
-use super::{Bound, Direction, Format, Level, Message, Profile, Wind};
+use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
 
 const WIND: &str = "expected ddd (10 to 360, rounded to 10 degrees) or VRB, the speed, perhaps G and a faster gust, and KT, \
@@ -262,7 +262,7 @@ fn temperature_pair(group: &Group<'_>) -> Result<Option<[Option<Reading>; 2]>, U
     let wrong = |what: &str| Err(group.fault(what, TEMPERATURES));
     match (air, dew) {
         (Some(Some(air)), Some(Some(dew))) if dew.si > air.si => wrong("has a dew point above the temperature"),
-        (Some(Some(air)), _) if !(-90.0..=60.0).contains(&air.number) => {
+        (Some(Some(air)), _) if !TEMPERATURES_C.contains(&air.number) => {
             wrong("has a temperature that no one has measured")
         }
         (Some(air), Some(dew)) => Ok(Some([air, dew])),

@@ -16,6 +16,10 @@ use slowpoint_sim::report::Caution;
 use crate::wire::units::Reading;
 use clock::{DayTime, ForUse};
 
+/// Air temperatures that are taken, degrees Celsius: all that was ever measured from the ground to 20 km, with room to
+/// spare. What lies beyond is a slip.
+pub const TEMPERATURES_C: core::ops::RangeInclusive<f64> = -100.0..=60.0;
+
 /// What kind of message it was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
