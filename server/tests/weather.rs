@@ -209,6 +209,13 @@ async fn what_to_mind_is_said() {
     for (body, topic, part) in [
         (json!({"date": "2026-11-25", "metar": BILLINGS}), "weather_age", "9 days before the date"),
         (json!({"date": "2026-11-14", "metar": BILLINGS}), "weather_age", "2 days after the date"),
+        (
+            json!({"date": "2026-11-14", "winds_aloft": BULLETIN, "station": "ABQ"}),
+            "weather_age",
+            "winds aloft is of 2026-11-10T06:00Z, 4 days before",
+        ),
+        // Every layer lies below the field.
+        (json!({"layers": "msl, direction, speed kt\n300 m, 240, 8", "field_elevation": "1 km"}), "wind", "calm"),
         (json!({"date": "2026-11-10", "metar": "KABQ 100156Z /////KT 19/14 A2999"}), "wind", "calm is never assumed"),
         (json!({"date": "2026-11-10", "metar": "KABQ 100156Z 32090KT 19/14 A2999"}), "wind", "40 m/s"),
         (json!({"date": "2026-11-10", "metar": "KABQ 100156Z 32070G85KT 19/14 A2999"}), "wind", "40 m/s"),

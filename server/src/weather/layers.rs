@@ -71,7 +71,7 @@ impl Kind {
     fn range(self) -> (f64, f64) {
         match self {
             Self::AboveGround => (0.0, limits::WIND_HEIGHT.max),
-            Self::AboveSea => (limits::ELEVATION.min, limits::ELEVATION.max + limits::WIND_HEIGHT.max),
+            Self::AboveSea => (limits::ELEVATION.min, limits::WIND_HEIGHT.max),
             Self::Direction => (limits::BEARING.min, limits::BEARING.max),
             Self::Speed => (limits::WIND_SPEED.min, limits::WIND_SPEED.max),
             Self::Temperature => (TEMPERATURES_C.start() + 273.15, TEMPERATURES_C.end() + 273.15),

@@ -35,7 +35,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
         }),
         None => {}
     }
-    drop_low(&mut profile, field);
+    drop_unusable(&mut profile, field);
     speeds(&mut profile);
     Some(profile)
 }
@@ -66,27 +66,32 @@ fn over(profile: &mut Profile, field: Reading) {
     }
 }
 
-/// Drops what an assessment cannot use: levels at or below the field, and those no higher than a surface wind.
-fn drop_low(profile: &mut Profile, field: Option<Reading>) {
+/// Drops what an assessment cannot use: levels at or below the field, those no higher than a surface wind, and those above
+/// the highest wind that it takes.
+fn drop_unusable(profile: &mut Profile, field: Option<Reading>) {
     let instrument = instrument(&profile.levels);
-    let least = instrument.map_or(limits::WIND_HEIGHT.min, |m| m + limits::WIND_HEIGHT.min);
-    let (kept, low): (Vec<Level>, Vec<Level>) =
-        profile.levels.iter().partition(|l| l.surface || l.above_ground.is_none_or(|h| h.si >= least));
-    let (below, close): (Vec<Level>, Vec<Level>) =
-        low.iter().partition(|l| l.above_ground.is_some_and(|h| h.si < limits::WIND_HEIGHT.min));
-    let ground = |l: &Level| l.above_ground.map(|h| format!("{} above ground", LENGTH.show(&h)));
-    let sea = |l: &Level| l.above_sea.map(|h| format!("{} above sea", LENGTH.show(&h)));
-    if !below.is_empty() {
-        let list: Vec<String> = below.iter().filter_map(|l| sea(l).or(ground(l))).collect();
-        let field = field.map(|f| format!(" at {}", LENGTH.show(&f))).unwrap_or_default();
-        profile.skipped.push(format!("{}: at or below the field{field}.", list.join(", ")));
+    let range = limits::WIND_HEIGHT;
+    let [low, close, high] = [
+        format!("at or below the field{}", field.map(|f| format!(" at {}", LENGTH.show(&f))).unwrap_or_default()),
+        format!("no higher than the surface wind, {} m above ground", instrument.unwrap_or_default()),
+        format!("above the {} m above ground that an assessment takes", range.max),
+    ];
+    let mut dropped = [(low, Vec::new()), (close, Vec::new()), (high, Vec::new())];
+    profile.levels.retain(|l| {
+        let Some(height) = l.above_ground.filter(|_| !l.surface) else { return true };
+        let why = match height.si {
+            h if h < range.min => 0,
+            h if instrument.is_some_and(|m| h < m + range.min) => 1,
+            h if h > range.max => 2,
+            _ => return true,
+        };
+        let sea = l.above_sea.filter(|_| why != 1).map(|h| format!("{} above sea", LENGTH.show(&h)));
+        dropped[why].1.push(sea.unwrap_or_else(|| format!("{} above ground", LENGTH.show(&height))));
+        false
+    });
+    for (why, levels) in dropped.iter().filter(|(_, levels)| !levels.is_empty()) {
+        profile.skipped.push(format!("{}: {why}.", levels.join(", ")));
     }
-    if !close.is_empty() {
-        let list: Vec<String> = close.iter().filter_map(ground).collect();
-        let metres = instrument.unwrap_or_default();
-        profile.skipped.push(format!("{}: no higher than the surface wind, {metres} m above ground.", list.join(", ")));
-    }
-    profile.levels = kept;
 }
 
 /// What speeds that are not told exactly, or not at all, mean.
@@ -114,15 +119,15 @@ fn speeds(profile: &mut Profile) {
 
 /// What the date tells of the age of messages and of their hours of use.
 pub fn date(profile: &mut Profile, date: Date) {
-    let observed = profile.messages.iter().find_map(|m| Some((m, m.observed?.nearest(date)?)));
-    if let Some((message, time)) = observed {
+    for message in &profile.messages {
+        let Some(time) = message.observed.or(message.valid).and_then(|t| t.nearest(date)) else { continue };
         let days = time.date().until(date).map_or(0, |span| span.get_days());
         if days.abs() > 1 {
             let (number, side) = (days.abs(), if days > 0 { "before" } else { "after" });
             profile.cautions.push(Caution {
                 topic: "weather_age",
                 message: format!(
-                    "The {} is of {}, {number} days {side} the date.",
+                    "The message {} is of {}, {number} days {side} the date.",
                     message.format.title(),
                     written(time)
                 ),
@@ -130,8 +135,9 @@ pub fn date(profile: &mut Profile, date: Date) {
             });
         }
     }
+    let observed = profile.messages.iter().find_map(|m| m.observed?.nearest(date));
     let used = profile.messages.iter().find_map(|m| m.for_use?.around(m.valid?.nearest(date)?));
-    let (Some((_, time)), Some([from, until])) = (observed, used) else { return };
+    let (Some(time), Some([from, until])) = (observed, used) else { return };
     if time < from || time > until {
         profile.cautions.push(Caution {
             topic: "weather_time",

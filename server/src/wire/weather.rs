@@ -253,9 +253,7 @@ fn wind(profile: &mut profile::Profile, date: Option<Date>) -> Option<Wind> {
         measuring_height: l.above_ground.map(|h| Length(text(&LENGTH, &h))),
         gust: w.gust.map(|g| Speed(text(&SPEED, &g))),
     });
-    let aloft = known().filter(|(l, _)| !l.surface);
-    let aloft = aloft.filter(|(l, _)| l.above_ground.is_none_or(|h| h.si <= limits::WIND_HEIGHT.max));
-    let layers: Vec<WindLayer> = aloft.map(|(l, w)| layer(l, &w)).collect();
+    let layers: Vec<WindLayer> = known().filter(|(l, _)| !l.surface).map(|(l, w)| layer(l, &w)).collect();
     (surface.is_some() || !layers.is_empty()).then(|| Wind {
         source: Some(merge::source(profile, date)),
         surface,

@@ -12,12 +12,8 @@ use crate::wire::weather::{LayersRequest, WeatherRequest};
 use crate::wire::{FieldFault, schema};
 
 /// Heights above sea level that winds are taken at.
-const ABOVE_SEA: Limit = Limit {
-    what: "height of a wind layer above sea level",
-    min: limits::ELEVATION.min,
-    max: limits::ELEVATION.max + limits::WIND_HEIGHT.max,
-    ..limits::WIND_HEIGHT
-};
+const ABOVE_SEA: Limit =
+    Limit { what: "height of a wind layer above sea level", min: limits::ELEVATION.min, ..limits::WIND_HEIGHT };
 
 /// Weather that could be read.
 #[derive(Debug, Clone)]
