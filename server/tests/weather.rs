@@ -46,6 +46,10 @@ async fn answer(body: &Value) -> Value {
     answer
 }
 
+/// Part of the published sounding of Albany; see `temp.rs`.
+const SOUNDING: &str = "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 70138 04182 \
+    32526 50572 17372 31549 88999 77999";
+
 fn texts(list: &Value) -> Vec<&str> {
     list.as_array().unwrap().iter().map(|t| t.as_str().or(t["message"].as_str()).unwrap()).collect()
 }
@@ -130,6 +134,8 @@ async fn an_assessment_takes_the_wind_as_it_is() {
         json!({"date": "2026-11-10", "metar": ALBUQUERQUE, "winds_aloft": BULLETIN, "field_elevation": "7000 ft"}),
         json!({"layers": table, "field_elevation": "5355 ft"}),
         json!({"layers": list}),
+        json!({"date": "2026-11-30", "sounding": SOUNDING, "field_elevation": "18 m"}),
+        json!({"date": "2026-11-10", "sounding": SOUNDING, "metar": ALBUQUERQUE, "field_elevation": "5355 ft"}),
     ] {
         let answer = answer(&body).await;
         let mut asked = card();
@@ -264,6 +270,13 @@ async fn faults_show_the_group_its_place_and_the_remedy() {
         (json!({"layers": "agl, direction, speed\n300, 240, 8", "station": "ABQ"}), "/station", "no bulletin", "leave"),
         (json!({"layers": "agl, direction, speed\n300, 240, x"}), "/layers", "line 2, column 3 (speed)", "35 mph"),
         (json!({"layers": []}), "/layers", "0 items", "1 to 200"),
+        (json!({"date": "2026-11-30", "sounding": "TTAA 81001 72518 99030 0886"}), "/sounding", "\"0886\"", "08863"),
+        (
+            json!({"date": "2026-11-30", "sounding": SOUNDING, "layers": "agl, direction, speed\n300, 240, 8"}),
+            "/layers",
+            "there is sounding as well",
+            "one of the two",
+        ),
         (
             json!({"layers": [{"speed": 1, "direction": 2}]}),
             "/layers/0/height_above_ground",

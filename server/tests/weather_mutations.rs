@@ -32,6 +32,9 @@ ABQ              1912+16 2109+09 2419-04 2427-14 243230 232941 232850
 AAA 9900 9900+03 2435+07 3600-00 7799-10 8600-24 274650 731960 750456
 ";
 
+const SOUNDING: &str = "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 70138 04182 \
+    32526 50572 17372 31549 40736 28766 31052 88192 64957 28579 77182 28581 41314 51515 10164";
+
 const TABLES: [&str; 3] = [
     "height_above_ground ft, direction deg, speed kt\n1000, 240, 12\n3000, 260, 20\n",
     "Speed (kt);Height MSL [m];Wind direction;remark\r\n20;3000;260;x\r\n12;1000;240;\r\n",
@@ -73,7 +76,8 @@ fn damaged(text: &str, rng: &mut ChaCha8Rng) -> String {
 fn request(rng: &mut ChaCha8Rng) -> Value {
     let mut body = json!({"date": "2026-11-25"});
     let [table, metar] = [TABLES[rng.random_range(0..TABLES.len())], METARS[rng.random_range(0..METARS.len())]];
-    match rng.random_range(0..4) {
+    match rng.random_range(0..5) {
+        4 => body["sounding"] = damaged(SOUNDING, rng).into(),
         0 => body["metar"] = damaged(metar, rng).into(),
         1 => {
             body["winds_aloft"] = damaged(BULLETIN, rng).into();
@@ -104,7 +108,8 @@ fn check_answer(answer: &Value, whole: bool) {
         within("wind_varies_from_deg", 10.0, 360.0);
         within("wind_varies_to_deg", 10.0, 360.0);
         within("temperature_c", -100.0, 60.0);
-        within("dew_point_c", -100.0, level["temperature_c"].as_f64().unwrap_or(99.0));
+        // Up to 49 below the temperature, the most that a sounding can say.
+        within("dew_point_c", -149.0, level["temperature_c"].as_f64().unwrap_or(99.0));
         within("height_above_ground_m", 0.5, 30_000.0);
     }
     // Which heights above sea lie above the field cannot be told without its elevation.

@@ -25,7 +25,7 @@ const WAITS: [(&str, &str); 9] = [
         "low-altitude shear of MIL-F-8785C; NASA check case 8, of which only the initial state was at hand",
     ),
     ("turning of the wind with height", "Ekman's spiral; observed angles at the ground"),
-    ("reading TEMP, PILOT and BUFR", "a sounding of Albany with eleven known levels; WMO-No. 306 and BUFR tables"),
+    ("reading PILOT, BUFR and significant levels of TEMP", "WMO-No. 306 and BUFR tables"),
     ("reading GRIB2 and CoverageJSON", "WMO GRIB2 tables and packing; axes and missing values of the OGC text"),
     ("landing areas as GeoJSON and KML", "RFC 7946: rings wound counter-clockwise, boxes across 180 deg; OGC KML 2.3"),
     ("runs that end early at a wished interval", "coverage at true chances of 0.5, 0.1, 0.01 and 0.001"),

@@ -9,7 +9,7 @@ use super::extract::JsonBody;
 use crate::problem::{Problem, WeatherRefusals};
 use crate::wire::{self, WeatherAnswer, WeatherRequest};
 
-/// Decodes weather as people have it: surface report, winds aloft or winds by height, into the wind an assessment takes
+/// Decodes weather as people have it: surface report, winds aloft, sounding or winds by height, into the wind an assessment takes
 ///
 /// Nothing is fetched and nothing is stored. What was taken for granted and what was left out is listed beside the
 /// numbers; `wind` and `site` of the answer can be put into an assessment as they are.

@@ -229,6 +229,7 @@ impl<'a> Bulletin<'a> {
             surface: false,
             above_sea: LENGTH.with(f64::from(height_ft), "ft"),
             above_ground: None,
+            pressure: None,
             wind: Some(wind),
             temperature,
             dew_point: None,

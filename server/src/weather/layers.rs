@@ -255,8 +255,15 @@ fn level(line: usize, row: &str, cells: &[&str], columns: &[Column<'_>]) -> Resu
             remedy: "give every row a cell for each column of the heading".into(),
         });
     }
-    let mut level =
-        Level { surface: false, above_sea: None, above_ground: None, wind: None, temperature: None, dew_point: None };
+    let mut level = Level {
+        surface: false,
+        above_sea: None,
+        above_ground: None,
+        pressure: None,
+        wind: None,
+        temperature: None,
+        dew_point: None,
+    };
     let (mut speed, mut direction) = (None, None);
     for (index, (cell, column)) in cells.iter().zip(columns).enumerate() {
         let Some(kind) = column.kind else { continue };

@@ -20,7 +20,9 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
             Format::Metar | Format::Speci => {
                 profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
             }
-            Format::WindsAloft => profile.assumed.push(format!("The winds over the field are those of {station}.")),
+            Format::WindsAloft | Format::Temp => {
+                profile.assumed.push(format!("The winds over the field are those of {station}."))
+            }
             Format::Layers => {}
         }
     }
@@ -40,7 +42,12 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
     Some(profile)
 }
 
-fn joined(mut surface: Profile, aloft: Profile) -> Profile {
+fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
+    let all = aloft.levels.len();
+    aloft.levels.retain(|l| !l.surface);
+    if aloft.levels.len() < all {
+        surface.skipped.push("The surface level of the sounding: the surface report stands in its place.".into());
+    }
     surface.messages.extend(aloft.messages);
     surface.levels.extend(aloft.levels);
     surface.assumed.extend(aloft.assumed);

@@ -8,7 +8,7 @@ use slowpoint_sim::limits;
 
 use super::clock::DayTime;
 use super::text::{Group, digits, ended, groups};
-use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
+use super::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
 
 const WIND: &str = "expected ddd (10 to 360, rounded to 10 degrees) or VRB, the speed, perhaps G and a faster gust, and KT, \
@@ -17,9 +17,6 @@ const TEMPERATURES: &str = "expected whole degrees Celsius with M for minus, and
                             02//; compare with the report as it was issued";
 const PRESSURES: &str = "expected Q and hectopascals (Q1013) or A and hundredths of an inch of mercury (A2992); compare \
                          with the report as it was issued";
-
-/// Height of the instrument that an aerodrome report implies, m (WMO-No. 8: 10 m over open ground).
-const MEASURED_AT_M: f64 = 10.0;
 
 /// A unit of the wind group: its letters, its name, and the faster speeds that P stands for.
 struct Unit {
@@ -79,6 +76,7 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
         surface: true,
         above_sea: None,
         above_ground: LENGTH.with(MEASURED_AT_M, "m"),
+        pressure: None,
         wind: wind(&group, &mut profile)?,
         temperature: None,
         dew_point: None,

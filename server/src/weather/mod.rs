@@ -9,12 +9,16 @@ pub mod clock;
 pub mod layers;
 pub mod merge;
 pub mod metar;
+pub mod temp;
 pub mod text;
 
 use slowpoint_sim::report::Caution;
 
 use crate::wire::units::Reading;
 use clock::{DayTime, ForUse};
+
+/// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
+pub const MEASURED_AT_M: f64 = 10.0;
 
 /// Air temperatures that are taken, degrees Celsius: all that was ever measured from the ground to 20 km, with room to
 /// spare. What lies beyond is a slip.
@@ -31,6 +35,8 @@ pub enum Format {
     WindsAloft,
     /// Heights, directions and speeds by hand.
     Layers,
+    /// Radiosonde sounding (WMO FM 35).
+    Temp,
 }
 
 impl Format {
@@ -41,6 +47,7 @@ impl Format {
             Self::Speci => "speci",
             Self::WindsAloft => "winds_aloft",
             Self::Layers => "layers",
+            Self::Temp => "temp",
         }
     }
 
@@ -51,6 +58,7 @@ impl Format {
             Self::Speci => "SPECI",
             Self::WindsAloft => "winds aloft",
             Self::Layers => "layers by hand",
+            Self::Temp => "sounding",
         }
     }
 }
@@ -125,6 +133,8 @@ pub struct Level {
     pub above_sea: Option<Reading>,
     /// Height above ground.
     pub above_ground: Option<Reading>,
+    /// Pressure there.
+    pub pressure: Option<Reading>,
     /// The wind, where there is one.
     pub wind: Option<Wind>,
     /// Air temperature.

@@ -50,6 +50,7 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("qnh", "altimeter_setting"),
     ("rod_length", "rail_length"),
     ("speci", "metar"),
+    ("temp", "sounding"),
     ("title", "name"),
     ("transitions", "shoulders_and_boattails"),
     ("weight", "mass"),

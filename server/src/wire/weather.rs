@@ -23,7 +23,7 @@ use crate::weather::{self as profile, Bound, Direction, Level, Message, merge};
 #[serde(deny_unknown_fields)]
 pub struct WeatherRequest {
     /// Date in UTC near which the messages were issued: they carry a day of the month, but neither month nor year. Needed
-    /// with `metar` and `winds_aloft`.
+    /// with `metar`, `winds_aloft` and `sounding`.
     #[schema(max_length = 10, pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$", example = "2026-11-25")]
     pub date: Option<String>,
     /// A METAR or SPECI, from the station's letters to the pressure or further. Remarks are left out.
@@ -36,7 +36,10 @@ pub struct WeatherRequest {
     /// The station whose row of `winds_aloft` is meant. Not needed where there is one row, or one of the station in `metar`.
     #[schema(max_length = 8, example = "ABQ")]
     pub station: Option<String>,
-    /// Winds aloft by height, instead of `winds_aloft`.
+    /// A radiosonde sounding (TEMP) from TTAA on, instead of `winds_aloft`: surface and standard levels are read.
+    #[schema(max_length = 20_000)]
+    pub sounding: Option<String>,
+    /// Winds aloft by height, instead of `winds_aloft` or `sounding`.
     pub layers: Option<LayersRequest>,
     /// Height of the field above sea level. With it every height is also told above ground, and what lies below the field
     /// is dropped.
@@ -85,7 +88,7 @@ pub struct WeatherAnswer {
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
-    /// What kind it is: "metar", "speci", "winds_aloft" or "layers".
+    /// What kind it is: "metar", "speci", "winds_aloft", "temp" or "layers".
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,
@@ -124,6 +127,8 @@ pub struct LevelAnswer {
     pub height_above_sea_m: Figure,
     /// Above the field, m.
     pub height_above_ground_m: Figure,
+    /// Pressure there, Pa.
+    pub pressure_pa: Figure,
     /// Mean speed, m/s.
     pub wind_speed_m_s: Figure,
     /// Whether the speed "is" that, is "at_least" that, or is "below" that; null where there is no wind.
@@ -197,6 +202,7 @@ fn level(l: &Level) -> LevelAnswer {
         surface: l.surface,
         height_above_sea_m: si(l.above_sea),
         height_above_ground_m: si(l.above_ground),
+        pressure_pa: si(l.pressure),
         wind_speed_m_s: si(wind.map(|w| w.speed)),
         wind_speed_bound: wind.map(|w| match w.bound {
             Bound::Is => "is",

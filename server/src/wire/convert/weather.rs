@@ -5,7 +5,7 @@ use serde_json::Value;
 use slowpoint_sim::limits::{self, Limit};
 
 use super::{Reader, shaped};
-use crate::weather::{Bound, Direction, Format, Level, Message, Profile, Wind, aloft, layers, merge, metar};
+use crate::weather::{Bound, Direction, Format, Level, Message, Profile, Wind, aloft, layers, merge, metar, temp};
 use crate::wire::request::{Length, Measured, Speed, WindLayer};
 use crate::wire::units::{LENGTH, Reading, Unreadable, quoted};
 use crate::wire::weather::{LayersRequest, WeatherRequest};
@@ -49,11 +49,12 @@ impl Reader<'_> {
         let date = self.date(r);
         let surface = r.metar.as_ref().and_then(|text| self.taken("/metar", metar::decode(text)));
         let aloft = self.aloft(r, surface.as_ref());
-        if r.metar.is_none() && r.winds_aloft.is_none() && r.layers.is_none() && self.faults.none() {
+        let nothing = r.metar.is_none() && r.winds_aloft.is_none() && r.sounding.is_none() && r.layers.is_none();
+        if nothing && self.faults.none() {
             self.faults.add(
                 "",
                 "there is nothing to decode",
-                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft) or layers",
+                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding or layers",
             );
         }
         let mut profile = merge::merge(surface, aloft, field_elevation)?;
@@ -71,7 +72,7 @@ impl Reader<'_> {
         const REMEDY: &str = "give the day on which it was issued, in UTC, such as \"2026-11-25\": a message carries a day of \
                               the month, but neither month nor year";
         let Some(text) = &r.date else {
-            if r.metar.is_some() || r.winds_aloft.is_some() {
+            if r.metar.is_some() || r.winds_aloft.is_some() || r.sounding.is_some() {
                 self.faults.add("/date", "it is missing", REMEDY);
             }
             return None;
@@ -85,8 +86,14 @@ impl Reader<'_> {
     }
 
     fn aloft(&mut self, r: &WeatherRequest, surface: Option<&Profile>) -> Option<Profile> {
-        if r.winds_aloft.is_some() && r.layers.is_some() {
-            self.faults.add("/layers", "there is a bulletin winds_aloft as well", "give one of the two");
+        let given = [
+            ("winds_aloft", r.winds_aloft.is_some()),
+            ("sounding", r.sounding.is_some()),
+            ("layers", r.layers.is_some()),
+        ];
+        let mut given = given.into_iter().filter(|(_, given)| *given);
+        if let (Some((first, _)), Some((second, _))) = (given.next(), given.next()) {
+            self.faults.add(format!("/{second}"), format!("there is {first} as well"), "give one of the two");
         }
         if r.station.is_some() && r.winds_aloft.is_none() {
             self.faults.add(
@@ -97,6 +104,9 @@ impl Reader<'_> {
         }
         if let Some(text) = &r.winds_aloft {
             return self.bulletin(text, r.station.as_deref(), surface);
+        }
+        if let Some(text) = &r.sounding {
+            return self.taken("/sounding", temp::decode(text));
         }
         match r.layers.as_ref()? {
             LayersRequest::Table(text) => self.taken("/layers", layers::decode(text)),
@@ -156,6 +166,7 @@ impl Reader<'_> {
                 surface: false,
                 above_sea: above_sea.then_some(height),
                 above_ground: (!above_sea).then_some(height),
+                pressure: None,
                 wind: Some(Wind {
                     direction: Direction::From(from),
                     speed,
