@@ -18,6 +18,7 @@ pub mod render;
 pub mod routes;
 pub mod serve;
 pub mod store;
+pub mod weather;
 pub mod wire;
 
 use std::sync::Arc;

@@ -8,7 +8,7 @@ use serde::Serialize;
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{IntoResponses, ToSchema};
 
-use crate::wire::{FieldFault, MOST_FAULTS};
+use crate::wire::{FieldFault, MOST_FAULTS, Rejected};
 
 /// Media type of a problem.
 pub const PROBLEM_JSON: &str = "application/problem+json";
@@ -117,6 +117,14 @@ impl Problem {
     pub fn with_errors(mut self, errors: Vec<FieldFault>) -> Self {
         self.errors = errors;
         self
+    }
+
+    /// Why a body was not taken.
+    pub fn rejected(rejected: Rejected) -> Self {
+        match rejected {
+            Rejected::NotJson(reason) => Self::malformed_json(&reason),
+            Rejected::Faults(faults) => Self::faults(faults),
+        }
     }
 
     /// Every fault of an input.
@@ -308,6 +316,9 @@ refusals! {
     /// What the table of all flights can be refused with.
     TableRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What weather to decode can be refused with.
+    WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
+        UnsupportedMediaType, InvalidInput, Internal;
     /// What readiness can be refused with.
     ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
     /// What an operation without input can be refused with.

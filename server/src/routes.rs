@@ -13,7 +13,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::State;
-use crate::api::{assessments, description, docs, flights, front, health, problems};
+use crate::api::{assessments, description, docs, flights, front, health, problems, weather};
 use crate::middleware;
 use crate::problem::{Kind, Problem};
 
@@ -45,6 +45,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(assessments::read))
         .routes(routes!(flights::read))
         .routes(routes!(flights::table))
+        .routes(routes!(weather::decode))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))
         .routes(routes!(docs::redirect))

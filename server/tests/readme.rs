@@ -7,7 +7,7 @@ use serde_json::Value;
 use slowpoint_server::config::ENGINE;
 use slowpoint_server::id::AssessmentId;
 use slowpoint_server::render::terminal;
-use slowpoint_server::wire::{self, Assessment, Figure};
+use slowpoint_server::wire::{self, Assessment, Figure, Rejected};
 
 /// Set to write the blocks instead of comparing them.
 const RENEW: &str = "SLOWPOINT_RENEW_README";
@@ -63,6 +63,35 @@ fn gusts() -> String {
     lines.join("\n")
 }
 
+/// The example of weather, decoded: what goes into an assessment, and the sentences beside it.
+fn weather() -> String {
+    let request = example("weather/albuquerque.json");
+    let Ok(answer) = wire::decode_weather(request.to_string().as_bytes()) else { panic!("{request} has faults") };
+    let parts = [
+        ("wind", serde_json::json!(answer.wind)),
+        ("site", answer.site),
+        ("assumed", answer.assumed.into()),
+        ("skipped", answer.skipped.into()),
+    ];
+    let lines = parts.map(|(name, part)| {
+        let Ok(text) = serde_json::to_string_pretty(&part) else { panic!("{part} is no JSON") };
+        format!("\"{name}\": {text}")
+    });
+    lines.join(",\n")
+}
+
+/// The same with a letter for a digit, refused.
+fn damaged_weather() -> String {
+    let mut request = example("weather/albuquerque.json");
+    request["metar"] = request["metar"].as_str().unwrap_or_default().replace("32010KT", "320l0KT").into();
+    match wire::decode_weather(request.to_string().as_bytes()) {
+        Err(Rejected::Faults(faults)) if faults.len() == 1 => {
+            format!("{}: {}.\n{}.", faults[0].pointer, faults[0].problem, faults[0].remedy)
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
 #[test]
 fn readme_shows_the_answers_of_the_program() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
@@ -81,6 +110,8 @@ fn readme_shows_the_answers_of_the_program() {
         ("until: first-flight.json", part(&ending, Some("Example one"), "\nMedians")),
         ("gusts: first-flight.json", gusts()),
         ("failures: first-flight.json", part(&first, Some("If something fails"), CAUTIONS)),
+        ("weather: albuquerque.json", weather()),
+        ("weather: a damaged group", damaged_weather()),
         ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),
     ] {
         let mark = format!("<!-- {block} -->\n```text\n");

@@ -143,6 +143,10 @@ fn imports_point_one_way() {
         ("sim/src/tally", &["crate::run", "crate::advise", "fly_ascent"][..]),
         ("sim/src/advise", &["crate::run", "fly("][..]),
         ("server/src/wire", &["axum", "crate::api", "crate::store", "crate::compute"][..]),
+        (
+            "server/src/weather",
+            &["axum", "serde", "crate::api", "crate::store", "crate::compute", "crate::wire::request"][..],
+        ),
         ("server/src/render", &["slowpoint_sim::flight", "crate::api", "crate::store"][..]),
     ];
     for (room, never) in rules {

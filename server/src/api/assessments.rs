@@ -88,7 +88,7 @@ pub async fn create(
         Ok::<_, Rejected>((asked, id))
     })
     .await?
-    .map_err(refused)?;
+    .map_err(Problem::rejected)?;
     let stored = kept(&state, &id).await?.and_then(sound);
     if query.dry_run {
         return Ok(priced(&state.config, &id, &asked, stored.is_some()));
@@ -288,13 +288,6 @@ pub fn damaged(id: &AssessmentId) -> Problem {
             "The flight card stored under {id} fails its checksum, so it is not flown again. Post the same card to /v1/assessments: that stores it anew under the same id."
         ),
     )
-}
-
-fn refused(rejected: Rejected) -> Problem {
-    match rejected {
-        Rejected::NotJson(reason) => Problem::malformed_json(&reason),
-        Rejected::Faults(faults) => Problem::faults(faults),
-    }
 }
 
 /// Whether it is computed while a client waits.

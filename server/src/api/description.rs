@@ -23,22 +23,27 @@ use crate::wire::FieldFault;
     servers((url = "/", description = "This server")),
     tags(
         (name = "assessments", description = "Flight cards and their answers"),
+        (name = "weather", description = "Weather as people have it"),
         (name = "service", description = "The service itself"),
     ),
     components(schemas(ProblemBody, LimitBody, FieldFault)),
 )]
 pub struct Description;
 
-/// An invented card, shown as the example of a request and ready to be sent from the page.
-const EXAMPLE: &str = include_str!("../../examples/first-flight.json");
+/// Examples of requests by path, ready to be sent from the page: an invented card, and published messages.
+const EXAMPLES: [(&str, &str); 2] = [
+    ("/v1/assessments", include_str!("../../examples/first-flight.json")),
+    ("/v1/weather", include_str!("../../examples/weather/albuquerque.json")),
+];
 
 /// Adds what the types cannot say.
 pub fn complete(mut document: OpenApi) -> OpenApi {
-    for body in document.paths.paths.values_mut().filter_map(|path| path.post.as_mut()?.request_body.as_mut()) {
-        if let RefOr::T(body) = body
+    for (path, example) in EXAMPLES {
+        let body = document.paths.paths.get_mut(path).and_then(|path| path.post.as_mut()?.request_body.as_mut());
+        if let Some(RefOr::T(body)) = body
             && let Some(RefOr::T(content)) = body.content.get_mut("application/json")
         {
-            content.example = serde_json::from_str(EXAMPLE).ok();
+            content.example = serde_json::from_str(example).ok();
         }
     }
     document

@@ -8,6 +8,7 @@ pub mod flights;
 pub mod front;
 pub mod health;
 pub mod problems;
+pub mod weather;
 
 use crate::problem::Problem;
 

@@ -12,6 +12,7 @@ mod motor_text;
 pub mod request;
 mod schema;
 pub mod units;
+pub mod weather;
 
 use serde::Serialize;
 use serde_json::Value;
@@ -22,6 +23,7 @@ use utoipa::ToSchema;
 pub use answer::*;
 pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
+pub use weather::{WeatherAnswer, WeatherRequest};
 
 /// A request that can be flown.
 #[derive(Debug, Clone)]
@@ -88,12 +90,7 @@ pub fn read(body: &[u8]) -> Result<Asked, Rejected> {
 /// As `read`, with another number of flights (in place of `until` as well) and of base flights for the drivers: the same
 /// request as if it had been written so.
 pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Result<Asked, Rejected> {
-    if matches!(body, [0xff, 0xfe, ..] | [0xfe, 0xff, ..] | [_, 0, ..] | [0, ..]) {
-        return Err(Rejected::NotJson("The text is in UTF-16; save it as UTF-8".into()));
-    }
-    // Some editors put a mark of the encoding in front.
-    let body = body.strip_prefix(b"\xef\xbb\xbf").unwrap_or(body);
-    let (mut sent, twice) = json::parse(body).map_err(|e| Rejected::NotJson(e.to_string()))?;
+    let (mut sent, twice) = json_of(body)?;
     for (name, number) in [("flights", flights), ("drivers", drivers)] {
         if let (Value::Object(members), Some(number)) = (&mut sent, number) {
             members.insert(name.into(), number.into());
@@ -105,6 +102,22 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
     let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
     Ok(Asked { case, input: sorted(sent), name, cautions })
+}
+
+/// Decodes weather: every fault in one reply.
+pub fn decode_weather(body: &[u8]) -> Result<WeatherAnswer, Rejected> {
+    let (sent, twice) = json_of(body)?;
+    convert::weather(&sent, &twice).map(weather::answer).map_err(Rejected::Faults)
+}
+
+/// The JSON of a body and the places of names that are repeated.
+fn json_of(body: &[u8]) -> Result<(Value, Vec<String>), Rejected> {
+    if matches!(body, [0xff, 0xfe, ..] | [0xfe, 0xff, ..] | [_, 0, ..] | [0, ..]) {
+        return Err(Rejected::NotJson("The text is in UTF-16; save it as UTF-8".into()));
+    }
+    // Some editors put a mark of the encoding in front.
+    let body = body.strip_prefix(b"\xef\xbb\xbf").unwrap_or(body);
+    json::parse(body).map_err(|e| Rejected::NotJson(e.to_string()))
 }
 
 /// The same without the members that are null.

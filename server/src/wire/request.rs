@@ -3,7 +3,7 @@
 //! Everything is optional in these types so that decoding never stops at a missing field; what a caller must
 //! give is marked `required` in the schema and checked there (`schema`), so that one reply lists all of it.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use slowpoint_sim::case::SpreadInput;
 use slowpoint_sim::draw::Law;
 use slowpoint_sim::flight::Failure;
@@ -14,7 +14,7 @@ use utoipa::{PartialSchema, ToSchema};
 use super::units::{self, Table};
 
 /// A number with or without its unit, as it came.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(untagged)]
 pub enum Quantity {
     /// A bare number.
@@ -36,7 +36,7 @@ pub trait Measured {
 macro_rules! measured {
     ($($(#[$doc:meta])* $name:ident: $table:ident;)*) => {$(
         $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq, Deserialize)]
+        #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
         #[serde(transparent)]
         pub struct $name(pub Quantity);
 
@@ -87,7 +87,7 @@ measured! {
 macro_rules! pair {
     ($(#[$doc:meta])* $name:ident: $first:ident, $second:ident, $what:literal;) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, PartialEq, Deserialize)]
+        #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
         pub struct $name(pub Option<$first>, pub Option<$second>);
 
         impl PartialSchema for $name {
@@ -131,7 +131,7 @@ fn string_or_number(description: String, example: &str) -> RefOr<Schema> {
 }
 
 /// A wind's direction.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(transparent)]
 pub struct WindDirection(pub Quantity);
 
@@ -567,7 +567,7 @@ pub enum Bearings {
 }
 
 /// The field.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Site {
     /// Its name.
@@ -591,7 +591,7 @@ pub struct Site {
 }
 
 /// A named area: a circle or a polygon.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NamedArea {
     /// Its name.
@@ -608,7 +608,7 @@ pub struct NamedArea {
 }
 
 /// A circle on the ground.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CircleRequest {
     /// Centre, east of the pad; 0 when left out.
@@ -621,7 +621,7 @@ pub struct CircleRequest {
 }
 
 /// The wind: `surface`, `layers` or both.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Wind {
     /// Where these numbers come from, for whoever reads the answer.
@@ -652,7 +652,7 @@ pub struct Wind {
 }
 
 /// What the size of the gusts is taken from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Turbulence {
     /// The gust of the surface report, three standard deviations over the mean; without one, the terrain, but at most
@@ -667,7 +667,7 @@ pub enum Turbulence {
 }
 
 /// Wind measured near the ground.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SurfaceWindRequest {
     /// Mean speed.
@@ -683,7 +683,7 @@ pub struct SurfaceWindRequest {
 }
 
 /// A wind aloft. Give one of the two heights.
-#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WindLayer {
     /// Height above ground.
@@ -700,7 +700,7 @@ pub struct WindLayer {
 }
 
 /// Davenport's classes of terrain.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Terrain {
     /// 0.0002 m.

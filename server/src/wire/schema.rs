@@ -12,18 +12,21 @@ use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use serde_json::{Map, Value};
-use utoipa::{PartialSchema, ToSchema};
+use utoipa::ToSchema;
 
-use super::AssessmentRequest;
 use super::fault::{Faults, escaped};
 use super::units::{self, quoted};
+use super::{AssessmentRequest, WeatherRequest};
 
-/// The schema of the request.
-static REQUEST: LazyLock<Schema> = LazyLock::new(Schema::of_request);
+/// The schema of a flight card with its question.
+pub static ASSESSMENT: LazyLock<Schema> = LazyLock::new(Schema::of::<AssessmentRequest>);
+/// The schema of weather to decode.
+pub static WEATHER: LazyLock<Schema> = LazyLock::new(Schema::of::<WeatherRequest>);
 
 /// What people write, and what it is called here.
 const SYNONYMS: &[(&str, &str)] = &[
     ("altitude", "elevation"),
+    ("altitude", "field_elevation"),
     ("angle", "tilt"),
     ("backup", "backup_delay"),
     ("cd", "drag_coefficient"),
@@ -33,7 +36,10 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("cp", "centre_of_pressure"),
     ("drag", "drag_coefficient"),
     ("edge", "edges"),
+    ("elevation", "field_elevation"),
     ("elevation", "tilt"),
+    ("fb", "winds_aloft"),
+    ("fd", "winds_aloft"),
     ("heading", "azimuth"),
     ("height_agl", "height_above_ground"),
     ("height_msl", "height_above_sea"),
@@ -43,9 +49,12 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("qfe", "station_pressure"),
     ("qnh", "altimeter_setting"),
     ("rod_length", "rail_length"),
+    ("speci", "metar"),
+    ("temp", "sounding"),
     ("title", "name"),
     ("transitions", "shoulders_and_boattails"),
     ("weight", "mass"),
+    ("winds", "winds_aloft"),
 ];
 
 /// What a list looks like, by its name, and a list inside it.
@@ -81,14 +90,8 @@ fn reason(pointer: &str, value: &Value) -> Option<(&'static str, &'static str)> 
     }
 }
 
-/// Cuts out of a body what does not fit the request's schema, noting each fault.
-pub fn prune(body: &mut Value, faults: &mut Faults) {
-    if !REQUEST.fits(&REQUEST.root, "", body, faults) {
-        *body = Value::Object(Map::new());
-    }
-}
-
-struct Schema {
+/// The published schema of a request, ready to walk along.
+pub struct Schema {
     root: Value,
     components: BTreeMap<String, Value>,
     /// Where each field name stands, outside lists.
@@ -98,17 +101,24 @@ struct Schema {
 }
 
 impl Schema {
-    fn of_request() -> Self {
+    fn of<T: ToSchema>() -> Self {
         let json = |schema| serde_json::to_value(schema).unwrap_or_default();
         let mut named = Vec::new();
-        AssessmentRequest::schemas(&mut named);
+        T::schemas(&mut named);
         let components = named.into_iter().map(|(name, schema)| (name, json(schema))).collect();
-        let root = json(AssessmentRequest::schema());
+        let root = json(T::schema());
         let mut schema = Self { root, components, places: BTreeMap::new(), required: BTreeMap::new() };
         let (mut places, mut required) = (BTreeMap::new(), BTreeMap::new());
         schema.note_places(&schema.root, "", &mut places, &mut required);
         (schema.places, schema.required) = (places, required);
         schema
+    }
+
+    /// Cuts out of a body what does not fit, noting each fault.
+    pub fn prune(&self, body: &mut Value, faults: &mut Faults) {
+        if !self.fits(&self.root, "", body, faults) {
+            *body = Value::Object(Map::new());
+        }
     }
 
     fn note_places(
@@ -439,9 +449,10 @@ mod tests {
     /// The walk chooses a form of a union by its JSON type: no two may share one.
     #[test]
     fn forms_differ_in_type() {
-        for schema in REQUEST.components.values() {
+        let both = [&*ASSESSMENT, &*WEATHER].into_iter();
+        for (request, schema) in both.flat_map(|request| request.components.values().map(move |s| (request, s))) {
             for (name, inner) in properties(schema) {
-                let mut seen: Vec<&str> = REQUEST.forms(inner).iter().flat_map(|f| types(f)).collect();
+                let mut seen: Vec<&str> = request.forms(inner).iter().flat_map(|f| types(f)).collect();
                 let all = seen.len();
                 seen.sort_unstable();
                 seen.dedup();

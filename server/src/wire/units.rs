@@ -272,6 +272,11 @@ impl Table {
         Reading { si: tidy(number * u.factor + u.offset), number, unit, explicit }
     }
 
+    /// A number in a unit by name; `None` where the unit is not known.
+    pub fn with(&self, number: f64, unit: &str) -> Option<Reading> {
+        self.find(unit).map(|unit| self.reading(number, unit, true))
+    }
+
     /// A number with its unit. Capitals matter only where two units differ by nothing else.
     pub fn text(&self, text: &str) -> Result<Reading, Unreadable> {
         let sent = quoted(text);
@@ -326,6 +331,11 @@ impl Table {
         }
     }
 
+    /// The unit of a bare number.
+    pub fn bare_unit(&self) -> &'static str {
+        self.units[self.bare].names[0]
+    }
+
     /// A reading as it was written.
     pub fn show(&self, reading: &Reading) -> String {
         let name = self.units[reading.unit].names[0];
@@ -351,6 +361,13 @@ impl Table {
             (slip.si >= min && slip.si <= max).then(|| self.show(&slip))
         };
         units.iter().filter_map(inside).collect()
+    }
+
+    /// A reading in a unit by name, without the noise of the conversion.
+    pub fn number_in(&self, reading: &Reading, name: &str) -> Option<f64> {
+        let unit = self.find(name)?;
+        let u = &self.units[unit];
+        Some(if unit == reading.unit { reading.number } else { six_digits((reading.si - u.offset) / u.factor) })
     }
 
     /// A quantity in one of the units, for people.

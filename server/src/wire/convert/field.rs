@@ -6,7 +6,7 @@ use slowpoint_sim::wind::{Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 use super::Reader;
 use crate::wire::request::*;
-use crate::wire::units;
+use crate::wire::units::{self, Reading};
 
 /// Layers of a sounding below this height above ground are dropped, m: the engine's lowest layer.
 const LOWEST_LAYER_M: f64 = limits::WIND_HEIGHT.min;
@@ -174,6 +174,11 @@ impl Reader<'_> {
     }
 
     fn direction(&mut self, at: &str, sent: &WindDirection, or: &str) -> f64 {
+        self.bearing(at, sent, or).map_or(f64::NAN, |bearing| northed(bearing.si))
+    }
+
+    /// A direction as it was written.
+    pub(super) fn bearing(&mut self, at: &str, sent: &WindDirection, or: &str) -> Option<Reading> {
         if let Quantity::Text(text) = &sent.0
             && text.trim().starts_with(char::is_alphabetic)
         {
@@ -182,9 +187,32 @@ impl Reader<'_> {
                 format!("{} is no angle", units::quoted(text)),
                 format!("give degrees clockwise from true north, where the wind comes from: west is 270{or}"),
             );
-            return f64::NAN;
+            return None;
         }
-        northed(self.quantity(at, &sent.0, &units::ANGLE, Some(&limits::BEARING)))
+        self.reading(at, &sent.0, &units::ANGLE, Some(&limits::BEARING))
+    }
+
+    /// The one height that a layer has, under its name; a fault where it has both or none.
+    pub(super) fn one_height<'l>(&mut self, l: &'l WindLayer, at: &str) -> (&'static str, Option<&'l Length>) {
+        let (ground, sea) = ("height_above_ground", "height_above_sea");
+        match (&l.height_above_ground, &l.height_above_sea) {
+            (Some(_), Some(_)) => {
+                self.faults.add(format!("{at}/{sea}"), "there is a height_above_ground as well", "give one of the two");
+                (sea, None)
+            }
+            (None, None) => {
+                if !self.faults.covers(&format!("{at}/{sea}")) {
+                    self.faults.add(
+                        format!("{at}/{ground}"),
+                        "it is missing",
+                        "give height_above_ground or height_above_sea",
+                    );
+                }
+                (ground, None)
+            }
+            (height @ Some(_), None) => (ground, height.as_ref()),
+            (None, height) => (sea, height.as_ref()),
+        }
     }
 
     fn layers(&mut self, sent: &[WindLayer], elevation_m: f64) -> Vec<Layer> {
@@ -194,29 +222,13 @@ impl Reader<'_> {
         let mut dropped = 0;
         for (i, l) in sent.iter().enumerate() {
             let at = |name: &str| format!("/wind/layers/{i}/{name}");
-            let (height_above_ground_m, name) = match (&l.height_above_ground, &l.height_above_sea) {
-                (Some(_), Some(_)) => {
-                    self.faults.add(
-                        at("height_above_sea"),
-                        "there is a height_above_ground as well",
-                        "give one of the two",
-                    );
-                    (f64::NAN, "height_above_sea")
+            let (name, height) = self.one_height(l, &format!("/wind/layers/{i}"));
+            let height_above_ground_m = match (name, height) {
+                (_, None) => f64::NAN,
+                ("height_above_ground", Some(h)) => {
+                    self.quantity(&at(name), h.quantity(), Length::TABLE, Some(&limits::WIND_HEIGHT))
                 }
-                (None, None) => {
-                    if !self.faults.covers(&at("height_above_sea")) {
-                        self.faults.add(
-                            at("height_above_ground"),
-                            "it is missing",
-                            "give height_above_ground or height_above_sea",
-                        );
-                    }
-                    (f64::NAN, "height_above_ground")
-                }
-                (height, None) => {
-                    (self.need(&at("height_above_ground"), height, Some(&limits::WIND_HEIGHT)), "height_above_ground")
-                }
-                (None, height) => (self.need(&at("height_above_sea"), height, None) - elevation_m, "height_above_sea"),
+                (_, Some(h)) => self.quantity(&at(name), h.quantity(), Length::TABLE, None) - elevation_m,
             };
             let speed_m_s = self.need(&at("speed"), &l.speed, Some(&limits::WIND_SPEED));
             let direction_from_rad = match &l.direction {

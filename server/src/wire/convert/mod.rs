@@ -9,36 +9,27 @@ mod question;
 mod slips;
 mod spread;
 mod vehicle;
+mod weather;
 
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 use slowpoint_sim::assumption::Assumption;
 use slowpoint_sim::case::{Case, Inputs};
 use slowpoint_sim::limits::Limit;
 use slowpoint_sim::report::Caution;
 
+use super::FieldFault;
 use super::fault::Faults;
 use super::request::{AssessmentRequest, Measured, Quantity};
-use super::units::Table;
-use super::{FieldFault, schema};
+use super::schema::{self, Schema};
+use super::units::{Reading, Table};
 use slips::Noticed;
+pub use weather::{Weather, weather};
 
 /// From a body to a case with what to say about its units, or every fault of it. `twice` lists the places of names that
 /// were repeated.
 pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>), Vec<FieldFault>> {
-    let mut faults = Faults::new(sent);
-    for place in twice {
-        faults.add(place, "this name stands twice in its object", "give it once");
-    }
-    let mut body = sent.clone();
-    schema::prune(&mut body, &mut faults);
-    let request: AssessmentRequest = match serde_json::from_value(body) {
-        Ok(request) => request,
-        Err(e) => {
-            faults.add("", format!("it does not read as a request: {e}"), "see the service's description");
-            return Err(faults.into_list());
-        }
-    };
-    let mut reader = Reader { faults, assumed: Vec::new(), places: Places::default(), noticed: Noticed::default() };
+    let (request, mut reader): (AssessmentRequest, _) = shaped(&schema::ASSESSMENT, sent, twice)?;
     let inputs = reader.inputs(&request);
     let Reader { mut faults, mut assumed, places, noticed } = reader;
     let found = if faults.none() {
@@ -58,6 +49,30 @@ pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>), Vec<
         faults.add(pointer, format!("{prefix}{}", fault.problem), fault.remedy);
     }
     Err(faults.into_list())
+}
+
+/// A body in the shape of its request, as far as it fits, with a reader that knows the faults of the rest.
+fn shaped<'a, T: DeserializeOwned>(
+    schema: &Schema,
+    sent: &'a Value,
+    twice: &[String],
+) -> Result<(T, Reader<'a>), Vec<FieldFault>> {
+    let mut faults = Faults::new(sent);
+    for place in twice {
+        faults.add(place, "this name stands twice in its object", "give it once");
+    }
+    let mut body = sent.clone();
+    schema.prune(&mut body, &mut faults);
+    match serde_json::from_value(body) {
+        Ok(request) => {
+            let reader = Reader { faults, assumed: Vec::new(), places: Places::default(), noticed: Noticed::default() };
+            Ok((request, reader))
+        }
+        Err(e) => {
+            faults.add("", format!("it does not read as a request: {e}"), "see the service's description");
+            Err(faults.into_list())
+        }
+    }
 }
 
 /// Where the engine's fields stand in the request, as far as the path differs.
@@ -165,17 +180,23 @@ impl Reader<'_> {
         self.need(at, sent, Some(limit))
     }
 
+    /// A quantity in SI; NaN where it could not be taken.
     fn quantity(&mut self, at: &str, sent: &Quantity, table: &Table, limit: Option<&Limit>) -> f64 {
+        self.reading(at, sent, table, limit).map_or(f64::NAN, |reading| reading.si)
+    }
+
+    /// A quantity as it was written; what could not be taken is noted.
+    fn reading(&mut self, at: &str, sent: &Quantity, table: &Table, limit: Option<&Limit>) -> Option<Reading> {
         let reading = match sent {
             Quantity::Number(x) => table.bare(*x),
             Quantity::Text(text) => match table.text(text) {
                 Ok(reading) => reading,
                 Err(e) => {
                     self.faults.add(at, e.problem, e.remedy);
-                    return f64::NAN;
+                    return None;
                 }
             },
-            Quantity::Faulted => return f64::NAN,
+            Quantity::Faulted => return None,
         };
         if !reading.si.is_finite() {
             self.faults.add(
@@ -183,11 +204,11 @@ impl Reader<'_> {
                 format!("{} is too large a number", table.show(&reading)),
                 format!("for instance \"{}\"", table.example),
             );
-            return f64::NAN;
+            return None;
         }
         let Some(limit) = limit.filter(|l| reading.si < l.min || reading.si > l.max) else {
             self.noticed.look(at, table, &reading);
-            return reading.si;
+            return Some(reading);
         };
         let accepted = format!("give {}; {}", table.range(limit.min, limit.max, &reading), limit.hint);
         let mut meant = slips::guesses(at, table, &reading, limit);
@@ -201,7 +222,7 @@ impl Reader<'_> {
             format!("did you mean {}? otherwise {accepted}", meant.join(" or "))
         };
         self.faults.add(at, format!("{} is {}", limit.what, table.show(&reading)), remedy);
-        f64::NAN
+        None
     }
 
     /// Notes control characters in a text that is shown to others, and those that are not seen or turn the text round.

@@ -24,9 +24,16 @@ const SILENT: &[Slip] = &[
         units: &["mph", "kt", "km/h"],
         plausible: (0.8, 25.0),
     },
-    Slip { fields: &["wind/layers/*/speed"], units: &["kt", "mph", "km/h"], plausible: (0.8, 80.0) },
+    Slip { fields: &["wind/layers/*/speed", "layers/*/speed"], units: &["kt", "mph", "km/h"], plausible: (0.8, 80.0) },
     Slip {
-        fields: &["wind/layers/*/height_above_ground", "wind/layers/*/height_above_sea", "site/elevation"],
+        fields: &[
+            "wind/layers/*/height_above_ground",
+            "wind/layers/*/height_above_sea",
+            "site/elevation",
+            "layers/*/height_above_ground",
+            "layers/*/height_above_sea",
+            "field_elevation",
+        ],
         units: &["ft"],
         plausible: (30.0, limits::WIND_HEIGHT.max),
     },

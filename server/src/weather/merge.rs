@@ -1,0 +1,172 @@
+//! A surface report under winds aloft, both over a field and on a date.
+
+use jiff::civil::Date;
+use slowpoint_sim::limits;
+use slowpoint_sim::report::Caution;
+
+use super::clock::written;
+use super::{Bound, Format, Level, Profile};
+use crate::wire::units::{LENGTH, Reading, SPEED};
+
+/// Puts messages together: the surface report first, if there is one, over a field if its elevation is known.
+pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Reading>) -> Option<Profile> {
+    let mut profile = match (surface, aloft) {
+        (Some(surface), Some(aloft)) => joined(surface, aloft),
+        (surface, aloft) => surface.or(aloft)?,
+    };
+    for message in &profile.messages {
+        let station = message.station.as_deref().unwrap_or_default();
+        match message.format {
+            Format::Metar | Format::Speci => {
+                profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
+            }
+            Format::WindsAloft | Format::Temp => {
+                profile.assumed.push(format!("The winds over the field are those of {station}."))
+            }
+            Format::Layers => {}
+        }
+    }
+    match field {
+        Some(field) => over(&mut profile, field),
+        None if profile.levels.iter().any(|l| l.above_sea.is_some()) => profile.cautions.push(Caution {
+            topic: "field_elevation",
+            message: "Without field_elevation heights stay above sea level, and levels below the field are not dropped here; \
+                      an assessment needs site.elevation for them."
+                .into(),
+            rule: "heights of bulletins are above sea level",
+        }),
+        None => {}
+    }
+    drop_unusable(&mut profile, field);
+    speeds(&mut profile);
+    Some(profile)
+}
+
+fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
+    let all = aloft.levels.len();
+    aloft.levels.retain(|l| !l.surface);
+    if aloft.levels.len() < all {
+        surface.skipped.push("The surface level of the sounding: the surface report stands in its place.".into());
+    }
+    surface.messages.extend(aloft.messages);
+    surface.levels.extend(aloft.levels);
+    surface.assumed.extend(aloft.assumed);
+    surface.skipped.extend(aloft.skipped);
+    surface.cautions.extend(aloft.cautions);
+    surface
+}
+
+/// Height above ground of the instrument of a surface wind.
+fn instrument(levels: &[Level]) -> Option<f64> {
+    levels.iter().find(|l| l.surface && l.wind.is_some())?.above_ground.map(|h| h.si)
+}
+
+/// Gives every level both heights.
+fn over(profile: &mut Profile, field: Reading) {
+    let metres = |si: f64| LENGTH.with((si * 10.0).round() / 10.0, "m");
+    for level in &mut profile.levels {
+        match (level.above_ground, level.above_sea) {
+            (Some(h), None) => level.above_sea = metres(h.si + field.si),
+            (None, Some(h)) => level.above_ground = metres(h.si - field.si),
+            _ => {}
+        }
+    }
+}
+
+/// Drops what an assessment cannot use: levels at or below the field, those no higher than a surface wind, and those above
+/// the highest wind that it takes.
+fn drop_unusable(profile: &mut Profile, field: Option<Reading>) {
+    let instrument = instrument(&profile.levels);
+    let range = limits::WIND_HEIGHT;
+    let [low, close, high] = [
+        format!("at or below the field{}", field.map(|f| format!(" at {}", LENGTH.show(&f))).unwrap_or_default()),
+        format!("no higher than the surface wind, {} m above ground", instrument.unwrap_or_default()),
+        format!("above the {} m above ground that an assessment takes", range.max),
+    ];
+    let mut dropped = [(low, Vec::new()), (close, Vec::new()), (high, Vec::new())];
+    profile.levels.retain(|l| {
+        let Some(height) = l.above_ground.filter(|_| !l.surface) else { return true };
+        let why = match height.si {
+            h if h < range.min => 0,
+            h if instrument.is_some_and(|m| h < m + range.min) => 1,
+            h if h > range.max => 2,
+            _ => return true,
+        };
+        let sea = l.above_sea.filter(|_| why != 1).map(|h| format!("{} above sea", LENGTH.show(&h)));
+        dropped[why].1.push(sea.unwrap_or_else(|| format!("{} above ground", LENGTH.show(&height))));
+        false
+    });
+    for (why, levels) in dropped.iter().filter(|(_, levels)| !levels.is_empty()) {
+        profile.skipped.push(format!("{}: {why}.", levels.join(", ")));
+    }
+}
+
+/// What speeds that are not told exactly, or not at all, mean.
+fn speeds(profile: &mut Profile) {
+    for level in &profile.levels {
+        let Some(wind) = level.wind.filter(|w| w.bound == Bound::AtLeast) else { continue };
+        let message = format!("A wind is {} or more: what it really was is not known.", SPEED.show(&wind.speed));
+        profile.cautions.push(Caution { topic: "wind", message, rule: "the largest speed that the code has" });
+    }
+    if let Some([from, to]) = profile.levels.iter().find_map(|l| l.wind?.varies) {
+        profile.assumed.push(format!(
+            "The wind varied between {} and {} deg: `wind` has the mean direction, and spread.wind.direction_sd in an assessment \
+             widens it.",
+            from.number, to.number
+        ));
+    }
+    if profile.levels.iter().all(|l| l.wind.is_none()) {
+        profile.cautions.push(Caution {
+            topic: "wind",
+            message: "No wind is known, so there is no `wind` to assess with: calm is never assumed.".into(),
+            rule: "an assessment needs a wind",
+        });
+    }
+}
+
+/// What the date tells of the age of messages and of their hours of use.
+pub fn date(profile: &mut Profile, date: Date) {
+    for message in &profile.messages {
+        let Some(time) = message.observed.or(message.valid).and_then(|t| t.nearest(date)) else { continue };
+        let days = time.date().until(date).map_or(0, |span| span.get_days());
+        if days.abs() > 1 {
+            let (number, side) = (days.abs(), if days > 0 { "before" } else { "after" });
+            profile.cautions.push(Caution {
+                topic: "weather_age",
+                message: format!(
+                    "The message {} is of {}, {number} days {side} the date.",
+                    message.format.title(),
+                    written(time)
+                ),
+                rule: "the day of the message, in the month that is nearest to the date",
+            });
+        }
+    }
+    let observed = profile.messages.iter().find_map(|m| m.observed?.nearest(date));
+    let used = profile.messages.iter().find_map(|m| m.for_use?.around(m.valid?.nearest(date)?));
+    let (Some(time), Some([from, until])) = (observed, used) else { return };
+    if time < from || time > until {
+        profile.cautions.push(Caution {
+            topic: "weather_time",
+            message: format!(
+                "The surface report is of {}, the winds aloft are for use from {} to {}.",
+                written(time),
+                written(from),
+                written(until)
+            ),
+            rule: "FOR USE in the bulletin",
+        });
+    }
+}
+
+/// Where the wind of a profile comes from, in one line.
+pub fn source(profile: &Profile, date: Option<Date>) -> String {
+    let parts = profile.messages.iter().map(|m| {
+        let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
+        let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
+        let time =
+            time.and_then(|(word, t)| Some(format!("{word} {}", written(t.nearest(date?)?)))).unwrap_or_default();
+        format!("{}{station}{time}", m.format.title())
+    });
+    parts.collect::<Vec<_>>().join("; ")
+}

@@ -1,0 +1,175 @@
+//! Weather messages as people have them. Each format has a file and decodes into one type, [`Profile`]; `merge` puts a
+//! surface report under winds aloft and both over a field.
+//!
+//! A decoder takes a whole text or refuses it, naming the group, its place, what was expected and the remedy. It guesses
+//! nothing in silence: what it took for granted and what it left out is said in sentences beside the numbers.
+
+pub mod aloft;
+pub mod clock;
+pub mod layers;
+pub mod merge;
+pub mod metar;
+pub mod temp;
+pub mod text;
+
+use slowpoint_sim::report::Caution;
+
+use crate::wire::units::Reading;
+use clock::{DayTime, ForUse};
+
+/// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
+pub const MEASURED_AT_M: f64 = 10.0;
+
+/// Air temperatures that are taken, degrees Celsius: all that was ever measured from the ground to 20 km, with room to
+/// spare. What lies beyond is a slip.
+pub const TEMPERATURES_C: core::ops::RangeInclusive<f64> = -100.0..=60.0;
+
+/// What kind of message it was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// Routine aerodrome report (WMO FM 15).
+    Metar,
+    /// Special aerodrome report (WMO FM 16).
+    Speci,
+    /// Winds and temperatures aloft as the United States issue them.
+    WindsAloft,
+    /// Heights, directions and speeds by hand.
+    Layers,
+    /// Radiosonde sounding (WMO FM 35).
+    Temp,
+}
+
+impl Format {
+    /// Its name in an answer.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Metar => "metar",
+            Self::Speci => "speci",
+            Self::WindsAloft => "winds_aloft",
+            Self::Layers => "layers",
+            Self::Temp => "temp",
+        }
+    }
+
+    /// The same for people.
+    pub fn title(self) -> &'static str {
+        match self {
+            Self::Metar => "METAR",
+            Self::Speci => "SPECI",
+            Self::WindsAloft => "winds aloft",
+            Self::Layers => "layers by hand",
+            Self::Temp => "sounding",
+        }
+    }
+}
+
+/// A message that a profile comes from. Times are as the message has them: without month and year.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Message {
+    /// What kind it was.
+    pub format: Format,
+    /// The station, as the message names it.
+    pub station: Option<String>,
+    /// When it was observed.
+    pub observed: Option<DayTime>,
+    /// The analysis that a forecast rests on.
+    pub based_on: Option<DayTime>,
+    /// The time that a forecast is for.
+    pub valid: Option<DayTime>,
+    /// The hours that a forecast may be used for.
+    pub for_use: Option<ForUse>,
+}
+
+impl Message {
+    /// A message that says nothing but its kind.
+    pub fn new(format: Format) -> Self {
+        Self { format, station: None, observed: None, based_on: None, valid: None, for_use: None }
+    }
+}
+
+/// Where a wind comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Direction {
+    /// An angle clockwise from true north.
+    From(Reading),
+    /// Reported as variable.
+    Variable,
+    /// Calm, or not reported.
+    None,
+}
+
+/// How a speed is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bound {
+    /// As it stands.
+    Is,
+    /// That or more: the code has no larger number.
+    AtLeast,
+    /// Less than that: light and variable.
+    Below,
+}
+
+/// A wind, in the units of its message.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wind {
+    /// Where it comes from.
+    pub direction: Direction,
+    /// Mean speed.
+    pub speed: Reading,
+    /// How the speed is meant.
+    pub bound: Bound,
+    /// Peak speed of gusts.
+    pub gust: Option<Reading>,
+    /// Directions between which it varies, clockwise.
+    pub varies: Option<[Reading; 2]>,
+}
+
+/// What is known at one height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// Whether it is the surface report's.
+    pub surface: bool,
+    /// Height above sea level.
+    pub above_sea: Option<Reading>,
+    /// Height above ground.
+    pub above_ground: Option<Reading>,
+    /// Pressure there.
+    pub pressure: Option<Reading>,
+    /// The wind, where there is one.
+    pub wind: Option<Wind>,
+    /// Air temperature.
+    pub temperature: Option<Reading>,
+    /// Dew point.
+    pub dew_point: Option<Reading>,
+}
+
+/// What one message says, or several together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Profile {
+    /// The messages it comes from, from the ground up.
+    pub messages: Vec<Message>,
+    /// From the ground up.
+    pub levels: Vec<Level>,
+    /// Pressure reduced to sea level by the standard atmosphere.
+    pub altimeter_setting: Option<Reading>,
+    /// What was taken for granted, in sentences.
+    pub assumed: Vec<String>,
+    /// What was left out, in sentences.
+    pub skipped: Vec<String>,
+    /// What to mind.
+    pub cautions: Vec<Caution>,
+}
+
+impl Profile {
+    /// A profile of one message, empty as yet.
+    pub fn of(message: Message) -> Self {
+        Self {
+            messages: vec![message],
+            levels: Vec::new(),
+            altimeter_setting: None,
+            assumed: Vec::new(),
+            skipped: Vec::new(),
+            cautions: Vec::new(),
+        }
+    }
+}
