@@ -1,5 +1,5 @@
 //! Every figure of speed in one table, with ratios taken within one run:
-//! `cargo run --release -p slowpoint-tests --bin speed`, six minutes; `-- --flights 400` takes three.
+//! `cargo run --release -p slowpoint-tests --bin speed`, some seven minutes; `-- --flights 400` takes three.
 //!
 //! Errors are those of the airspeed at ejection over so many drawn flights and all delays, against the engine with much
 //! finer steps; `--flights` shortens them. A plain or general method gets the coarsest setting that keeps 0.05 m/s for
