@@ -29,10 +29,11 @@ impl Bracket {
     /// Where to look next; `None` when the place is found.
     fn next(&self) -> Option<f64> {
         let ([low, high], [at_low, at_high]) = (self.ends, self.at);
-        if high - low <= 2.0 * self.tolerance {
+        let middle = 0.5 * (low + high);
+        // Nor is anything between neighbouring numbers, or ends that are not finite.
+        if high - low <= 2.0 * self.tolerance || !(low < middle && middle < high) {
             return None;
         }
-        let middle = 0.5 * (low + high);
         let straight = (at_high * low - at_low * high) / (at_high - at_low);
         let aside = self.squeeze * (high - low) * (high - low);
         let towards = if middle >= straight { 1.0 } else { -1.0 };
@@ -146,6 +147,11 @@ mod tests {
     #[test]
     fn ends_on_numbers_that_are_none() {
         assert!(sign_change(0.0, 1.0, 1e-9, |_| f64::NAN).is_finite());
+    }
+
+    #[test]
+    fn ends_on_ends_that_are_not_finite() {
+        assert_eq!(sign_change(0.0, f64::INFINITY, 1e-9, |x| x - 1.0), f64::INFINITY);
     }
 
     /// The method's promise: never more than one round beyond halving, whatever the quantity is like, and half on a

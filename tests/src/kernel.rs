@@ -138,6 +138,16 @@ pub fn landed(drawn: &Drawn, events: &Events, asked: &Asked, ascent: &Ascent) ->
     Flown { whole_law, ..Flown::of(drawn, events, ascent, deployed) }
 }
 
+/// A whole flight as the engine flies it, its ascent with steps so many times finer than usual.
+pub fn finer_flight(drawn: &Drawn, events: &Events, asked: &Asked, finer: f64, ascent: &mut Ascent) -> Flown {
+    engine(drawn, events, asked, finer, ascent);
+    if !events.suffices(asked.ways, drawn, ascent) {
+        let whole = Watchfulness { to_ground: true, ..watched(drawn, events, asked) };
+        fly_ascent(drawn, whole, finer, ascent);
+    }
+    landed(drawn, events, asked, ascent)
+}
+
 /// This long after apogee the engine looks for the slowest instant, s.
 const SLOWEST_SEARCHED_S: f64 = 3.0;
 

@@ -6,6 +6,7 @@ pub mod general;
 pub mod kernel;
 pub mod rockets;
 pub mod sheet;
+pub mod steps;
 pub mod whole;
 pub mod yardstick;
 

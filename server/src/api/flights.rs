@@ -65,6 +65,22 @@ pub async fn read(
     Ok((headers, body).into_response())
 }
 
+/// Most rows of a table: some 100 MB, which are held in memory.
+const TABLE_ROWS: u64 = 2_000_000;
+
+/// Whether a table of so many flights is not too long.
+fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
+    if flights * rows_each <= TABLE_ROWS {
+        return Ok(());
+    }
+    let most = TABLE_ROWS / rows_each;
+    let text = format!(
+        "The table has a row a flight, delay and limit: {flights} flights make {} of them, and at most {TABLE_ROWS} are given. Ask for an assessment of at most {most} flights, or of fewer delays and limits.",
+        flights * rows_each
+    );
+    Err(Problem::new(Kind::TooManyFlights, text).with_limit("table_rows", TABLE_ROWS, "rows"))
+}
+
 /// Gives every flight's chances as a table, a row a flight, delay and limit
 ///
 /// The flights are flown again. A chance is the share of the law of the firing time: its mean over the flights is the
@@ -90,6 +106,8 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     let asked = replayable(&id, input).await?;
     affordable(&state.config, &asked)?;
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
+    let question = &asked.case.inputs.question;
+    fits(flights, question.ways.len() as u64 * question.limits_m_s.len() as u64)?;
     let name = format!("{id}/flights.csv");
     let work = move |stop: &AtomicBool| {
         let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
@@ -98,4 +116,16 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_that_is_too_long_is_refused() {
+        assert!(fits(1_000_000, 2).is_ok());
+        let refused = format!("{:?}", fits(1_000_001, 2));
+        assert!(refused.starts_with("Err") && refused.contains("at most 1000000 flights"), "{refused}");
+    }
 }

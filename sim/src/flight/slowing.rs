@@ -10,6 +10,8 @@ use crate::wind::Descent;
 const NEARLY: f64 = 1.07;
 /// Above this the air need not be told apart: what is too fast there has far to go.
 const ENOUGH_M: f64 = 300.0;
+/// A faster fall lags behind its rate in air that thickens, by a share of v^2 / 4 g H: less than 3 % up to here, m/s.
+const FASTEST_M_S: f64 = 90.0;
 
 /// Whether an opening is sure to slow to its descent rate before the ground: never where it does not, often where it
 /// does.
@@ -32,6 +34,9 @@ pub fn surely_slows(drawn: &Drawn, stages: &Stages, from: &Moment) -> bool {
         // One step more than it takes, and a fifth.
         (1.2 * (canopy.fill_path_m + slowing_m) + 0.1 * speed_m_s + 1.0, full_square.sqrt())
     };
+    if rate(&bare(&stages.first, stages.bare_area_m2), height_m) > FASTEST_M_S {
+        return false;
+    }
     let speed_m_s = norm(from.air_velocity_m_s(&drawn.wind)) + drawn.wind.strongest_m_s();
     let first = bare(&stages.first, stages.bare_area_m2);
     match &stages.main {

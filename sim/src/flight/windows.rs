@@ -360,7 +360,9 @@ impl<'a, 'b> Flight<'a, 'b> {
     /// From when to when it has to be known whether what opens slows the fall in time, s, with the likeliest to do so in
     /// the middle; `None` for never.
     fn asks_slowing(&self) -> Option<[f64; 3]> {
-        if self.ascent.mishaps.never_left_rail || self.events.stages.first.drag_area_m2 <= 0.0 {
+        // Of a flight whose outcome is settled nothing is asked; a lost one may end nowhere.
+        let settled = self.ascent.mishaps.never_left_rail || overruling(&self.ascent.mishaps).is_some();
+        if settled || self.events.stages.first.drag_area_m2 <= 0.0 {
             return None;
         }
         let from_s = self.boost_ends_s().max(self.counts_s[0]);

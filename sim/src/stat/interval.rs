@@ -1,7 +1,8 @@
 //! Intervals of a chance: of counted flights, and of flights that have a chance each. Honest at zero events.
 //!
-//! What is promised for 95 %: coverage of at least 93 % everywhere, at most 97.5 % where evidence is plenty and
-//! more than rounding is left, and elsewhere never wider than 1.5 times Clopper-Pearson.
+//! What is promised for 95 %: coverage of at least 93 % (but for one case, see [`mean`]), at most 97.5 % where evidence is
+//! plenty and more is left than rounding and than a flight or two that nobody saw could do, and where evidence is not
+//! plenty never wider than 1.5 times Clopper-Pearson.
 //! They cover sampling alone: what the model does not know is not in them.
 //!
 //! A flight that was counted has the chance 1 or 0, so one rule serves both. The evidence of a chance is the number of
@@ -177,6 +178,16 @@ pub fn chance(per_replicate: &[(u64, u64)], points: PointSet, confidence: f64) -
 /// What no flight has shown is in no spread. So the variance has that of one flight of chance 1 (for the upper end, of
 /// chance 0 for the lower) added, and the interval reaches at least as far as such flights could move the mean and
 /// still be all missed with a probability of 2.5 %: 3.69 of them.
+///
+/// That is where the promise of at most 97.5 % ends: a sum that strays by less than two such flights, as those of smooth
+/// chances at even points do, is over-covered, always where it strays by less than one. It cannot be helped: were a share
+/// q of flights of chance 1 added to any law, all N flights would miss them with a probability of (1 - q)^N, and the answer
+/// would be the same; so an upper end of 97.5 % that holds whatever the law lies above the mean by 1 - 0.025^(1/N) of what
+/// is left to 1 at least, 3.69 / N of it. On both sides together that is a width of 3.69 / N.
+///
+/// And that of at least 93 % has an exception: flights all alike but for some of chance 1 (or 0), of which six to nine are
+/// expected. One added to the variance does not make up for the skewness of so small a count: coverage falls to 91 % for
+/// independent flights, to 92.5 % at Sobol' points (measured); where the others stray by half of one such flight it is 94 %.
 ///
 /// A replicate's count is an integer, so it strays from its expectation by rounding even if the points were perfectly
 /// even; that rounding has a standard deviation of up to 1/2 in each of R independent counts, sqrt(R)/2 in their sum,
@@ -515,6 +526,36 @@ mod tests {
                     if truth.min(1.0 - truth) * flights as f64 >= 50.0 && width * flights as f64 >= 15.0 {
                         assert!(share <= 0.985, "{name} {p}, {flights} {points:?}: {share}");
                     }
+                }
+            }
+        }
+    }
+
+    /// The exception to the least coverage: flights all alike but for few of chance 1, and what is found beside it. 8000
+    /// seeds have a standard deviation of 0.3 %, of which two are allowed below the 91 %.
+    #[test]
+    fn few_sure_flights_among_equal_ones() {
+        const SEEDS: u32 = 8000;
+        let mut sampler = Sampler(41);
+        for points in [PointSet::Sobol, PointSet::Pseudorandom] {
+            for p in [0.5, 0.1] {
+                for (expected, least) in
+                    [(1.0, 0.93), (3.0, 0.93), (6.0, 0.905), (7.0, 0.905), (8.0, 0.905), (20.0, 0.93)]
+                {
+                    let share = expected / 1024.0;
+                    let truth = share + (1.0 - share) * p;
+                    let covered = (0..SEEDS).filter(|_| {
+                        let (mut sums, mut squares) = (Vec::new(), 0.0);
+                        for _ in 0..16 {
+                            let sure = (0..64).filter(|_| sampler.uniform() < share).count() as f64;
+                            sums.push((sure + (64.0 - sure) * p, 64));
+                            squares += sure + (64.0 - sure) * p * p;
+                        }
+                        let found = mean(&sums, squares, points, Estimator::Integrated, CONFIDENCE);
+                        found.lower <= truth && truth <= found.upper
+                    });
+                    let covered = covered.count() as f64 / f64::from(SEEDS);
+                    assert!(covered >= least, "{points:?} {p}, {expected} expected: {covered}");
                 }
             }
         }

@@ -6,8 +6,15 @@ use std::time::Instant;
 use slowpoint_sim::draw::Shift;
 use slowpoint_sim::tally;
 use slowpoint_sim::tally::Frame;
+use slowpoint_tests::steps::{AT_A_HEIGHT, BIAS_MOST, STRAYS, biases, cases, worst};
 use slowpoint_tests::whole::{ENGINES, GO, Runner, case, on_threads, race};
 use slowpoint_tests::{peak_memory_mib, rockets};
+
+/// Flights that tell a step bias, and how many times more where a few that stray decide.
+const FLIGHTS: u64 = 4096;
+const FEW_STRAY: u64 = 16;
+/// Steps that are held against the engine's own.
+const FINER: f64 = 8.0;
 
 fn yes(it: bool) -> &'static str {
     if it { "the same" } else { "DIFFERENT" }
@@ -16,6 +23,22 @@ fn yes(it: bool) -> &'static str {
 fn main() {
     println!("Integration error (airspeed at ejection, landing) over 1,000 drawn flights, with its bounds:");
     println!("  cargo test --release -p slowpoint-tests --test validation accuracy -- --nocapture");
+    println!();
+
+    println!(
+        "Step bias of chances, below {BIAS_MOST:.0e}: own steps less {FINER} times finer ones, same numbers; the chance that may"
+    );
+    println!(
+        "be off by most, over a limit or of an unsafe opening, curve included; flights that move by more than {STRAYS}:"
+    );
+    println!("  {:<36} {:>7} {:>10} {:>10} {:>7}  chance", "rocket", "flights", "bias", "2 se", "strays");
+    for (name, case) in cases() {
+        let flights = if name.ends_with(AT_A_HEIGHT) { FEW_STRAY * FLIGHTS } else { FLIGHTS };
+        let found = biases(&case, flights, [1.0, FINER]);
+        let Some(b) = worst(&found) else { continue };
+        let (bias, error) = (b.bias, 2.0 * b.error);
+        println!("  {name:<36} {flights:>7} {bias:>10.1e} {error:>10.1e} {:>7}  {}, {:.4}", b.strays, b.what, b.chance);
+    }
     println!();
 
     println!("Whole flights per second on one core, wall time, best of five rounds:");

@@ -1,5 +1,5 @@
 //! Every figure of speed in one table, with ratios taken within one run:
-//! `cargo run --release -p slowpoint-tests --bin speed`, six minutes; `-- --flights 400` takes three.
+//! `cargo run --release -p slowpoint-tests --bin speed`, some seven minutes; `-- --flights 400` takes three.
 //!
 //! Errors are those of the airspeed at ejection over so many drawn flights and all delays, against the engine with much
 //! finer steps; `--flights` shortens them. A plain or general method gets the coarsest setting that keeps 0.05 m/s for
@@ -11,10 +11,10 @@ mod python;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
-use slowpoint_sim::asked;
-use slowpoint_sim::case::Case;
-use slowpoint_sim::flight::{Ascent, Asked, Drawn, Events};
-use slowpoint_tests::counting::{CHANCES, HALF_WIDTHS, plain_flights, told, widest};
+use slowpoint_sim::case::{Case, Inputs};
+use slowpoint_sim::flight::{Ascent, Asked, Deployment, Drawn, Electronics, Events};
+use slowpoint_sim::{asked, way_label};
+use slowpoint_tests::counting::{CHANCES, HALF_WIDTHS, Told, plain_flights, told, widest};
 use slowpoint_tests::general::{INTEGRATORS, ascend};
 use slowpoint_tests::whole::{ENGINES, Engine, Runner, case, on_threads, race, seconds_on_threads};
 use slowpoint_tests::yardstick::{BOUND_M_S, Keep, Off, Plain, Reference, Rung, first_rung, steps_s};
@@ -30,6 +30,9 @@ fn general(flights: u64) -> u64 {
 
 /// Whole flights of a round of a race, and rounds.
 const ROUND: (u64, u32) = (1024, 7);
+/// Height of the card's altimeter where it has one, m: a quarter below the nominal apogee both limits have a chance in the
+/// middle.
+const ALTIMETER_M: f64 = 320.0;
 /// Flights of the assessment that is spread over threads, and rounds.
 const SCALED: (u64, u32) = (10_000, 7);
 
@@ -52,7 +55,7 @@ fn main() -> ExitCode {
         }
     };
     let fastest = rates(flights);
-    certainty(fastest);
+    certainties(fastest);
     assessments();
     memory();
     http::requests(&card());
@@ -75,7 +78,7 @@ fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
 }
 
 /// The card that the goals speak of: 0.6 kg, eight delays.
-fn card() -> slowpoint_sim::case::Inputs {
+fn card() -> Inputs {
     rockets::with_eight_delays(rockets::club())
 }
 
@@ -204,46 +207,65 @@ fn lines(case: &Case, flights: u64) -> Vec<Line<'_>> {
     lines
 }
 
+/// How soon chances are certain: of the card, whose rate is known, and of the same rocket with an altimeter in place of the
+/// delays.
+fn certainties(on_the_card: f64) {
+    println!();
+    println!(
+        "Flights until every chance between 0.02 and 0.98 is known to a half-width of 0.5 and of 0.1 points (95 %)."
+    );
+    println!(
+        "Plain: random flights counted as 0 or 1, 1.96 sqrt(p (1 - p) / n), at the flights/s of the fastest engine."
+    );
+    certainty("0.6 kg card, eight delays", &card(), on_the_card);
+    for (name, electronics) in [
+        ("apogee sensed with its lag", Electronics::Apogee),
+        ("a height sensed with its error", Electronics::Height(ALTIMETER_M)),
+    ] {
+        let mut inputs = card();
+        inputs.question.ways = vec![Deployment { motor_delay_s: None, electronics: Some(electronics) }];
+        let engines: Vec<Runner> =
+            ENGINES.iter().filter(|e| (e.runs_here)()).map(|e| Runner::engine(e, ROUND.0)).collect();
+        let rates = race(&case(inputs.clone(), ROUND.0), &engines.iter().collect::<Vec<_>>(), ROUND.1);
+        certainty(&format!("0.6 kg card, {name}"), &inputs, rates.into_iter().fold(0.0, f64::max));
+    }
+}
+
 /// Flights and time until every chance between 0.02 and 0.98 is known to half a point and to a tenth: by the answer's own
 /// intervals, whatever estimator made them, and by plain random flights counted as 0 or 1.
-fn certainty(flights_per_s: f64) {
+fn certainty(name: &str, inputs: &Inputs, flights_per_s: f64) {
     /// The chances are taken from so many flights.
     const TRUTH: u64 = 65_536;
     println!();
+    println!("{name}, {flights_per_s:.0} flights/s:");
     println!(
-        "0.6 kg card, eight delays: flights until every chance between 0.02 and 0.98 is known to a half-width of 0.5"
+        "  {:>32} {:>11} {:>8} {:>10} {:>8} {:>10} {:>8}",
+        "way of deploying", "limit, m/s", "chance", "0.5 points", "s", "0.1 points", "s"
     );
-    println!("and of 0.1 points (95 %). Plain: random flights counted as 0 or 1, 1.96 sqrt(p (1 - p) / n), at");
-    println!("{flights_per_s:.0} flights/s.");
-    println!(
-        "  {:>9} {:>11} {:>8} {:>10} {:>8} {:>10} {:>8}",
-        "delay, s", "limit, m/s", "chance", "0.5 points", "s", "0.1 points", "s"
-    );
-    let inputs = card();
-    let delays_s: Vec<f64> = inputs.question.ways.iter().filter_map(|way| way.motor_delay_s).collect();
     let known = told(&on_threads(threads(), &case(inputs.clone(), TRUTH)));
-    let counts = |way: usize, limit_m_s: f64| {
-        known.iter().any(|t| t.way == way && t.limit_m_s == limit_m_s && CHANCES.contains(&t.chance))
-    };
-    let mut most = [0; HALF_WIDTHS.len()];
-    for t in known.iter().filter(|t| counts(t.way, t.limit_m_s)) {
-        let plain = HALF_WIDTHS.map(|half_width| plain_flights(t.chance, half_width));
-        for (most, flights) in most.iter_mut().zip(plain) {
-            *most = flights.max(*most);
-        }
-        let [a, b] = plain.map(|flights| format!("{flights:>10} {:>8.2}", flights as f64 / flights_per_s));
-        println!("  {:>9.1} {:>11.2} {:>8.4} {a} {b}", delays_s[t.way], t.limit_m_s, t.chance);
+    let known: Vec<Told> = known.into_iter().filter(|t| CHANCES.contains(&t.chance)).collect();
+    let counts = |other: &Told| known.iter().any(|t| t.way == other.way && t.limit_m_s == other.limit_m_s);
+    // For all of them.
+    let plain = |half_width| known.iter().map(|t| plain_flights(t.chance, half_width)).max().unwrap_or(0);
+    for t in &known {
+        let [a, b] = HALF_WIDTHS.map(|half_width| {
+            let flights = plain_flights(t.chance, half_width);
+            format!("{flights:>10} {:>8.2}", flights as f64 / flights_per_s)
+        });
+        let way = way_label(&inputs.question.ways[t.way]);
+        println!("  {way:>32} {:>11.2} {:>8.4} {a} {b}", t.limit_m_s, t.chance);
     }
     println!("The answer's own intervals, the widest of these chances, one thread:");
-    println!("  {:>9} {:>16} {:>10}", "flights", "half-width", "s");
+    println!("  {:>9} {:>16} {:>10} {:>15}", "flights", "half-width", "s", "plain over own");
     let mut reached = [None; HALF_WIDTHS.len()];
     for flights in core::iter::successors(Some(64), |flights| Some(flights * 2)).take_while(|flights| *flights <= TRUTH)
     {
         let case = case(inputs.clone(), flights);
         let told = told(&on_threads(threads(), &case));
         let [seconds] = seconds_on_threads(&[1], &case, if flights <= 4096 { 3 } else { 1 })[..] else { break };
-        let Some(half_width) = widest(&told, |t| counts(t.way, t.limit_m_s)) else { break };
-        println!("  {flights:>9} {:>9.2} points {seconds:>10.4}", 100.0 * half_width);
+        let Some(half_width) = widest(&told, counts) else { break };
+        let over_own = plain(half_width) as f64 / flights as f64;
+        println!("  {flights:>9} {:>9.2} points {seconds:>10.4} {over_own:>15.1}", 100.0 * half_width);
         for (reached, goal) in reached.iter_mut().zip(HALF_WIDTHS) {
             if half_width <= goal {
                 *reached = reached.or(Some(flights));
@@ -253,7 +275,8 @@ fn certainty(flights_per_s: f64) {
             break;
         }
     }
-    for ((goal, plain), own) in HALF_WIDTHS.iter().zip(most).zip(reached) {
+    for (goal, own) in HALF_WIDTHS.into_iter().zip(reached) {
+        let plain = plain(goal);
         let own = match own {
             Some(own) => format!("{own}: plain over own {:.1}", plain as f64 / own as f64),
             None => format!("more than {TRUTH}: plain over own below {:.1}", plain as f64 / TRUTH as f64),
