@@ -14,7 +14,7 @@ use slowpoint_tests::{peak_memory_mib, rockets};
 const FLIGHTS: u64 = 4096;
 const FEW_STRAY: u64 = 16;
 /// Steps that are held against the engine's own.
-const FINER: f64 = 4.0;
+const FINER: f64 = 8.0;
 
 fn yes(it: bool) -> &'static str {
     if it { "the same" } else { "DIFFERENT" }
