@@ -212,7 +212,8 @@ fn chances_against_finer_steps() -> Sheet {
         "what the steps do to every chance of an answer and of its curve, over a limit and of an unsafe opening: 2048 flights of \
         each rocket with the engine's own steps and, with the same numbers, with steps eight times finer",
         Trust::B,
-        "the method's own limit, as steps go to nothing; with steps 64 times finer the same differences change by 4e-6 at most",
+        "the method's own limit, as steps go to nothing: against steps 64 times finer the largest differences of four cases came out within 4e-6 of \
+        these (256 flights)",
     );
     let off = |found: &[Bias]| {
         let Some(b) = worst(found) else { panic!("no chances") };
