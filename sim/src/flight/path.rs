@@ -231,7 +231,7 @@ mod tests {
                 velocity_m_s: [6.0, 0.0, 19.6 - 9.8 * t],
                 acceleration_m_s2: [0.0, 0.0, -9.8],
                 nose: [0.0, 0.0, 1.0],
-                airspeed_m_s: (19.6 - 9.8 * t).hypot(4.0),
+                airspeed_m_s: libm::hypot(19.6 - 9.8 * t, 4.0),
             };
             Path { nodes: times_s.iter().map(node).collect() }
         };
