@@ -41,7 +41,7 @@ fn flights_per_shift(flights: u64) -> u64 {
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     let nominal = nominal(case);
-    let curve_s = curve_s(case, &nominal);
+    let curve_s = curve_of(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
     let question = &case.inputs.question;
     let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
@@ -152,8 +152,8 @@ pub struct Work {
     pub descents: u64,
 }
 
-/// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with is known only after it; any of them
-/// costs about as much.
+/// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with
+/// is known only after it; any of them costs about as much.
 pub fn work(case: &Case) -> Work {
     let question = &case.inputs.question;
     let shifts = SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some());
@@ -280,7 +280,12 @@ fn nominal(case: &Case) -> Flown {
     fly(&drawn, &events, &[], &mut Ascent::default())
 }
 
-fn curve_s(case: &Case, nominal: &Flown) -> Vec<f64> {
+/// The delays of a case's curve, s.
+pub fn curve_s(case: &Case) -> Vec<f64> {
+    curve_of(case, &nominal(case))
+}
+
+fn curve_of(case: &Case, nominal: &Flown) -> Vec<f64> {
     curve_delays_s(case, nominal.slowest.map(|slowest| slowest.delay_s))
 }
 
@@ -296,8 +301,7 @@ pub struct FlightChances {
 /// The chances of the first flights of a case, whose means are those of a report of as many; `None` when `stop` was raised
 /// meanwhile.
 pub fn each_flight(case: &Case, flights: u64, stop: &AtomicBool) -> Option<Vec<FlightChances>> {
-    let curve_s = curve_s(case, &nominal(case));
-    chances(case, &curve_s, 0..flights, &Shift::NONE, stop)
+    chances(case, &curve_s(case), 0..flights, &Shift::NONE, stop)
 }
 
 /// The chances of a range of flights, by their number; nothing is flown that they do not depend on.

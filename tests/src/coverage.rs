@@ -23,6 +23,7 @@ use slowpoint_sim::thrust::{DrawnMotor, ThrustCurve, ThrustTable};
 use slowpoint_sim::wind::DriftTable;
 use slowpoint_sim::{cell_m, report, tally, until};
 
+use crate::whole::checked;
 use crate::{larger, rockets};
 
 /// The true chances at which intervals are tried.
@@ -183,10 +184,6 @@ fn asking(ways: usize, limits_m_s: Vec<f64>, points: PointSet, flights: u64) -> 
     question.limit_applies = LimitApplies::Ejection;
     (question.points, question.flights) = (points, flights);
     checked(inputs)
-}
-
-fn checked(inputs: Inputs) -> Case {
-    Case::new(inputs).unwrap_or_else(|faults| panic!("{faults:?}"))
 }
 
 /// A flight that opened every way, at the given airspeeds.

@@ -2,15 +2,15 @@
 //! steps and with much finer ones. Few flights tell a small bias, as all else that varies drops out.
 
 use rayon::prelude::*;
-use slowpoint_sim::asked;
 use slowpoint_sim::case::{Case, Inputs};
 use slowpoint_sim::draw::{Numbers, Shift, draw};
 use slowpoint_sim::flight::{Ascent, Deployment, Electronics, Flown, WHOLE, Window, fly};
-use slowpoint_sim::tally::{curve_delays_s, limit_chances};
+use slowpoint_sim::tally::limit_chances;
+use slowpoint_sim::{asked, curve_s};
 
 use crate::kernel::finer_flight;
 use crate::rockets;
-use crate::whole::drawn;
+use crate::whole::{checked, drawn};
 
 /// What is required of any chance.
 pub const BIAS_MOST: f64 = 1e-4;
@@ -48,19 +48,10 @@ impl Bias {
     }
 }
 
-fn checked(inputs: Inputs) -> Case {
-    Case::new(inputs).unwrap_or_else(|faults| panic!("{faults:?}"))
-}
-
 /// The nominal flight.
 fn nominal(case: &Case) -> Flown {
     let (drawn, events) = draw(case, &Numbers::MIDDLE, &Shift::NONE);
     fly(&drawn, &events, &case.inputs.question.ways, &mut Ascent::default())
-}
-
-/// The delays of a case's curve, s.
-fn curve_s(case: &Case) -> Vec<f64> {
-    curve_delays_s(case, nominal(case).slowest.map(|slowest| slowest.delay_s))
 }
 
 /// Every chance of a case by name, in the order of [`chances`].

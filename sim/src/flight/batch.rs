@@ -103,8 +103,11 @@ impl Pilot {
         let windows = Windows::of_all(&self.subjects(drawn, &drifts, asked), |falls| self.land(falls));
         let lawless: Vec<Deploying> = deploying.into_iter().filter(|a| windows[a.flight].is_none()).collect();
         let mut deployed = self.deploy(&flights, &drifts, &lawless).into_iter();
-        let drawn = |deployed: &mut dyn Iterator<Item = Deployed>| deployed.take(asked.ways.len()).collect();
-        windows.into_iter().map(|w| w.map_or_else(|| Fates::Drawn(drawn(&mut deployed)), Fates::Law)).collect()
+        let fates = |windows: Option<Windows>| match windows {
+            Some(windows) => Fates::Law(windows),
+            None => Fates::Drawn(deployed.by_ref().take(asked.ways.len()).collect()),
+        };
+        windows.into_iter().map(fates).collect()
     }
 
     /// Flies the ascents; gives the flights, and each with every way of deploying.

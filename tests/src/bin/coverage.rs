@@ -28,48 +28,52 @@ const TRUTH: (u64, u64) = (8, 65_536);
 /// Claims over many seeds.
 type Claiming = fn(PointSet, u64, core::ops::Range<u64>, fn(u64) -> [f64; 3]) -> Claims;
 
-fn stand_in(broken: &mut Vec<String>) {
-    println!("Stand-in flights with exact chances, through the engine's points, tally and report:");
+/// A table of cells as they are found, and what they break.
+fn rows(
+    what: &str,
+    cells: impl Iterator<Item = Cell>,
+    breaks: impl Fn(&Cell) -> Vec<String>,
+    broken: &mut Vec<String>,
+) {
+    println!("{what}");
     println!("{}", Cell::head());
-    for points in KINDS {
-        for flights in STAND_IN_FLIGHTS {
-            let found = stand_in_chances(points, flights, 0..SEEDS);
-            for cell in stand_in_cells(&found, points, as_reported) {
-                println!("{}", cell.row());
-                broken.extend(cell.broken());
-            }
-        }
+    for cell in cells {
+        println!("{}", cell.row());
+        broken.extend(breaks(&cell));
     }
     println!();
+}
+
+fn stand_in(broken: &mut Vec<String>) {
+    let cells = KINDS.into_iter().flat_map(|points| {
+        STAND_IN_FLIGHTS
+            .into_iter()
+            .flat_map(move |flights| stand_in_cells(&stand_in_chances(points, flights, 0..SEEDS), points, as_reported))
+    });
+    let what = "Stand-in flights with exact chances, through the engine's points, tally and report:";
+    rows(what, cells, Cell::broken, broken);
 }
 
 fn whole_law(broken: &mut Vec<String>) {
-    println!("Stand-in flights whose law of firing is integrated, exact chances:");
-    println!("{}", Cell::head());
-    for points in KINDS {
-        for flights in WHOLE_LAW_FLIGHTS {
-            let found = whole_law_chances(points, flights, 0..SEEDS);
-            for cell in whole_law_cells(&found, points, as_reported) {
-                println!("{}", cell.row());
-                broken.extend(cell.broken());
-            }
-        }
-    }
-    println!();
+    let cells = KINDS.into_iter().flat_map(|points| {
+        WHOLE_LAW_FLIGHTS.into_iter().flat_map(move |flights| {
+            whole_law_cells(&whole_law_chances(points, flights, 0..SEEDS), points, as_reported)
+        })
+    });
+    rows("Stand-in flights whose law of firing is integrated, exact chances:", cells, Cell::broken, broken);
 }
 
 fn until(broken: &mut Vec<String>) {
-    println!("Stand-in flights that end at the first interval that is narrow enough, exact chances:");
-    println!("{}", Cell::head());
-    for points in KINDS {
-        for cell in until_cells(&until_chances(points, UNTIL_WITHIN, 0..2 * SEEDS), as_reported) {
-            println!("{}", cell.row());
-            if cell.share() < COVERED_LEAST {
-                broken.push(format!("{}, p {:.4}: too few are covered", cell.what, cell.truth));
-            }
-        }
-    }
-    println!();
+    let cells = KINDS
+        .into_iter()
+        .flat_map(|points| until_cells(&until_chances(points, UNTIL_WITHIN, 0..2 * SEEDS), as_reported));
+    // Of the promise only the least coverage holds here.
+    let too_few = |cell: &Cell| {
+        let few = cell.share() < COVERED_LEAST;
+        few.then(|| format!("{}, p {:.4}: too few are covered", cell.what, cell.truth)).into_iter().collect()
+    };
+    let what = "Stand-in flights that end at the first interval that is narrow enough, exact chances:";
+    rows(what, cells, too_few, broken);
 }
 
 fn best_is_sure(broken: &mut Vec<String>) {
