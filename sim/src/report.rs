@@ -67,6 +67,21 @@ pub struct Report {
     pub assumed: Vec<Assumption>,
 }
 
+/// What one setting among many comes to: chances and landings, nothing else.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellReport {
+    /// Flights flown.
+    pub flights: u64,
+    /// Where it ended, if it was to end once the intervals are narrow enough.
+    pub until: Option<UntilReport>,
+    /// Chance that a flight rises above the ceiling, if one was given.
+    pub above_ceiling: Option<Chance>,
+    /// One per way of deploying, in the order asked; landings without ellipses and regions.
+    pub ways: Vec<WayReport>,
+    /// What follows for the asked ways of deploying.
+    pub advice: Advice,
+}
+
 /// Flights that end once the intervals are narrow enough.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UntilReport {
@@ -349,6 +364,43 @@ pub struct Advice {
     pub lowest_certainty: Option<f64>,
     /// Index of the best way: the lowest, if it meets the condition. Else none is best.
     pub best: Option<usize>,
+    /// What the curve says of delays that were not asked.
+    pub delay: Option<DelayAdvice>,
+}
+
+/// The best delay of a motor's charge that deploys alone, asked or not, and the delays that meet the condition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DelayAdvice {
+    /// Delay with the least chance of `unsafe_opening`, s: in the middle of all that differ by less than the model can
+    /// tell.
+    pub delay_s: f64,
+    /// Delay on the curve next to it, s.
+    pub at_delay_s: f64,
+    /// The chance there.
+    pub unsafe_opening: Chance,
+    /// First and last of the delays around it whose intervals overlap with its own, s: any may be as good.
+    pub as_good_s: [f64; 2],
+    /// Chance with a delay that is one second too short, where the curve goes so far.
+    pub early: Option<f64>,
+    /// The same, one second too long.
+    pub late: Option<f64>,
+    /// Delays whose upper end of the interval meets the condition.
+    pub meets: Vec<Stretch>,
+    /// Delays whose lower end does: beyond these the condition is not met.
+    pub may_meet: Vec<Stretch>,
+}
+
+/// Delays without a gap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Shortest, s.
+    pub from_s: f64,
+    /// Longest, s.
+    pub to_s: f64,
+    /// Whether it begins only because the curve does.
+    pub goes_on_before: bool,
+    /// Whether it ends only because the curve does.
+    pub goes_on_after: bool,
 }
 
 /// The chances when one thing about the model is off.

@@ -13,9 +13,10 @@ use crate::flight::{
     Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Pilot, WHOLE, Watchfulness, fly,
     fly_ascent, fly_whole_law,
 };
-use crate::report::{FailuresReport, Move, Report};
+use crate::report::{CellReport, FailuresReport, Move, Report, WayReport};
 use crate::tally::{
-    FailureTally, Frame, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report, way_report,
+    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report,
+    way_report,
 };
 use crate::until;
 
@@ -342,9 +343,10 @@ fn cell_of(apogee_m: f64) -> f64 {
 /// From the tally of all flights to the answer.
 pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
     let question = &case.inputs.question;
-    let ways: Vec<_> = (0..question.ways.len()).into_par_iter().map(|k| way_report(tally, k, case)).collect();
+    let ways = way_reports(case, tally, &SHARES);
     let (rail, flight) = (rail_report(tally), flight_report(tally));
-    let advice = advise::advice(case, tally, &ways);
+    let delay_curve = curve_report(tally, case);
+    let advice = advise::advice(case, tally, &ways, &delay_curve);
     let until = question.until_half_width.map(|half_width| until::ended(question, half_width, tally));
     let above_ceiling = case.inputs.site.ceiling_m.map(|_| tally.above_ceiling(question));
     let mut cautions = advise::cautions(case, &ways, rail.as_ref(), flight.as_ref(), above_ceiling.as_ref(), |k| {
@@ -363,13 +365,46 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         drivers: None,
         cautions,
         above_ceiling,
-        delay_curve: curve_report(tally, case),
+        delay_curve,
         ways,
         rail,
         flight,
         moves,
         assumed: case.assumed.clone(),
     }
+}
+
+fn way_reports(case: &Case, tally: &Tally, shares: &[f64]) -> Vec<WayReport> {
+    (0..case.inputs.question.ways.len()).into_par_iter().map(|k| way_report(tally, k, case, shares)).collect()
+}
+
+/// Flies a case for its chances and landings alone: no changes of the model, no failures by themselves, no drivers, no
+/// outlines on the ground. `None` when `stop` was raised meanwhile.
+pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
+    let nominal = nominal(case);
+    let curve_s = curve_of(case, &nominal);
+    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
+    let question = &case.inputs.question;
+    let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
+    let all = match question.until_half_width {
+        None => as_drawn(0..question.flights)?,
+        Some(half_width) => until::fly(question, half_width, as_drawn)?,
+    };
+    let ways = way_reports(case, &all, &[]);
+    let advice = advise::advice(case, &all, &ways, &curve_report(&all, case));
+    Some(CellReport {
+        flights: all.flights(),
+        until: question.until_half_width.map(|half_width| until::ended(question, half_width, &all)),
+        above_ceiling: case.inputs.site.ceiling_m.map(|_| all.above_ceiling(question)),
+        ways,
+        advice,
+    })
+}
+
+/// The work of a cell, the most of it where it may end sooner.
+pub fn cell_work(case: &Case) -> Work {
+    let question = &case.inputs.question;
+    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64 }
 }
 
 /// A way of deploying in words.

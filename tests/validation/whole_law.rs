@@ -326,7 +326,7 @@ fn law_4_fewer_flights() -> Sheet {
             let case = case(inputs);
             let frame = Frame { case: &case, cell_m: 2.0, curve_s: &[] };
             let all = tally(&frame, 0..1024, &Shift::NONE, &AtomicBool::new(false)).expect("nobody stops it");
-            let over = |way: usize, limit: usize| way_report(&all, way, &case).limits[limit].over.estimate;
+            let over = |way: usize, limit: usize| way_report(&all, way, &case, &[]).limits[limit].over.estimate;
             vec![over(0, 0), over(0, 1), over(1, 2)]
         };
         let found: Vec<Vec<f64>> = (0..SEEDS).map(of).collect();

@@ -368,7 +368,7 @@ fn openings(
 ) {
     let question = &case.inputs.question;
     let limit = &way.limits[question.accept_limit];
-    let accept = question.accept_chance.unwrap_or(super::DEFAULT_ACCEPT_CHANCE);
+    let accept = super::accept_chance(question);
     let when = match question.limit_applies {
         LimitApplies::Ejection => "ejection",
         LimitApplies::LineStretch => "line stretch",

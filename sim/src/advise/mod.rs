@@ -1,23 +1,30 @@
 //! What follows from the tallies. Nothing here flies.
 
 mod cautions;
+mod delay;
 mod drivers;
 
 pub use cautions::{cautions, failure_cautions, until_caution};
+pub use delay::OFF_S;
 pub use drivers::driver_cautions;
 
-use crate::case::Case;
-use crate::report::{Advice, WayReport};
+use crate::case::{Case, Question};
+use crate::report::{Advice, CurvePoint, WayReport};
 use crate::tally::Tally;
 
 /// Largest acceptable chance of `unsafe_opening` where the caller gave none: a house number, listed as assumed.
 pub const DEFAULT_ACCEPT_CHANCE: f64 = 0.05;
 
-/// Compares the asked ways of deploying on the same flights.
-pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport]) -> Advice {
+/// The largest acceptable chance of `unsafe_opening`.
+pub fn accept_chance(question: &Question) -> f64 {
+    question.accept_chance.unwrap_or(DEFAULT_ACCEPT_CHANCE)
+}
+
+/// Compares the asked ways of deploying on the same flights, and the delays between them.
+pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport], curve: &[CurvePoint]) -> Advice {
     let question = &case.inputs.question;
     let limit = question.accept_limit;
-    let accept_chance = question.accept_chance.unwrap_or(DEFAULT_ACCEPT_CHANCE);
+    let accept_chance = accept_chance(question);
     let meets: Vec<usize> = ways
         .iter()
         .enumerate()
@@ -35,5 +42,6 @@ pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport]) -> Advice {
         (1.0 - doubt).max(0.0)
     });
     let best = meets.contains(&lowest).then_some(lowest);
-    Advice { limit_m_s: question.limits_m_s[limit], accept_chance, meets, lowest, lowest_certainty, best }
+    let delay = delay::delay_advice(case, curve);
+    Advice { limit_m_s: question.limits_m_s[limit], accept_chance, meets, lowest, lowest_certainty, best, delay }
 }

@@ -13,7 +13,7 @@ use crate::stat::interval::{self, Chance};
 use crate::stat::normal;
 
 /// Shares of the ellipses and regions in the answer.
-const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
+pub const SHARES: [f64; 4] = [0.50, 0.90, 0.95, 0.99];
 
 /// The chance of what was hit in so many flights.
 fn chance(hits: &Hits, flights: &Hits, question: &Question) -> Chance {
@@ -38,8 +38,8 @@ impl Tally {
     }
 }
 
-/// The report of one way of deploying.
-pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
+/// The report of one way of deploying, with ellipses and regions that hold the given shares.
+pub fn way_report(tally: &Tally, index: usize, case: &Case, shares: &[f64]) -> WayReport {
     let way = tally.way(index);
     let question = &case.inputs.question;
     let chance = |chances: &Chances| chances.chance(&tally.flights, question, tally.estimator());
@@ -68,7 +68,7 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case) -> WayReport {
             })
             .collect(),
         ejection: ejection(way),
-        landing: ground_report(&way.ground, &tally.flights, case, &SHARES),
+        landing: ground_report(&way.ground, &tally.flights, case, shares),
     }
 }
 
@@ -93,7 +93,7 @@ pub(super) fn ground_report(
     let cloud = &ground.cloud;
     let (mean_east_m, mean_north_m) = cloud.mean()?;
     let question = &case.inputs.question;
-    let density = cloud.density();
+    let density = cloud.density().filter(|_| !shares.is_empty());
     let ellipses = shares
         .iter()
         .filter_map(|&share| {
