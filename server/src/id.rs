@@ -1,4 +1,4 @@
-//! The id of an assessment: what was asked and which engine answers, as a hash.
+//! The id of an answer: what was asked and which engine answers, as a hash.
 
 use core::fmt;
 use core::fmt::Write;
@@ -10,9 +10,9 @@ const DIGITS: usize = 32;
 
 /// The first 32 hex digits of SHA-256 over the engine's version and the canonical input.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct AssessmentId(String);
+pub struct ContentId(String);
 
-impl AssessmentId {
+impl ContentId {
     /// The id of a canonical input under an engine.
     pub fn of(engine: &str, canonical: &str) -> Self {
         // The zero byte keeps ("a", "bc") and ("ab", "c") apart.
@@ -37,7 +37,7 @@ impl AssessmentId {
     }
 }
 
-impl fmt::Display for AssessmentId {
+impl fmt::Display for ContentId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0)
     }
@@ -58,10 +58,10 @@ mod tests {
 
     #[test]
     fn depends_on_engine_and_input() {
-        let id = AssessmentId::of("a", "bc");
-        assert_eq!(id, AssessmentId::of("a", "bc"));
-        assert_ne!(id, AssessmentId::of("ab", "c"));
-        assert_eq!(AssessmentId::parse(id.as_str()), Some(id));
+        let id = ContentId::of("a", "bc");
+        assert_eq!(id, ContentId::of("a", "bc"));
+        assert_ne!(id, ContentId::of("ab", "c"));
+        assert_eq!(ContentId::parse(id.as_str()), Some(id));
     }
 
     #[test]
@@ -73,7 +73,7 @@ mod tests {
             "0123456789ABCDEF0123456789ABCDEF",
             "0123456789abcdef0123456789abcde/",
         ] {
-            assert_eq!(AssessmentId::parse(text), None, "{text}");
+            assert_eq!(ContentId::parse(text), None, "{text}");
         }
     }
 }

@@ -12,7 +12,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use slowpoint_server::State;
 use slowpoint_server::api::{assessments, description};
 use slowpoint_server::config::{Config, ENGINE};
-use slowpoint_server::id::AssessmentId;
+use slowpoint_server::id::ContentId;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
@@ -164,7 +164,7 @@ fn assess(card: Option<&Path>, json: bool, flights: Option<u64>, drivers: Option
             return Ok(ExitCode::from(FAULTS));
         }
     };
-    let id = AssessmentId::of(ENGINE, &asked.canonical());
+    let id = ContentId::of(ENGINE, &asked.canonical());
     let stop = AtomicBool::new(false);
     let mut out = io::stdout().lock();
     if json {

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use sha2::{Digest, Sha256};
 
-use crate::id::{AssessmentId, hex};
+use crate::id::{ContentId, hex};
 
 /// What is kept under an id. A part that is missing, cut short or altered is `None`: it is never served.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
@@ -19,12 +19,37 @@ pub struct Kept {
     pub answer: Option<Vec<u8>>,
 }
 
+/// What an answer is of. Ids of one kind say nothing about another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Shelf {
+    /// Flight cards.
+    Assessments,
+    /// Days of flights.
+    Days,
+    /// Sweeps.
+    Sweeps,
+}
+
+impl Shelf {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Assessments, Self::Days, Self::Sweeps];
+
+    /// Its name: in a path of the service and as a directory.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Assessments => "assessments",
+            Self::Days => "days",
+            Self::Sweeps => "sweeps",
+        }
+    }
+}
+
 /// Where inputs and answers are kept. Its functions block: call them off the async threads.
 pub trait Store: Send + Sync {
     /// What is kept under an id; `None` if the id was never stored.
-    fn get(&self, id: &AssessmentId) -> io::Result<Option<Kept>>;
+    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>>;
     /// Keeps an input with its answer; both or neither survive a crash.
-    fn put(&self, id: &AssessmentId, input: &[u8], answer: &[u8]) -> io::Result<()>;
+    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()>;
     /// Whether something could be stored now.
     fn ready(&self) -> io::Result<()>;
 }
@@ -38,7 +63,7 @@ const UNFINISHED: &str = ".unfinished-";
 /// An unfinished directory older than this was left behind by a crash.
 const LEFT_BEHIND: Duration = Duration::from_secs(3600);
 
-/// One directory per id under `DIR/assessments`, holding the input, the answer and their checksums.
+/// One directory per id under `DIR/assessments`, `DIR/days` and `DIR/sweeps`, holding the input, the answer and their checksums.
 /// Written under another name, synced, then renamed: a reader sees all of it or nothing.
 #[derive(Debug)]
 pub struct FileStore {
@@ -49,32 +74,34 @@ pub struct FileStore {
 impl FileStore {
     /// Opens the directory, makes it if need be, and clears what a crash left unfinished.
     pub fn open(data_dir: &Path) -> io::Result<Self> {
-        let root = data_dir.join("assessments");
-        fs::create_dir_all(&root)?;
-        for entry in fs::read_dir(&root)?.flatten() {
-            let unfinished = entry.file_name().to_string_lossy().starts_with(UNFINISHED);
-            let age = entry.metadata().and_then(|m| m.modified()).ok().and_then(|t| t.elapsed().ok());
-            if unfinished && age.is_some_and(|age| age > LEFT_BEHIND) {
-                remove(&entry.path())?;
+        for shelf in Shelf::ALL {
+            let directory = data_dir.join(shelf.name());
+            fs::create_dir_all(&directory)?;
+            for entry in fs::read_dir(&directory)?.flatten() {
+                let unfinished = entry.file_name().to_string_lossy().starts_with(UNFINISHED);
+                let age = entry.metadata().and_then(|m| m.modified()).ok().and_then(|t| t.elapsed().ok());
+                if unfinished && age.is_some_and(|age| age > LEFT_BEHIND) {
+                    remove(&entry.path())?;
+                }
             }
         }
-        Ok(Self { root, serial: AtomicU64::new(0) })
+        Ok(Self { root: data_dir.to_path_buf(), serial: AtomicU64::new(0) })
     }
 
-    fn place(&self, id: &AssessmentId) -> PathBuf {
-        self.root.join(id.as_str())
+    fn place(&self, shelf: Shelf, id: &ContentId) -> PathBuf {
+        self.root.join(shelf.name()).join(id.as_str())
     }
 
     /// A name nobody else writes to, in this process or another on the same directory.
-    fn unfinished(&self) -> PathBuf {
+    fn unfinished(&self, shelf: Shelf) -> PathBuf {
         let serial = self.serial.fetch_add(1, Ordering::Relaxed);
-        self.root.join(format!("{UNFINISHED}{}-{serial}", std::process::id()))
+        self.root.join(shelf.name()).join(format!("{UNFINISHED}{}-{serial}", std::process::id()))
     }
 }
 
 impl Store for FileStore {
-    fn get(&self, id: &AssessmentId) -> io::Result<Option<Kept>> {
-        let place = self.place(id);
+    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
+        let place = self.place(shelf, id);
         let sums = match fs::read_to_string(place.join(SUMS)) {
             Ok(sums) => sums,
             Err(e) if e.kind() == io::ErrorKind::NotFound && !place.exists() => return Ok(None),
@@ -96,9 +123,9 @@ impl Store for FileStore {
         Ok(Some(kept))
     }
 
-    fn put(&self, id: &AssessmentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
-        let unfinished = self.unfinished();
-        let written = write_all(&unfinished, input, answer).and_then(|()| self.settle(&unfinished, id));
+    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
+        let unfinished = self.unfinished(shelf);
+        let written = write_all(&unfinished, input, answer).and_then(|()| self.settle(&unfinished, shelf, id));
         if written.is_err() {
             // The first error is the one to report; what cannot be removed now is cleared at the next start.
             let _ = remove(&unfinished);
@@ -107,26 +134,28 @@ impl Store for FileStore {
     }
 
     fn ready(&self) -> io::Result<()> {
-        let probe = self.unfinished();
-        File::create(&probe)?;
-        fs::remove_file(&probe)
+        Shelf::ALL.into_iter().try_for_each(|shelf| {
+            let probe = self.unfinished(shelf);
+            File::create(&probe)?;
+            fs::remove_file(&probe)
+        })
     }
 }
 
 impl FileStore {
     /// Gives a finished directory its name. One that is there already and sound holds the same bytes.
-    fn settle(&self, finished: &Path, id: &AssessmentId) -> io::Result<()> {
-        let place = self.place(id);
+    fn settle(&self, finished: &Path, shelf: Shelf, id: &ContentId) -> io::Result<()> {
+        let place = self.place(shelf, id);
         if place.exists() {
-            if let Some(Kept { input: Some(_), answer: Some(_) }) = self.get(id)? {
+            if let Some(Kept { input: Some(_), answer: Some(_) }) = self.get(shelf, id)? {
                 return remove(finished);
             }
-            let broken = self.unfinished();
+            let broken = self.unfinished(shelf);
             fs::rename(&place, &broken)?;
             remove(&broken)?;
         }
         fs::rename(finished, &place)?;
-        sync_dir(&self.root)
+        sync_dir(&self.root.join(shelf.name()))
     }
 }
 
@@ -166,19 +195,19 @@ mod tests {
         path
     }
 
-    fn id() -> AssessmentId {
-        AssessmentId::of("test", "{}")
+    fn id() -> ContentId {
+        ContentId::of("test", "{}")
     }
 
     #[test]
     fn keeps_both_parts() {
         let dir = scratch("both");
         let store = FileStore::open(&dir).unwrap();
-        assert_eq!(store.get(&id()).unwrap(), None);
-        store.put(&id(), b"in", b"out").unwrap();
-        store.put(&id(), b"in", b"out").unwrap();
+        assert_eq!(store.get(Shelf::Assessments, &id()).unwrap(), None);
+        store.put(Shelf::Assessments, &id(), b"in", b"out").unwrap();
+        store.put(Shelf::Assessments, &id(), b"in", b"out").unwrap();
         let kept = Kept { input: Some(b"in".to_vec()), answer: Some(b"out".to_vec()) };
-        assert_eq!(store.get(&id()).unwrap(), Some(kept));
+        assert_eq!(store.get(Shelf::Assessments, &id()).unwrap(), Some(kept));
         assert_eq!(fs::read_dir(dir.join("assessments")).unwrap().count(), 1, "nothing unfinished is left");
         fs::remove_dir_all(dir).unwrap();
     }
@@ -187,17 +216,17 @@ mod tests {
     fn never_returns_a_damaged_part_and_mends_it() {
         let dir = scratch("damaged");
         let store = FileStore::open(&dir).unwrap();
-        store.put(&id(), b"in", b"a long answer").unwrap();
+        store.put(Shelf::Assessments, &id(), b"in", b"a long answer").unwrap();
         let place = dir.join("assessments").join(id().as_str());
         for damage in [&b"a long"[..], b"", b"A long answer"] {
             fs::write(place.join(ANSWER), damage).unwrap();
-            let kept = store.get(&id()).unwrap().unwrap();
+            let kept = store.get(Shelf::Assessments, &id()).unwrap().unwrap();
             assert_eq!(kept, Kept { input: Some(b"in".to_vec()), answer: None });
         }
         fs::remove_file(place.join(SUMS)).unwrap();
-        assert_eq!(store.get(&id()).unwrap(), Some(Kept::default()));
-        store.put(&id(), b"in", b"a long answer").unwrap();
-        assert_eq!(store.get(&id()).unwrap().unwrap().answer, Some(b"a long answer".to_vec()));
+        assert_eq!(store.get(Shelf::Assessments, &id()).unwrap(), Some(Kept::default()));
+        store.put(Shelf::Assessments, &id(), b"in", b"a long answer").unwrap();
+        assert_eq!(store.get(Shelf::Assessments, &id()).unwrap().unwrap().answer, Some(b"a long answer".to_vec()));
         fs::remove_dir_all(dir).unwrap();
     }
 

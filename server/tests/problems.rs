@@ -8,8 +8,9 @@ use axum::body::Body;
 use axum::http::{Method, Request};
 use serde_json::json;
 use slowpoint_server::config::Config;
-use slowpoint_server::id::AssessmentId;
+use slowpoint_server::id::ContentId;
 use slowpoint_server::problem::Kind;
+use slowpoint_server::store::Shelf;
 use slowpoint_server::store::Store;
 use support::{Memory, assessment, card, check_problem, json_request, request, service, service_with, until};
 
@@ -235,8 +236,8 @@ async fn the_flights_for_the_drivers_count_towards_the_limit() {
 async fn an_older_engine_is_served_but_not_flown() {
     let service = service();
     let canonical = slowpoint_server::wire::read(card().to_string().as_bytes()).unwrap().canonical();
-    let old = AssessmentId::of("an older engine", &canonical);
-    service.store.put(&old, canonical.as_bytes(), b"{\"old\": true}").unwrap();
+    let old = ContentId::of("an older engine", &canonical);
+    service.store.put(Shelf::Assessments, &old, canonical.as_bytes(), b"{\"old\": true}").unwrap();
     let place = format!("{POST}/{old}");
     assert_eq!(service.get(&place).await.text(), "{\"old\": true}");
     let now = service.post(&card()).await.json()["id"].as_str().unwrap().to_string();

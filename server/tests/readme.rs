@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use serde_json::Value;
 use slowpoint_server::config::ENGINE;
-use slowpoint_server::id::AssessmentId;
+use slowpoint_server::id::ContentId;
 use slowpoint_server::render::terminal;
 use slowpoint_server::wire::{self, Assessment, Figure, Rejected};
 
@@ -20,7 +20,7 @@ fn example(name: &str) -> Value {
 
 fn answer(request: &Value) -> Assessment {
     let Ok(asked) = wire::read(request.to_string().as_bytes()) else { panic!("the request has faults: {request}") };
-    let id = AssessmentId::of(ENGINE, &asked.canonical());
+    let id = ContentId::of(ENGINE, &asked.canonical());
     let Some(report) = slowpoint_sim::assess(&asked.case, &AtomicBool::new(false)) else { panic!("stopped") };
     wire::answer(id.as_str(), ENGINE, &asked, &report)
 }

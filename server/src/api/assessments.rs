@@ -15,9 +15,9 @@ use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use crate::State;
 use crate::compute::{Failure, Outcome};
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
-use crate::id::AssessmentId;
+use crate::id::ContentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
-use crate::store::Kept;
+use crate::store::{Kept, Shelf};
 use crate::wire::{self, Asked, Assessment, AssessmentRequest, FieldFault, Rejected};
 
 /// What a POST may say beside its body.
@@ -84,7 +84,7 @@ pub async fn create(
 ) -> Result<Response, Problem> {
     let (asked, id) = blocking(move || {
         let asked = wire::read(&body)?;
-        let id = AssessmentId::of(ENGINE, &asked.canonical());
+        let id = ContentId::of(ENGINE, &asked.canonical());
         Ok::<_, Rejected>((asked, id))
     })
     .await?
@@ -161,7 +161,7 @@ pub async fn read(
 }
 
 /// Flies, stores, answers; one run per id, off the async threads.
-async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked) -> Result<Bytes, Problem> {
+async fn fly(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
     let (store, key) = (Arc::clone(&state.store), id.clone());
     let work = move |stop: &AtomicBool| -> Outcome {
         let failed = |error: std::io::Error| {
@@ -169,11 +169,11 @@ async fn fly(state: &Arc<State>, id: &AssessmentId, asked: Asked) -> Result<Byte
             Failure::Storage
         };
         // A run that ended between this client's look and now has stored it.
-        if let Some(answer) = store.get(&key).map_err(failed)?.and_then(sound) {
+        if let Some(answer) = store.get(Shelf::Assessments, &key).map_err(failed)?.and_then(sound) {
             return Ok(answer.into());
         }
         let answer = assess(&key, &asked, stop)?;
-        store.put(&key, asked.kept().as_bytes(), &answer).map_err(failed)?;
+        store.put(Shelf::Assessments, &key, asked.kept().as_bytes(), &answer).map_err(failed)?;
         Ok(answer.into())
     };
     state.compute.run(id.as_str(), work).await.map_err(|failure| unanswered(&state.config, failure))
@@ -221,7 +221,7 @@ fn sound(kept: Kept) -> Option<Vec<u8>> {
 }
 
 /// The bytes of an answer, the same over HTTP and on the terminal.
-pub fn assess(id: &AssessmentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
+pub fn assess(id: &ContentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
     let report = slowpoint_sim::assess(&asked.case, stop).ok_or(Failure::Stopped)?;
     to_json(&wire::answer(id.as_str(), ENGINE, asked, &report))
 }
@@ -237,8 +237,8 @@ pub fn to_json<T: Serialize>(answer: &T) -> Result<Vec<u8>, Failure> {
 }
 
 /// Reads an id from a path.
-pub fn read_id(text: &str) -> Result<AssessmentId, Problem> {
-    AssessmentId::parse(text).ok_or_else(|| {
+pub fn read_id(text: &str) -> Result<ContentId, Problem> {
+    ContentId::parse(text).ok_or_else(|| {
         Problem::new(
             Kind::InvalidPath,
             "An id has 32 digits from 0-9 and a-f, in small letters, as the field id of an answer gives it.",
@@ -247,13 +247,13 @@ pub fn read_id(text: &str) -> Result<AssessmentId, Problem> {
 }
 
 /// What is stored under an id.
-pub async fn kept(state: &Arc<State>, id: &AssessmentId) -> Result<Option<Kept>, Problem> {
+pub async fn kept(state: &Arc<State>, id: &ContentId) -> Result<Option<Kept>, Problem> {
     let (store, id) = (Arc::clone(&state.store), id.clone());
-    blocking(move || store.get(&id)).await?.map_err(|error| Problem::storage(&error))
+    blocking(move || store.get(Shelf::Assessments, &id)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// A stored input, if this engine gives it the same id: then it flies to the same bytes.
-pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Problem> {
+pub async fn replayable(id: &ContentId, input: Vec<u8>) -> Result<Asked, Problem> {
     let changed = |hint: String| {
         Problem::new(
             Kind::EngineChanged,
@@ -263,7 +263,7 @@ pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Prob
     let asked = blocking(move || wire::read(&input)).await?.map_err(|_| {
         changed("This engine does not take its input as it is: post it again and mend what is refused.".into())
     })?;
-    let now = AssessmentId::of(ENGINE, &asked.canonical());
+    let now = ContentId::of(ENGINE, &asked.canonical());
     if now == *id {
         return Ok(asked);
     }
@@ -271,7 +271,7 @@ pub async fn replayable(id: &AssessmentId, input: Vec<u8>) -> Result<Asked, Prob
 }
 
 /// No assessment under this id.
-pub fn unknown(id: &AssessmentId) -> Problem {
+pub fn unknown(id: &ContentId) -> Problem {
     Problem::new(
         Kind::UnknownAssessment,
         format!(
@@ -281,7 +281,7 @@ pub fn unknown(id: &AssessmentId) -> Problem {
 }
 
 /// An assessment whose stored input cannot be relied on any more.
-pub fn damaged(id: &AssessmentId) -> Problem {
+pub fn damaged(id: &ContentId) -> Problem {
     Problem::new(
         Kind::StoredDamaged,
         format!(
@@ -324,7 +324,7 @@ pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
     .with_errors(vec![fault]))
 }
 
-fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Response {
+fn priced(config: &Config, id: &ContentId, asked: &Asked, stored: bool) -> Response {
     let (flights, driver_flights) = (asked.case.inputs.question.flights, driver_flights(asked));
     let work = slowpoint_sim::work(&asked.case);
     let price = Price {
@@ -344,7 +344,7 @@ fn priced(config: &Config, id: &AssessmentId, asked: &Asked, stored: bool) -> Re
 /// Flights of an assessment: those that were flown, where that was not known beforehand.
 pub async fn flights_of(
     state: &Arc<State>,
-    id: &AssessmentId,
+    id: &ContentId,
     asked: &Asked,
     answer: Option<Vec<u8>>,
 ) -> Result<u64, Problem> {
@@ -371,7 +371,7 @@ fn driver_flights(asked: &Asked) -> u64 {
     asked.case.inputs.question.drivers.map_or(0, slowpoint_sim::drivers::flights)
 }
 
-fn sent(id: &AssessmentId, answer: Bytes) -> Response {
+fn sent(id: &ContentId, answer: Bytes) -> Response {
     let mut response = answer.into_response();
     set(&mut response, header::CONTENT_TYPE, "application/json");
     validators(&mut response, id);
@@ -379,23 +379,23 @@ fn sent(id: &AssessmentId, answer: Bytes) -> Response {
 }
 
 /// An id never changes what it means; the answer belongs to whoever asked.
-fn validators(response: &mut Response, id: &AssessmentId) {
+fn validators(response: &mut Response, id: &ContentId) {
     set(response, header::ETAG, &etag(id));
     set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
 }
 
-fn etag(id: &AssessmentId) -> String {
+fn etag(id: &ContentId) -> String {
     format!("\"{id}.json\"")
 }
 
-fn not_modified(id: &AssessmentId) -> Response {
+fn not_modified(id: &ContentId) -> Response {
     let mut response = StatusCode::NOT_MODIFIED.into_response();
     validators(&mut response, id);
     response
 }
 
 /// Weak comparison, as RFC 9110 asks for If-None-Match.
-fn holds(id: &AssessmentId, headers: &HeaderMap) -> bool {
+fn holds(id: &ContentId, headers: &HeaderMap) -> bool {
     let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
     held.any(|list| list.split(',').map(str::trim).any(|tag| tag == "*" || tag.trim_start_matches("W/") == etag(id)))
 }

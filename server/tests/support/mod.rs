@@ -18,8 +18,8 @@ use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
-use slowpoint_server::id::AssessmentId;
-use slowpoint_server::store::{Kept, Store};
+use slowpoint_server::id::ContentId;
+use slowpoint_server::store::{Kept, Shelf, Store};
 use slowpoint_server::{State, app};
 use tower::ServiceExt;
 
@@ -38,16 +38,21 @@ impl Memory {
     }
 }
 
+/// Where something is kept: as the service's own paths have it, flight cards by their id alone.
+fn place(shelf: Shelf, id: &ContentId) -> String {
+    if shelf == Shelf::Assessments { id.to_string() } else { format!("{}/{id}", shelf.name()) }
+}
+
 impl Store for Memory {
-    fn get(&self, id: &AssessmentId) -> io::Result<Option<Kept>> {
+    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
         self.check()?;
-        Ok(self.kept.lock().unwrap().get(id.as_str()).cloned())
+        Ok(self.kept.lock().unwrap().get(&place(shelf, id)).cloned())
     }
 
-    fn put(&self, id: &AssessmentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
+    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
         self.check()?;
         let kept = Kept { input: Some(input.to_vec()), answer: Some(answer.to_vec()) };
-        self.kept.lock().unwrap().insert(id.to_string(), kept);
+        self.kept.lock().unwrap().insert(place(shelf, id), kept);
         Ok(())
     }
 
