@@ -30,17 +30,27 @@ pub enum Failure {
 /// What a computation comes to.
 pub type Outcome = Result<Bytes, Failure>;
 
+/// By whom a computation is waited for. Jobs have a place of their own, so that they never keep those who wait from theirs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// A client waits.
+    Inline,
+    /// A job: one at a time, waiting as long as it takes.
+    Job,
+}
+
 /// By what the work is for: two that ask for the same share one run.
-type Running = HashMap<String, watch::Sender<Option<Outcome>>>;
+type Running = HashMap<String, (Pace, watch::Sender<Option<Outcome>>)>;
 
 /// The computations that run and wait.
 pub struct Compute {
     pool: rayon::ThreadPool,
-    places: Semaphore,
-    /// Running and waiting ones together.
-    most: usize,
+    /// Places of what a client waits for, and of jobs.
+    places: [Semaphore; 2],
+    /// Running and waiting ones together, of either.
+    most: [usize; 2],
     queue_timeout: Duration,
-    limit: Duration,
+    limits: [Duration; 2],
     /// Every waiter holds a receiver. Subscribing, counting and removing happen under this lock.
     running: Mutex<Running>,
     stopping: watch::Sender<bool>,
@@ -56,10 +66,10 @@ impl Compute {
         let concurrent = config.concurrent.max(1);
         Ok(Self {
             pool,
-            places: Semaphore::new(concurrent),
-            most: concurrent.saturating_add(config.queue),
+            places: [concurrent, 1].map(Semaphore::new),
+            most: [concurrent.saturating_add(config.queue), config.jobs.max(1)],
             queue_timeout: config.queue_timeout(),
-            limit: config.compute_limit(),
+            limits: [config.compute_limit(), config.job_limit()],
             running: Mutex::default(),
             stopping: watch::Sender::new(false),
             begun: AtomicU64::new(0),
@@ -84,17 +94,17 @@ impl Compute {
 
     /// Runs `work` under a name, or waits for the run of this name that is under way. Dropping the future gives up
     /// waiting; the last one to give up stops the work.
-    pub async fn run<W>(self: &Arc<Self>, name: &str, work: W) -> Outcome
+    pub async fn run<W>(self: &Arc<Self>, name: &str, pace: Pace, work: W) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let mut waiter = self.join(name, work)?;
+        let mut waiter = self.join(name, pace, work)?;
         let done = waiter.wait_for(Option::is_some).await;
         // A sender that is gone without a word means that its task was torn down.
         done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped))
     }
 
-    fn join<W>(self: &Arc<Self>, name: &str, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
+    fn join<W>(self: &Arc<Self>, name: &str, pace: Pace, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
@@ -102,30 +112,40 @@ impl Compute {
             return Err(Failure::Stopped);
         }
         let mut running = self.lock();
-        if let Some(sender) = running.get(name) {
+        if let Some((_, sender)) = running.get(name) {
             return Ok(sender.subscribe());
         }
-        if running.len() >= self.most {
+        if running.values().filter(|(other, _)| *other == pace).count() >= self.most[pace as usize] {
             return Err(Failure::Overloaded);
         }
         let (sender, waiter) = watch::channel(None);
-        running.insert(name.to_string(), sender.clone());
+        running.insert(name.to_string(), (pace, sender.clone()));
         drop(running);
         let (this, name) = (Arc::clone(self), name.to_string());
         tokio::spawn(async move {
-            let outcome = this.supervise(&name, &sender, work).await;
+            let outcome = this.supervise(&name, pace, &sender, work).await;
             forget(&mut this.lock(), &name, &sender);
             sender.send_replace(Some(outcome));
         });
         Ok(waiter)
     }
 
-    async fn supervise<W>(self: &Arc<Self>, name: &str, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome
+    async fn supervise<W>(
+        self: &Arc<Self>,
+        name: &str,
+        pace: Pace,
+        sender: &watch::Sender<Option<Outcome>>,
+        work: W,
+    ) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
+        let patience = match pace {
+            Pace::Inline => self.queue_timeout,
+            Pace::Job => Duration::MAX,
+        };
         let _place = tokio::select! {
-            place = tokio::time::timeout(self.queue_timeout, self.places.acquire()) => match place {
+            place = tokio::time::timeout(patience, self.places[pace as usize].acquire()) => match place {
                 Ok(Ok(place)) => place,
                 _ => return Err(Failure::QueueTimeout),
             },
@@ -142,7 +162,7 @@ impl Compute {
                 // The place stays taken until the threads are free again.
                 flying.await
             }
-            () = tokio::time::sleep(self.limit) => {
+            () = tokio::time::sleep(self.limits[pace as usize]) => {
                 stop.raise();
                 match flying.await {
                     Ok(Err(Failure::Stopped)) => Ok(Err(Failure::TooLong)),
@@ -208,7 +228,7 @@ impl Drop for Stop {
 
 /// Removes a run, but not a later one of the same name.
 fn forget(running: &mut Running, name: &str, sender: &watch::Sender<Option<Outcome>>) {
-    if running.get(name).is_some_and(|kept| kept.same_channel(sender)) {
+    if running.get(name).is_some_and(|(_, kept)| kept.same_channel(sender)) {
         running.remove(name);
     }
 }

@@ -75,6 +75,18 @@ pub struct Config {
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_COMPUTE_LIMIT", default_value_t = Self::default().compute_limit_s)]
     pub compute_limit_s: u64,
 
+    /// Most flights of a day or a sweep that is computed as a job; more are answered 422
+    #[arg(long, value_name = "FLIGHTS", env = "SLOWPOINT_JOB_FLIGHTS", default_value_t = Self::default().job_flights)]
+    pub job_flights: u64,
+
+    /// Jobs that run and wait; one more is answered 503. They run one at a time
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_JOBS", default_value_t = Self::default().jobs)]
+    pub jobs: usize,
+
+    /// Seconds a job may take once it runs; then it fails
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_JOB_LIMIT", default_value_t = Self::default().job_limit_s)]
+    pub job_limit_s: u64,
+
     /// Seconds named in Retry-After of a 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_RETRY_AFTER", default_value_t = Self::default().retry_after_s)]
     pub retry_after_s: u64,
@@ -111,6 +123,9 @@ impl Default for Config {
             queue: 64,
             queue_timeout_s: 60,
             compute_limit_s: 120,
+            job_flights: 50_000_000,
+            jobs: 32,
+            job_limit_s: 7200,
             retry_after_s: 10,
             connections: 1024,
             stop_deadline_s: 10,
@@ -132,6 +147,11 @@ impl Config {
     /// See `compute_limit_s`.
     pub fn compute_limit(&self) -> Duration {
         Duration::from_secs(self.compute_limit_s)
+    }
+
+    /// See `job_limit_s`.
+    pub fn job_limit(&self) -> Duration {
+        Duration::from_secs(self.job_limit_s)
     }
 
     /// See `stop_deadline_s`.

@@ -12,6 +12,7 @@ pub mod api;
 pub mod compute;
 pub mod config;
 pub mod id;
+pub mod jobs;
 mod middleware;
 pub mod problem;
 pub mod render;
@@ -24,6 +25,7 @@ pub mod wire;
 use std::sync::Arc;
 
 use compute::Compute;
+use jobs::Jobs;
 use config::Config;
 use store::Store;
 
@@ -37,12 +39,14 @@ pub struct State {
     pub store: Arc<dyn Store>,
     /// The threads that fly.
     pub compute: Arc<Compute>,
+    /// Work that nobody waits for.
+    pub jobs: Arc<Jobs>,
 }
 
 impl State {
     /// Brings the parts together.
     pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
         let compute = Arc::new(Compute::new(&config)?);
-        Ok(Arc::new(Self { config, store, compute }))
+        Ok(Arc::new(Self { config, store, compute, jobs: Arc::default() }))
     }
 }

@@ -13,7 +13,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use crate::State;
-use crate::compute::{Failure, Outcome};
+use crate::compute::{Failure, Outcome, Pace};
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
 use crate::id::ContentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
@@ -176,7 +176,7 @@ async fn fly(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, 
         store.put(Shelf::Assessments, &key, asked.kept().as_bytes(), &answer).map_err(failed)?;
         Ok(answer.into())
     };
-    state.compute.run(id.as_str(), work).await.map_err(|failure| unanswered(&state.config, failure))
+    state.compute.run(id.as_str(), Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))
 }
 
 /// Why a computation came to nothing, in words.
