@@ -100,7 +100,8 @@ impl Jobs {
             };
             this.end(&name, state);
         });
-        let job = Job { shelf, created: Timestamp::now(), ended: None, progress, pieces, task: Some(task.abort_handle()) };
+        let job =
+            Job { shelf, created: Timestamp::now(), ended: None, progress, pieces, task: Some(task.abort_handle()) };
         forget_oldest(&mut known);
         known.insert(id.to_string(), job);
     }

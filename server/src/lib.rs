@@ -25,8 +25,8 @@ pub mod wire;
 use std::sync::Arc;
 
 use compute::Compute;
-use jobs::Jobs;
 use config::Config;
+use jobs::Jobs;
 use store::Store;
 
 pub use routes::app;

@@ -1,5 +1,6 @@
 //! The answer as plain data. Every number carries its unit in its name.
 
+use crate::advise::Standing;
 use crate::assumption::Assumption;
 use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
@@ -355,6 +356,8 @@ pub struct Advice {
     pub limit_m_s: f64,
     /// Largest acceptable chance of `unsafe_opening`.
     pub accept_chance: f64,
+    /// How each way stands against it.
+    pub standings: Vec<Standing>,
     /// Indices of the ways whose upper end of the interval meets it.
     pub meets: Vec<usize>,
     /// Index of the way with the least chance of `unsafe_opening`.

@@ -59,7 +59,8 @@ pub async fn read(
         let replay = slowpoint_sim::replay(&asked.case, index);
         Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
     };
-    let body = state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body =
+        state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
@@ -113,7 +114,8 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
         let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
         Ok(csv::flights(&asked.case.inputs.question, &flights).into())
     };
-    let body = state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body =
+        state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
 }

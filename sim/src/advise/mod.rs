@@ -3,10 +3,12 @@
 mod cautions;
 mod delay;
 mod drivers;
+mod standing;
 
 pub use cautions::{cautions, failure_cautions, until_caution};
 pub use delay::OFF_S;
 pub use drivers::driver_cautions;
+pub use standing::Standing;
 
 use crate::case::{Case, Question};
 use crate::report::{Advice, CurvePoint, WayReport};
@@ -43,5 +45,15 @@ pub fn advice(case: &Case, tally: &Tally, ways: &[WayReport], curve: &[CurvePoin
     });
     let best = meets.contains(&lowest).then_some(lowest);
     let delay = delay::delay_advice(case, curve);
-    Advice { limit_m_s: question.limits_m_s[limit], accept_chance, meets, lowest, lowest_certainty, best, delay }
+    let standings = ways.iter().map(|way| standing::standing(way, question)).collect();
+    Advice {
+        limit_m_s: question.limits_m_s[limit],
+        accept_chance,
+        meets,
+        lowest,
+        lowest_certainty,
+        best,
+        delay,
+        standings,
+    }
 }

@@ -1,5 +1,6 @@
 //! From reports and flights to the answer's types. Only units and the texts beside numbers are made here.
 
+use slowpoint_sim::advise::{self, Standing};
 use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::{Group, PointSet};
@@ -81,7 +82,13 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             main_canopy_diameter_m: canopy(inputs.recovery.main.map(|m| m.0)),
             elevation_m: Figure(asked.case.field.elevation_m),
         },
-        delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label)).collect(),
+        delays: report
+            .ways
+            .iter()
+            .zip(&labels)
+            .zip(&report.advice.standings)
+            .map(|((w, label), standing)| delay(w, label, *standing))
+            .collect(),
         delay_curve: report.delay_curve.iter().map(curve_point).collect(),
         rail: report.rail.as_ref().map(|r| RailFigures {
             exit_speed_m_s: figures(&r.exit_speed_m_s),
@@ -247,7 +254,7 @@ fn figures(d: &Digest) -> Figures {
     }
 }
 
-fn delay(w: &WayReport, label: &str) -> DelayAnswer {
+fn delay(w: &WayReport, label: &str, standing: Standing) -> DelayAnswer {
     debug_assert!((w.outcomes.iter().map(|o| o.share).sum::<f64>() - 1.0).abs() < 1e-9, "an outcome is missing");
     DelayAnswer {
         label: label.into(),
@@ -256,6 +263,7 @@ fn delay(w: &WayReport, label: &str) -> DelayAnswer {
             Electronics::Apogee => ElectronicsAnswer { fires_at: "apogee", height_above_pad_m: Figure::maybe(None) },
             Electronics::Height(m) => ElectronicsAnswer { fires_at: "height", height_above_pad_m: Figure(m) },
         }),
+        standing: standing.words(),
         limits: w
             .limits
             .iter()
@@ -492,6 +500,57 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
         lowest,
         lowest_certainty: Figure::maybe(lowest_certainty),
         best,
+        between: a.delay.as_ref().map(|d| between(d, a.accept_chance)),
+    }
+}
+
+fn between(d: &report::DelayAdvice, accept_chance: f64) -> BetweenAnswer {
+    let stretch = |s: &report::Stretch| StretchAnswer {
+        from_s: Figure(s.from_s),
+        to_s: Figure(s.to_s),
+        goes_on_before: s.goes_on_before,
+        goes_on_after: s.goes_on_after,
+    };
+    let say = |s: &report::Stretch| {
+        let end = |at_s: f64, open: bool, beyond: &str| format!("{at_s:.1} s{}", if open { beyond } else { "" });
+        format!("{} to {}", end(s.from_s, s.goes_on_before, " or less"), end(s.to_s, s.goes_on_after, " or more"))
+    };
+    let condition = format!("at most {} %", percent_digits(accept_chance));
+    let meets = match &d.meets[..] {
+        [] => format!("No delay meets the condition ({condition}, upper end of the interval)"),
+        some => format!(
+            "The condition ({condition}, upper end of the interval) is met by delays of {}",
+            some.iter().map(say).collect::<Vec<_>>().join(" and of ")
+        ),
+    };
+    let off = |chance: Option<f64>, way: &str| {
+        let said = |p: f64| match p {
+            p if p < 1e-4 => "below 0.01 %".to_string(),
+            p if p > 1.0 - 1e-4 => "above 99.99 %".to_string(),
+            p => format!("{} %", percent_digits(p)),
+        };
+        chance.map(|p| format!(", {} s too {way} {}", advise::OFF_S, said(p))).unwrap_or_default()
+    };
+    let text = format!(
+        "Least chance of an unsafe opening at a delay of {:.1} s: {}{}{}. Delays of {:.1} to {:.1} s may be as good. {meets}.",
+        d.delay_s,
+        chance_text(&d.unsafe_opening),
+        off(d.early, "short"),
+        off(d.late, "long"),
+        d.as_good_s[0],
+        d.as_good_s[1],
+    );
+    BetweenAnswer {
+        text,
+        best_delay_s: Figure(d.delay_s),
+        at_delay_s: Figure(d.at_delay_s),
+        unsafe_opening: chance(&d.unsafe_opening),
+        as_good_from_s: Figure(d.as_good_s[0]),
+        as_good_to_s: Figure(d.as_good_s[1]),
+        one_second_early: Figure::maybe(d.early),
+        one_second_late: Figure::maybe(d.late),
+        meets: d.meets.iter().map(stretch).collect(),
+        may_meet: d.may_meet.iter().map(stretch).collect(),
     }
 }
 

@@ -222,6 +222,10 @@ pub struct DelayAnswer {
     pub motor_delay_s: Figure,
     /// The altimeter; null without one.
     pub electronics: Option<ElectronicsAnswer>,
+    /// How it stands against the condition, by the interval of `unsafe_opening`: "under limit" (its upper end meets the
+    /// condition), "over limit", "opens low" or "does not open well" (its lower end does not, for this reason above all),
+    /// "not known" (the interval holds both).
+    pub standing: &'static str,
     /// Chances against each limit, over all flights.
     pub limits: Vec<LimitAnswer>,
     /// What becomes of the flights; the shares add up to 1.
@@ -541,6 +545,47 @@ pub struct AdviceAnswer {
     pub lowest_certainty: Figure,
     /// Label of the lowest if it meets the condition; else, and when none is lower, "none".
     pub best: String,
+    /// The best delay of a motor's charge, asked or not, from `delay_curve`; null where there is no curve.
+    pub between: Option<BetweenAnswer>,
+}
+
+/// The best delay of a motor's charge that deploys alone, asked or not, and the delays that meet the condition. A motor's
+/// delay may be trimmed only as its maker says.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct BetweenAnswer {
+    /// All of it in words.
+    pub text: String,
+    /// Delay with the least chance of `unsafe_opening`, s: the middle of those that differ by less than 0.01 points.
+    pub best_delay_s: Figure,
+    /// Delay of the curve next to it, s.
+    pub at_delay_s: Figure,
+    /// The chance there.
+    pub unsafe_opening: ChanceFigures,
+    /// From the first to the last delay around it whose interval overlaps its own, s: any of them may be as good.
+    pub as_good_from_s: Figure,
+    /// See `as_good_from_s`.
+    pub as_good_to_s: Figure,
+    /// Chance with a delay one second shorter; null where the curve does not go so far.
+    pub one_second_early: Figure,
+    /// Chance with a delay one second longer; null where the curve does not go so far.
+    pub one_second_late: Figure,
+    /// Delays whose upper end of the interval meets the condition.
+    pub meets: Vec<StretchAnswer>,
+    /// Delays whose lower end does. Outside of these the condition is not met.
+    pub may_meet: Vec<StretchAnswer>,
+}
+
+/// Delays without a gap, their ends on straight lines between the points of the curve.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct StretchAnswer {
+    /// Shortest, s.
+    pub from_s: Figure,
+    /// Longest, s.
+    pub to_s: Figure,
+    /// Whether it begins only because the curve does.
+    pub goes_on_before: bool,
+    /// Whether it ends only because the curve does.
+    pub goes_on_after: bool,
 }
 
 /// The chances when one thing about the model is off.
