@@ -8,6 +8,7 @@ use serde::Serialize;
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{IntoResponses, ToSchema};
 
+use crate::wire::day::EntryProblem;
 use crate::wire::{FieldFault, MOST_FAULTS, Rejected};
 
 /// Media type of a problem.
@@ -51,6 +52,10 @@ kinds! {
     BadRequest BAD_REQUEST "bad-request" "The request cannot be read.";
     UnknownPath NOT_FOUND "unknown-path" "Nothing is here.";
     UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";
+    UnknownDay NOT_FOUND "unknown-day" "No day is stored under this id.";
+    UnknownSweep NOT_FOUND "unknown-sweep" "No sweep is stored under this id.";
+    UnknownJob NOT_FOUND "unknown-job" "No job is known under this id.";
+    ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
@@ -70,6 +75,11 @@ kinds! {
 }
 
 impl Kind {
+    /// Its type URI, relative to this server.
+    fn uri(self) -> String {
+        format!("/problems/{}", self.slug())
+    }
+
     /// The kind with this slug.
     pub fn of_slug(slug: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|kind| kind.slug() == slug)
@@ -168,6 +178,17 @@ impl Problem {
         Self::new(kind, kind.title())
     }
 
+    /// As part of another answer.
+    pub fn of_entry(self) -> EntryProblem {
+        EntryProblem {
+            kind: self.kind.uri(),
+            title: self.kind.title(),
+            status: self.kind.status().as_u16(),
+            detail: self.detail,
+            errors: self.errors,
+        }
+    }
+
     /// What kind it is.
     pub fn kind(&self) -> Kind {
         self.kind
@@ -176,7 +197,7 @@ impl Problem {
     /// The response, once the request's id is known. Every 503 says when to come back.
     pub fn respond(&self, request_id: &str, retry_after_s: u64) -> Response {
         let body = ProblemBody {
-            kind: format!("/problems/{}", self.kind.slug()),
+            kind: self.kind.uri(),
             title: self.kind.title(),
             status: self.kind.status().as_u16(),
             detail: &self.detail,
@@ -316,6 +337,12 @@ refusals! {
     /// What the table of all flights can be refused with.
     TableRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What reading a day or a sweep can be refused with.
+    StoredRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
+        Stopping;
+    /// What asking for a job can be refused with.
+    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, ComputeLimit, Internal, StorageFailed,
+        Overloaded, Stopping;
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;

@@ -17,7 +17,7 @@ use crate::compute::{Failure, Outcome, Pace};
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
 use crate::id::ContentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
-use crate::store::{Kept, Shelf};
+use crate::store::{Kept, Shelf, Store};
 use crate::wire::{self, Asked, Assessment, AssessmentRequest, FieldFault, Rejected};
 
 /// What a POST may say beside its body.
@@ -89,7 +89,7 @@ pub async fn create(
     })
     .await?
     .map_err(Problem::rejected)?;
-    let stored = kept(&state, &id).await?.and_then(sound);
+    let stored = kept(&state, Shelf::Assessments, &id).await?.and_then(sound);
     if query.dry_run {
         return Ok(priced(&state.config, &id, &asked, stored.is_some()));
     }
@@ -147,7 +147,7 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
     if let Some(answer) = kept.answer {
         return Ok(if holds(&id, &headers) { not_modified(&id) } else { sent(&id, answer.into()) });
     }
@@ -163,20 +163,25 @@ pub async fn read(
 /// Flies, stores, answers; one run per id, off the async threads.
 async fn fly(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
     let (store, key) = (Arc::clone(&state.store), id.clone());
-    let work = move |stop: &AtomicBool| -> Outcome {
-        let failed = |error: std::io::Error| {
-            tracing::error!(%error, "store failed");
-            Failure::Storage
-        };
-        // A run that ended between this client's look and now has stored it.
-        if let Some(answer) = store.get(Shelf::Assessments, &key).map_err(failed)?.and_then(sound) {
-            return Ok(answer.into());
-        }
-        let answer = assess(&key, &asked, stop)?;
-        store.put(Shelf::Assessments, &key, asked.kept().as_bytes(), &answer).map_err(failed)?;
-        Ok(answer.into())
-    };
+    let work = move |stop: &AtomicBool| -> Outcome { Ok(answered(&*store, &key, &asked, stop)?.into()) };
     state.compute.run(id.as_str(), Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))
+}
+
+/// The answer of the store; else it is flown and stored.
+pub fn answered(store: &dyn Store, id: &ContentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
+    // A run that ended between a client's look and now has stored it.
+    if let Some(answer) = store.get(Shelf::Assessments, id).map_err(unstored)?.and_then(sound) {
+        return Ok(answer);
+    }
+    let answer = assess(id, asked, stop)?;
+    store.put(Shelf::Assessments, id, asked.kept().as_bytes(), &answer).map_err(unstored)?;
+    Ok(answer)
+}
+
+/// A store that failed; its cause goes to the log.
+pub fn unstored(error: std::io::Error) -> Failure {
+    tracing::error!(%error, "store failed");
+    Failure::Storage
 }
 
 /// Why a computation came to nothing, in words.
@@ -216,7 +221,7 @@ pub fn unanswered(config: &Config, failure: Failure) -> Problem {
 }
 
 /// A stored answer, if its input is sound as well: else it is flown and stored anew, which mends both.
-fn sound(kept: Kept) -> Option<Vec<u8>> {
+pub fn sound(kept: Kept) -> Option<Vec<u8>> {
     kept.answer.filter(|_| kept.input.is_some())
 }
 
@@ -247,9 +252,9 @@ pub fn read_id(text: &str) -> Result<ContentId, Problem> {
 }
 
 /// What is stored under an id.
-pub async fn kept(state: &Arc<State>, id: &ContentId) -> Result<Option<Kept>, Problem> {
+pub async fn kept(state: &Arc<State>, shelf: Shelf, id: &ContentId) -> Result<Option<Kept>, Problem> {
     let (store, id) = (Arc::clone(&state.store), id.clone());
-    blocking(move || store.get(Shelf::Assessments, &id)).await?.map_err(|error| Problem::storage(&error))
+    blocking(move || store.get(shelf, &id)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// A stored input, if this engine gives it the same id: then it flies to the same bytes.
@@ -371,7 +376,8 @@ fn driver_flights(asked: &Asked) -> u64 {
     asked.case.inputs.question.drivers.map_or(0, slowpoint_sim::drivers::flights)
 }
 
-fn sent(id: &ContentId, answer: Bytes) -> Response {
+/// An answer as it is sent.
+pub fn sent(id: &ContentId, answer: Bytes) -> Response {
     let mut response = answer.into_response();
     set(&mut response, header::CONTENT_TYPE, "application/json");
     validators(&mut response, id);
@@ -388,14 +394,15 @@ fn etag(id: &ContentId) -> String {
     format!("\"{id}.json\"")
 }
 
-fn not_modified(id: &ContentId) -> Response {
+/// The client holds it already.
+pub fn not_modified(id: &ContentId) -> Response {
     let mut response = StatusCode::NOT_MODIFIED.into_response();
     validators(&mut response, id);
     response
 }
 
 /// Weak comparison, as RFC 9110 asks for If-None-Match.
-fn holds(id: &ContentId, headers: &HeaderMap) -> bool {
+pub fn holds(id: &ContentId, headers: &HeaderMap) -> bool {
     let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
     held.any(|list| list.split(',').map(str::trim).any(|tag| tag == "*" || tag.trim_start_matches("W/") == etag(id)))
 }
@@ -405,6 +412,6 @@ fn set(response: &mut Response, name: HeaderName, value: &str) {
 }
 
 /// Ids and constants are plain ASCII, which a header takes.
-fn text_header(text: &str) -> HeaderValue {
+pub fn text_header(text: &str) -> HeaderValue {
     HeaderValue::from_str(text).unwrap_or_else(|_| HeaderValue::from_static(""))
 }

@@ -23,6 +23,8 @@ use crate::wire::FieldFault;
     servers((url = "/", description = "This server")),
     tags(
         (name = "assessments", description = "Flight cards and their answers"),
+        (name = "days", description = "A day's flight cards under one sky"),
+        (name = "jobs", description = "Work that takes longer than a client waits (OGC API - Processes 1.0)"),
         (name = "weather", description = "Weather as people have it"),
         (name = "service", description = "The service itself"),
     ),

@@ -14,6 +14,7 @@ use crate::State;
 use crate::compute::{Failure, Pace};
 use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
 use crate::render::csv;
+use crate::store::Shelf;
 use crate::wire::{self, FlightAnswer};
 
 /// Flies one flight of an assessment again, with its path and what was drawn for it
@@ -41,7 +42,7 @@ pub async fn read(
     let index: u64 = digits.and_then(|text| text.parse().ok()).ok_or_else(|| {
         Problem::new(Kind::InvalidPath, "The number of a flight is a whole number from 0, in digits.")
     })?;
-    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
     let input = kept.input.ok_or_else(|| damaged(&id))?;
     let asked = replayable(&id, input).await?;
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
@@ -102,7 +103,7 @@ fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
 )]
 pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
     let input = kept.input.ok_or_else(|| damaged(&id))?;
     let asked = replayable(&id, input).await?;
     affordable(&state.config, &asked)?;

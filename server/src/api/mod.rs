@@ -1,12 +1,15 @@
 //! One resource per file: parameters, response, handler. A handler extracts, converts, calls, converts.
 
 pub mod assessments;
+pub mod days;
 pub mod description;
 pub mod docs;
 pub mod extract;
 pub mod flights;
 pub mod front;
 pub mod health;
+pub mod jobs;
+mod long;
 pub mod problems;
 pub mod weather;
 

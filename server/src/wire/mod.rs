@@ -6,9 +6,11 @@
 
 pub mod answer;
 mod convert;
+pub mod day;
 mod fault;
 mod json;
 mod motor_text;
+mod plan;
 pub mod request;
 mod schema;
 pub mod units;

@@ -14,6 +14,7 @@ use std::sync::LazyLock;
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
 
+use super::day::DayRequest;
 use super::fault::{Faults, escaped};
 use super::units::{self, quoted};
 use super::{AssessmentRequest, WeatherRequest};
@@ -22,6 +23,9 @@ use super::{AssessmentRequest, WeatherRequest};
 pub static ASSESSMENT: LazyLock<Schema> = LazyLock::new(Schema::of::<AssessmentRequest>);
 /// The schema of weather to decode.
 pub static WEATHER: LazyLock<Schema> = LazyLock::new(Schema::of::<WeatherRequest>);
+
+/// The schema of a day.
+pub static DAY: LazyLock<Schema> = LazyLock::new(Schema::of::<DayRequest>);
 
 /// What people write, and what it is called here.
 const SYNONYMS: &[(&str, &str)] = &[
@@ -175,6 +179,10 @@ impl Schema {
     }
 
     fn object(&self, form: &Value, at: &str, members: &mut Map<String, Value>, faults: &mut Faults) {
+        // What is laid over a copy may hold anything; it is read as the flight card that it makes.
+        if form["properties"].is_null() {
+            return;
+        }
         members.retain(|name, value| {
             let place = format!("{at}/{}", escaped(name));
             let Some(inner) = form["properties"].get(name) else {
@@ -449,7 +457,7 @@ mod tests {
     /// The walk chooses a form of a union by its JSON type: no two may share one.
     #[test]
     fn forms_differ_in_type() {
-        let both = [&*ASSESSMENT, &*WEATHER].into_iter();
+        let both = [&*ASSESSMENT, &*WEATHER, &*DAY].into_iter();
         for (request, schema) in both.flat_map(|request| request.components.values().map(move |s| (request, s))) {
             for (name, inner) in properties(schema) {
                 let mut seen: Vec<&str> = request.forms(inner).iter().flat_map(|f| types(f)).collect();

@@ -1,0 +1,432 @@
+//! A day of flights: many flight cards under one sky, as JSON in and out.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE};
+use utoipa::ToSchema;
+
+use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
+use super::plan::{Layer, Layers};
+use super::request::{
+    Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
+    SpreadRequest, Time, UntilRequest, Wind,
+};
+use super::{
+    Asked, FieldFault, Rejected,
+    fault::{Faults, escaped},
+    json_of, schema, sorted,
+};
+
+/// What a flight of a day may have of its own.
+const OWN: [&str; 6] = ["card", "launch", "delays", "electronics", "spread", "failures"];
+
+/// Many flights, one site, one sky. What stands beside `entries` is shared by all; a member of an entry is laid over the
+/// shared one, member by member (JSON Merge Patch, RFC 7396). With one seed all fly through the same random skies, so that
+/// they differ only by what the cards differ in.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[allow(dead_code, reason = "describes the body; every entry is read as the flight card it makes")]
+pub struct DayRequest {
+    /// Free text, kept with the request.
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+    /// The flights, each by its name.
+    #[schema(required = true, nullable = false, min_items = 1, max_items = 200)]
+    pub entries: Option<Vec<DayEntry>>,
+    /// The rail and its setting, where an entry does not say otherwise.
+    pub launch: Option<Launch>,
+    /// The field.
+    pub site: Option<Site>,
+    /// The wind.
+    pub wind: Option<Wind>,
+    /// Delays to compare, where an entry does not name its own.
+    #[schema(max_items = 32)]
+    pub delays: Option<Vec<Time>>,
+    /// Electronic deployments to compare, where an entry does not name its own.
+    #[schema(max_items = 32)]
+    pub electronics: Option<Vec<ElectronicsEntry>>,
+    /// Airspeeds that an opening is held against.
+    pub limits: Option<SpeedLimits>,
+    /// The condition that a delay must meet.
+    pub condition: Option<Condition>,
+    /// How uncertain each input is, where the defaults are not wanted.
+    pub spread: Option<SpreadRequest>,
+    /// Shares of flights with a failure.
+    pub failures: Option<FailureShares>,
+    /// Flights to fly of each entry; 2000 when left out.
+    #[schema(minimum = 64, maximum = 1_000_000, example = 2000)]
+    pub flights: Option<u64>,
+    /// Fly each entry until its intervals are narrow enough, in place of `flights`.
+    pub until: Option<UntilRequest>,
+    /// Seed of the draws; 1 when left out.
+    #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
+    pub seed: Option<u64>,
+    /// How inputs are drawn: "sobol" or "random".
+    pub points: Option<PointKind>,
+    /// Whose published limits the cautions quote. By default chosen for each entry from impulse and mass.
+    pub rule_set: Option<RuleSetChoice>,
+}
+
+/// One flight of a day.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[allow(dead_code, reason = "describes the body; every entry is read as the flight card it makes")]
+pub struct DayEntry {
+    /// What the flight is called on this day. No two may have the same.
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "pad 3, second flight")]
+    pub name: Option<String>,
+    /// The flight card. Needed unless it is copied.
+    pub card: Option<Card>,
+    /// The rail and its setting, where they differ from those of the day.
+    pub launch: Option<Launch>,
+    /// Delays to compare.
+    #[schema(max_items = 32)]
+    pub delays: Option<Vec<Time>>,
+    /// Electronic deployments to compare.
+    #[schema(max_items = 32)]
+    pub electronics: Option<Vec<ElectronicsEntry>>,
+    /// How uncertain each input is, where that differs.
+    pub spread: Option<SpreadRequest>,
+    /// Shares of flights with a failure, where they differ.
+    pub failures: Option<FailureShares>,
+    /// Name of an entry above that this one is copied from.
+    #[schema(max_length = 100)]
+    pub copy_of: Option<String>,
+    /// What differs from the copied entry, laid over it (RFC 7396; null takes a member away): another motor, say.
+    #[schema(value_type = Object, required = false, example = json!({"card": {"motor": {"code": "D12-5", "thrust_curve": null}}, "delays": [5]}))]
+    pub changes: Option<Map<String, Value>>,
+}
+
+/// A day that can be flown, at least in part.
+#[derive(Debug)]
+pub struct AskedDay {
+    /// The request as sent, keys sorted.
+    pub input: Value,
+    /// The flights in the order sent.
+    pub entries: Vec<AskedEntry>,
+}
+
+/// One flight of a day: what is to be flown, or every fault of it.
+#[derive(Debug)]
+pub struct AskedEntry {
+    /// What it is called on this day.
+    pub name: String,
+    /// The flight card that it makes.
+    pub asked: Result<Box<Asked>, Vec<FieldFault>>,
+    /// As sent, for a flight that cannot be flown.
+    sent: Value,
+}
+
+impl AskedDay {
+    /// What the day is in one fixed form, for hashing: its names, and what each flight comes to.
+    pub fn canonical(&self) -> String {
+        let each = self.entries.iter().map(|entry| match &entry.asked {
+            Ok(asked) => serde_json::json!({"name": entry.name, "flight": asked.canonical()}),
+            Err(_) => serde_json::json!({"name": entry.name, "faulty": entry.sent}),
+        });
+        Value::Array(each.collect()).to_string()
+    }
+
+    /// Flights of all entries.
+    pub fn flights(&self) -> u64 {
+        self.entries.iter().filter_map(|e| e.asked.as_ref().ok()).map(|asked| asked.case.inputs.question.flights).sum()
+    }
+}
+
+/// Reads a day. A fault of what is shared refuses it; a fault of one entry is that entry's alone.
+pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
+    let (sent, twice) = json_of(body)?;
+    let mut faults = Faults::new(&sent);
+    for place in &twice {
+        faults.add(place, "this name stands twice in its object", "give it once");
+    }
+    schema::DAY.prune(&mut sent.clone(), &mut faults);
+    let count = sent["entries"].as_array().map_or(0, Vec::len);
+    let (mut shared, mut own): (Vec<FieldFault>, Vec<Vec<FieldFault>>) = (Vec::new(), vec![Vec::new(); count]);
+    let mut sort = |fault: FieldFault| match entry_of(&fault.pointer) {
+        Some(k) if k < count => own[k].push(fault),
+        _ => shared.push(fault),
+    };
+    // What lies deeper in an entry is found again when its flight card is read, where it may have been mended by a change.
+    let of_entry = |f: &FieldFault| entry_of(&f.pointer).is_none() || f.pointer.matches('/').count() <= 3;
+    faults.into_list().into_iter().filter(|f| of_entry(f) || twice.contains(&f.pointer)).for_each(&mut sort);
+    let entries = entries(&sent);
+    let mut read: Vec<Result<Box<Asked>, Vec<FieldFault>>> = Vec::new();
+    for entry in &entries {
+        let asked = match &entry.layers {
+            Ok(layers) => layers.read(),
+            Err(fault) => Err(vec![fault.clone()]),
+        };
+        read.push(asked.map(Box::new).map_err(|faults| {
+            faults.into_iter().for_each(&mut sort);
+            Vec::new()
+        }));
+    }
+    if !shared.is_empty() {
+        let mut told: Vec<FieldFault> = Vec::new();
+        for fault in shared {
+            if !told.iter().any(|f| f.pointer == fault.pointer) {
+                told.push(fault);
+            }
+        }
+        return Err(Rejected::Faults(told));
+    }
+    let entries = entries.into_iter().zip(read).zip(own).map(|((entry, read), own)| {
+        let mut told: Vec<FieldFault> = Vec::new();
+        for fault in own {
+            if !told.iter().any(|f| f.pointer == fault.pointer) {
+                told.push(fault);
+            }
+        }
+        let asked = if told.is_empty() { read } else { Err(told) };
+        AskedEntry { name: entry.name, asked, sent: entry.sent }
+    });
+    let entries = entries.collect();
+    Ok(AskedDay { entries, input: sorted(sent) })
+}
+
+/// The entry that a pointer leads into.
+fn entry_of(pointer: &str) -> Option<usize> {
+    pointer.strip_prefix("/entries/")?.split('/').next()?.parse().ok()
+}
+
+struct Entry {
+    name: String,
+    layers: Result<Layers, FieldFault>,
+    sent: Value,
+}
+
+/// The layers of every entry.
+fn entries(sent: &Value) -> Vec<Entry> {
+    let mut shared = sent.clone();
+    if let Value::Object(members) = &mut shared {
+        members.retain(|name, _| !matches!(name.as_str(), "entries" | "note"));
+    }
+    let mut found: Vec<Entry> = Vec::new();
+    for (k, entry) in sent["entries"].as_array().into_iter().flatten().enumerate() {
+        let at = format!("/entries/{k}");
+        let name = entry["name"].as_str().filter(|name| !name.trim().is_empty());
+        let fault = |member: &str, problem: String, remedy: &str| FieldFault {
+            pointer: format!("{at}/{member}"),
+            problem,
+            remedy: remedy.into(),
+            sent: entry.get(member).filter(|v| v.is_string()).cloned(),
+        };
+        let twice = name.is_some_and(|name| found.iter().any(|other| other.name == name));
+        let base = match entry.get("copy_of").filter(|v| !v.is_null()) {
+            None => Ok(Layers(vec![Layer { at: String::new(), mount: "", value: shared.clone() }])),
+            Some(source) => match found.iter().find(|other| Some(other.name.as_str()) == source.as_str()) {
+                Some(Entry { layers: Ok(layers), .. }) => Ok(layers.clone()),
+                Some(Entry { layers: Err(_), .. }) => {
+                    Err(fault("copy_of", "the entry it names cannot be read".into(), "mend that one first"))
+                }
+                None => Err(fault(
+                    "copy_of",
+                    "no entry above has this name".into(),
+                    "give the name of an entry that stands before this one",
+                )),
+            },
+        };
+        let layers = base.and_then(|mut layers| {
+            if twice {
+                return Err(fault("name", "an entry above has this name".into(), "give each flight a name of its own"));
+            }
+            if !entry.is_object() {
+                return Err(FieldFault {
+                    pointer: at.clone(),
+                    problem: "it is no object".into(),
+                    remedy: "give an object with name, card and delays, or with name, copy_of and changes".into(),
+                    sent: None,
+                });
+            }
+            let mut own = entry.clone();
+            let changes = own.as_object_mut().and_then(|members| members.remove("changes")).filter(Value::is_object);
+            if changes.is_some() && entry.get("copy_of").is_none_or(Value::is_null) {
+                return Err(fault(
+                    "changes",
+                    "there is nothing that it changes".into(),
+                    "name the entry to copy in copy_of, or give card, launch and delays themselves",
+                ));
+            }
+            if let Value::Object(members) = &mut own {
+                members.retain(|name, _| !matches!(name.as_str(), "name" | "copy_of"));
+                layers.0.push(Layer { at: at.clone(), mount: "", value: own });
+            }
+            let shared = |name: &&String| !OWN.contains(&name.as_str());
+            if let Some(name) = changes.as_ref().and_then(Value::as_object).and_then(|c| c.keys().find(shared)) {
+                return Err(FieldFault {
+                    pointer: format!("{at}/changes/{}", escaped(name)),
+                    problem: "a flight of a day has no such member of its own".into(),
+                    remedy: format!("change one of {}; the rest is the same for the whole day", OWN.join(", ")),
+                    sent: None,
+                });
+            }
+            if let Some(value) = changes {
+                layers.0.push(Layer { at: format!("{at}/changes"), mount: "", value });
+            }
+            Ok(layers)
+        });
+        let name = name.map_or_else(|| format!("entry {}", k + 1), String::from);
+        found.push(Entry { name, layers, sent: entry.clone() });
+    }
+    found
+}
+
+/// What a day is answered with.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DayAnswer {
+    /// The first caution. Show it before anything else.
+    pub caution: &'static str,
+    /// What the intervals cover.
+    pub intervals: &'static str,
+    /// Identity: follows from the flights and the engine.
+    pub id: String,
+    /// The engine that flew.
+    pub engine: String,
+    /// The flights in the order sent.
+    pub entries: Vec<DayRow>,
+}
+
+/// One flight of a day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DayRow {
+    /// What it is called on this day.
+    pub name: String,
+    /// What it came to; null where it could not be flown.
+    pub flight: Option<DayFlight>,
+    /// Why it could not be flown, as this flight card alone would be refused; null where it was.
+    pub problem: Option<EntryProblem>,
+}
+
+/// Why a flight of a day could not be flown. As a problem of the service, without the id of a request: the same day is the
+/// same bytes.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct EntryProblem {
+    /// Stable URI of the kind of problem, relative to this server.
+    #[serde(rename = "type")]
+    #[schema(example = "/problems/invalid-input")]
+    pub kind: String,
+    /// The kind in words.
+    pub title: &'static str,
+    /// The HTTP status that this flight card alone would be refused with.
+    pub status: u16,
+    /// What happened here and what to do about it.
+    pub detail: String,
+    /// Every fault, its place in the request of the day.
+    pub errors: Vec<FieldFault>,
+}
+
+/// What a flight of a day came to: figures of its assessment, each the same as there.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DayFlight {
+    /// Name of the rocket.
+    pub rocket: String,
+    /// Id of the assessment.
+    pub assessment: String,
+    /// Where the assessment is.
+    #[schema(example = "/v1/assessments/00000000000000000000000000000000")]
+    pub href: String,
+    /// Flights flown.
+    pub flights: u64,
+    /// The limits that openings are held against.
+    #[schema(value_type = Vec<SpeedLimit>)]
+    pub limits: Value,
+    /// One per way of deploying.
+    pub delays: Vec<DayDelay>,
+    /// What follows for the asked delays: which meet the condition, which is best, which delay between them would be.
+    #[schema(value_type = AdviceAnswer)]
+    pub advice: Value,
+    /// Reasons to hold the flight until somebody has looked: the condition where no delay meets it, then every caution of
+    /// the assessment but for those on how it was asked. None is no leave to fly.
+    #[schema(value_type = Vec<CautionAnswer>)]
+    pub hold: Vec<Value>,
+}
+
+/// One way of deploying of a flight of a day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DayDelay {
+    /// What it is, in words.
+    pub label: String,
+    /// How it stands against the condition: "under limit", "over limit", "opens low", "does not open well" or "not known".
+    pub standing: String,
+    /// Chances against each limit.
+    pub limits: Vec<DayLimit>,
+    /// Median airspeed at ejection, m/s; null when nothing ejected.
+    #[schema(value_type = Option<f64>)]
+    pub airspeed_p50_m_s: Value,
+    /// 95 % of the flights eject slower, m/s; null when nothing ejected.
+    #[schema(value_type = Option<f64>)]
+    pub airspeed_p95_m_s: Value,
+    /// 90 % of the landings keep within this distance of the pad, m; null when nothing came down.
+    #[schema(value_type = Option<f64>)]
+    pub landing_distance_p90_m: Value,
+    /// Chance of coming down inside and outside each named area.
+    #[schema(value_type = Vec<AreaFigures>)]
+    pub areas: Value,
+}
+
+/// Chances against one limit.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct DayLimit {
+    /// The limit, m/s.
+    #[schema(value_type = f64)]
+    pub limit_m_s: Value,
+    /// Faster than the limit.
+    #[schema(value_type = ChanceFigures)]
+    pub over: Value,
+    /// Faster than the limit, or did not open well for any other reason.
+    #[schema(value_type = ChanceFigures)]
+    pub unsafe_opening: Value,
+}
+
+/// Cautions on how it was asked: they hold nobody.
+const OF_THE_ASKING: [&str; 5] = ["unit", "until", "drivers", "drivers_left_out", "drivers_together"];
+
+/// The row of a flight, from the answer of its assessment.
+pub fn day_flight(assessment: &Value) -> DayFlight {
+    let text = |value: &Value| value.as_str().unwrap_or_default().to_string();
+    let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
+    let id = text(&assessment["id"]);
+    let delays = list(&assessment["delays"]);
+    let delays = delays.iter().map(|d| DayDelay {
+        label: text(&d["label"]),
+        standing: text(&d["standing"]),
+        limits: list(&d["limits"])
+            .iter()
+            .map(|l| DayLimit {
+                limit_m_s: l["limit_m_s"].clone(),
+                over: l["over"].clone(),
+                unsafe_opening: l["unsafe_opening"].clone(),
+            })
+            .collect(),
+        airspeed_p50_m_s: d["at_ejection"]["airspeed_m_s"]["p50"].clone(),
+        airspeed_p95_m_s: d["at_ejection"]["airspeed_m_s"]["p95"].clone(),
+        landing_distance_p90_m: d["landing"]["distance_p90_m"].clone(),
+        areas: Value::Array(list(&d["landing"]["areas"])),
+    });
+    let advice = &assessment["advice"];
+    let unmet = advice["meets"].as_array().is_some_and(Vec::is_empty).then(|| {
+        serde_json::json!({
+            "topic": "condition",
+            "message": advice["text"],
+            "rule": "the condition of this request",
+        })
+    });
+    let cautions = list(&assessment["cautions"]);
+    let held = cautions.into_iter().filter(|c| c["topic"].as_str().is_none_or(|topic| !OF_THE_ASKING.contains(&topic)));
+    DayFlight {
+        rocket: text(&assessment["name"]),
+        href: format!("/v1/assessments/{id}"),
+        assessment: id,
+        flights: assessment["flights"].as_u64().unwrap_or_default(),
+        limits: assessment["limits"].clone(),
+        delays: delays.collect(),
+        advice: advice.clone(),
+        hold: unmet.into_iter().chain(held).collect(),
+    }
+}
+
+/// The answer of a day from its rows.
+pub fn day_answer(id: &str, engine: &str, entries: Vec<DayRow>) -> DayAnswer {
+    DayAnswer { caution: FIRST_CAUTION, intervals: INTERVAL_NOTE, id: id.into(), engine: engine.into(), entries }
+}

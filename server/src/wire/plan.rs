@@ -1,0 +1,121 @@
+//! One flight card made of layers: what is shared, and what is laid over it (JSON Merge Patch, RFC 7396). A fault of the
+//! whole is told at the layer that holds the place.
+
+use serde_json::{Map, Value};
+
+use super::{Asked, FieldFault, convert, sorted};
+
+/// A part of a request that is laid over the flight card.
+#[derive(Debug, Clone)]
+pub struct Layer {
+    /// Where it stands in the request: a JSON Pointer.
+    pub at: String,
+    /// Where it is laid in the flight card: a JSON Pointer, empty for the whole.
+    pub mount: &'static str,
+    /// What is laid there.
+    pub value: Value,
+}
+
+/// Layers, the lowest first.
+#[derive(Debug, Clone, Default)]
+pub struct Layers(pub Vec<Layer>);
+
+impl Layers {
+    /// The flight card they make.
+    pub fn merged(&self) -> Value {
+        let mut whole = Value::Object(Map::new());
+        for layer in &self.0 {
+            let parts = layer.mount.rsplit('/').filter(|part| !part.is_empty());
+            let patch =
+                parts.fold(layer.value.clone(), |inner, part| Value::Object(Map::from_iter([(part.into(), inner)])));
+            json_patch::merge(&mut whole, &patch);
+        }
+        whole
+    }
+
+    /// Reads the flight card they make, or every fault of it at its place in the request.
+    pub fn read(&self) -> Result<Asked, Vec<FieldFault>> {
+        let merged = self.merged();
+        match convert::case(&merged, &[]) {
+            Ok((case, cautions)) => {
+                let name = merged["card"]["name"].as_str().unwrap_or_default().to_string();
+                Ok(Asked { case, input: sorted(merged), name, cautions })
+            }
+            Err(mut faults) => {
+                for fault in &mut faults {
+                    fault.pointer = self.place(&fault.pointer);
+                }
+                Err(faults)
+            }
+        }
+    }
+
+    /// Where a place of the flight card stands in the request: in the topmost layer that holds most of the way to it.
+    fn place(&self, pointer: &str) -> String {
+        let held = |layer: &Layer| {
+            let inside = pointer.strip_prefix(layer.mount)?;
+            if !inside.is_empty() && !inside.starts_with('/') {
+                return None;
+            }
+            let mut node = &layer.value;
+            let mut depth = layer.mount.matches('/').count();
+            for part in inside.split('/').skip(1) {
+                let part = part.replace("~1", "/").replace("~0", "~");
+                let next = match node {
+                    Value::Array(items) => part.parse::<usize>().ok().and_then(|k| items.get(k)),
+                    node => node.get(&part),
+                };
+                let Some(next) = next else { break };
+                (node, depth) = (next, depth + 1);
+            }
+            Some((depth, format!("{}{inside}", layer.at)))
+        };
+        // The last of equals is the topmost.
+        self.0
+            .iter()
+            .filter_map(held)
+            .max_by_key(|(depth, _)| *depth)
+            .map_or_else(|| pointer.to_string(), |found| found.1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn layers() -> Layers {
+        let layer = |at: &str, mount, value| Layer { at: at.into(), mount, value };
+        Layers(vec![
+            layer("", "", json!({"launch": {"rail_length": 1.2, "azimuth": 3}, "wind": {"surface": {"speed": 1}}})),
+            layer("/entries/2", "", json!({"card": {"name": "a", "motor": {"code": "C6-5"}}, "launch": {"tilt": 3}})),
+            layer("/entries/2/changes", "", json!({"card": {"motor": {"code": null, "diameter": 0.018}}})),
+            layer("/axes/tilts/1", "/launch/tilt", json!("5 deg")),
+        ])
+    }
+
+    #[test]
+    fn layers_are_merged_member_by_member() {
+        let expected = json!({
+            "launch": {"rail_length": 1.2, "azimuth": 3, "tilt": "5 deg"},
+            "wind": {"surface": {"speed": 1}},
+            "card": {"name": "a", "motor": {"diameter": 0.018}},
+        });
+        assert_eq!(layers().merged(), expected);
+    }
+
+    #[test]
+    fn places_are_told_where_they_stand() {
+        for (place, told) in [
+            ("/wind/surface/speed", "/wind/surface/speed"),
+            ("/wind/surface/direction", "/wind/surface/direction"),
+            ("/launch/rail_length", "/launch/rail_length"),
+            ("/launch/tilt", "/axes/tilts/1"),
+            ("/card/name", "/entries/2/card/name"),
+            ("/card/motor/diameter", "/entries/2/changes/card/motor/diameter"),
+            ("/card/airframe", "/entries/2/changes/card/airframe"),
+        ] {
+            assert_eq!(layers().place(place), told, "{place}");
+        }
+    }
+}

@@ -1,0 +1,236 @@
+//! A day of flights: each row is an assessment of its own with the same numbers, one bad card loses nobody else's, and what
+//! takes long is a job.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use std::time::Duration;
+
+use axum::body::Body;
+use axum::http::{Method, Request};
+use serde_json::{Value, json};
+use slowpoint_server::config::Config;
+use support::{Memory, Reply, Service, check_described, check_problem, json_request, request, service, service_with};
+
+const DAYS: &str = "/v1/days";
+
+fn day() -> Value {
+    let text = include_str!("../examples/days/meadow.json");
+    let mut day: Value = serde_json::from_str(text).unwrap();
+    day["flights"] = json!(64);
+    day
+}
+
+async fn post(service: &Service, body: &Value) -> Reply {
+    service.send(json_request(DAYS, body.to_string())).await
+}
+
+#[tokio::test]
+async fn each_row_is_an_assessment_of_its_own() {
+    let service = service();
+    let reply = post(&service, &day()).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let answer = reply.json();
+    check_described("DayAnswer", &answer);
+    assert_eq!(reply.header("location"), format!("{DAYS}/{}", answer["id"].as_str().unwrap()));
+    assert_eq!(service.get(reply.header("location")).await.body, reply.body);
+    assert_eq!(answer["entries"].as_array().unwrap().len(), 3);
+    for row in answer["entries"].as_array().unwrap() {
+        assert!(row["problem"].is_null(), "{row}");
+        let flight = &row["flight"];
+        let whole = service.get(flight["href"].as_str().unwrap()).await.json();
+        assert_eq!((&whole["name"], &whole["id"]), (&flight["rocket"], &flight["assessment"]));
+        assert_eq!(whole["advice"], flight["advice"]);
+        for (short, long) in flight["delays"].as_array().unwrap().iter().zip(whole["delays"].as_array().unwrap()) {
+            assert_eq!((&short["label"], &short["standing"]), (&long["label"], &long["standing"]));
+            for (a, b) in short["limits"].as_array().unwrap().iter().zip(long["limits"].as_array().unwrap()) {
+                assert_eq!((&a["over"], &a["unsafe_opening"]), (&b["over"], &b["unsafe_opening"]));
+            }
+            assert_eq!(short["airspeed_p95_m_s"], long["at_ejection"]["airspeed_m_s"]["p95"]);
+            assert_eq!(short["areas"], long["landing"]["areas"]);
+        }
+    }
+    // The copy has the other motor and its own delays, and all else of what it was copied from.
+    let labels = |k: usize| answer["entries"][k]["flight"]["delays"][0]["label"].clone();
+    assert_eq!((labels(0), labels(1), labels(2)), (json!("delay 4 s"), json!("delay 3 s"), json!("delay 5 s")));
+}
+
+/// A flight of a day is the same as the flight card that it makes, posted by itself: same id, nothing computed again.
+#[tokio::test]
+async fn a_flight_of_a_day_is_the_card_by_itself() {
+    let service = service();
+    let answer = post(&service, &day()).await.json();
+    let begun = service.state.compute.begun();
+    let mut card = day();
+    let entry = day()["entries"][0].clone();
+    let members = card.as_object_mut().unwrap();
+    members.remove("entries");
+    members.insert("card".into(), entry["card"].clone());
+    members.insert("delays".into(), entry["delays"].clone());
+    for (name, value) in entry["launch"].as_object().unwrap() {
+        members["launch"][name] = value.clone();
+    }
+    let alone = service.post(&card).await;
+    assert_eq!(alone.json()["id"], answer["entries"][0]["flight"]["assessment"]);
+    assert_eq!(service.state.compute.begun(), begun);
+}
+
+#[tokio::test]
+async fn one_bad_flight_loses_nobody_elses() {
+    let service = service();
+    let whole = post(&service, &day()).await.json();
+    let mut sent = day();
+    sent["entries"][0]["card"]["airframe"]["mass"] = json!("620 kg");
+    sent["entries"][0]["colour"] = json!("red");
+    sent["entries"].as_array_mut().unwrap().push(json!({"name": "pad 2", "card": 3}));
+    let reply = post(&service, &sent).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let answer = reply.json();
+    check_described("DayAnswer", &answer);
+    let faults = |k: usize| -> Vec<String> {
+        let errors = answer["entries"][k]["problem"]["errors"].as_array().unwrap();
+        errors.iter().map(|e| e["pointer"].as_str().unwrap().to_string()).collect()
+    };
+    let mut first = faults(0);
+    first.sort();
+    assert_eq!(first, ["/entries/0/card/airframe/mass", "/entries/0/colour"]);
+    // The copy has the fault of what it was copied from, at the place where it stands.
+    assert!(
+        faults(1).contains(&"/entries/0/card/airframe/mass".to_string()) || !answer["entries"][1]["problem"].is_null()
+    );
+    assert_eq!(answer["entries"][2], whole["entries"][2], "the third is as it was");
+    assert!(faults(3).contains(&"/entries/3/name".to_string()) || faults(3).contains(&"/entries/3/card".to_string()));
+    let problem = &answer["entries"][0]["problem"];
+    assert_eq!((&problem["type"], &problem["status"]), (&json!("/problems/invalid-input"), &json!(422)));
+}
+
+#[tokio::test]
+async fn what_all_share_refuses_the_day() {
+    let service = service();
+    let mut sent = day();
+    sent["wind"]["surface"]["speed"] = json!("5 furlongs");
+    sent["site"]["elevatoin"] = json!(3);
+    let reply = post(&service, &sent).await;
+    check_problem(&reply, 422, "invalid-input");
+    let errors = reply.json()["errors"].clone();
+    let mut places: Vec<&str> = errors.as_array().unwrap().iter().map(|e| e["pointer"].as_str().unwrap()).collect();
+    places.sort_unstable();
+    assert_eq!(places, ["/site/elevatoin", "/wind/surface/speed"], "each once");
+    for (change, place) in [
+        (json!({}), "/entries"),
+        (json!({"entries": []}), "/entries"),
+        (json!({"entries": 3}), "/entries"),
+        (json!({"entries": [{"name": "a"}], "card": {}}), "/card"),
+    ] {
+        let reply = post(&service, &change).await;
+        assert_eq!(reply.status, 422, "{}", reply.text());
+        assert!(reply.text().contains(&format!("\"pointer\":\"{place}\"")), "{}", reply.text());
+    }
+}
+
+#[tokio::test]
+async fn copies_that_lead_nowhere_are_told() {
+    let service = service();
+    for (entry, place, words) in [
+        (json!({"name": "x", "copy_of": "nobody"}), "/entries/3/copy_of", "above"),
+        (json!({"name": "x", "copy_of": "x"}), "/entries/3/copy_of", "above"),
+        (json!({"name": "x", "changes": {"delays": [3]}}), "/entries/3/changes", "copy_of"),
+        (json!({"name": "pad 1", "copy_of": "pad 1"}), "/entries/3/name", "name of its own"),
+        (json!({"copy_of": "pad 1"}), "/entries/3/name", "missing"),
+        (json!(7), "/entries/3", "object"),
+        (
+            json!({"name": "x", "copy_of": "pad 1", "changes": {"card": {"wings": 2}}}),
+            "/entries/3/changes/card/wings",
+            "no field",
+        ),
+        (
+            json!({"name": "x", "copy_of": "pad 1", "changes": {"wind": {"surface": {"speed": -1}}}}),
+            "/entries/3/changes/wind/surface/speed",
+            "",
+        ),
+    ] {
+        let mut sent = day();
+        sent["entries"].as_array_mut().unwrap().push(entry.clone());
+        let reply = post(&service, &sent).await;
+        assert_eq!(reply.status, 200, "{entry}: {}", reply.text());
+        let problem = reply.json()["entries"][3]["problem"].to_string();
+        assert!(problem.contains(&format!("\"{place}\"")) && problem.contains(words), "{entry}: {problem}");
+    }
+}
+
+fn patient(config: Config) -> Service {
+    service_with(config, Memory::default())
+}
+
+fn asynchronous(body: &Value) -> Request<Body> {
+    let mut request = json_request(DAYS, body.to_string());
+    request.headers_mut().insert("prefer", "respond-async".parse().unwrap());
+    request
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_ends_in_the_same_bytes() {
+    let inline = post(&service(), &day()).await;
+    // Asked to, and because it is much.
+    for (service, request) in [
+        (service(), asynchronous(&day())),
+        (patient(Config { inline_flights: 100, ..Config::default() }), json_request(DAYS, day().to_string())),
+    ] {
+        let accepted = service.send(request).await;
+        assert_eq!(accepted.status, 201, "{}", accepted.text());
+        check_described("JobStatus", &accepted.json());
+        let place = accepted.header("location").to_string();
+        let mut status = accepted.json();
+        for _ in 0..600 {
+            if status["status"] == "successful" {
+                break;
+            }
+            assert!(["accepted", "running"].contains(&status["status"].as_str().unwrap()), "{status}");
+            tokio::time::sleep(Duration::from_millis(100)).await;
+            status = service.get(&place).await.json();
+        }
+        assert_eq!((&status["status"], &status["progress"]), (&json!("successful"), &json!(100)), "{status}");
+        let results = service.get(&format!("{place}/results")).await;
+        assert_eq!((results.status.as_u16(), &results.body), (200, &inline.body));
+        // Posted again it is answered at once.
+        let again = service.send(asynchronous(&day())).await;
+        assert_eq!((again.status.as_u16(), &again.body), (200, &inline.body));
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_can_be_given_up() {
+    let service = service();
+    let mut long = day();
+    long["flights"] = json!(400_000);
+    let accepted = service.send(json_request(DAYS, long.to_string())).await;
+    assert_eq!(accepted.status, 201, "{}", accepted.text());
+    let place = accepted.header("location").to_string();
+    check_problem(&service.get(&format!("{place}/results")).await, 404, "result-not-ready");
+    let gone = service.send(request(Method::DELETE, &place, Body::empty())).await;
+    assert_eq!(gone.json()["status"], "dismissed");
+    assert_eq!(service.get(&place).await.json()["status"], "dismissed");
+    for _ in 0..100 {
+        if service.state.compute.stopped() == 1 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    assert_eq!(service.state.compute.stopped(), 1, "the cores are free again");
+    let id = place.rsplit('/').next().unwrap();
+    check_problem(&service.get(&format!("{DAYS}/{id}")).await, 404, "unknown-day");
+}
+
+#[tokio::test]
+async fn what_is_unknown_or_too_much_is_told() {
+    let service = patient(Config { job_flights: 100, ..Config::default() });
+    let zeros = "0".repeat(32);
+    check_problem(&service.get(&format!("{DAYS}/{zeros}")).await, 404, "unknown-day");
+    check_problem(&service.get(&format!("/v1/jobs/{zeros}")).await, 404, "unknown-job");
+    check_problem(&service.get(&format!("/v1/jobs/{zeros}/results")).await, 404, "unknown-job");
+    check_problem(&service.get(&format!("{DAYS}/nonsense")).await, 400, "invalid-path");
+    check_problem(&post(&service, &day()).await, 422, "too-many-flights");
+    let busy = patient(Config { jobs: 0, ..Config::default() });
+    check_problem(&busy.send(asynchronous(&day())).await, 503, "overloaded");
+}
