@@ -146,8 +146,8 @@ async fn copies_that_lead_nowhere_are_told() {
         ),
         (
             json!({"name": "x", "copy_of": "pad 1", "changes": {"wind": {"surface": {"speed": -1}}}}),
-            "/entries/3/changes/wind/surface/speed",
-            "",
+            "/entries/3/changes/wind",
+            "same for the whole day",
         ),
     ] {
         let mut sent = day();
