@@ -13,7 +13,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::State;
-use crate::api::{assessments, days, description, docs, flights, front, health, jobs, problems, weather};
+use crate::api::{assessments, days, description, docs, flights, front, health, jobs, problems, sweeps, weather};
 use crate::middleware;
 use crate::problem::{Kind, Problem};
 
@@ -47,6 +47,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(flights::table))
         .routes(routes!(days::create))
         .routes(routes!(days::read))
+        .routes(routes!(sweeps::create))
+        .routes(routes!(sweeps::read))
         .routes(routes!(jobs::look, jobs::dismiss))
         .routes(routes!(jobs::results))
         .routes(routes!(weather::decode))

@@ -24,6 +24,7 @@ use crate::wire::FieldFault;
     tags(
         (name = "assessments", description = "Flight cards and their answers"),
         (name = "days", description = "A day's flight cards under one sky"),
+        (name = "sweeps", description = "One flight card at many hours, rails, sites, or with other cards"),
         (name = "jobs", description = "Work that takes longer than a client waits (OGC API - Processes 1.0)"),
         (name = "weather", description = "Weather as people have it"),
         (name = "service", description = "The service itself"),

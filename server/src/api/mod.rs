@@ -11,6 +11,7 @@ pub mod health;
 pub mod jobs;
 mod long;
 pub mod problems;
+pub mod sweeps;
 pub mod weather;
 
 use crate::problem::Problem;

@@ -13,6 +13,7 @@ mod motor_text;
 mod plan;
 pub mod request;
 mod schema;
+pub mod sweep;
 pub mod units;
 pub mod weather;
 

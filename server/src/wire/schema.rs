@@ -16,6 +16,7 @@ use utoipa::ToSchema;
 
 use super::day::DayRequest;
 use super::fault::{Faults, escaped};
+use super::sweep::SweepRequest;
 use super::units::{self, quoted};
 use super::{AssessmentRequest, WeatherRequest};
 
@@ -26,6 +27,9 @@ pub static WEATHER: LazyLock<Schema> = LazyLock::new(Schema::of::<WeatherRequest
 
 /// The schema of a day.
 pub static DAY: LazyLock<Schema> = LazyLock::new(Schema::of::<DayRequest>);
+
+/// The schema of a sweep.
+pub static SWEEP: LazyLock<Schema> = LazyLock::new(Schema::of::<SweepRequest>);
 
 /// What people write, and what it is called here.
 const SYNONYMS: &[(&str, &str)] = &[
@@ -457,7 +461,7 @@ mod tests {
     /// The walk chooses a form of a union by its JSON type: no two may share one.
     #[test]
     fn forms_differ_in_type() {
-        let both = [&*ASSESSMENT, &*WEATHER, &*DAY].into_iter();
+        let both = [&*ASSESSMENT, &*WEATHER, &*DAY, &*SWEEP].into_iter();
         for (request, schema) in both.flat_map(|request| request.components.values().map(move |s| (request, s))) {
             for (name, inner) in properties(schema) {
                 let mut seen: Vec<&str> = request.forms(inner).iter().flat_map(|f| types(f)).collect();

@@ -226,7 +226,8 @@ pub fn chance_text(c: &Chance) -> String {
     }
 }
 
-fn chance(c: &Chance) -> ChanceFigures {
+/// A chance with its interval.
+pub fn chance(c: &Chance) -> ChanceFigures {
     ChanceFigures {
         estimate: Figure(c.estimate),
         lower: Figure(c.lower),

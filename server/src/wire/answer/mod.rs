@@ -10,7 +10,7 @@ use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-pub use fill::{answer, chance_text, flight, outcome};
+pub use fill::{answer, chance, chance_text, flight, outcome};
 
 /// A number of an answer: six significant digits, `null` where there is none. It says so itself rather than through an
 /// `Option`, which would give its schema two forms for null.

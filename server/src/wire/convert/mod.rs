@@ -8,6 +8,7 @@ mod field;
 mod question;
 mod slips;
 mod spread;
+mod sweep;
 mod vehicle;
 mod weather;
 
@@ -24,6 +25,7 @@ use super::request::{AssessmentRequest, Measured, Quantity};
 use super::schema::{self, Schema};
 use super::units::{Reading, Table};
 use slips::Noticed;
+pub use sweep::sweep;
 pub use weather::{Weather, weather};
 
 /// From a body to a case with what to say about its units, or every fault of it. `twice` lists the places of names that

@@ -1,0 +1,122 @@
+//! `/v1/sweeps`: one flight card at many hours, rails, sites, or with other cards.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use axum::extract::State as Held;
+use axum::http::HeaderMap;
+use axum::response::Response;
+use slowpoint_sim::advise;
+
+use super::assessments::to_json;
+use super::blocking;
+use super::extract::{InPath, JsonBody};
+use super::jobs::JobStatus;
+use super::long::{self, Long};
+use crate::State;
+use crate::compute::Failure;
+use crate::config::ENGINE;
+use crate::id::ContentId;
+use crate::jobs::Progress;
+use crate::problem::{InputRefusals, Problem, StoredRefusals};
+use crate::store::Shelf;
+use crate::wire::Asked;
+use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, read_sweep, sweep_answer, sweep_cell};
+
+/// Assesses many settings of one flight: which hours, rails and delays meet every condition, and which best
+///
+/// Settings are all combinations of the axes, flown through the same random skies; delays cost no flights of their own. With
+/// `until` a setting ends once its own intervals are narrow enough. Much to fly, or `Prefer: respond-async`, is accepted as a
+/// job.
+#[utoipa::path(
+    post,
+    path = "/v1/sweeps",
+    tag = "sweeps",
+    operation_id = "create_sweep",
+    params(("Prefer" = Option<String>, Header, description = "respond-async: accept it as a job")),
+    request_body(content = SweepRequest, content_type = "application/json", description = "A flight card, what is varied, and the conditions"),
+    responses(
+        (
+            status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json",
+            headers(
+                ("Location" = String, description = "Where the sweep stays"),
+                ("Content-Location" = String, description = "The same"),
+                ("ETag" = String, description = "Validator of the answer"),
+            ),
+        ),
+        (
+            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
+            headers(("Location" = String, description = "The job")),
+        ),
+        InputRefusals,
+    ),
+)]
+pub async fn create(
+    Held(state): Held<Arc<State>>,
+    headers: HeaderMap,
+    JsonBody(body): JsonBody,
+) -> Result<Response, Problem> {
+    let (sweep, id) = blocking(move || {
+        let sweep = read_sweep(&body)?;
+        let id = ContentId::of(&format!("{ENGINE} sweep"), &sweep.canonical());
+        Ok::<_, crate::wire::Rejected>((sweep, id))
+    })
+    .await?
+    .map_err(Problem::rejected)?;
+    let long = Long {
+        shelf: Shelf::Sweeps,
+        id: id.clone(),
+        input: sweep.input.to_string(),
+        flights: sweep.flights(),
+        pieces: sweep.cells() as u64,
+    };
+    long::answer(&state, &headers, long, move |stop, progress| fly(&id, &sweep, stop, progress)).await
+}
+
+/// Gives a sweep again
+#[utoipa::path(
+    get,
+    path = "/v1/sweeps/{id}",
+    tag = "sweeps",
+    operation_id = "read_sweep",
+    params(
+        ("id" = String, Path, description = "Id of the sweep", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json",
+            headers(("ETag" = String, description = "Validator of the answer")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        StoredRefusals,
+    ),
+)]
+pub async fn read(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    long::read(&state, Shelf::Sweeps, &id, &headers).await
+}
+
+/// Flies every setting, one after the other, each on all cores: what others wait for gets its turn between them.
+fn fly(id: &ContentId, sweep: &AskedSweep, stop: &AtomicBool, progress: &Progress) -> Result<Vec<u8>, Failure> {
+    let asked = |cell: usize| -> Result<Asked, Failure> {
+        sweep.cell(cell).map_err(|faults| {
+            tracing::error!(?faults, "a setting that was read cannot be read again");
+            Failure::Failed
+        })
+    };
+    let mut flown = Vec::with_capacity(sweep.cells());
+    for cell in 0..sweep.cells() {
+        let case = asked(cell)?.case;
+        let report = slowpoint_sim::assess_cell(&case, stop).ok_or(Failure::Stopped)?;
+        let checks = advise::checks(&report, &case, &sweep.demands);
+        flown.push(sweep_cell(sweep, cell, &report, checks));
+        progress.advance();
+    }
+    let checks: Vec<_> = flown.iter().map(|f| f.checks.clone()).collect();
+    let found = advise::feasible(&checks);
+    to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(0)?, flown, &found))
+}

@@ -1,0 +1,597 @@
+//! A sweep: one flight card at many hours, rails, sites or with other cards, as JSON in and out.
+
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use slowpoint_sim::advise::{Check, Choice, Demands, Feasible, Met, Side};
+use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
+use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits};
+use slowpoint_sim::way_label;
+use utoipa::ToSchema;
+
+use super::answer::{ChanceFigures, Figure, chance, chance_text};
+use super::plan::{Layer, Layers};
+use super::request::{Angle, AssessmentRequest, ElectronicsEntry, Launch, Share, Site, Time, Wind};
+use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, without_nulls};
+
+/// Most settings of a sweep.
+pub const MOST_CELLS: usize = 4096;
+/// Choices that are listed as the best.
+const BEST: usize = 10;
+
+/// One flight card, flown at every combination of what the axes vary. All fly through the same random skies, and every delay
+/// comes from the same flights.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SweepRequest {
+    /// Free text, kept with the request.
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+    /// A flight card with its question, whole by itself; `drivers` has no place in it. Its `condition` is the one on
+    /// openings; with `until` each setting ends once its own intervals are narrow enough.
+    #[schema(required = true, nullable = false)]
+    pub base: Option<AssessmentRequest>,
+    /// What is varied; at least one axis.
+    #[schema(required = true, nullable = false)]
+    pub axes: Option<SweepAxes>,
+    /// Conditions on where it comes down, besides the one on openings.
+    #[schema(max_items = 10)]
+    pub landing: Option<Vec<LandingCondition>>,
+    /// Largest chance of rising above `site.ceiling`.
+    pub above_ceiling: Option<Share>,
+}
+
+/// What is varied. Settings are all combinations; the last axis runs fastest, in this order.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SweepAxes {
+    /// Fields.
+    #[schema(min_items = 1, max_items = 50)]
+    pub sites: Option<Vec<SiteStep>>,
+    /// Flight cards.
+    #[schema(min_items = 1, max_items = 50)]
+    pub cards: Option<Vec<CardStep>>,
+    /// Hours of a forecast.
+    #[schema(min_items = 1, max_items = 400)]
+    pub hours: Option<Vec<HourStep>>,
+    /// Angles of the rail from vertical.
+    #[schema(min_items = 1, max_items = 50, example = json!(["0 deg", "3 deg", "6 deg"]))]
+    pub tilts: Option<Vec<Angle>>,
+    /// Directions that the rail leans towards.
+    #[schema(min_items = 1, max_items = 72, example = json!(["180 deg", "270 deg"]))]
+    pub azimuths: Option<Vec<Angle>>,
+}
+
+/// A field. What it gives is laid over that of the base, member by member (RFC 7396).
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SiteStep {
+    /// What it is called in the answer.
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100)]
+    pub label: Option<String>,
+    /// The field.
+    pub site: Option<Site>,
+    /// Its rail.
+    pub launch: Option<Launch>,
+    /// Its wind.
+    pub wind: Option<Wind>,
+}
+
+/// A flight card. What it gives is laid over that of the base, member by member (RFC 7396).
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CardStep {
+    /// What it is called in the answer.
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100)]
+    pub label: Option<String>,
+    /// The flight card, or what differs in it.
+    #[schema(value_type = Object, required = false)]
+    pub card: Option<Value>,
+    /// Delays to compare.
+    #[schema(max_items = 32)]
+    pub delays: Option<Vec<Time>>,
+    /// Electronic deployments to compare.
+    #[schema(max_items = 32)]
+    pub electronics: Option<Vec<ElectronicsEntry>>,
+    /// Its rail.
+    pub launch: Option<Launch>,
+}
+
+/// An hour. What it gives is laid over that of the base, member by member (RFC 7396).
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HourStep {
+    /// What it is called in the answer.
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "2026-11-28 09:00")]
+    pub label: Option<String>,
+    /// The wind then.
+    pub wind: Option<Wind>,
+    /// The air at the field then.
+    pub site: Option<Site>,
+}
+
+/// How often it may come down inside or outside an area at most. Give one of the two.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LandingCondition {
+    /// Name of an area of `site.areas`.
+    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "spectators")]
+    pub area: Option<String>,
+    /// Largest chance of coming down inside.
+    pub inside: Option<Share>,
+    /// Largest chance of coming down outside.
+    pub outside: Option<Share>,
+}
+
+/// An axis with its steps.
+#[derive(Debug, Clone)]
+struct Axis {
+    name: &'static str,
+    labels: Vec<String>,
+    layers: Vec<Layer>,
+}
+
+/// A sweep that can be flown.
+#[derive(Debug)]
+pub struct AskedSweep {
+    /// The request as sent, keys sorted.
+    pub input: Value,
+    /// What is demanded besides the condition on openings.
+    pub demands: Demands,
+    base: Layer,
+    axes: Vec<Axis>,
+    /// Flights of one setting, at most.
+    flights: u64,
+}
+
+impl AskedSweep {
+    /// The request in one fixed form, for hashing.
+    pub fn canonical(&self) -> String {
+        let mut input = without_nulls(self.input.clone());
+        if let Value::Object(members) = &mut input {
+            members.remove("note");
+        }
+        input.to_string()
+    }
+
+    /// Number of settings.
+    pub fn cells(&self) -> usize {
+        self.axes.iter().map(|axis| axis.labels.len()).product()
+    }
+
+    /// Flights of all settings, at most.
+    pub fn flights(&self) -> u64 {
+        self.flights.saturating_mul(self.cells() as u64)
+    }
+
+    /// Per axis the step of a setting.
+    fn at(&self, cell: usize) -> Vec<usize> {
+        let mut rest = cell;
+        let mut at: Vec<usize> = self
+            .axes
+            .iter()
+            .rev()
+            .map(|axis| {
+                let step = rest % axis.labels.len();
+                rest /= axis.labels.len();
+                step
+            })
+            .collect();
+        at.reverse();
+        at
+    }
+
+    /// The flight card of a setting, or every fault of it.
+    pub fn cell(&self, cell: usize) -> Result<Asked, Vec<FieldFault>> {
+        let steps = self.axes.iter().zip(self.at(cell)).map(|(axis, step)| axis.layers[step].clone());
+        Layers(core::iter::once(self.base.clone()).chain(steps).collect()).read()
+    }
+
+    /// A setting in words.
+    fn words(&self, cell: usize) -> String {
+        let step = |(axis, step): (&Axis, usize)| match axis.name {
+            "tilts" => format!("tilt {}", axis.labels[step]),
+            "azimuths" => format!("azimuth {}", axis.labels[step]),
+            _ => axis.labels[step].clone(),
+        };
+        self.axes.iter().zip(self.at(cell)).map(step).collect::<Vec<_>>().join(", ")
+    }
+}
+
+/// Reads a sweep: every fault in one reply.
+pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
+    let (sent, twice) = json_of(body)?;
+    let (demands, mut faults) = convert::sweep(&sent, &twice);
+    let base = Layer { at: "/base".into(), mount: "", value: sent["base"].clone() };
+    let axes = axes(&sent);
+    let alone = |steps: Vec<Layer>| Layers(core::iter::once(base.clone()).chain(steps).collect()).read();
+    let mut tell = |found: Vec<FieldFault>| {
+        for fault in found {
+            if !faults.iter().any(|f| f.pointer == fault.pointer) {
+                faults.push(fault);
+            }
+        }
+    };
+    let mut flights = 0;
+    match alone(Vec::new()) {
+        Ok(asked) => flights = asked.case.inputs.question.flights,
+        Err(found) => tell(found),
+    }
+    if flights > 0 {
+        axes.iter().flat_map(|axis| &axis.layers).for_each(|step| {
+            if let Err(found) = alone(vec![step.clone()]) {
+                tell(found);
+            }
+        });
+    }
+    if !faults.is_empty() {
+        return Err(Rejected::Faults(faults));
+    }
+    let sweep = AskedSweep { input: sorted(sent), demands, base, axes, flights };
+    let cells = sweep.cells();
+    if sweep.axes.is_empty() || cells > MOST_CELLS {
+        let problem =
+            if cells > MOST_CELLS { format!("the axes make {cells} settings") } else { "there is no axis".into() };
+        return Err(Rejected::Faults(vec![FieldFault {
+            pointer: "/axes".into(),
+            problem,
+            remedy: format!("give one axis or more, with 1 to {MOST_CELLS} combinations"),
+            sent: None,
+        }]));
+    }
+    let mut faults: Vec<FieldFault> = Vec::new();
+    for cell in 0..cells {
+        let found = match sweep.cell(cell) {
+            Err(found) => found,
+            Ok(asked) => unknown_areas(&sweep.demands, &asked),
+        };
+        for mut fault in found {
+            if !faults.iter().any(|f| f.pointer == fault.pointer) && faults.len() < super::MOST_FAULTS {
+                fault.problem = format!("{} (at {})", fault.problem, sweep.words(cell));
+                faults.push(fault);
+            }
+        }
+    }
+    if faults.is_empty() { Ok(sweep) } else { Err(Rejected::Faults(faults)) }
+}
+
+/// Conditions on areas that a site does not have.
+fn unknown_areas(demands: &Demands, asked: &Asked) -> Vec<FieldFault> {
+    let site = &asked.case.inputs.site;
+    let known: Vec<String> = site.areas.iter().map(|area| format!("\"{}\"", area.name)).collect();
+    let missing = |(k, (name, ..)): (usize, &(String, Side, f64))| {
+        (!site.areas.iter().any(|area| area.name == *name)).then(|| FieldFault {
+            pointer: format!("/landing/{k}/area"),
+            problem: "site.areas has no area of this name".into(),
+            remedy: if known.is_empty() {
+                "add it to site.areas".into()
+            } else {
+                format!("known: {}", known.join(", "))
+            },
+            sent: Some(name.clone().into()),
+        })
+    };
+    let ceiling = (demands.above_ceiling.is_some() && site.ceiling_m.is_none()).then(|| FieldFault {
+        pointer: "/above_ceiling".into(),
+        problem: "site.ceiling is not given".into(),
+        remedy: "give site.ceiling, the permitted height above the pad".into(),
+        sent: None,
+    });
+    demands.landing.iter().enumerate().filter_map(missing).chain(ceiling).collect()
+}
+
+/// The axes as they were sent; what does not fit the schema has been told and is left out.
+fn axes(sent: &Value) -> Vec<Axis> {
+    let named = |name: &'static str| {
+        let steps = sent["axes"][name].as_array().filter(|steps| !steps.is_empty())?;
+        let axis = |mount: &'static str, label: &dyn Fn(&Value) -> String, value: &dyn Fn(&Value) -> Value| Axis {
+            name,
+            labels: steps.iter().map(label).collect(),
+            layers: steps
+                .iter()
+                .enumerate()
+                .map(|(k, step)| Layer { at: format!("/axes/{name}/{k}"), mount, value: value(step) })
+                .collect(),
+        };
+        let as_sent = |step: &Value| match step {
+            Value::String(text) => text.clone(),
+            Value::Number(degrees) => format!("{degrees} deg"),
+            other => other.to_string(),
+        };
+        Some(match name {
+            "tilts" => axis("/launch/tilt", &as_sent, &Value::clone),
+            "azimuths" => axis("/launch/azimuth", &as_sent, &Value::clone),
+            _ => axis("", &|step| step["label"].as_str().unwrap_or_default().to_string(), &|step| {
+                let mut step = step.clone();
+                if let Value::Object(members) = &mut step {
+                    members.remove("label");
+                }
+                step
+            }),
+        })
+    };
+    ["sites", "cards", "hours", "tilts", "azimuths"].into_iter().filter_map(named).collect()
+}
+
+/// What a sweep is answered with.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SweepAnswer {
+    /// The first caution. Show it before anything else.
+    pub caution: &'static str,
+    /// What the intervals cover.
+    pub intervals: &'static str,
+    /// What ending on the width of the intervals does to them; null without `until`.
+    pub until: Option<&'static str>,
+    /// Identity: follows from the request and the engine.
+    pub id: String,
+    /// The engine that flew.
+    pub engine: String,
+    /// The axes in the order of `at`.
+    pub axes: Vec<AxisAnswer>,
+    /// Flights that were flown.
+    pub flights: u64,
+    /// Flights of every setting together, had each flown the most that was allowed.
+    pub flights_at_most: u64,
+    /// The conditions, in the order of `checks`.
+    pub conditions: Vec<ConditionAnswer>,
+    /// What follows, in words.
+    pub text: String,
+    /// Choices of setting and delay that meet every condition by the upper ends of their intervals, the best first, at most
+    /// ten: the best has the most room, by its worst condition.
+    pub best: Vec<ChoiceAnswer>,
+    /// Choices that meet every condition.
+    pub feasible: u64,
+    /// Choices besides the best that may be as good, as far as sampling goes.
+    pub as_good_as_best: u64,
+    /// Where no choice meets every condition: the one that comes nearest; else null.
+    pub nearest: Option<NearestAnswer>,
+    /// Every setting, the last axis fastest.
+    pub cells: Vec<SweepCell>,
+}
+
+/// An axis.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct AxisAnswer {
+    /// Which: "sites", "cards", "hours", "tilts" or "azimuths".
+    pub axis: &'static str,
+    /// Its steps.
+    pub labels: Vec<String>,
+}
+
+/// A condition.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ConditionAnswer {
+    /// In words.
+    pub text: String,
+    /// Largest chance that meets it.
+    pub at_most: Figure,
+    /// Choices that meet it, whatever becomes of the others.
+    pub met_by: u64,
+}
+
+/// A setting and a delay.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ChoiceAnswer {
+    /// In words.
+    pub text: String,
+    /// Index into `cells`.
+    pub cell: u64,
+    /// Label of the delay.
+    pub delay: String,
+    /// The chances in the order of `conditions`.
+    pub chances: Vec<ChanceFigures>,
+}
+
+/// The choice that comes nearest where none meets every condition.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct NearestAnswer {
+    /// The choice.
+    pub choice: ChoiceAnswer,
+    /// What stands in the way and what would have to change, in words.
+    pub text: String,
+}
+
+/// One setting.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SweepCell {
+    /// Per axis the index of its step.
+    pub at: Vec<u64>,
+    /// Flights flown.
+    pub flights: u64,
+    /// Whether the intervals are as narrow as was asked; null without `until`.
+    pub narrow_enough: Option<bool>,
+    /// One per way of deploying.
+    pub delays: Vec<SweepDelay>,
+    /// Delay with the least chance of an unsafe opening, asked or not, s; null where there is no curve.
+    pub best_delay_s: Figure,
+    /// The chance there; null where there is no curve.
+    pub best_delay_unsafe_opening: Figure,
+}
+
+/// One way of deploying of a setting.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SweepDelay {
+    /// What it is, in words.
+    pub label: String,
+    /// How openings stand against their condition: "under limit", "over limit", "opens low", "does not open well" or "not
+    /// known".
+    pub standing: &'static str,
+    /// Chances against each limit.
+    pub limits: Vec<SweepLimit>,
+    /// The conditions in their order.
+    pub checks: Vec<CheckAnswer>,
+    /// 90 % of the landings keep within this distance of the pad, m; null when nothing came down.
+    pub landing_distance_p90_m: Figure,
+}
+
+/// Chances against one limit, with the ends of their 95 % intervals.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct SweepLimit {
+    /// The limit, m/s.
+    pub limit_m_s: Figure,
+    /// Faster than the limit.
+    pub over: Figure,
+    /// Lower end.
+    pub over_lower: Figure,
+    /// Upper end.
+    pub over_upper: Figure,
+    /// Faster than the limit, or does not open well for any other reason.
+    pub unsafe_opening: Figure,
+    /// Lower end.
+    pub unsafe_opening_lower: Figure,
+    /// Upper end.
+    pub unsafe_opening_upper: Figure,
+}
+
+/// A chance held against its condition.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CheckAnswer {
+    /// The chance in words.
+    pub text: String,
+    /// Upper end of its interval.
+    pub upper: Figure,
+    /// "meets" (its upper end does), "does not meet" (nor does its lower end) or "not known".
+    pub met: &'static str,
+}
+
+/// What is kept of a setting while the others fly.
+pub struct Flown {
+    /// Its figures.
+    pub cell: SweepCell,
+    /// Its conditions, held against each way of deploying.
+    pub checks: Vec<Vec<Check>>,
+}
+
+/// The figures of a setting.
+pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: Vec<Vec<Check>>) -> Flown {
+    let delays =
+        report.ways.iter().zip(&report.advice.standings).zip(&checks).map(|((way, standing), checks)| SweepDelay {
+            label: way_label(&way.way),
+            standing: standing.words(),
+            limits: way
+                .limits
+                .iter()
+                .map(|l| SweepLimit {
+                    limit_m_s: Figure(l.limit_m_s),
+                    over: Figure(l.over.estimate),
+                    over_lower: Figure(l.over.lower),
+                    over_upper: Figure(l.over.upper),
+                    unsafe_opening: Figure(l.unsafe_opening.estimate),
+                    unsafe_opening_lower: Figure(l.unsafe_opening.lower),
+                    unsafe_opening_upper: Figure(l.unsafe_opening.upper),
+                })
+                .collect(),
+            checks: checks
+                .iter()
+                .map(|check| CheckAnswer {
+                    text: chance_text(&check.chance),
+                    upper: Figure(check.chance.upper),
+                    met: match check.met() {
+                        Met::Meets => "meets",
+                        Met::Not => "does not meet",
+                        Met::NotKnown => "not known",
+                    },
+                })
+                .collect(),
+            landing_distance_p90_m: Figure::maybe(way.landing.as_ref().map(|l| l.distance_p90_m)),
+        });
+    let best = report.advice.delay.as_ref();
+    let cell = SweepCell {
+        at: sweep.at(cell).into_iter().map(|k| k as u64).collect(),
+        flights: report.flights,
+        narrow_enough: report.until.map(|until| until.reached),
+        delays: delays.collect(),
+        best_delay_s: Figure::maybe(best.map(|d| d.delay_s)),
+        best_delay_unsafe_opening: Figure::maybe(best.map(|d| d.unsafe_opening.estimate)),
+    };
+    Flown { cell, checks }
+}
+
+/// The answer of a sweep, and what follows from all its settings.
+pub fn sweep_answer(
+    id: &str,
+    engine: &str,
+    sweep: &AskedSweep,
+    first: &Asked,
+    flown: Vec<Flown>,
+    found: &Feasible,
+) -> SweepAnswer {
+    let question = &first.case.inputs.question;
+    let choice = |at: &Choice| {
+        let delay = flown[at.cell].cell.delays[at.way].label.clone();
+        ChoiceAnswer {
+            text: format!("{}, {delay}", sweep.words(at.cell)),
+            cell: at.cell as u64,
+            chances: flown[at.cell].checks[at.way].iter().map(|check| chance(&check.chance)).collect(),
+            delay,
+        }
+    };
+    let limit_m_s = question.limits_m_s[question.accept_limit];
+    let mut texts = vec![format!("an unsafe opening at {limit_m_s:.1} m/s ({:.0} mph)", limit_m_s / MILE_PER_HOUR_M_S)];
+    texts.extend(sweep.demands.landing.iter().map(|(name, side, _)| {
+        let side = if *side == Side::Inside { "inside" } else { "outside" };
+        format!("coming down {side} \"{name}\"")
+    }));
+    texts.extend(sweep.demands.above_ceiling.map(|_| "rising above the ceiling".to_string()));
+    let bounds: Vec<f64> =
+        flown.first().and_then(|f| f.checks.first()).into_iter().flatten().map(|c| c.at_most).collect();
+    let conditions: Vec<ConditionAnswer> = texts
+        .iter()
+        .zip(&bounds)
+        .enumerate()
+        .map(|(k, (text, at_most))| ConditionAnswer {
+            text: format!("at most {} % of flights with {text}, upper end of the interval", percent_digits(*at_most)),
+            at_most: Figure(*at_most),
+            met_by: found.meets_alone.get(k).copied().unwrap_or(0) as u64,
+        })
+        .collect();
+    let best: Vec<ChoiceAnswer> = found.choices.iter().take(BEST).map(choice).collect();
+    let nearest = found.nearest.map(|(at, condition)| {
+        let check = &flown[at.cell].checks[at.way][condition];
+        let cell = &flown[at.cell].cell;
+        let mut text = format!(
+            "Nearest is {}: the chance of {} is {}, against at most {} %. ",
+            choice(&at).text,
+            texts[condition],
+            chance_text(&check.chance),
+            percent_digits(check.at_most)
+        );
+        text += &match check.met() {
+            Met::NotKnown => "Its interval holds both: more flights may tell.".to_string(),
+            _ if check.chance.upper >= 1.0 => "No such condition would be met.".to_string(),
+            _ => format!("It would meet a condition of {} %.", percent_digits(check.chance.upper)),
+        };
+        if let (0, Some(best_s)) = (condition, cell.best_delay_s.rounded()) {
+            let chance = cell.best_delay_unsafe_opening.rounded().unwrap_or(0.0);
+            let chance = if chance < 1e-4 { "below 0.01 %".into() } else { format!("{} %", percent_digits(chance)) };
+            text += &format!(" With a delay of {best_s:.1} s the chance there is {chance}.");
+        }
+        NearestAnswer { choice: choice(&at), text }
+    });
+    let text = match (best.first(), &nearest) {
+        (Some(first), _) => format!(
+            "{} of the choices of setting and delay meet every condition. Most room: {}; {} others may be as good, as far as sampling goes.",
+            found.choices.len(),
+            first.text,
+            found.as_good
+        ),
+        (None, Some(nearest)) => format!("No choice meets every condition. {}", nearest.text),
+        (None, None) => "There is no choice.".into(),
+    };
+    SweepAnswer {
+        caution: FIRST_CAUTION,
+        intervals: INTERVAL_NOTE,
+        until: question.until_half_width.map(|_| UNTIL_NOTE),
+        id: id.into(),
+        engine: engine.into(),
+        axes: sweep.axes.iter().map(|a| AxisAnswer { axis: a.name, labels: a.labels.clone() }).collect(),
+        flights: flown.iter().map(|f| f.cell.flights).sum(),
+        flights_at_most: sweep.flights(),
+        conditions,
+        text,
+        best,
+        feasible: found.choices.len() as u64,
+        as_good_as_best: found.as_good as u64,
+        nearest,
+        cells: flown.into_iter().map(|f| f.cell).collect(),
+    }
+}
