@@ -76,13 +76,13 @@ async fn every_setting_is_its_flight_card_by_itself() {
 async fn choices_follow_from_the_upper_ends() {
     let service = service();
     let mut asked = sweep();
-    asked["landing"] = json!([{"area": "field", "outside": "5 %"}, {"area": "spectators", "inside": "5 %"}]);
+    asked["landing"] = json!([{"area": "field", "outside": "40 %"}, {"area": "spectators", "inside": "5 %"}]);
     asked["base"]["condition"]["chance"] = json!("20 %");
     asked["base"]["delays"] = json!([2, 5, 7, 9]);
     let answer = post(&service, &asked).await.json();
     let bounds: Vec<f64> =
         answer["conditions"].as_array().unwrap().iter().map(|c| c["at_most"].as_f64().unwrap()).collect();
-    assert_eq!(bounds, [0.2, 0.05, 0.05, 0.05]);
+    assert_eq!(bounds, [0.2, 0.4, 0.05, 0.05]);
     let mut feasible = Vec::new();
     for (k, cell) in answer["cells"].as_array().unwrap().iter().enumerate() {
         for delay in cell["delays"].as_array().unwrap() {
