@@ -9,6 +9,7 @@ mod convert;
 mod fault;
 mod json;
 mod motor_text;
+pub mod place;
 pub mod request;
 mod schema;
 pub mod units;
@@ -21,6 +22,7 @@ use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
 
 pub use answer::*;
+pub use convert::Placed;
 pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
@@ -34,6 +36,8 @@ pub struct Asked {
     pub input: Value,
     /// Name of the rocket.
     pub name: String,
+    /// Where the launch is.
+    pub placed: Placed,
     /// What to say about numbers that came without a unit.
     pub cautions: Vec<Caution>,
 }
@@ -99,9 +103,9 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
             }
         }
     }
-    let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
+    let (case, cautions, placed) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
-    Ok(Asked { case, input: sorted(sent), name, cautions })
+    Ok(Asked { case, input: sorted(sent), name, placed, cautions })
 }
 
 /// Decodes weather: every fault in one reply.
