@@ -65,7 +65,7 @@ async fn every_setting_is_its_flight_card_by_itself() {
         }
         assert_eq!(swept["landing_distance_p90_m"], whole["landing"]["distance_p90_m"]);
         let areas = &whole["landing"]["areas"];
-        assert_eq!(swept["checks"][1]["text"], areas[0]["outside"]["text"]);
+        assert_eq!(swept["checks"][1]["text"], whole["landing"]["outside_fields"]["text"]);
         assert_eq!(swept["checks"][2]["text"], areas[1]["inside"]["text"]);
         assert_eq!(swept["checks"][3]["text"], alone["above_ceiling"]["text"]);
     }
@@ -152,8 +152,10 @@ async fn faults_are_told_at_their_places() {
         ("/axes", json!({"moons": [1]}), "/axes/moons"),
         ("/base/card/airframe/mass", json!("620 kg"), "/base/card/airframe/mass"),
         ("/base/drivers", json!(256), "/base/drivers"),
-        ("/landing/0/area", json!("moon"), "/landing/0/area"),
-        ("/landing/0/outside", json!("0 %"), "/landing/0/outside"),
+        ("/landing/1/area", json!("moon"), "/landing/1/area"),
+        ("/landing/1/area", Value::Null, "/landing/1/area"),
+        ("/landing/0/outside_fields", json!("0 %"), "/landing/0/outside_fields"),
+        ("/base/site/areas/0/role", Value::Null, "/landing/0/outside_fields"),
         ("/landing/0/inside", json!("1 %"), "/landing/0"),
         ("/above_ceiling", json!("200 %"), "/above_ceiling"),
         ("/base/site/ceiling", Value::Null, "/above_ceiling"),

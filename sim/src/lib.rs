@@ -122,6 +122,7 @@ pub mod fault;
 pub mod flight;
 pub mod lanes;
 pub mod limits;
+pub mod plane;
 pub mod report;
 mod root;
 mod run;

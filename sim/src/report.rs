@@ -2,6 +2,7 @@
 
 use crate::advise::Standing;
 use crate::assumption::Assumption;
+use crate::case::Role;
 use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
@@ -211,6 +212,8 @@ pub struct LandingReport {
     pub energy: EnergyReport,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaReport>,
+    /// Chance over all flights of coming down outside every area that is a field, where there is one.
+    pub outside_fields: Option<Chance>,
 }
 
 /// Kinetic energy at touchdown, of the heaviest blow of each flight.
@@ -283,6 +286,8 @@ pub struct RegionReport {
 pub struct AreaReport {
     /// Its name.
     pub name: String,
+    /// What it is.
+    pub role: Option<Role>,
     /// Comes down inside.
     pub inside: Chance,
     /// Comes down outside.

@@ -1,12 +1,12 @@
 """Areas on the ground and landing regions against shapely.
 
-Areas are simple polygons without holes, and circles. A point exactly on an edge is the engine's own convention
+Areas are simple polygons, circles, and patches with gaps. A point exactly on an edge is the engine's own convention
 (each edge owns its lower end), so no such point is among them.
 """
 
 import numpy as np
 from scipy.stats import chi2
-from shapely import Point, Polygon, contains_xy, distance, points, union_all
+from shapely import MultiPolygon, Point, Polygon, contains_xy, distance, points, union_all
 
 
 def test_polygons(tables, figures):
@@ -24,6 +24,21 @@ def test_polygons(tables, figures):
     figures.append(f"{asked} points in {len(rows)} polygons, {concave} of them concave, {held} points inside: "
                    "the same as shapely")
     assert concave > 10 and 0 < held < asked
+
+
+def test_patches_with_gaps(tables):
+    rows = tables["patches"]
+    for row in rows:
+        area = MultiPolygon([Polygon(p["exterior"], p["holes"]) for p in row["patches_m"]])
+        assert area.is_valid and len(area.geoms[0].interiors) == 2
+        x, y = np.array(row["points_m"]).T
+        assert distance(points(x, y), area.boundary).min() > 1e-9
+        inside = contains_xy(area, x, y)
+        assert np.array_equal(inside, row["inside"])
+        gap = contains_xy(Polygon(area.geoms[0].interiors[0]), x, y)
+        assert gap.any() and not inside[gap].any()
+        assert np.isclose(area.area, row["area_m2"], rtol=1e-12)
+    assert len(rows) == 6
 
 
 def test_circles(tables):

@@ -71,6 +71,7 @@ fn cluster(i: &mut Inputs, count: f64) {
 fn area(i: &mut Inputs, centre_m: [f64; 2], radius_m: f64) -> bool {
     i.site.areas.push(Area {
         name: "field".into(),
+        role: None,
         outline: Outline::Circle { centre_m, radius_m },
         people: Some(1.0),
     });

@@ -294,7 +294,7 @@ fn rsk_3_people_struck() -> Sheet {
     inputs.spread.mass = Some(Law::Fixed(1.0));
     let everywhere = Outline::Circle { centre_m: [0.0, 0.0], radius_m: 5000.0 };
     let nowhere = Outline::Polygon(vec![[6000.0, 0.0], [6100.0, 0.0], [6100.0, 100.0], [6000.0, 100.0]]);
-    let area = |name: &str, outline: Outline| Area { name: name.into(), outline, people: Some(1000.0) };
+    let area = |name: &str, outline: Outline| Area { name: name.into(), role: None, outline, people: Some(1000.0) };
     inputs.site.areas = vec![area("everywhere", everywhere), area("nowhere", nowhere)];
     let report = assess(inputs.clone());
     let landing = report.ways[0].landing.clone().unwrap_or_else(|| panic!("it lands"));
@@ -333,6 +333,7 @@ fn rsk_4_struck_intervals() -> Sheet {
     inputs.failures = vec![(Failure::NoEjection, 0.3)];
     let circle = |name: &str, centre_m, radius_m| Area {
         name: name.into(),
+        role: None,
         outline: Outline::Circle { centre_m, radius_m },
         people: Some(1000.0),
     };

@@ -251,6 +251,11 @@ fn areas<'a>(grid: &mut Grid, rows: impl Iterator<Item = Option<&'a LandingFigur
             grid.column(&["people struck", "a flight", &name], cells(&persons));
         }
     }
+    let outside = |l: &LandingFigures| l.outside_fields.as_ref().map(|c| c.text.clone());
+    if rows.clone().flatten().any(|l| outside(l).is_some()) {
+        let cells = rows.map(|l| l.and_then(outside).unwrap_or(NOT_KNOWN.into())).collect();
+        grid.column(&["lands", "outside", "the field"], cells);
+    }
 }
 
 /// A small figure and the upper end of its interval.

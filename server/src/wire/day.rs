@@ -363,6 +363,9 @@ pub struct DayDelay {
     /// Chance of coming down inside and outside each named area.
     #[schema(value_type = Vec<AreaFigures>)]
     pub areas: Value,
+    /// Chance of coming down outside every area that is a field; null where no area is one, or nothing came down.
+    #[schema(value_type = Option<ChanceFigures>)]
+    pub outside_fields: Value,
 }
 
 /// Chances against one limit.
@@ -403,6 +406,7 @@ pub fn day_flight(assessment: &Value) -> DayFlight {
         airspeed_p95_m_s: d["at_ejection"]["airspeed_m_s"]["p95"].clone(),
         landing_distance_p90_m: d["landing"]["distance_p90_m"].clone(),
         areas: Value::Array(list(&d["landing"]["areas"])),
+        outside_fields: d["landing"]["outside_fields"].clone(),
     });
     let advice = &assessment["advice"];
     let unmet = advice["meets"].as_array().is_some_and(Vec::is_empty).then(|| {

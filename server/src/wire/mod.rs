@@ -10,6 +10,7 @@ pub mod day;
 mod fault;
 mod json;
 mod motor_text;
+pub mod place;
 mod plan;
 pub mod request;
 mod schema;
@@ -24,6 +25,7 @@ use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
 
 pub use answer::*;
+pub use convert::Placed;
 pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
@@ -37,6 +39,8 @@ pub struct Asked {
     pub input: Value,
     /// Name of the rocket.
     pub name: String,
+    /// Where the launch is.
+    pub placed: Placed,
     /// What to say about numbers that came without a unit.
     pub cautions: Vec<Caution>,
 }
@@ -102,9 +106,14 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
             }
         }
     }
-    let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
+    asked(sent, &twice).map_err(Rejected::Faults)
+}
+
+/// From the JSON of a flight card to what can be flown, or every fault of it.
+fn asked(sent: Value, twice: &[String]) -> Result<Asked, Vec<FieldFault>> {
+    let (case, cautions, placed) = convert::case(&sent, twice)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
-    Ok(Asked { case, input: sorted(sent), name, cautions })
+    Ok(Asked { case, input: sorted(sent), name, placed, cautions })
 }
 
 /// Decodes weather: every fault in one reply.

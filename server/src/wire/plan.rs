@@ -3,7 +3,7 @@
 
 use serde_json::{Map, Value};
 
-use super::{Asked, FieldFault, convert, sorted};
+use super::{Asked, FieldFault};
 
 /// A part of a request that is laid over the flight card.
 #[derive(Debug, Clone)]
@@ -36,18 +36,10 @@ impl Layers {
     /// Reads the flight card they make, or every fault of it at its place in the request.
     pub fn read(&self) -> Result<Asked, Vec<FieldFault>> {
         let merged = self.merged();
-        match convert::case(&merged, &[]) {
-            Ok((case, cautions)) => {
-                let name = merged["card"]["name"].as_str().unwrap_or_default().to_string();
-                Ok(Asked { case, input: sorted(merged), name, cautions })
-            }
-            Err(mut faults) => {
-                for fault in &mut faults {
-                    fault.pointer = self.place(&fault.pointer);
-                }
-                Err(faults)
-            }
-        }
+        super::asked(merged, &[]).map_err(|mut faults| {
+            faults.iter_mut().for_each(|fault| fault.pointer = self.place(&fault.pointer));
+            faults
+        })
     }
 
     /// Where a place of the flight card stands in the request: in the topmost layer that holds most of the way to it.

@@ -11,6 +11,7 @@ use utoipa::openapi::schema::{ArrayBuilder, ArrayItems, ObjectBuilder, SchemaTyp
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use super::place::{AreaMap, AreaRole, Bearing, Geometry, PadRequest, PositionRequest};
 use super::units::{self, Table};
 
 /// A number with or without its unit, as it came.
@@ -119,10 +120,11 @@ pair! {
 
 pair! {
     /// A corner of a polygon.
-    Corner: Length, Length, "Lengths east and north of the pad.";
+    Corner: Length, Length, "Lengths east and north of the origin.";
 }
 
-fn string_or_number(description: String, example: &str) -> RefOr<Schema> {
+/// The schema of text with a unit, or a bare number.
+pub(super) fn string_or_number(description: String, example: &str) -> RefOr<Schema> {
     ObjectBuilder::new()
         .schema_type(SchemaType::from_iter([Type::String, Type::Number]))
         .description(Some(description))
@@ -137,8 +139,9 @@ pub struct WindDirection(pub Quantity);
 
 impl PartialSchema for WindDirection {
     fn schema() -> RefOr<Schema> {
-        let what = "Where a wind comes from: an angle clockwise from true north (degrees when bare), or \"variable\" where \
-                    the field says so.";
+        let what = "Where a wind comes from: an angle clockwise from true north (degrees when bare), from magnetic north where \
+                    the text ends in \"magnetic\" (\"240 deg magnetic\"; needs `site.declination`), or \"variable\" where the \
+                    field says so.";
         string_or_number(what.into(), "240 deg")
     }
 }
@@ -544,10 +547,13 @@ pub struct Launch {
     pub rail_length: Option<Length>,
     /// Angle of the rail from vertical: an elevation of 85 deg is a tilt of 5 deg.
     pub tilt: Option<Angle>,
-    /// Direction the rail leans towards, clockwise from true north.
-    pub azimuth: Option<Angle>,
-    /// What bearings are measured from, here and for the wind. Only "true": magnetic bearings need the declination added
-    /// first.
+    /// Name of the pad among `site.pads` from which it is launched; the site's origin when left out.
+    #[schema(min_length = 1, max_length = 100, example = "A")]
+    pub pad: Option<String>,
+    /// Direction the rail leans towards.
+    pub azimuth: Option<Bearing>,
+    /// What bearings are measured from, here and for the wind. Only "true": one by the compass says so itself
+    /// ("240 deg magnetic").
     pub bearings: Option<Bearings>,
     /// Friction coefficient of the guides on the rail.
     #[schema(example = 0.1)]
@@ -573,8 +579,14 @@ pub struct Site {
     /// Its name.
     #[schema(max_length = 100)]
     pub name: Option<String>,
-    /// Latitude, north positive.
+    /// Where its origin lies, from which `areas` and `pads` are measured: needed for areas in degrees, and for the
+    /// answer as GeoJSON or KML.
+    pub position: Option<PositionRequest>,
+    /// Latitude, north positive, where no `position` is given.
     pub latitude: Option<Angle>,
+    /// Magnetic declination at the field, east positive: a true bearing is the magnetic one plus this. From a map's margin
+    /// or a published model; none is built in.
+    pub declination: Option<Angle>,
     /// Above sea level.
     pub elevation: Option<Length>,
     /// Air temperature at the pad.
@@ -588,18 +600,28 @@ pub struct Site {
     /// Areas on the ground for which the chance of a landing inside is asked.
     #[schema(max_items = 50)]
     pub areas: Option<Vec<NamedArea>>,
+    /// More areas, as GeoJSON.
+    pub map: Option<AreaMap>,
+    /// Launch pads. The answer's landing places, and its areas, are measured from the one that `launch.pad` names.
+    #[schema(max_items = 50)]
+    pub pads: Option<Vec<PadRequest>>,
 }
 
-/// A named area: a circle or a polygon.
+/// A named area: a circle, a polygon, or a geometry of GeoJSON. Metres are those from the site's origin, which is the pad
+/// unless `launch.pad` names another.
 #[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NamedArea {
     /// Its name.
     #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "spectators")]
     pub name: Option<String>,
+    /// What it is. The answer gives the chance of a landing outside all that are "field".
+    pub role: Option<AreaRole>,
     /// A circle.
     pub circle: Option<CircleRequest>,
-    /// Corners in order, each a pair: metres (or lengths) east and north of the pad. The last joins the first.
+    /// A Polygon or MultiPolygon of GeoJSON.
+    pub geometry: Option<Geometry>,
+    /// Corners in order, each a pair: metres (or lengths) east and north of the origin. The last joins the first.
     #[schema(min_items = 3, max_items = 500, example = json!([[-50, -60], [50, -60], [50, -90], [-50, -90]]))]
     pub polygon: Option<Vec<Corner>>,
     /// People in it, evenly spread: the answer then says how many a flight strikes on average.
@@ -611,9 +633,9 @@ pub struct NamedArea {
 #[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CircleRequest {
-    /// Centre, east of the pad; 0 when left out.
+    /// Centre, east of the origin; 0 when left out.
     pub east: Option<Length>,
-    /// Centre, north of the pad; 0 when left out.
+    /// Centre, north of the origin; 0 when left out.
     pub north: Option<Length>,
     /// Radius.
     #[schema(required = true, nullable = false)]

@@ -51,6 +51,9 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("heading", "azimuth"),
     ("height_agl", "height_above_ground"),
     ("height_msl", "height_above_sea"),
+    ("lat", "latitude"),
+    ("lng", "longitude"),
+    ("lon", "longitude"),
     ("parachute", "first"),
     ("pressure", "altimeter_setting"),
     ("pressure", "station_pressure"),
@@ -61,6 +64,7 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("temp", "sounding"),
     ("title", "name"),
     ("transitions", "shoulders_and_boattails"),
+    ("variation", "declination"),
     ("weight", "mass"),
     ("winds", "winds_aloft"),
 ];
@@ -72,8 +76,19 @@ const LISTS: &[(&str, &str, &str)] = &[
     ("deploy_speed", "[\"35 mph\", \"100 mph\"]", ""),
     ("drag_table", "[{\"mach\": 0.3, \"drag_coefficient\": 0.55}]", ""),
     ("electronics", "[{\"fires_at\": \"apogee\"}]", ""),
+    (
+        "coordinates",
+        "[[[-71.002, 42.699], [-70.998, 42.699], [-70.998, 42.701], [-71.002, 42.699]]]",
+        "[-71.002, 42.699]",
+    ),
+    (
+        "features",
+        "[{\"type\": \"Feature\", \"properties\": {\"name\": \"field\", \"role\": \"field\"}, \"geometry\": {...}}]",
+        "",
+    ),
     ("layers", "[{\"height_above_ground\": \"1000 ft\", \"speed\": \"8 kt\", \"direction\": 265}]", ""),
     ("polygon", "[[-50, -60], [50, -60], [50, -90]]", "[-50, -60]"),
+    ("pads", "[{\"name\": \"A\", \"east\": 20, \"north\": 0}]", ""),
     ("sample", "[0.98, 1.01, 1.03]", ""),
     ("thrust_curve", "[[0, 0], [0.1, 40], [1.2, 35], [1.5, 0]]", "[0.1, 40]"),
 ];
@@ -91,9 +106,12 @@ fn reason(pointer: &str, value: &Value) -> Option<(&'static str, &'static str)> 
             "only rockets of one stage can be asked; clusters lit together are card.motor.count",
         )),
         "/launch/bearings" if word.contains("magn") => Some((
-            "magnetic bearings cannot be turned into true ones here",
-            "add the declination (east positive) to every bearing of the rail, and send \"true\"; weather reports are true already",
+            "which bearings are magnetic is said of each",
+            "leave it out and mark each bearing that was read from a compass, such as \"240 deg magnetic\", beside site.declination; weather reports are true already",
         )),
+        _ if pointer.ends_with("/geometry/type") && ["point", "linestring"].iter().any(|kind| word.ends_with(kind)) => {
+            Some(("points and lines have no area", "draw it as a Polygon, or leave the feature out"))
+        }
         _ => None,
     }
 }
@@ -165,6 +183,12 @@ impl Schema {
             return false;
         }
         let forms = self.forms(schema);
+        // What has no type is read by hand.
+        if let [form] = forms[..]
+            && types(form).next().is_none()
+        {
+            return true;
+        }
         let Some(form) = forms.iter().find(|form| types(form).any(|t| has_type(value, t))) else {
             faults.add(at, format!("{} stands here", described(value)), self.expected(at, &forms, value));
             return false;
@@ -190,6 +214,9 @@ impl Schema {
         members.retain(|name, value| {
             let place = format!("{at}/{}", escaped(name));
             let Some(inner) = form["properties"].get(name) else {
+                if form["additionalProperties"] == true {
+                    return true;
+                }
                 self.unknown(form, at, &place, (name, value), faults);
                 return false;
             };

@@ -2,13 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use slowpoint_sim::advise::{Check, Choice, Demands, Feasible, Met, Side};
+use slowpoint_sim::advise::{Check, Choice, Demands, Feasible, Met, Place};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits};
 use slowpoint_sim::way_label;
 use utoipa::ToSchema;
 
 use super::answer::{ChanceFigures, Figure, chance, chance_text};
+use super::place::Bearing;
 use super::plan::{Layer, Layers};
 use super::request::{Angle, AssessmentRequest, ElectronicsEntry, Launch, Share, Site, Time, Wind};
 use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, without_nulls};
@@ -58,7 +59,7 @@ pub struct SweepAxes {
     pub tilts: Option<Vec<Angle>>,
     /// Directions that the rail leans towards.
     #[schema(min_items = 1, max_items = 72, example = json!(["180 deg", "270 deg"]))]
-    pub azimuths: Option<Vec<Angle>>,
+    pub azimuths: Option<Vec<Bearing>>,
 }
 
 /// A field. What it gives is laid over that of the base, member by member (RFC 7396).
@@ -109,17 +110,19 @@ pub struct HourStep {
     pub site: Option<Site>,
 }
 
-/// How often it may come down inside or outside an area at most. Give one of the two.
+/// How often it may come down inside or outside an area at most. Give one of `inside`, `outside` and `outside_fields`.
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct LandingCondition {
-    /// Name of an area of `site.areas`.
-    #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "spectators")]
+    /// Name of an area of the site; not with `outside_fields`.
+    #[schema(max_length = 100, example = "spectators")]
     pub area: Option<String>,
     /// Largest chance of coming down inside.
     pub inside: Option<Share>,
     /// Largest chance of coming down outside.
     pub outside: Option<Share>,
+    /// Largest chance of coming down outside every area whose role is field.
+    pub outside_fields: Option<Share>,
 }
 
 /// An axis with its steps.
@@ -258,15 +261,19 @@ pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
 fn unknown_areas(demands: &Demands, asked: &Asked) -> Vec<FieldFault> {
     let site = &asked.case.inputs.site;
     let known: Vec<String> = site.areas.iter().map(|area| format!("\"{}\"", area.name)).collect();
-    let missing = |(k, (name, ..)): (usize, &(String, Side, f64))| {
+    let missing = |(k, (place, _)): (usize, &(Place, f64))| {
+        let (Place::Inside(name) | Place::Outside(name)) = place else {
+            return (!asked.case.has_field()).then(|| FieldFault {
+                pointer: format!("/landing/{k}/outside_fields"),
+                problem: "no area of the site is a field".into(),
+                remedy: "give the area its role: \"field\"".into(),
+                sent: None,
+            });
+        };
         (!site.areas.iter().any(|area| area.name == *name)).then(|| FieldFault {
             pointer: format!("/landing/{k}/area"),
-            problem: "site.areas has no area of this name".into(),
-            remedy: if known.is_empty() {
-                "add it to site.areas".into()
-            } else {
-                format!("known: {}", known.join(", "))
-            },
+            problem: "the site has no area of this name".into(),
+            remedy: if known.is_empty() { "add it to the site".into() } else { format!("known: {}", known.join(", ")) },
             sent: Some(name.clone().into()),
         })
     };
@@ -527,9 +534,10 @@ pub fn sweep_answer(
     };
     let limit_m_s = question.limits_m_s[question.accept_limit];
     let mut texts = vec![format!("an unsafe opening at {limit_m_s:.1} m/s ({:.0} mph)", limit_m_s / MILE_PER_HOUR_M_S)];
-    texts.extend(sweep.demands.landing.iter().map(|(name, side, _)| {
-        let side = if *side == Side::Inside { "inside" } else { "outside" };
-        format!("coming down {side} \"{name}\"")
+    texts.extend(sweep.demands.landing.iter().map(|(place, _)| match place {
+        Place::Inside(name) => format!("coming down inside \"{name}\""),
+        Place::Outside(name) => format!("coming down outside \"{name}\""),
+        Place::OutsideFields => "coming down outside every field".to_string(),
     }));
     texts.extend(sweep.demands.above_ceiling.map(|_| "rising above the ceiling".to_string()));
     let bounds: Vec<f64> =

@@ -7,19 +7,21 @@ use crate::stat::interval::Chance;
 use super::accept_chance;
 
 /// Where something may come down too often.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// Inside the area.
-    Inside,
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// Inside the area of a name.
+    Inside(String),
     /// Outside of it.
-    Outside,
+    Outside(String),
+    /// Outside every area that is a field.
+    OutsideFields,
 }
 
 /// What is demanded besides the condition on openings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Demands {
-    /// Name of an area, on which side of its edge, and how often at most.
-    pub landing: Vec<(String, Side, f64)>,
+    /// Where, and how often at most.
+    pub landing: Vec<(Place, f64)>,
     /// Largest chance of rising above the ceiling.
     pub above_ceiling: Option<f64>,
 }
@@ -94,13 +96,14 @@ pub fn checks(cell: &CellReport, case: &Case, demands: &Demands) -> Vec<Vec<Chec
             chance: report.limits[question.accept_limit].unsafe_opening.clone(),
             at_most: accept_chance(question),
         };
-        let landing = demands.landing.iter().map(|(name, side, at_most)| {
-            let areas = report.landing.iter().flat_map(|l| &l.areas);
-            let area = areas.into_iter().find(|area| area.name == *name);
-            let chance = area.map(|area| match side {
-                Side::Inside => area.inside.clone(),
-                Side::Outside => area.outside.clone(),
-            });
+        let landing = demands.landing.iter().map(|(place, at_most)| {
+            let landing = report.landing.as_ref();
+            let area = |name: &String| landing.and_then(|l| l.areas.iter().find(|area| area.name == *name));
+            let chance = match place {
+                Place::Inside(name) => area(name).map(|area| area.inside.clone()),
+                Place::Outside(name) => area(name).map(|area| area.outside.clone()),
+                Place::OutsideFields => landing.and_then(|l| l.outside_fields.clone()),
+            };
             Check { chance: chance.unwrap_or_else(|| unknown(question)), at_most: *at_most }
         });
         let ceiling = demands

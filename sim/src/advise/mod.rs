@@ -9,7 +9,7 @@ mod standing;
 pub use cautions::{cautions, failure_cautions, until_caution};
 pub use delay::OFF_S;
 pub use drivers::driver_cautions;
-pub use feasible::{Check, Choice, Demands, Feasible, Met, Side, checks, feasible};
+pub use feasible::{Check, Choice, Demands, Feasible, Met, Place, checks, feasible};
 pub use standing::Standing;
 
 use crate::case::{Case, Question};

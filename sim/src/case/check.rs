@@ -2,7 +2,7 @@
 
 use super::inputs::*;
 use super::shape::Shape;
-use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, spread};
+use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, patches, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
@@ -307,7 +307,7 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                             "its outline crosses itself",
                             "list the corners in order round the area",
                         );
-                    } else if area.outline.area_m2() < 4.0 {
+                    } else if area.outline.area_m2() < patches::LEAST_AREA_M2 {
                         faults.add(
                             format!("{at}.polygon"),
                             format!("it encloses {:.2} m^2", area.outline.area_m2()),
@@ -320,6 +320,7 @@ fn site(s: &SiteInput, faults: &mut Faults) {
                     one(limits::PLACE, &format!("{at}.polygon.{k}.1"), c[1], faults);
                 }
             }
+            Outline::Patches(patches) => patches::check(&at, patches, faults),
         }
         maybe(limits::PEOPLE, &format!("{at}.people"), area.people, faults);
         if area.people.is_some_and(|people| people > MOST_PER_M2 * area.outline.area_m2())
@@ -672,7 +673,7 @@ fn unstable(centre_of_pressure_m: f64, centre_of_gravity_m: f64) -> String {
 }
 
 /// Whether an outline crosses or touches itself. A few hundred corners at most, so every pair is looked at.
-fn crosses_itself(corners: &[[f64; 2]]) -> bool {
+pub(super) fn crosses_itself(corners: &[[f64; 2]]) -> bool {
     let n = corners.len();
     let side = |a: [f64; 2], b: [f64; 2], c: [f64; 2]| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
     let edge = |i: usize| (corners[i], corners[(i + 1) % n]);

@@ -8,6 +8,7 @@ use crate::case::shape::Shape;
 use crate::draw::{Law, PointSet};
 use crate::flight::{Deployment, Failure};
 use crate::stat::interval::CONFIDENCE;
+use crate::stat::outline::Polygon;
 use crate::until;
 use crate::wind::{Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
@@ -155,18 +156,69 @@ pub struct LaunchInput {
     pub aft_guide_m: Option<f64>,
 }
 
+/// What an area is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// Where a landing is wanted: whatever lies outside every field counts as outside.
+    Field,
+    /// People who watch.
+    Spectators,
+    /// Parked cars.
+    Parking,
+    /// A road.
+    Road,
+    /// A building.
+    Building,
+    /// Water.
+    Water,
+    /// Trees.
+    Trees,
+    /// Nothing is fetched from there.
+    NoRecovery,
+}
+
+impl Role {
+    /// Every role.
+    pub const ALL: [Self; 8] = [
+        Self::Field,
+        Self::Spectators,
+        Self::Parking,
+        Self::Road,
+        Self::Building,
+        Self::Water,
+        Self::Trees,
+        Self::NoRecovery,
+    ];
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Field => "field",
+            Self::Spectators => "spectators",
+            Self::Parking => "parking",
+            Self::Road => "road",
+            Self::Building => "building",
+            Self::Water => "water",
+            Self::Trees => "trees",
+            Self::NoRecovery => "no_recovery",
+        }
+    }
+}
+
 /// An area on the ground with a name.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Area {
     /// Name, for the answer.
     pub name: String,
+    /// What it is.
+    pub role: Option<Role>,
     /// Where it is.
     pub outline: Outline,
     /// People in it, evenly spread.
     pub people: Option<f64>,
 }
 
-/// Outline of an area, metres east and north of the pad.
+/// Outline of an area, metres east and north of the pad. Its rings cross neither themselves nor each other.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outline {
     /// A circle.
@@ -178,6 +230,34 @@ pub enum Outline {
     },
     /// A simple polygon; the last corner joins the first.
     Polygon(Vec<[f64; 2]>),
+    /// Patches with gaps; patches do not overlap, and every gap lies in its own.
+    Patches(Vec<Polygon>),
+}
+
+/// By the shoelace formula, whether or not the last corner repeats the first, m^2.
+fn ring_area_m2(corners: impl Iterator<Item = [f64; 2]> + Clone) -> f64 {
+    let next = corners.clone().cycle().skip(1);
+    let twice: f64 = corners.zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
+    0.5 * twice.abs()
+}
+
+/// Whether a point lies inside a ring (edge rule of the crossing count: each edge owns its lower end).
+fn ring_contains(corners: impl DoubleEndedIterator<Item = [f64; 2]> + Clone, east_m: f64, north_m: f64) -> bool {
+    let mut inside = false;
+    let mut from = corners.clone().next_back().unwrap_or([0.0; 2]);
+    for to in corners {
+        if (from[1] > north_m) != (to[1] > north_m) {
+            let cut = from[0] + (north_m - from[1]) / (to[1] - from[1]) * (to[0] - from[0]);
+            inside ^= east_m < cut;
+        }
+        from = to;
+    }
+    inside
+}
+
+/// The corners of a ring of a patch.
+fn corners(ring: &[(f64, f64)]) -> impl DoubleEndedIterator<Item = [f64; 2]> + Clone {
+    ring.iter().map(|&(east_m, north_m)| [east_m, north_m])
 }
 
 impl Outline {
@@ -185,33 +265,30 @@ impl Outline {
     pub fn area_m2(&self) -> f64 {
         match self {
             Self::Circle { radius_m, .. } => core::f64::consts::PI * radius_m * radius_m,
-            Self::Polygon(corners) => {
-                let next = corners.iter().cycle().skip(1);
-                let twice: f64 = corners.iter().zip(next).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum();
-                0.5 * twice.abs()
-            }
+            Self::Polygon(corners) => ring_area_m2(corners.iter().copied()),
+            Self::Patches(patches) => patches
+                .iter()
+                .map(|p| {
+                    let gaps: f64 = p.holes.iter().map(|hole| ring_area_m2(corners(hole))).sum();
+                    ring_area_m2(corners(&p.exterior)) - gaps
+                })
+                .sum(),
         }
     }
 
-    /// Whether a point lies inside (edge rule of the crossing count: each edge owns its lower end).
+    /// Whether a point lies inside.
     pub fn contains(&self, east_m: f64, north_m: f64) -> bool {
         match self {
             Self::Circle { centre_m, radius_m } => {
                 let (de, dn) = (east_m - centre_m[0], north_m - centre_m[1]);
                 de * de + dn * dn <= radius_m * radius_m
             }
-            Self::Polygon(corners) => {
-                let mut inside = false;
-                let mut from = corners.last().copied().unwrap_or([0.0; 2]);
-                for &to in corners {
-                    if (from[1] > north_m) != (to[1] > north_m) {
-                        let cut = from[0] + (north_m - from[1]) / (to[1] - from[1]) * (to[0] - from[0]);
-                        inside ^= east_m < cut;
-                    }
-                    from = to;
-                }
-                inside
-            }
+            Self::Polygon(corners) => ring_contains(corners.iter().copied(), east_m, north_m),
+            // Gaps are rings inside rings, and patches are apart: an odd number of rings lies about a point inside.
+            Self::Patches(patches) => patches
+                .iter()
+                .flat_map(|p| core::iter::once(&p.exterior).chain(&p.holes))
+                .fold(false, |inside, ring| inside ^ ring_contains(corners(ring), east_m, north_m)),
         }
     }
 }

@@ -3,6 +3,7 @@
 
 mod check;
 mod inputs;
+mod patches;
 pub mod shape;
 mod spread;
 
@@ -258,6 +259,11 @@ impl Case {
             Failure::FirstFails => first && main,
             Failure::MainAtOnce => main,
         }
+    }
+
+    /// Whether any area is a field.
+    pub fn has_field(&self) -> bool {
+        self.inputs.site.areas.iter().any(|area| area.role == Some(Role::Field))
     }
 
     /// The share of flights with a failure in the chances of an assessment.

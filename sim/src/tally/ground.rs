@@ -1,7 +1,7 @@
 //! What comes down: where, how fast, with which energy, on whom.
 
 use super::{Hits, add_hits, bins, summary};
-use crate::case::{Case, Outline};
+use crate::case::{Case, Outline, Role};
 use crate::constants::FOOT_M;
 use crate::flight::Landing;
 use crate::stat::cloud::Cloud;
@@ -54,6 +54,8 @@ pub(super) struct GroundTally {
     pub casualty_m2: Sum,
     pub casualty_m4: Sum,
     pub areas: Vec<AreaTally>,
+    /// Flights of which anything came down outside every area that is a field.
+    pub outside_fields: Hits,
 }
 
 impl GroundTally {
@@ -71,6 +73,7 @@ impl GroundTally {
             casualty_m2: Sum::default(),
             casualty_m4: Sum::default(),
             areas: vec![area; case.inputs.site.areas.len()],
+            outside_fields: none,
         }
     }
 
@@ -93,6 +96,11 @@ impl GroundTally {
             let area_m2 = casualty_area_m2(thing);
             self.casualty_m2.add(area_m2);
             self.casualty_m4.add(area_m2 * area_m2);
+        }
+        let mut fields = case.inputs.site.areas.iter().filter(|area| area.role == Some(Role::Field)).peekable();
+        if fields.peek().is_some() {
+            let in_one = |thing: &Landing| fields.clone().any(|f| f.outline.contains(thing.east_m, thing.north_m));
+            self.outside_fields[replicate] += u64::from(things().any(|thing| !in_one(thing)));
         }
         for (tally, area) in self.areas.iter_mut().zip(&case.inputs.site.areas) {
             let inside = |thing: &&Landing| Outline::contains(&area.outline, thing.east_m, thing.north_m);
@@ -121,6 +129,7 @@ impl GroundTally {
         for (a, b) in self.over_energy.iter_mut().zip(&other.over_energy) {
             add_hits(a, b);
         }
+        add_hits(&mut self.outside_fields, &other.outside_fields);
         self.casualty_m2.merge(&other.casualty_m2);
         self.casualty_m4.merge(&other.casualty_m4);
         for (a, b) in self.areas.iter_mut().zip(&other.areas) {

@@ -159,12 +159,14 @@ pub(super) fn ground_report(
                 let inside = chance(&tally.inside, flights, question);
                 AreaReport {
                     name: area.name.clone(),
+                    role: area.role,
                     struck: area.people.map(|people| struck(tally, ground, &inside, people / area.outline.area_m2())),
                     inside,
                     outside: chance(&tally.outside, flights, question),
                 }
             })
             .collect(),
+        outside_fields: case.has_field().then(|| chance(&ground.outside_fields, flights, question)),
     })
 }
 

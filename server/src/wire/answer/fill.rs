@@ -1,7 +1,7 @@
 //! From reports and flights to the answer's types. Only units and the texts beside numbers are made here.
 
 use slowpoint_sim::advise::{self, Standing};
-use slowpoint_sim::case::{Device, LimitApplies, RuleSet};
+use slowpoint_sim::case::{Device, LimitApplies, Role, RuleSet};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::draw::{Group, PointSet};
 use slowpoint_sim::drivers::Drivers;
@@ -60,6 +60,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             RuleSet::UsHighPower => "us_high_power",
             RuleSet::Own { .. } => "own",
         },
+        site: site::site(asked),
         limits: question
             .limits_m_s
             .iter()
@@ -334,7 +335,7 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
                 share_held: Figure(r.share_held),
                 share_expected: Figure(r.share_expected),
                 area_m2: Figure(r.area_m2),
-                outline: r.outline.iter().map(patch).collect(),
+                outline: r.outline.iter().map(Patch::of).collect(),
             })
             .collect(),
         distance_m: figures(&l.distance_m),
@@ -356,6 +357,7 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
             .iter()
             .map(|a| AreaFigures {
                 name: a.name.clone(),
+                role: a.role.map(Role::name),
                 inside: chance(&a.inside),
                 outside: chance(&a.outside),
                 struck: a.struck.map(|s| StruckFigures {
@@ -366,6 +368,7 @@ fn landing(l: &report::LandingReport) -> LandingFigures {
                 }),
             })
             .collect(),
+        outside_fields: l.outside_fields.as_ref().map(chance),
     }
 }
 
@@ -419,9 +422,11 @@ fn failures(f: &report::FailuresReport, labels: &[String]) -> FailuresAnswer {
     }
 }
 
-fn patch(p: &Polygon) -> Patch {
-    let ring = |points: &Vec<(f64, f64)>| points.iter().map(|(e, n)| [Figure(*e), Figure(*n)]).collect();
-    Patch { exterior_m: ring(&p.exterior), holes_m: p.holes.iter().map(ring).collect() }
+impl Patch {
+    pub(super) fn of(p: &Polygon) -> Self {
+        let ring = |points: &Vec<(f64, f64)>| points.iter().map(|(e, n)| [Figure(*e), Figure(*n)]).collect();
+        Self { exterior_m: ring(&p.exterior), holes_m: p.holes.iter().map(ring).collect() }
+    }
 }
 
 fn flown_delay(way: &Deployment, d: &Deployed) -> FlownDelay {

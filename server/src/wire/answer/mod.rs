@@ -4,6 +4,7 @@
 //! same report is the same text everywhere.
 
 mod fill;
+mod site;
 
 use serde::{Serialize, Serializer};
 use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
@@ -11,6 +12,7 @@ use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
 pub use fill::{answer, chance, chance_text, flight, outcome};
+pub use site::*;
 
 /// A number of an answer: six significant digits, `null` where there is none. It says so itself rather than through an
 /// `Option`, which would give its schema two forms for null.
@@ -72,6 +74,8 @@ pub struct Assessment {
     pub points: &'static str,
     /// Whose published limits the cautions quote: "us_model_rocket", "us_high_power" or "own".
     pub rule_set: &'static str,
+    /// The field, the pad and the areas on it.
+    pub site: SiteAnswer,
     /// The limits that openings are held against.
     pub limits: Vec<SpeedLimit>,
     /// Which airspeed they are held against: at "ejection" or at "line_stretch".
@@ -369,6 +373,8 @@ pub struct LandingFigures {
     pub over_energy: Vec<EnergyAnswer>,
     /// Chance over all flights of coming down inside each named area.
     pub areas: Vec<AreaFigures>,
+    /// Chance over all flights of coming down outside every area whose role is "field"; null where there is none.
+    pub outside_fields: Option<ChanceFigures>,
 }
 
 /// Chance of touching down with more than an energy.
@@ -469,6 +475,8 @@ pub struct Patch {
 pub struct AreaFigures {
     /// Its name.
     pub name: String,
+    /// What it is; null where that was not said.
+    pub role: Option<&'static str>,
     /// Comes down inside.
     pub inside: ChanceFigures,
     /// Comes down outside.

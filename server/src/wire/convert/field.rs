@@ -5,6 +5,7 @@ use slowpoint_sim::limits;
 use slowpoint_sim::wind::{Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 use super::Reader;
+use super::place::{AreaPlace, northed};
 use crate::wire::request::*;
 use crate::wire::units::{self, Reading};
 
@@ -17,7 +18,9 @@ impl Reader<'_> {
         LaunchInput {
             rail_length_m: self.need(&at("rail_length"), &l.rail_length, Some(&limits::RAIL_LENGTH)),
             tilt_rad: self.read(&at("tilt"), &l.tilt, Some(&limits::TILT)),
-            azimuth_rad: self.read(&at("azimuth"), &l.azimuth, Some(&limits::BEARING)).map(northed),
+            azimuth_rad: l.azimuth.as_ref().map(|sent| {
+                self.bearing_from_true(&at("azimuth"), &sent.0).map_or(f64::NAN, |bearing| northed(bearing.si))
+            }),
             friction: l.friction,
             forward_guide_m: self.read(&at("forward_guide"), &l.forward_guide, Some(&limits::STATION)),
             aft_guide_m: self.read(&at("aft_guide"), &l.aft_guide, Some(&limits::STATION)),
@@ -56,47 +59,52 @@ impl Reader<'_> {
             // Without it nothing can be said of the pressure.
             self.faults.explain(at("station_pressure"));
         }
+        let mut areas = Vec::new();
+        for (i, a) in s.areas.iter().flatten().enumerate() {
+            let at = format!("/site/areas/{i}");
+            areas.push(self.area(a, &at));
+            self.places.areas.push(AreaPlace::listed(at, a));
+        }
+        areas.extend(s.map.iter().flat_map(|map| self.mapped(map)));
+        let latitude = self.read(&at("latitude"), &s.latitude, Some(&limits::LATITUDE));
         SiteInput {
-            latitude_rad: self.read(&at("latitude"), &s.latitude, Some(&limits::LATITUDE)),
+            latitude_rad: self.placed.origin.map(|p| p.latitude_rad).or(latitude),
             elevation_m,
             temperature_k: self.read(&at("temperature"), &s.temperature, Some(&limits::TEMPERATURE)),
             pressure: station.map(PressureInput::Station).or(setting.map(PressureInput::AltimeterSetting)),
             ceiling_m: self.read(&at("ceiling"), &s.ceiling, Some(&limits::HEIGHT)),
-            areas: s
-                .areas
-                .iter()
-                .flatten()
-                .enumerate()
-                .map(|(i, a)| self.area(a, &format!("/site/areas/{i}")))
-                .collect(),
+            areas,
         }
     }
 
     fn area(&mut self, a: &NamedArea, at: &str) -> Area {
         self.plain(&a.name, &format!("{at}/name"));
-        let outline = match (&a.circle, &a.polygon) {
-            (Some(_), Some(_)) => {
-                self.faults.add(format!("{at}/polygon"), "there is a circle as well", "give one of the two");
-                None
-            }
-            (None, None) => {
-                if !self.faults.covers(&format!("{at}/polygon")) && !self.faults.covers(&format!("{at}/circle")) {
+        let given =
+            [("circle", a.circle.is_some()), ("polygon", a.polygon.is_some()), ("geometry", a.geometry.is_some())];
+        let mut found = given.iter().filter(|g| g.1).map(|g| g.0);
+        if let (Some(first), Some(second)) = (found.next(), found.next()) {
+            self.faults.add(format!("{at}/{second}"), format!("there is a {first} as well"), "give one of the two");
+        }
+        let outline = match (&a.circle, &a.polygon, &a.geometry) {
+            (None, None, None) => {
+                if !given.iter().any(|g| self.faults.covers(&format!("{at}/{}", g.0))) {
                     self.faults.add(
                         at,
-                        "it has neither circle nor polygon",
-                        "say where it is: circle (east, north, radius) or polygon (corners east and north of the pad)",
+                        "it has neither circle, polygon nor geometry",
+                        "say where it is: circle (east, north, radius), polygon (corners east and north of the origin) or geometry (GeoJSON, in degrees)",
                     );
                 }
                 None
             }
-            (Some(c), None) => Some(Outline::Circle {
+            (None, None, Some(geometry)) => Some(self.geometry(geometry, &format!("{at}/geometry"))),
+            (Some(c), ..) => Some(Outline::Circle {
                 centre_m: [
                     self.read(&format!("{at}/circle/east"), &c.east, Some(&limits::PLACE)).unwrap_or(0.0),
                     self.read(&format!("{at}/circle/north"), &c.north, Some(&limits::PLACE)).unwrap_or(0.0),
                 ],
                 radius_m: self.need(&format!("{at}/circle/radius"), &c.radius, Some(&limits::AREA_RADIUS)),
             }),
-            (None, Some(corners)) => {
+            (None, Some(corners), _) => {
                 let corners = corners.iter().enumerate().map(|(k, Corner(east, north))| {
                     [
                         self.need(&format!("{at}/polygon/{k}/0"), east, Some(&limits::PLACE)),
@@ -109,7 +117,7 @@ impl Reader<'_> {
         // Missing names have been noted; each then has its own, so that no two are alike.
         let name = a.name.clone().unwrap_or_else(|| at.into());
         let outline = outline.unwrap_or(Outline::Circle { centre_m: [0.0; 2], radius_m: f64::NAN });
-        Area { name, outline, people: a.people }
+        Area { name, role: a.role.map(Into::into), outline: self.placed.outline_from_pad(outline), people: a.people }
     }
 
     pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {
@@ -189,7 +197,7 @@ impl Reader<'_> {
             );
             return None;
         }
-        self.reading(at, &sent.0, &units::ANGLE, Some(&limits::BEARING))
+        self.bearing_from_true(at, &sent.0)
     }
 
     /// The one height that a layer has, under its name; a fault where it has both or none.
@@ -313,11 +321,6 @@ fn roughness_m(terrain: Terrain) -> f64 {
         Terrain::Closed => 1.0,
         Terrain::Chaotic => 2.0,
     }
-}
-
-/// 360 degrees is north, as 0 is.
-fn northed(bearing_rad: f64) -> f64 {
-    if bearing_rad >= core::f64::consts::TAU { 0.0 } else { bearing_rad }
 }
 
 fn short(x: f64) -> f64 {

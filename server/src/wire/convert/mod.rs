@@ -5,6 +5,7 @@
 //! alone, and nobody faults a place twice (`fault`). The engine names fields by the same path, dots between the names.
 
 mod field;
+mod place;
 mod question;
 mod slips;
 mod spread;
@@ -24,21 +25,23 @@ use super::fault::Faults;
 use super::request::{AssessmentRequest, Measured, Quantity};
 use super::schema::{self, Schema};
 use super::units::{Reading, Table};
+use place::AreaPlace;
+pub use place::Placed;
 use slips::Noticed;
 pub use sweep::sweep;
 pub use weather::{Weather, weather};
 
-/// From a body to a case with what to say about its units, or every fault of it. `twice` lists the places of names that
+/// From a body to a case with what to say about its units and where it is, or every fault of it. `twice` lists the places of names that
 /// were repeated.
-pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>), Vec<FieldFault>> {
+pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>, Placed), Vec<FieldFault>> {
     let (request, mut reader): (AssessmentRequest, _) = shaped(&schema::ASSESSMENT, sent, twice)?;
     let inputs = reader.inputs(&request);
-    let Reader { mut faults, mut assumed, places, noticed } = reader;
+    let Reader { mut faults, mut assumed, places, noticed, placed, .. } = reader;
     let found = if faults.none() {
         match Case::new(inputs) {
             Ok(mut case) => {
                 case.assumed.append(&mut assumed);
-                return Ok((case, noticed.into_cautions()));
+                return Ok((case, noticed.into_cautions(), placed));
             }
             Err(found) => found,
         }
@@ -67,7 +70,14 @@ fn shaped<'a, T: DeserializeOwned>(
     schema.prune(&mut body, &mut faults);
     match serde_json::from_value(body) {
         Ok(request) => {
-            let reader = Reader { faults, assumed: Vec::new(), places: Places::default(), noticed: Noticed::default() };
+            let reader = Reader {
+                faults,
+                assumed: Vec::new(),
+                places: Places::default(),
+                noticed: Noticed::default(),
+                placed: Placed::default(),
+                declination_rad: None,
+            };
             Ok((request, reader))
         }
         Err(e) => {
@@ -82,6 +92,8 @@ fn shaped<'a, T: DeserializeOwned>(
 struct Places {
     /// Per layer that the engine got: its index in the request and the name of its height.
     layers: Vec<(usize, &'static str)>,
+    /// Per area that the engine got.
+    areas: Vec<AreaPlace>,
     /// Per point of a curve that came as text: its line.
     lines: Option<Vec<usize>>,
     /// The motor is known by its code alone.
@@ -106,6 +118,10 @@ impl Places {
                     format!("/wind/layers/{sent}/{what}")
                 }
                 None => "/wind/layers".into(),
+            },
+            ["site", "areas", area, ref rest @ ..] => match index(area).and_then(|i| self.areas.get(i)) {
+                Some(area) => area.pointer(rest),
+                None => "/site/areas".into(),
             },
             ["card", "motor", "thrust_curve", ..] if self.by_code => "/card/motor/code".into(),
             ["card", "motor", "thrust_curve", point, ..] if self.lines.is_some() => {
@@ -134,6 +150,10 @@ struct Reader<'a> {
     assumed: Vec<Assumption>,
     places: Places,
     noticed: Noticed,
+    /// Where the launch is.
+    placed: Placed,
+    /// What turns a bearing by the compass into a true one.
+    declination_rad: Option<f64>,
 }
 
 impl Reader<'_> {
@@ -146,13 +166,15 @@ impl Reader<'_> {
         let (motor, code_delay_s) = self.motor(&motor);
         let site = request.site.clone().unwrap_or_default();
         let wind = request.wind.clone().unwrap_or_default();
+        let launch = request.launch.clone().unwrap_or_default();
+        self.placed(&site, &launch);
         self.need_elevation(&site, &wind);
         let site = self.site(&site);
         Inputs {
             airframe: self.airframe(&airframe),
             motor,
             recovery: self.recovery(&card.recovery.unwrap_or_default()),
-            launch: self.launch(&request.launch.clone().unwrap_or_default()),
+            launch: self.launch(&launch),
             wind: self.wind(
                 &wind,
                 if self.faults.covers("/site/elevation") { f64::NAN } else { site.elevation_m.unwrap_or(0.0) },

@@ -1,7 +1,7 @@
 //! The conditions of a sweep. What is flown is read as the flight cards that its axes make.
 
 use serde_json::Value;
-use slowpoint_sim::advise::{Demands, Side};
+use slowpoint_sim::advise::{Demands, Place};
 use slowpoint_sim::limits::{self, Limit};
 
 use super::{Reader, shaped};
@@ -23,15 +23,26 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
     for (k, condition) in request.landing.iter().flatten().enumerate() {
         let mut read =
             |name: &str, share: &Option<Share>| reader.read(&format!("/landing/{k}/{name}"), share, Some(&CHANCE));
-        let sides =
-            [(Side::Inside, read("inside", &condition.inside)), (Side::Outside, read("outside", &condition.outside))];
-        let given: Vec<(Side, f64)> = sides.into_iter().filter_map(|(side, share)| Some((side, share?))).collect();
+        let area = condition.area.clone();
+        let given: Vec<(Option<Place>, f64)> = [
+            (area.clone().map(Place::Inside), read("inside", &condition.inside)),
+            (area.clone().map(Place::Outside), read("outside", &condition.outside)),
+            (Some(Place::OutsideFields), read("outside_fields", &condition.outside_fields)),
+        ]
+        .into_iter()
+        .filter_map(|(place, share)| Some((place, share?)))
+        .collect();
         match given[..] {
-            [(side, at_most)] => demands.landing.push((condition.area.clone().unwrap_or_default(), side, at_most)),
+            [(None, _)] => reader.faults.add(
+                format!("/landing/{k}/area"),
+                "it is missing",
+                "give the name of an area of the site, or ask for outside_fields",
+            ),
+            [(Some(ref place), at_most)] => demands.landing.push((place.clone(), at_most)),
             _ => reader.faults.add(
                 format!("/landing/{k}"),
-                format!("it gives {} of inside and outside", if given.is_empty() { "neither" } else { "both" }),
-                "give one of them: \"outside\": \"1 %\" for a field, \"inside\": \"0.1 %\" for spectators",
+                format!("it gives {} of inside, outside and outside_fields", given.len()),
+                "give one of them: \"outside_fields\": \"1 %\", or \"inside\": \"0.1 %\" with area \"spectators\"",
             ),
         }
     }

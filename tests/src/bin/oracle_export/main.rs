@@ -14,6 +14,7 @@ use slowpoint_sim::constants::{
     EARTH_ECCENTRICITY_SQUARED, EARTH_FLATTENING, EARTH_GRAVITY_RATIO, EARTH_ROTATION_RAD_S, EARTH_SEMI_MAJOR_M,
 };
 use slowpoint_sim::flight::Gravity;
+use slowpoint_sim::plane::{Plane, Position};
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -22,7 +23,12 @@ fn main() -> ExitCode {
             flights::rows(count.parse().unwrap_or(0), &mut |row| println!("{row}"));
         }
         ["tables"] => {
-            let all = air_rows().into_iter().chain(gravity_rows()).chain(statistics::rows()).chain(zones::rows());
+            let all = air_rows()
+                .into_iter()
+                .chain(gravity_rows())
+                .chain(plane_rows())
+                .chain(statistics::rows())
+                .chain(zones::rows());
             all.for_each(|row| println!("{row}"));
         }
         _ => {
@@ -64,6 +70,27 @@ fn gravity_rows() -> Vec<Value> {
                     "gravity_m_s2": gravity.at(above_m),
                 }));
             }
+        }
+    }
+    rows
+}
+
+/// Places about origins all over the Earth, there and back.
+fn plane_rows() -> Vec<Value> {
+    let mut rows = Vec::new();
+    for (k, latitude_deg) in (-90..=90).step_by(10).enumerate() {
+        let origin = Position {
+            latitude_rad: f64::from(latitude_deg).to_radians(),
+            longitude_rad: (37.0 * k as f64 - 180.0).to_radians(),
+        };
+        let plane = Plane::new(origin);
+        for place_m in [[0.0, 0.0], [120.0, -75.0], [-1500.0, 900.0], [-8000.0, -6000.0], [30_000.0, 40_000.0]] {
+            let at = plane.position(place_m);
+            rows.push(json!({
+                "kind": "plane", "origin_deg": [origin.latitude_rad.to_degrees(), origin.longitude_rad.to_degrees()],
+                "place_m": place_m, "at_deg": [at.latitude_rad.to_degrees(), at.longitude_rad.to_degrees()],
+                "back_m": plane.local_m(at),
+            }));
         }
     }
     rows

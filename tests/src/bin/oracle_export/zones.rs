@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use slowpoint_sim::case::Outline;
 use slowpoint_sim::stat::cloud::Cloud;
 use slowpoint_sim::stat::normal;
+use slowpoint_sim::stat::outline::Polygon;
 
 use crate::statistics::golden;
 
@@ -16,6 +17,7 @@ const SECOND: f64 = 0.569_840_290_998_053_3;
 pub fn rows() -> Vec<Value> {
     let mut rows: Vec<Value> = (1..=24).map(polygon).collect();
     rows.extend((1..=6).map(circle));
+    rows.extend((1..=6).map(patches));
     rows.extend([(true, 400), (true, 5000), (false, 400), (false, 5000)].map(|(bent, flights)| region(bent, flights)));
     rows
 }
@@ -48,6 +50,31 @@ fn polygon(which: u32) -> Value {
     let points = points(1 + 1000 * which, 1000, 260.0);
     let area = Outline::Polygon(outline.clone());
     json!({"kind": "polygon", "corners_m": outline, "points_m": points, "inside": inside(&area, &points)})
+}
+
+/// Two patches of wavy outline, the first with two gaps.
+fn patches(which: u32) -> Value {
+    let ring = |place: [f64; 2], radius_m: f64, corners: u32, back: bool| -> Vec<(f64, f64)> {
+        let at = |k: u32| {
+            let angle = TAU * f64::from(k % corners) / f64::from(corners);
+            let reach = radius_m * (1.0 + 0.2 * libm::cos(f64::from(2 + which) * angle));
+            (place[0] + reach * libm::cos(angle), place[1] + reach * libm::sin(angle))
+        };
+        if back { (0..=corners).rev().map(at).collect() } else { (0..=corners).map(at).collect() }
+    };
+    let corners = 5 + 7 * which;
+    let holes = vec![ring([-140.0, 20.0], 30.0, corners, true), ring([-60.0, -20.0], 25.0, 4, true)];
+    let patches = [
+        Polygon { exterior: ring([-100.0, 0.0], 110.0, corners, false), holes },
+        Polygon { exterior: ring([150.0, -60.0], 60.0, corners, false), holes: Vec::new() },
+    ];
+    let told: Vec<_> = patches.iter().map(|p| json!({"exterior": p.exterior, "holes": p.holes})).collect();
+    let points = points(1 + 1000 * which, 1000, 260.0);
+    let area = Outline::Patches(patches.to_vec());
+    json!({
+        "kind": "patches", "patches_m": told, "points_m": points, "inside": inside(&area, &points),
+        "area_m2": area.area_m2(),
+    })
 }
 
 fn circle(which: u32) -> Value {
