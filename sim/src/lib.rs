@@ -96,6 +96,7 @@
 //!         points: PointSet::Sobol,
 //!         rule_set: None,
 //!         drivers: None,
+//!         settings: Default::default(),
 //!     },
 //! };
 //! let case = Case::new(inputs).map_err(|faults| format!("{faults:?}"))?;
@@ -126,6 +127,7 @@ pub mod plane;
 pub mod report;
 mod root;
 mod run;
+pub mod settings;
 pub mod stat;
 pub mod tally;
 pub mod thrust;

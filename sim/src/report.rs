@@ -63,6 +63,10 @@ pub struct Report {
     pub failures: FailuresReport,
     /// What drives the answer, if that was asked.
     pub drivers: Option<Drivers>,
+    /// The wind up to which the condition is met, if that was asked.
+    pub wind_limit: Option<WindLimit>,
+    /// A setting of the rail that lands better, if that was asked.
+    pub rail_advice: Option<RailAdvice>,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.
@@ -82,6 +86,68 @@ pub struct CellReport {
     pub ways: Vec<WayReport>,
     /// What follows for the asked ways of deploying.
     pub advice: Advice,
+}
+
+/// The case at winds from calm upwards.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindLimit {
+    /// The mean wind 10 m above ground as given, m/s.
+    pub reported_m_s: f64,
+    /// Whether the given winds were stretched; where they are hardly any, a surface wind of no certain direction was put in
+    /// their place.
+    pub stretched: bool,
+    /// Flights at each wind.
+    pub flights: u64,
+    /// The winds at 10 m that were flown, m/s, rising.
+    pub winds_m_s: Vec<f64>,
+    /// One per way of deploying.
+    pub ways: Vec<WindStretch>,
+}
+
+/// One way of deploying at winds from calm upwards.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindStretch {
+    /// Chance of `unsafe_opening` at the advice's limit, per wind.
+    pub chances: Vec<Chance>,
+    /// The strongest winds without a gap whose upper end of the interval meets the condition.
+    pub meets_m_s: Option<Span>,
+    /// The same of the lower end: in stronger winds the condition is not met.
+    pub may_meet_m_s: Option<Span>,
+}
+
+/// Settings of the rail.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RailAdvice {
+    /// Index of the way of deploying that they are flown with.
+    pub way: usize,
+    /// Flights at each.
+    pub flights: u64,
+    /// The one given; `None` where nothing came down.
+    pub given: Option<RailSetting>,
+    /// The one that lands best without opening less well than the given one, or than the condition asks; `None` where none
+    /// lands better than the given one.
+    pub best: Option<RailSetting>,
+    /// The best one degree nearer to vertical.
+    pub steeper: Option<RailSetting>,
+    /// The best one degree farther from it.
+    pub flatter: Option<RailSetting>,
+    /// All that were tried.
+    pub tried: Vec<RailSetting>,
+}
+
+/// A setting of the rail and what it comes to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RailSetting {
+    /// From vertical, rad.
+    pub tilt_rad: f64,
+    /// Direction the rail leans towards, rad clockwise from true north.
+    pub azimuth_rad: f64,
+    /// Chance of an unsafe opening at the advice's limit.
+    pub unsafe_opening: Chance,
+    /// Chance of coming down outside every field, where there is one.
+    pub outside_fields: Option<Chance>,
+    /// Distance that 90 % of landings keep within, m.
+    pub distance_p90_m: f64,
 }
 
 /// Flights that end once the intervals are narrow enough.
@@ -392,22 +458,22 @@ pub struct DelayAdvice {
     pub early: Option<f64>,
     /// The same, one second too long.
     pub late: Option<f64>,
-    /// Delays whose upper end of the interval meets the condition.
-    pub meets: Vec<Stretch>,
-    /// Delays whose lower end does: beyond these the condition is not met.
-    pub may_meet: Vec<Stretch>,
+    /// Delays whose upper end of the interval meets the condition, s.
+    pub meets_s: Vec<Span>,
+    /// Delays whose lower end does, s: beyond these the condition is not met.
+    pub may_meet_s: Vec<Span>,
 }
 
-/// Delays without a gap.
+/// Values without a gap, in the unit of what holds it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stretch {
-    /// Shortest, s.
-    pub from_s: f64,
-    /// Longest, s.
-    pub to_s: f64,
-    /// Whether it begins only because the curve does.
+pub struct Span {
+    /// Least.
+    pub from: f64,
+    /// Greatest.
+    pub to: f64,
+    /// Whether it begins only because nothing less was flown.
     pub goes_on_before: bool,
-    /// Whether it ends only because the curve does.
+    /// Whether it ends only because nothing more was flown.
     pub goes_on_after: bool,
 }
 

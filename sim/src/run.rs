@@ -14,6 +14,7 @@ use crate::flight::{
     fly_ascent, fly_whole_law,
 };
 use crate::report::{CellReport, FailuresReport, Move, Report, WayReport};
+use crate::settings;
 use crate::tally::{
     FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report,
     way_report,
@@ -71,6 +72,13 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
         let label = |way: usize| way_label(&case.inputs.question.ways[way]);
         report.cautions.extend(advise::driver_cautions(&found, label));
         report.drivers = Some(found);
+    }
+    let asked = case.inputs.question.settings;
+    if asked.wind_limit {
+        report.wind_limit = Some(settings::wind_limit(case, stop)?);
+    }
+    if asked.rail {
+        report.rail_advice = Some(settings::rail(case, report.advice.lowest, stop)?);
     }
     Some(report)
 }
@@ -160,7 +168,7 @@ pub fn work(case: &Case) -> Work {
     let shifts = SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some());
     // For their chances alone hardly any descents are flown.
     let for_chances = shifts * flights_per_shift(question.flights);
-    let whole = question.flights + question.drivers.map_or(0, drivers::flights);
+    let whole = question.flights + question.drivers.map_or(0, drivers::flights) + settings::flights(question);
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
@@ -363,6 +371,8 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         },
         advice,
         drivers: None,
+        wind_limit: None,
+        rail_advice: None,
         cautions,
         above_ceiling,
         delay_curve,

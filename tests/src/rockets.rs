@@ -106,6 +106,7 @@ fn inputs(
             points: PointSet::Sobol,
             rule_set: None,
             drivers: None,
+            settings: slowpoint_sim::settings::Settings::default(),
         },
     }
 }

@@ -8,6 +8,7 @@ use axum::body::Bytes;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
+use slowpoint_sim::settings;
 use utoipa::{IntoParams, ToSchema};
 
 use super::blocking;
@@ -42,6 +43,8 @@ pub struct Price {
     pub flights: u64,
     /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
     pub driver_flights: u64,
+    /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
+    pub settings_flights: u64,
     /// Estimated work, seconds of one core
     pub estimated_core_s: f64,
     /// Whether that is the most it can cost, because `until` may end it sooner
@@ -300,7 +303,8 @@ pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
     let question = &asked.case.inputs.question;
     let most = config.inline_flights;
     let (flights, for_drivers) = (question.flights, driver_flights(asked));
-    if flights + for_drivers <= most {
+    let for_settings = settings::flights(question);
+    if flights + for_drivers + for_settings <= most {
         return Ok(());
     }
     let fault = match question.drivers {
@@ -323,7 +327,10 @@ pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
     };
     Err(Problem::new(
         Kind::TooManyFlights,
-        format!("At most {most} flights are computed while you wait, {} were asked for.", flights + for_drivers),
+        format!(
+            "At most {most} flights are computed while you wait, {} were asked for.",
+            flights + for_drivers + for_settings
+        ),
     )
     .with_limit("inline_flights", most, "flights")
     .with_errors(vec![fault]))
@@ -331,15 +338,17 @@ pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
 
 fn priced(config: &Config, id: &ContentId, asked: &Asked, stored: bool) -> Response {
     let (flights, driver_flights) = (asked.case.inputs.question.flights, driver_flights(asked));
+    let settings_flights = settings::flights(&asked.case.inputs.question);
     let work = slowpoint_sim::work(&asked.case);
     let price = Price {
         id: id.to_string(),
         engine: ENGINE.into(),
         flights,
         driver_flights,
+        settings_flights,
         estimated_core_s: CORE_S_PER_ASCENT * work.ascents as f64 + CORE_S_PER_DESCENT * work.descents as f64,
         at_most: asked.case.inputs.question.until_half_width.is_some(),
-        inline: flights + driver_flights <= config.inline_flights,
+        inline: flights + driver_flights + settings_flights <= config.inline_flights,
         inline_flights: config.inline_flights,
         stored,
     };

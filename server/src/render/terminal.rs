@@ -38,6 +38,10 @@ pub fn table(answer: &Assessment) -> String {
     other_outcomes(&mut page, answer);
     page.heading("Advice");
     page.paragraph("", &answer.advice.text);
+    let between = answer.advice.between.as_ref().map(|b| &b.text);
+    let wind = answer.wind_limit.as_ref().map(|w| &w.text);
+    let rail = answer.rail_advice.as_ref().map(|r| &r.text);
+    [between, wind, rail].into_iter().flatten().for_each(|text| page.paragraph("", text));
     moves(&mut page, answer);
     failures(&mut page, answer);
     drivers(&mut page, answer);

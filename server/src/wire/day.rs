@@ -8,7 +8,7 @@ use utoipa::ToSchema;
 use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
 use super::plan::{Layer, Layers};
 use super::request::{
-    Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
+    AdviceTopic, Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
     SpreadRequest, Time, UntilRequest, Wind,
 };
 use super::{
@@ -58,6 +58,9 @@ pub struct DayRequest {
     pub flights: Option<u64>,
     /// Fly each entry until its intervals are narrow enough, in place of `flights`.
     pub until: Option<UntilRequest>,
+    /// What else is to be tried for each entry: "wind_limit" and "rail".
+    #[schema(max_items = 2)]
+    pub advise: Option<Vec<AdviceTopic>>,
     /// Seed of the draws; 1 when left out.
     #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
     pub seed: Option<u64>,
@@ -129,7 +132,11 @@ impl AskedDay {
 
     /// Flights of all entries.
     pub fn flights(&self) -> u64 {
-        self.entries.iter().filter_map(|e| e.asked.as_ref().ok()).map(|asked| asked.case.inputs.question.flights).sum()
+        let of = |asked: &Asked| {
+            let question = &asked.case.inputs.question;
+            question.flights + slowpoint_sim::settings::flights(question)
+        };
+        self.entries.iter().filter_map(|e| e.asked.as_ref().ok()).map(|asked| of(asked)).sum()
     }
 }
 

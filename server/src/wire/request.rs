@@ -211,6 +211,11 @@ pub struct AssessmentRequest {
     /// asked when left out.
     #[schema(minimum = 256, maximum = 16_384, example = 1024)]
     pub drivers: Option<u64>,
+    /// What else is to be tried, on top of `flights`: "wind_limit", the highest wind at which the condition is met (512
+    /// flights at each of 16 winds), and "rail", a tilt and azimuth that land better (512 flights at each of some 50
+    /// settings). Not asked when left out.
+    #[schema(max_items = 2, example = json!(["wind_limit", "rail"]))]
+    pub advise: Option<Vec<AdviceTopic>>,
     /// Seed of the draws; 1 when left out. The same request gives the same bytes.
     #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
     pub seed: Option<u64>,
@@ -218,6 +223,16 @@ pub struct AssessmentRequest {
     pub points: Option<PointKind>,
     /// Whose published limits the cautions quote. By default chosen from impulse and mass.
     pub rule_set: Option<RuleSetChoice>,
+}
+
+/// What else is to be tried.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AdviceTopic {
+    /// Winds.
+    WindLimit,
+    /// Settings of the rail.
+    Rail,
 }
 
 /// The rocket as its flight card has it.

@@ -1,7 +1,7 @@
 //! The best delay of a motor's charge, asked or not, and the delays that meet the condition: a delay can be trimmed.
 
 use crate::case::{Case, Question};
-use crate::report::{CurvePoint, DelayAdvice, Stretch};
+use crate::report::{CurvePoint, DelayAdvice, Span};
 use crate::stat::interval::Chance;
 
 use super::accept_chance;
@@ -38,8 +38,8 @@ fn advice(points: &[(f64, &Chance)], question: &Question) -> Option<DelayAdvice>
         as_good_s: as_good.map(|k| points[k].0),
         early: between(points, delay_s - OFF_S),
         late: between(points, delay_s + OFF_S),
-        meets: stretches(points, |c| c.upper, accept),
-        may_meet: stretches(points, |c| c.lower, accept),
+        meets_s: stretches(points, |c| c.upper, accept),
+        may_meet_s: stretches(points, |c| c.lower, accept),
     })
 }
 
@@ -73,8 +73,8 @@ fn between(points: &[(f64, &Chance)], delay_s: f64) -> Option<f64> {
 }
 
 /// Where an end of the interval stays at or below a chance, straight lines between the points.
-fn stretches(points: &[(f64, &Chance)], end: impl Fn(&Chance) -> f64, accept: f64) -> Vec<Stretch> {
-    let mut found: Vec<Stretch> = Vec::new();
+pub fn stretches(points: &[(f64, &Chance)], end: impl Fn(&Chance) -> f64, accept: f64) -> Vec<Span> {
+    let mut found: Vec<Span> = Vec::new();
     let mut open = false;
     for (k, (delay_s, chance)) in points.iter().enumerate() {
         let meets = end(chance) <= accept;
@@ -83,11 +83,11 @@ fn stretches(points: &[(f64, &Chance)], end: impl Fn(&Chance) -> f64, accept: f6
             before_s + (accept - before) / (end(chance) - before) * (delay_s - before_s)
         };
         if meets && !open {
-            let from_s = if k == 0 { *delay_s } else { crossing() };
-            found.push(Stretch { from_s, to_s: *delay_s, goes_on_before: k == 0, goes_on_after: false });
+            let from = if k == 0 { *delay_s } else { crossing() };
+            found.push(Span { from, to: *delay_s, goes_on_before: k == 0, goes_on_after: false });
         }
         if let Some(stretch) = found.last_mut().filter(|_| meets || open) {
-            stretch.to_s = if meets { *delay_s } else { crossing() };
+            stretch.to = if meets { *delay_s } else { crossing() };
             stretch.goes_on_after = meets && k + 1 == points.len();
         }
         open = meets;
@@ -130,6 +130,7 @@ mod tests {
             seed: 1,
             points: crate::draw::PointSet::Sobol,
             drivers: None,
+            settings: Default::default(),
             rule_set: None,
         }
     }
@@ -142,9 +143,9 @@ mod tests {
         assert!((advice.delay_s - 4.2).abs() < 1e-9, "{advice:?}");
         assert_eq!(advice.at_delay_s, 4.0);
         // Upper end: 0.03 + 0.01 (d - 4.2)^2 = 0.06 at 4.2 -+ sqrt(3).
-        let [meets] = &advice.meets[..] else { panic!("{advice:?}") };
-        assert!((meets.from_s - (4.2 - 3.0_f64.sqrt())).abs() < 0.02, "{meets:?}");
-        assert!((meets.to_s - (4.2 + 3.0_f64.sqrt())).abs() < 0.02, "{meets:?}");
+        let [meets] = &advice.meets_s[..] else { panic!("{advice:?}") };
+        assert!((meets.from - (4.2 - 3.0_f64.sqrt())).abs() < 0.02, "{meets:?}");
+        assert!((meets.to - (4.2 + 3.0_f64.sqrt())).abs() < 0.02, "{meets:?}");
         assert!(!meets.goes_on_before && !meets.goes_on_after);
         let early = 0.02 + 0.01 * 1.0;
         assert!((advice.early.unwrap() - early).abs() < 1e-3 && (advice.late.unwrap() - early).abs() < 1e-3);
@@ -159,8 +160,8 @@ mod tests {
         let advice = found(|d| 0.1 * (10.0 - d), 0.05);
         assert_eq!(advice.delay_s, 10.0);
         assert_eq!(advice.late, None);
-        assert!(advice.meets[0].goes_on_after && !advice.meets[0].goes_on_before, "{advice:?}");
-        assert!((advice.meets[0].from_s - 9.6).abs() < 1e-9 && advice.meets[0].to_s == 10.0);
-        assert!(found(|_| 0.9, 0.05).meets.is_empty());
+        assert!(advice.meets_s[0].goes_on_after && !advice.meets_s[0].goes_on_before, "{advice:?}");
+        assert!((advice.meets_s[0].from - 9.6).abs() < 1e-9 && advice.meets_s[0].to == 10.0);
+        assert!(found(|_| 0.9, 0.05).meets_s.is_empty());
     }
 }

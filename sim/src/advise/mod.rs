@@ -7,7 +7,7 @@ mod feasible;
 mod standing;
 
 pub use cautions::{cautions, failure_cautions, until_caution};
-pub use delay::OFF_S;
+pub use delay::{OFF_S, stretches};
 pub use drivers::driver_cautions;
 pub use feasible::{Check, Choice, Demands, Feasible, Met, Place, checks, feasible};
 pub use standing::Standing;

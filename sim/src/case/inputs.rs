@@ -7,6 +7,7 @@ use crate::aero::Drag;
 use crate::case::shape::Shape;
 use crate::draw::{Law, PointSet};
 use crate::flight::{Deployment, Failure};
+use crate::settings::Settings;
 use crate::stat::interval::CONFIDENCE;
 use crate::stat::outline::Polygon;
 use crate::until;
@@ -447,6 +448,8 @@ pub struct Question {
     pub rule_set: Option<RuleSet>,
     /// Base flights from which to tell what drives the answer, if that is asked.
     pub drivers: Option<u64>,
+    /// Other winds and rails that are to be tried.
+    pub settings: Settings,
 }
 
 impl Question {

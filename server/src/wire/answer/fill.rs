@@ -112,6 +112,8 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
         failures: failures(&report.failures, &labels),
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
+        wind_limit: report.wind_limit.as_ref().map(|w| advised::wind_limit(w, &labels)),
+        rail_advice: report.rail_advice.as_ref().map(|r| advised::rail_advice(r, &labels)),
         cautions: asked
             .cautions
             .iter()
@@ -511,18 +513,18 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
 }
 
 fn between(d: &report::DelayAdvice, accept_chance: f64) -> BetweenAnswer {
-    let stretch = |s: &report::Stretch| StretchAnswer {
-        from_s: Figure(s.from_s),
-        to_s: Figure(s.to_s),
+    let stretch = |s: &report::Span| StretchAnswer {
+        from_s: Figure(s.from),
+        to_s: Figure(s.to),
         goes_on_before: s.goes_on_before,
         goes_on_after: s.goes_on_after,
     };
-    let say = |s: &report::Stretch| {
+    let say = |s: &report::Span| {
         let end = |at_s: f64, open: bool, beyond: &str| format!("{at_s:.1} s{}", if open { beyond } else { "" });
-        format!("{} to {}", end(s.from_s, s.goes_on_before, " or less"), end(s.to_s, s.goes_on_after, " or more"))
+        format!("{} to {}", end(s.from, s.goes_on_before, " or less"), end(s.to, s.goes_on_after, " or more"))
     };
     let condition = format!("at most {} %", percent_digits(accept_chance));
-    let meets = match &d.meets[..] {
+    let meets = match &d.meets_s[..] {
         [] => format!("No delay meets the condition ({condition}, upper end of the interval)"),
         some => format!(
             "The condition ({condition}, upper end of the interval) is met by delays of {}",
@@ -555,8 +557,8 @@ fn between(d: &report::DelayAdvice, accept_chance: f64) -> BetweenAnswer {
         as_good_to_s: Figure(d.as_good_s[1]),
         one_second_early: Figure::maybe(d.early),
         one_second_late: Figure::maybe(d.late),
-        meets: d.meets.iter().map(stretch).collect(),
-        may_meet: d.may_meet.iter().map(stretch).collect(),
+        meets: d.meets_s.iter().map(stretch).collect(),
+        may_meet: d.may_meet_s.iter().map(stretch).collect(),
     }
 }
 

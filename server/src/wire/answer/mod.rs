@@ -3,6 +3,7 @@
 //! Nothing is computed here but units and the texts beside numbers. Numbers are rounded in one place, so that the
 //! same report is the same text everywhere.
 
+mod advised;
 mod fill;
 mod site;
 
@@ -11,6 +12,7 @@ use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+pub use advised::*;
 pub use fill::{answer, chance, chance_text, flight, outcome};
 pub use site::*;
 
@@ -105,6 +107,14 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub drivers: Option<DriversAnswer>,
+    /// The wind up to which the condition is met; there only when `advise` asked it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub wind_limit: Option<WindLimitAnswer>,
+    /// A setting of the rail that lands better; there only when `advise` asked it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub rail_advice: Option<RailAdviceAnswer>,
     /// What to mind.
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.

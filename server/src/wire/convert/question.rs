@@ -5,6 +5,7 @@ use slowpoint_sim::case::{LimitApplies, Question, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployment, Electronics};
 use slowpoint_sim::limits::{self, Limit};
+use slowpoint_sim::settings::Settings;
 
 use super::Reader;
 use crate::wire::request::*;
@@ -115,6 +116,10 @@ impl Reader<'_> {
                 Some(PointKind::Sobol) | None => PointSet::Sobol,
             },
             drivers: r.drivers,
+            settings: Settings {
+                wind_limit: r.advise.iter().flatten().any(|topic| *topic == AdviceTopic::WindLimit),
+                rail: r.advise.iter().flatten().any(|topic| *topic == AdviceTopic::Rail),
+            },
             rule_set: r.rule_set.as_ref().map(|set| self.rule_set(set)),
         }
     }

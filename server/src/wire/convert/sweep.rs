@@ -47,8 +47,11 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
         }
     }
     demands.above_ceiling = reader.read("/above_ceiling", &request.above_ceiling, Some(&CHANCE));
-    if request.base.as_ref().is_some_and(|base| base.drivers.is_some()) {
-        reader.faults.add("/base/drivers", "a sweep does not tell what drives it", "ask it of a single assessment");
+    let base = request.base.unwrap_or_default();
+    for (given, place) in [(base.drivers.is_some(), "/base/drivers"), (base.advise.is_some(), "/base/advise")] {
+        if given {
+            reader.faults.add(place, "a sweep does not answer it", "ask it of a single assessment");
+        }
     }
     let Reader { faults, .. } = reader;
     (demands, faults.into_list())

@@ -1,0 +1,161 @@
+//! What other winds and other settings of the rail would come to: the same flights at each, with the same draws.
+
+use core::sync::atomic::AtomicBool;
+
+use crate::advise::{accept_chance, stretches};
+use crate::case::{Case, Inputs, Question};
+use crate::report::{CellReport, RailAdvice, RailSetting, WindLimit, WindStretch};
+use crate::run::assess_cell;
+use crate::stat::interval::Chance;
+use crate::wind::{Direction, SurfaceWind};
+
+/// Most flights at each wind and each setting.
+const FLIGHTS: u64 = 512;
+/// Winds at 10 m, m/s: from calm to beyond every wind limit of a code.
+const WINDS_M_S: core::ops::RangeInclusive<u32> = 0..=15;
+/// Height of the wind that is varied, m.
+pub const WIND_HEIGHT_M: f64 = 10.0;
+/// In a wind slower than this there is nothing to stretch, m/s.
+const HARDLY_A_WIND_M_S: f64 = 0.5;
+/// Tilts that are tried, degrees.
+const TILTS_DEG: [f64; 7] = [0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 15.0];
+/// Directions that are tried, the first into the wind.
+const AZIMUTHS: u32 = 8;
+/// How wrong the best tilt is set for what is told of it, degrees.
+pub const OFF_DEG: f64 = 1.0;
+
+/// What may be asked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Settings {
+    /// The highest wind at which the condition is met.
+    pub wind_limit: bool,
+    /// A setting of the rail that lands better.
+    pub rail: bool,
+}
+
+/// Flights that it takes on top of the others.
+pub fn flights(question: &Question) -> u64 {
+    let Settings { wind_limit, rail } = question.settings;
+    let winds = u64::from(wind_limit) * WINDS_M_S.count() as u64;
+    // The one given, and two that are off.
+    let rails = u64::from(rail) * (3 + 1 + (TILTS_DEG.len() as u64 - 1) * u64::from(AZIMUTHS));
+    each(question) * (winds + rails)
+}
+
+/// Flights at each wind and each setting.
+fn each(question: &Question) -> u64 {
+    question.flights.min(FLIGHTS)
+}
+
+/// Flies a case with something changed; within, `None` where that is no case any more.
+fn changed(case: &Case, change: impl FnOnce(&mut Inputs), stop: &AtomicBool) -> Option<Option<CellReport>> {
+    let mut inputs = case.inputs.clone();
+    inputs.question.flights = each(&case.inputs.question);
+    inputs.question.until_half_width = None;
+    change(&mut inputs);
+    match Case::new(inputs) {
+        Ok(case) => assess_cell(&case, stop).map(Some),
+        Err(_) => Some(None),
+    }
+}
+
+/// The case at winds from calm upwards: all winds and gusts are stretched alike. `None` when `stop` was raised meanwhile.
+pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
+    let question = &case.inputs.question;
+    let (east, north) = case.wind.mean().at(WIND_HEIGHT_M);
+    let reported_m_s = libm::hypot(east, north);
+    let stretched = reported_m_s >= HARDLY_A_WIND_M_S;
+    let mut flown: Vec<(f64, CellReport)> = Vec::new();
+    for wind_m_s in WINDS_M_S.map(f64::from) {
+        let change = |inputs: &mut Inputs| {
+            let wind = &mut inputs.wind;
+            if stretched {
+                let factor = wind_m_s / reported_m_s;
+                if let Some(surface) = &mut wind.surface {
+                    surface.speed_m_s *= factor;
+                    surface.gust_m_s = surface.gust_m_s.map(|gust| gust * factor);
+                }
+                wind.layers.iter_mut().for_each(|layer| layer.speed_m_s *= factor);
+            } else {
+                wind.layers.clear();
+                wind.surface = Some(SurfaceWind {
+                    speed_m_s: wind_m_s,
+                    direction: Direction::Variable,
+                    measuring_height_m: WIND_HEIGHT_M,
+                    gust_m_s: None,
+                });
+            }
+        };
+        match changed(case, change, stop)? {
+            Some(report) => flown.push((wind_m_s, report)),
+            // Some layer is faster than what is taken: so is it in every stronger wind.
+            None => break,
+        }
+    }
+    let limit = question.accept_limit;
+    let way = |way: usize| {
+        let points: Vec<(f64, &Chance)> =
+            flown.iter().map(|(wind, report)| (*wind, &report.ways[way].limits[limit].unsafe_opening)).collect();
+        WindStretch {
+            chances: points.iter().map(|p| p.1.clone()).collect(),
+            meets_m_s: stretches(&points, |c| c.upper, accept_chance(question)).last().copied(),
+            may_meet_m_s: stretches(&points, |c| c.lower, accept_chance(question)).last().copied(),
+        }
+    };
+    Some(WindLimit {
+        reported_m_s,
+        stretched,
+        flights: each(question),
+        ways: (0..question.ways.len()).map(way).collect(),
+        winds_m_s: flown.iter().map(|f| f.0).collect(),
+    })
+}
+
+/// Settings of the rail, deployed one way: which lands best without opening less well than the given one or than the
+/// condition asks. `None` when `stop` was raised meanwhile.
+pub fn rail(case: &Case, way: usize, stop: &AtomicBool) -> Option<RailAdvice> {
+    let question = &case.inputs.question;
+    let (east, north) = case.wind.mean().at(WIND_HEIGHT_M);
+    let upwind_rad = if libm::hypot(east, north) < HARDLY_A_WIND_M_S { 0.0 } else { libm::atan2(-east, -north) };
+    let fly = |tilt_rad: f64, azimuth_rad: f64| -> Option<Option<RailSetting>> {
+        let change = |inputs: &mut Inputs| {
+            inputs.launch.tilt_rad = Some(tilt_rad);
+            inputs.launch.azimuth_rad = Some(azimuth_rad);
+        };
+        let report = changed(case, change, stop)?;
+        Some(report.and_then(|report| {
+            let landing = report.ways[way].landing.as_ref()?;
+            Some(RailSetting {
+                tilt_rad,
+                azimuth_rad,
+                unsafe_opening: report.ways[way].limits[question.accept_limit].unsafe_opening.clone(),
+                outside_fields: landing.outside_fields.clone(),
+                distance_p90_m: landing.distance_p90_m,
+            })
+        }))
+    };
+    let given = fly(case.launch.tilt_rad, case.launch.azimuth_rad)?;
+    let mut tried = Vec::new();
+    for tilt_deg in TILTS_DEG {
+        for step in 0..(if tilt_deg > 0.0 { AZIMUTHS } else { 1 }) {
+            let turn = core::f64::consts::TAU / f64::from(AZIMUTHS) * f64::from(step);
+            let azimuth_rad = (upwind_rad + turn).rem_euclid(core::f64::consts::TAU);
+            tried.extend(fly(tilt_deg.to_radians(), azimuth_rad)?);
+        }
+    }
+    let best = given.as_ref().and_then(|given| {
+        let allowed = given.unsafe_opening.upper.max(accept_chance(question));
+        let badness = |s: &RailSetting| (s.outside_fields.as_ref().map_or(0.0, |c| c.estimate), s.distance_p90_m);
+        let opens_well = tried.iter().filter(|s| s.unsafe_opening.upper <= allowed);
+        let best =
+            opens_well.min_by(|a, b| badness(a).partial_cmp(&badness(b)).unwrap_or(core::cmp::Ordering::Equal))?;
+        (badness(best) < badness(given)).then(|| best.clone())
+    });
+    let mut off = [None, None];
+    if let Some(best) = &best {
+        let steeper = (best.tilt_rad - OFF_DEG.to_radians()).max(0.0);
+        off = [fly(steeper, best.azimuth_rad)?, fly(best.tilt_rad + OFF_DEG.to_radians(), best.azimuth_rad)?];
+    }
+    let [steeper, flatter] = off;
+    Some(RailAdvice { way, flights: each(question), given, best, steeper, flatter, tried })
+}
