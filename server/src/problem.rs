@@ -340,6 +340,13 @@ refusals! {
     /// What reading a day or a sweep can be refused with.
     StoredRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
         Stopping;
+    /// What a day with something changed can be refused with.
+    RevisionRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
+        BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal,
+        StorageFailed, Overloaded, Stopping;
+    /// What comparing two days can be refused with.
+    ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
+        StorageFailed, Stopping;
     /// What asking for a job can be refused with.
     JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, ComputeLimit, Internal, StorageFailed,
         Overloaded, Stopping;

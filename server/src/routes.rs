@@ -47,6 +47,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(flights::table))
         .routes(routes!(days::create))
         .routes(routes!(days::read))
+        .routes(routes!(days::revise))
+        .routes(routes!(days::changes))
         .routes(routes!(sweeps::create))
         .routes(routes!(sweeps::read))
         .routes(routes!(jobs::look, jobs::dismiss))

@@ -234,3 +234,85 @@ async fn what_is_unknown_or_too_much_is_told() {
     let busy = patient(Config { jobs: 0, ..Config::default() });
     check_problem(&busy.send(asynchronous(&day())).await, 503, "overloaded");
 }
+
+#[tokio::test]
+async fn new_weather_marks_what_changed() {
+    let service = service();
+    let first = post(&service, &day()).await;
+    let id = first.json()["id"].as_str().unwrap().to_string();
+    let begun = service.state.compute.begun();
+    let revise = |patch: Value| service.send(json_request(&format!("{DAYS}/{id}/revisions"), patch.to_string()));
+    let revised = revise(json!({"wind": {"surface": {"speed": "12 mph", "gust": "18 mph"}}})).await;
+    assert_eq!(revised.status, 200, "{}", revised.text());
+    assert_eq!(service.state.compute.begun(), begun + 1);
+    // The same as the whole day posted with that wind.
+    let mut whole = day();
+    whole["wind"]["surface"]["speed"] = json!("12 mph");
+    whole["wind"]["surface"]["gust"] = json!("18 mph");
+    assert_eq!(post(&service, &whole).await.body, revised.body);
+    let link = revised.header("link");
+    let changes = service.get(link.trim_start_matches('<').split('>').next().unwrap()).await;
+    assert_eq!(changes.status, 200, "{}", changes.text());
+    let changes = changes.json();
+    check_described("DayChanges", &changes);
+    let input: Vec<(&str, &Value, &Value)> = changes["input"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|c| (c["pointer"].as_str().unwrap(), &c["before"], &c["after"]))
+        .collect();
+    assert_eq!(
+        input,
+        [
+            ("/wind/surface/gust", &json!("8 mph"), &json!("18 mph")),
+            ("/wind/surface/speed", &json!("5 mph"), &json!("12 mph")),
+        ]
+    );
+    let (old, new) = (first.json(), revised.json());
+    for (k, entry) in changes["entries"].as_array().unwrap().iter().enumerate() {
+        assert_eq!(entry["change"], "changed");
+        for (d, delay) in entry["delays"].as_array().unwrap().iter().enumerate() {
+            let of = |day: &Value| day["entries"][k]["flight"]["delays"][d].clone();
+            assert_eq!(delay["unsafe_opening_before"], of(&old)["limits"][1]["unsafe_opening"]);
+            assert_eq!(delay["unsafe_opening_after"], of(&new)["limits"][1]["unsafe_opening"]);
+            assert_eq!(delay["standing_after"], of(&new)["standing"]);
+        }
+    }
+    // Only one flight is another; one is gone, one is new.
+    let mut entries = day()["entries"].clone();
+    entries[2]["delays"] = json!([4, 5]);
+    entries[0]["name"] = json!("pad 7");
+    entries[1]["copy_of"] = json!("pad 7");
+    let other = revise(json!({"entries": entries})).await.json();
+    let place = format!("{DAYS}/{}/changes?since={id}", other["id"].as_str().unwrap());
+    let changes = service.get(&place).await.json();
+    let told: Vec<(&str, &str)> = changes["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|e| (e["name"].as_str().unwrap(), e["change"].as_str().unwrap()))
+        .collect();
+    assert_eq!(told, [("pad 7", "new"), ("pad 1, other motor", "same"), ("pad 2", "changed"), ("pad 1", "gone")]);
+    let delays = changes["entries"][2]["delays"].as_array().unwrap();
+    assert_eq!((&delays[0]["label"], &delays[0]["standing_before"]), (&json!("delay 4 s"), &Value::Null));
+    assert_eq!(delays[1]["unsafe_opening_before"], delays[1]["unsafe_opening_after"]);
+    assert_eq!(delays[1]["intervals_apart"], json!(false));
+}
+
+#[tokio::test]
+async fn a_revision_that_cannot_be_is_told() {
+    let service = service();
+    let id = post(&service, &day()).await.json()["id"].as_str().unwrap().to_string();
+    let revise = |id: String, patch: Value| {
+        let service = &service;
+        async move { service.send(json_request(&format!("{DAYS}/{id}/revisions"), patch.to_string())).await }
+    };
+    check_problem(&revise("0".repeat(32), json!({})).await, 404, "unknown-day");
+    check_problem(&revise(id.clone(), json!([1])).await, 422, "invalid-input");
+    check_problem(&revise(id.clone(), json!({"wind": null})).await, 422, "invalid-input");
+    assert_eq!(revise(id.clone(), json!({})).await.json()["id"].as_str(), Some(id.as_str()));
+    check_problem(&service.get(&format!("{DAYS}/{id}/changes")).await, 400, "invalid-query");
+    check_problem(&service.get(&format!("{DAYS}/{id}/changes?since=x")).await, 400, "invalid-path");
+    let zeros = "0".repeat(32);
+    check_problem(&service.get(&format!("{DAYS}/{id}/changes?since={zeros}")).await, 404, "unknown-day");
+}

@@ -4,13 +4,15 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
-use axum::http::HeaderMap;
-use axum::response::Response;
+use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
 use serde_json::Value;
+use utoipa::IntoParams;
 
-use super::assessments::{answered, to_json};
+use super::assessments::{answered, kept, read_id, text_header, to_json};
 use super::blocking;
-use super::extract::{InPath, JsonBody};
+use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::jobs::JobStatus;
 use super::long::{self, Long};
 use crate::State;
@@ -18,8 +20,10 @@ use crate::compute::Failure;
 use crate::config::ENGINE;
 use crate::id::ContentId;
 use crate::jobs::Progress;
-use crate::problem::{InputRefusals, Problem, StoredRefusals};
+use crate::problem::{ChangeRefusals, InputRefusals, Problem, RevisionRefusals, StoredRefusals};
 use crate::store::{Shelf, Store};
+use crate::wire::FieldFault;
+use crate::wire::changes::{DayChanges, StoredDay, day_changes};
 use crate::wire::day::{AskedDay, AskedEntry, DayAnswer, DayRequest, DayRow, day_answer, day_flight, read_day};
 
 /// Assesses a day: for every flight and delay the figures, what is best, and reasons to hold
@@ -55,6 +59,11 @@ pub async fn create(
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
+    answer(&state, &headers, body.to_vec()).await.map(|(_, response)| response)
+}
+
+/// Reads a day, and answers or accepts it.
+async fn answer(state: &Arc<State>, headers: &HeaderMap, body: Vec<u8>) -> Result<(ContentId, Response), Problem> {
     let (day, id) = blocking(move || {
         let day = read_day(&body)?;
         let id = ContentId::of(&format!("{ENGINE} day"), &day.canonical());
@@ -70,7 +79,106 @@ pub async fn create(
         pieces: day.entries.len() as u64,
     };
     let store = Arc::clone(&state.store);
-    long::answer(&state, &headers, long, move |stop, progress| fly(&*store, &id, &day, stop, progress)).await
+    let own = id.clone();
+    let work = move |stop: &AtomicBool, progress: &Progress| fly(&*store, &own, &day, stop, progress);
+    Ok((id, long::answer(state, headers, long, work).await?))
+}
+
+/// Assesses a day again with something changed: new weather, say
+///
+/// The body is laid over the day as it was posted (JSON Merge Patch, RFC 7396): what it gives is changed, null takes a member
+/// away, a list is given whole. The answer is another day with an id of its own; the header Link leads to what changed.
+/// Flights that the change does not touch are not flown again.
+#[utoipa::path(
+    post,
+    path = "/v1/days/{id}/revisions",
+    tag = "days",
+    operation_id = "revise_day",
+    params(
+        ("id" = String, Path, description = "Id of the day", pattern = "^[0-9a-f]{32}$"),
+        ("Prefer" = Option<String>, Header, description = "respond-async: accept it as a job"),
+    ),
+    request_body(content = Object, content_type = "application/json", description = "What is changed", example = json!({"wind": {"surface": {"speed": "12 mph"}}})),
+    responses(
+        (
+            status = 200, description = "The new day", body = DayAnswer, content_type = "application/json",
+            headers(
+                ("Location" = String, description = "Where the new day stays"),
+                ("Link" = String, description = "What changed, as rel=\"related\""),
+            ),
+        ),
+        (
+            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
+            headers(("Location" = String, description = "The job"), ("Link" = String, description = "What changed, once it has")),
+        ),
+        RevisionRefusals,
+    ),
+)]
+pub async fn revise(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+    JsonBody(body): JsonBody,
+) -> Result<Response, Problem> {
+    let before = read_id(&id)?;
+    let StoredDay { mut input, .. } = stored(&state, &before).await?;
+    let patch: Value = serde_json::from_slice(&body).map_err(|error| Problem::malformed_json(&error.to_string()))?;
+    if !patch.is_object() {
+        return Err(Problem::faults(vec![FieldFault {
+            pointer: String::new(),
+            problem: "what is changed is no object".into(),
+            remedy: "give the members that change, such as {\"wind\": {\"surface\": {\"speed\": \"12 mph\"}}}".into(),
+            sent: None,
+        }]));
+    }
+    json_patch::merge(&mut input, &patch);
+    let (id, mut response) = answer(&state, &headers, input.to_string().into_bytes()).await?;
+    let link = format!("</v1/days/{id}/changes?since={before}>; rel=\"related\"");
+    response.headers_mut().insert(header::LINK, text_header(&link));
+    Ok(response)
+}
+
+/// A day with its input, both sound.
+async fn stored(state: &Arc<State>, id: &ContentId) -> Result<StoredDay, Problem> {
+    let kept = kept(state, Shelf::Days, id).await?.ok_or_else(|| long::unknown(state, Shelf::Days, id))?;
+    let read = |bytes: Option<Vec<u8>>| bytes.and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    let both = read(kept.input).zip(read(kept.answer));
+    both.map(|(input, answer)| StoredDay { input, answer }).ok_or_else(|| long::damaged(Shelf::Days, id))
+}
+
+/// The day that another is compared with.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Since {
+    /// Id of the day before
+    #[param(pattern = "^[0-9a-f]{32}$")]
+    since: String,
+}
+
+/// Says what changed from one day to another
+///
+/// What was asked otherwise, and of each flight what it stood at and stands at: delays, best delay, reasons to hold. Flights
+/// are matched by their names.
+#[utoipa::path(
+    get,
+    path = "/v1/days/{id}/changes",
+    tag = "days",
+    operation_id = "read_day_changes",
+    params(("id" = String, Path, description = "Id of the day", pattern = "^[0-9a-f]{32}$"), Since),
+    responses((status = 200, description = "What changed", body = DayChanges, content_type = "application/json"), ChangeRefusals),
+)]
+pub async fn changes(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    AskedQuery(query): AskedQuery<Since>,
+) -> Result<Response, Problem> {
+    let (after, before) = (read_id(&id)?, read_id(&query.since)?);
+    let (before, after) = (stored(&state, &before).await?, stored(&state, &after).await?);
+    let bytes = to_json(&day_changes(&before, &after)).map_err(|_| Problem::internal())?;
+    let headers =
+        [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
+    Ok((headers, bytes).into_response())
 }
 
 /// Gives a day again

@@ -94,26 +94,42 @@ where
 /// Gives a stored answer again.
 pub async fn read(state: &Arc<State>, shelf: Shelf, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     let id = read_id(id)?;
-    let (kind, what) = match shelf {
-        Shelf::Days => (Kind::UnknownDay, "day"),
-        Shelf::Sweeps => (Kind::UnknownSweep, "sweep"),
-        Shelf::Assessments => (Kind::UnknownAssessment, "flight card"),
-    };
-    let unknown = || {
-        let known = state.jobs.look(id.as_str()).is_some_and(|job| job.shelf == shelf);
-        let where_to = if known { format!(" A job is at /v1/jobs/{id}.") } else { String::new() };
-        Problem::new(kind, format!("Nothing is stored under {id}. Post the {what} to /v1/{}.{where_to}", shelf.name()))
-    };
-    let stored = kept(state, shelf, &id).await?.ok_or_else(unknown)?;
-    let Some(answer) = sound(stored) else {
-        return Err(Problem::new(
-            Kind::StoredDamaged,
-            format!(
-                "The {what} stored under {id} fails its checksum. Post it again: that stores it anew under the same id."
-            ),
-        ));
-    };
+    let stored = kept(state, shelf, &id).await?.ok_or_else(|| unknown(state, shelf, &id))?;
+    let answer = sound(stored).ok_or_else(|| damaged(shelf, &id))?;
     Ok(if holds(&id, headers) { not_modified(&id) } else { sent(&id, answer.into()) })
+}
+
+/// What a shelf holds, in a word.
+fn word(shelf: Shelf) -> &'static str {
+    match shelf {
+        Shelf::Days => "day",
+        Shelf::Sweeps => "sweep",
+        Shelf::Assessments => "flight card",
+    }
+}
+
+/// Nothing under this id.
+pub fn unknown(state: &State, shelf: Shelf, id: &ContentId) -> Problem {
+    let kind = match shelf {
+        Shelf::Days => Kind::UnknownDay,
+        Shelf::Sweeps => Kind::UnknownSweep,
+        Shelf::Assessments => Kind::UnknownAssessment,
+    };
+    let known = state.jobs.look(id.as_str()).is_some_and(|job| job.shelf == shelf);
+    let where_to = if known { format!(" A job is at /v1/jobs/{id}.") } else { String::new() };
+    let (name, word) = (shelf.name(), word(shelf));
+    Problem::new(kind, format!("Nothing is stored under {id}. Post the {word} to /v1/{name}.{where_to}"))
+}
+
+/// Something under this id that cannot be relied on any more.
+pub fn damaged(shelf: Shelf, id: &ContentId) -> Problem {
+    Problem::new(
+        Kind::StoredDamaged,
+        format!(
+            "The {} stored under {id} fails its checksum. Post it again: that stores it anew under the same id.",
+            word(shelf)
+        ),
+    )
 }
 
 /// Says where the answer stays.

@@ -221,7 +221,7 @@ fn entries(sent: &Value) -> Vec<Entry> {
         };
         let twice = name.is_some_and(|name| found.iter().any(|other| other.name == name));
         let base = match entry.get("copy_of").filter(|v| !v.is_null()) {
-            None => Ok(Layers(vec![Layer { at: String::new(), mount: "", value: shared.clone() }])),
+            None => Ok(Layers(vec![Layer { at: String::new(), mount: "", value: shared.clone(), own: &[] }])),
             Some(source) => match found.iter().find(|other| Some(other.name.as_str()) == source.as_str()) {
                 Some(Entry { layers: Ok(layers), .. }) => Ok(layers.clone()),
                 Some(Entry { layers: Err(_), .. }) => {
@@ -257,7 +257,7 @@ fn entries(sent: &Value) -> Vec<Entry> {
             }
             if let Value::Object(members) = &mut own {
                 members.retain(|name, _| !matches!(name.as_str(), "name" | "copy_of"));
-                layers.0.push(Layer { at: at.clone(), mount: "", value: own });
+                layers.0.push(Layer { at: at.clone(), mount: "", value: own, own: &OWN });
             }
             let shared = |name: &&String| !OWN.contains(&name.as_str());
             if let Some(name) = changes.as_ref().and_then(Value::as_object).and_then(|c| c.keys().find(shared)) {
@@ -269,7 +269,7 @@ fn entries(sent: &Value) -> Vec<Entry> {
                 });
             }
             if let Some(value) = changes {
-                layers.0.push(Layer { at: format!("{at}/changes"), mount: "", value });
+                layers.0.push(Layer { at: format!("{at}/changes"), mount: "", value, own: &OWN });
             }
             Ok(layers)
         });

@@ -5,6 +5,7 @@
 //! the same schema that the service publishes; `fault` keeps one fault to a place.
 
 pub mod answer;
+pub mod changes;
 mod convert;
 pub mod day;
 mod fault;

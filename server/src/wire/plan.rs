@@ -14,6 +14,8 @@ pub struct Layer {
     pub mount: &'static str,
     /// What is laid there.
     pub value: Value,
+    /// Members of the flight card that it may give, where that is not all: what is missing is not told in it otherwise.
+    pub own: &'static [&'static str],
 }
 
 /// Layers, the lowest first.
@@ -49,6 +51,11 @@ impl Layers {
             if !inside.is_empty() && !inside.starts_with('/') {
                 return None;
             }
+            let first = inside.split('/').nth(1).unwrap_or_default();
+            let may_have = layer.own.is_empty() || layer.own.contains(&first) || layer.value.get(first).is_some();
+            if !first.is_empty() && !may_have {
+                return None;
+            }
             let mut node = &layer.value;
             let mut depth = layer.mount.matches('/').count();
             for part in inside.split('/').skip(1) {
@@ -77,7 +84,13 @@ mod tests {
     use serde_json::json;
 
     fn layers() -> Layers {
-        let layer = |at: &str, mount, value| Layer { at: at.into(), mount, value };
+        const OWN: &[&str] = &["card", "launch"];
+        let layer = |at: &str, mount, value| Layer {
+            at: at.into(),
+            mount,
+            value,
+            own: if at.starts_with("/entries") { OWN } else { &[] },
+        };
         Layers(vec![
             layer("", "", json!({"launch": {"rail_length": 1.2, "azimuth": 3}, "wind": {"surface": {"speed": 1}}})),
             layer("/entries/2", "", json!({"card": {"name": "a", "motor": {"code": "C6-5"}}, "launch": {"tilt": 3}})),
@@ -103,6 +116,7 @@ mod tests {
             ("/wind/surface/direction", "/wind/surface/direction"),
             ("/launch/rail_length", "/launch/rail_length"),
             ("/launch/tilt", "/axes/tilts/1"),
+            ("/site", "/site"),
             ("/card/name", "/entries/2/card/name"),
             ("/card/motor/diameter", "/entries/2/changes/card/motor/diameter"),
             ("/card/airframe", "/entries/2/changes/card/airframe"),

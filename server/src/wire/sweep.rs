@@ -204,7 +204,7 @@ impl AskedSweep {
 pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
     let (sent, twice) = json_of(body)?;
     let (demands, mut faults) = convert::sweep(&sent, &twice);
-    let base = Layer { at: "/base".into(), mount: "", value: sent["base"].clone() };
+    let base = Layer { at: "/base".into(), mount: "", value: sent["base"].clone(), own: &[] };
     let axes = axes(&sent);
     let alone = |steps: Vec<Layer>| Layers(core::iter::once(base.clone()).chain(steps).collect()).read();
     let mut tell = |found: Vec<FieldFault>| {
@@ -296,7 +296,7 @@ fn axes(sent: &Value) -> Vec<Axis> {
             layers: steps
                 .iter()
                 .enumerate()
-                .map(|(k, step)| Layer { at: format!("/axes/{name}/{k}"), mount, value: value(step) })
+                .map(|(k, step)| Layer { at: format!("/axes/{name}/{k}"), mount, value: value(step), own: &[] })
                 .collect(),
         };
         let as_sent = |step: &Value| match step {
