@@ -52,6 +52,7 @@ kinds! {
     UnknownPath NOT_FOUND "unknown-path" "Nothing is here.";
     UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
+    NoPosition NOT_FOUND "no-position" "The assessment has no place on Earth.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
     BodyTimeout REQUEST_TIMEOUT "body-timeout" "The body did not arrive in time.";
@@ -316,6 +317,9 @@ refusals! {
     /// What the table of all flights can be refused with.
     TableRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What a map of an assessment can be refused with.
+    MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
+        StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;

@@ -13,7 +13,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::State;
-use crate::api::{assessments, description, docs, flights, front, health, problems, weather};
+use crate::api::{assessments, description, docs, files, flights, front, health, problems, weather};
 use crate::middleware;
 use crate::problem::{Kind, Problem};
 
@@ -45,6 +45,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(assessments::read))
         .routes(routes!(flights::read))
         .routes(routes!(flights::table))
+        .routes(routes!(files::landing_geojson))
+        .routes(routes!(files::landing_kml))
         .routes(routes!(weather::decode))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))

@@ -147,17 +147,29 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    let tag = etag(&id);
+    let answer = answer_of(&state, &id, &tag, &headers).await?;
+    Ok(answer.map_or_else(|| not_modified(&tag), |answer| sent(&id, answer)))
+}
+
+/// The answer under an id, in which a form with this validator is found; `None` if the client holds that already.
+pub async fn answer_of(
+    state: &Arc<State>,
+    id: &AssessmentId,
+    tag: &str,
+    headers: &HeaderMap,
+) -> Result<Option<Bytes>, Problem> {
+    let kept = kept(state, id).await?.ok_or_else(|| unknown(id))?;
     if let Some(answer) = kept.answer {
-        return Ok(if holds(&id, &headers) { not_modified(&id) } else { sent(&id, answer.into()) });
+        return Ok(if holds(tag, headers) { None } else { Some(answer.into()) });
     }
-    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    let input = kept.input.ok_or_else(|| damaged(id))?;
     // The answer was lost, its input not: the same engine flies it again to the same bytes.
-    let asked = replayable(&id, input).await?;
-    if holds(&id, &headers) {
-        return Ok(not_modified(&id));
+    let asked = replayable(id, input).await?;
+    if holds(tag, headers) {
+        return Ok(None);
     }
-    Ok(sent(&id, fly(&state, &id, asked).await?))
+    fly(state, id, asked).await.map(Some)
 }
 
 /// Flies, stores, answers; one run per id, off the async threads.
@@ -374,13 +386,13 @@ fn driver_flights(asked: &Asked) -> u64 {
 fn sent(id: &AssessmentId, answer: Bytes) -> Response {
     let mut response = answer.into_response();
     set(&mut response, header::CONTENT_TYPE, "application/json");
-    validators(&mut response, id);
+    validators(&mut response, &etag(id));
     response
 }
 
 /// An id never changes what it means; the answer belongs to whoever asked.
-fn validators(response: &mut Response, id: &AssessmentId) {
-    set(response, header::ETAG, &etag(id));
+pub fn validators(response: &mut Response, tag: &str) {
+    set(response, header::ETAG, tag);
     set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
 }
 
@@ -388,16 +400,17 @@ fn etag(id: &AssessmentId) -> String {
     format!("\"{id}.json\"")
 }
 
-fn not_modified(id: &AssessmentId) -> Response {
+/// What the client holds already.
+pub fn not_modified(tag: &str) -> Response {
     let mut response = StatusCode::NOT_MODIFIED.into_response();
-    validators(&mut response, id);
+    validators(&mut response, tag);
     response
 }
 
 /// Weak comparison, as RFC 9110 asks for If-None-Match.
-fn holds(id: &AssessmentId, headers: &HeaderMap) -> bool {
+fn holds(tag: &str, headers: &HeaderMap) -> bool {
     let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
-    held.any(|list| list.split(',').map(str::trim).any(|tag| tag == "*" || tag.trim_start_matches("W/") == etag(id)))
+    held.any(|list| list.split(',').map(str::trim).any(|one| one == "*" || one.trim_start_matches("W/") == tag))
 }
 
 fn set(response: &mut Response, name: HeaderName, value: &str) {

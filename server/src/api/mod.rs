@@ -4,6 +4,7 @@ pub mod assessments;
 pub mod description;
 pub mod docs;
 pub mod extract;
+pub mod files;
 pub mod flights;
 pub mod front;
 pub mod health;
