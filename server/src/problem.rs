@@ -57,6 +57,7 @@ kinds! {
     UnknownJob NOT_FOUND "unknown-job" "No job is known under this id.";
     ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
+    NoPosition NOT_FOUND "no-position" "The assessment has no place on Earth.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
     BodyTimeout REQUEST_TIMEOUT "body-timeout" "The body did not arrive in time.";
@@ -350,6 +351,9 @@ refusals! {
     /// What asking for a job can be refused with.
     JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, ComputeLimit, Internal, StorageFailed,
         Overloaded, Stopping;
+    /// What a map of an assessment can be refused with.
+    MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
+        StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;

@@ -13,7 +13,9 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::State;
-use crate::api::{assessments, days, description, docs, flights, front, health, jobs, problems, sweeps, weather};
+use crate::api::{
+    assessments, days, description, docs, files, flights, front, health, jobs, problems, sweeps, weather,
+};
 use crate::middleware;
 use crate::problem::{Kind, Problem};
 
@@ -53,6 +55,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(sweeps::read))
         .routes(routes!(jobs::look, jobs::dismiss))
         .routes(routes!(jobs::results))
+        .routes(routes!(files::landing_geojson))
+        .routes(routes!(files::landing_kml))
         .routes(routes!(weather::decode))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))

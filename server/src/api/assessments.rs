@@ -150,17 +150,29 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
+    let tag = etag(&id);
+    let answer = answer_of(&state, &id, &tag, &headers).await?;
+    Ok(answer.map_or_else(|| not_modified(&tag), |answer| sent(&id, answer)))
+}
+
+/// The answer under an id, in which a form with this validator is found; `None` if the client holds that already.
+pub async fn answer_of(
+    state: &Arc<State>,
+    id: &ContentId,
+    tag: &str,
+    headers: &HeaderMap,
+) -> Result<Option<Bytes>, Problem> {
+    let kept = kept(state, Shelf::Assessments, id).await?.ok_or_else(|| unknown(id))?;
     if let Some(answer) = kept.answer {
-        return Ok(if holds(&id, &headers) { not_modified(&id) } else { sent(&id, answer.into()) });
+        return Ok(if holds(tag, headers) { None } else { Some(answer.into()) });
     }
-    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    let input = kept.input.ok_or_else(|| damaged(id))?;
     // The answer was lost, its input not: the same engine flies it again to the same bytes.
-    let asked = replayable(&id, input).await?;
-    if holds(&id, &headers) {
-        return Ok(not_modified(&id));
+    let asked = replayable(id, input).await?;
+    if holds(tag, headers) {
+        return Ok(None);
     }
-    Ok(sent(&id, fly(&state, &id, asked).await?))
+    fly(state, id, asked).await.map(Some)
 }
 
 /// Flies, stores, answers; one run per id, off the async threads.
@@ -389,31 +401,32 @@ fn driver_flights(asked: &Asked) -> u64 {
 pub fn sent(id: &ContentId, answer: Bytes) -> Response {
     let mut response = answer.into_response();
     set(&mut response, header::CONTENT_TYPE, "application/json");
-    validators(&mut response, id);
+    validators(&mut response, &etag(id));
     response
 }
 
 /// An id never changes what it means; the answer belongs to whoever asked.
-fn validators(response: &mut Response, id: &ContentId) {
-    set(response, header::ETAG, &etag(id));
+pub fn validators(response: &mut Response, tag: &str) {
+    set(response, header::ETAG, tag);
     set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
 }
 
-fn etag(id: &ContentId) -> String {
+/// The validator of an answer.
+pub fn etag(id: &ContentId) -> String {
     format!("\"{id}.json\"")
 }
 
-/// The client holds it already.
-pub fn not_modified(id: &ContentId) -> Response {
+/// What the client holds already.
+pub fn not_modified(tag: &str) -> Response {
     let mut response = StatusCode::NOT_MODIFIED.into_response();
-    validators(&mut response, id);
+    validators(&mut response, tag);
     response
 }
 
 /// Weak comparison, as RFC 9110 asks for If-None-Match.
-pub fn holds(id: &ContentId, headers: &HeaderMap) -> bool {
+pub fn holds(tag: &str, headers: &HeaderMap) -> bool {
     let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
-    held.any(|list| list.split(',').map(str::trim).any(|tag| tag == "*" || tag.trim_start_matches("W/") == etag(id)))
+    held.any(|list| list.split(',').map(str::trim).any(|one| one == "*" || one.trim_start_matches("W/") == tag))
 }
 
 fn set(response: &mut Response, name: HeaderName, value: &str) {

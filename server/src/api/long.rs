@@ -8,7 +8,7 @@ use axum::Json;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored};
+use super::assessments::{etag, holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored};
 use super::jobs;
 use crate::State;
 use crate::compute::{Failure, Outcome, Pace};
@@ -96,7 +96,8 @@ pub async fn read(state: &Arc<State>, shelf: Shelf, id: &str, headers: &HeaderMa
     let id = read_id(id)?;
     let stored = kept(state, shelf, &id).await?.ok_or_else(|| unknown(state, shelf, &id))?;
     let answer = sound(stored).ok_or_else(|| damaged(shelf, &id))?;
-    Ok(if holds(&id, headers) { not_modified(&id) } else { sent(&id, answer.into()) })
+    let tag = etag(&id);
+    Ok(if holds(&tag, headers) { not_modified(&tag) } else { sent(&id, answer.into()) })
 }
 
 /// What a shelf holds, in a word.

@@ -5,6 +5,7 @@ pub mod days;
 pub mod description;
 pub mod docs;
 pub mod extract;
+pub mod files;
 pub mod flights;
 pub mod front;
 pub mod health;

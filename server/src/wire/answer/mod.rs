@@ -7,7 +7,7 @@ mod advised;
 mod fill;
 mod site;
 
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
@@ -37,6 +37,12 @@ impl Figure {
 impl Serialize for Figure {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         self.rounded().serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for Figure {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Option::deserialize(deserializer).map(Self::maybe)
     }
 }
 

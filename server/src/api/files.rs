@@ -1,0 +1,163 @@
+//! `/v1/assessments/{id}/landing.geojson` and its like: an answer in other forms, made from the stored answer.
+
+use std::sync::Arc;
+
+use axum::extract::State as Held;
+use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use super::assessments::{answer_of, not_modified, read_id, to_json, validators};
+use super::blocking;
+use super::extract::{Asked, InPath};
+use crate::State;
+use crate::problem::{Kind, MapRefusals, Problem};
+use crate::render::stored::{Delay, Globe, Site, Stored};
+use crate::render::{geojson, kml};
+use crate::wire::FieldFault;
+
+/// Which delay's landing.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct DelayQuery {
+    /// The delay, in seconds where the motor's charge deploys alone, or by its label ("altimeter at apogee"); by default
+    /// the one with the least chance of an unsafe opening
+    #[param(required = false, example = "7")]
+    delay: Option<String>,
+}
+
+/// Gives the landing as GeoJSON
+///
+/// RFC 7946: the pad, the areas with their chances, and for one delay the mean place, ellipses and smallest areas that hold
+/// a share of the flights; the same of each failure. Needs `site.position` in the request.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/landing.geojson",
+    tag = "assessments",
+    operation_id = "read_landing_geojson",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = Object, content_type = "application/geo+json", description = "A FeatureCollection",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        MapRefusals,
+    ),
+)]
+pub async fn landing_geojson(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = move |answer: &Stored| {
+        let delay = delay(answer, &query)?;
+        let (site, globe) = on_earth(answer)?;
+        to_json(&geojson::landing(answer, site, &globe, delay)).map_err(|_| Problem::internal())
+    };
+    file(&state, &id, &headers, ("landing.geojson", geojson::MEDIA_TYPE), make).await
+}
+
+/// Gives the landing as KML
+///
+/// KML 2.2 with the same features as `landing.geojson`. Needs `site.position` in the request.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/landing.kml",
+    tag = "assessments",
+    operation_id = "read_landing_kml",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = String, content_type = "application/vnd.google-earth.kml+xml", description = "A KML document",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        MapRefusals,
+    ),
+)]
+pub async fn landing_kml(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = move |answer: &Stored| {
+        let delay = delay(answer, &query)?;
+        let (site, globe) = on_earth(answer)?;
+        Ok(kml::landing(answer, site, &globe, delay).into_bytes())
+    };
+    file(&state, &id, &headers, ("landing.kml", kml::MEDIA_TYPE), make).await
+}
+
+/// A file of an assessment, from its stored answer; flown again only where that was lost.
+async fn file<M>(
+    state: &Arc<State>,
+    id: &str,
+    headers: &HeaderMap,
+    (name, media_type): (&str, &'static str),
+    make: M,
+) -> Result<Response, Problem>
+where
+    M: FnOnce(&Stored) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
+    let id = read_id(id)?;
+    let tag = format!("\"{id}.{name}\"");
+    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    let made = blocking(move || {
+        let stored = Stored::read(&answer).map_err(|error| {
+            tracing::error!(%error, "a stored answer does not read as one");
+            Problem::internal()
+        })?;
+        make(&stored)
+    })
+    .await??;
+    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
+    validators(&mut response, &tag);
+    Ok(response)
+}
+
+fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Problem> {
+    answer.delay(query.delay.as_deref()).ok_or_else(|| {
+        let labels: Vec<String> = answer.delays.iter().map(|d| format!("{:?}", d.label)).collect();
+        Problem::new(
+            Kind::InvalidQuery,
+            format!(
+                "There is no such delay. Ask by the seconds of a motor's delay or by the label of one of {}.",
+                labels.join(", ")
+            ),
+        )
+    })
+}
+
+/// The field with its place on Earth.
+fn on_earth(answer: &Stored) -> Result<(&Site, Globe), Problem> {
+    let site = answer.site.as_ref().ok_or_else(|| {
+        Problem::new(
+            Kind::EngineChanged,
+            format!("{} answered it, which kept no map. Post the flight card again.", answer.engine),
+        )
+    })?;
+    let globe = site.globe().ok_or_else(|| {
+        let fault = FieldFault {
+            pointer: "/site/position".into(),
+            problem: "it was not given".into(),
+            remedy: "give the latitude and longitude of the site's origin in decimal degrees, and post it again".into(),
+            sent: None,
+        };
+        let text = "It has no place on Earth: its request says nothing of site.position. The answer as JSON and the pictures are in metres about the pad.";
+        Problem::new(Kind::NoPosition, text).with_errors(vec![fault])
+    })?;
+    Ok((site, globe))
+}

@@ -1,0 +1,201 @@
+"""Files of an answer, read back by readers that know nothing of the service: GDAL (through pyogrio), shapely and
+geographiclib for GeoJSON, GDAL, fastkml and OGC's schema for KML. A service of its own is asked over HTTP, as anyone asks
+it."""
+
+import json
+import math
+import os
+import socket
+import subprocess
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import fastkml
+import fastkml.validator
+import lxml.etree
+import numpy as np
+import pyogrio
+import pytest
+from geographiclib.geodesic import Geodesic
+from shapely import MultiPolygon, Point, Polygon, from_wkb, is_valid
+from shapely.geometry import shape
+
+EXAMPLE = Path(__file__).parents[2] / "server/examples/mapped-field.json"
+CAUTION = ("An estimate from the listed assumptions. It approves no flight. "
+           "Local codes and the range safety officer decide.")
+
+
+class Service:
+    def __init__(self, data_dir):
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.address = "127.0.0.1:%d" % probe.getsockname()[1]
+        command = [os.environ["SLOWPOINT"], "serve", "--listen", self.address, "--data-dir", data_dir]
+        self.process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
+        for _ in range(200):
+            try:
+                self.get("/readyz")
+                return
+            except (urllib.error.URLError, ConnectionError):
+                time.sleep(0.05)
+        raise TimeoutError("the service did not begin")
+
+    def get(self, path, body=None):
+        request = urllib.request.Request(f"http://{self.address}{path}", body, {"content-type": "application/json"})
+        with urllib.request.urlopen(request) as reply:
+            return reply.read()
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory):
+    running = Service(tmp_path_factory.mktemp("data"))
+    yield running
+    running.process.terminate()
+    running.process.wait(20)
+
+
+@pytest.fixture(scope="module")
+def request_sent():
+    return json.loads(EXAMPLE.read_text())
+
+
+@pytest.fixture(scope="module")
+def answer(service):
+    return json.loads(service.get("/v1/assessments", EXAMPLE.read_bytes()))
+
+
+@pytest.fixture(scope="module")
+def files(service, answer, tmp_path_factory):
+    """Every file of the delay of 7 s, on disk."""
+    folder = tmp_path_factory.mktemp("files")
+    for name in ["landing.geojson", "landing.kml"]:
+        (folder / name).write_bytes(service.get(f"/v1/assessments/{answer['id']}/{name}?delay=7"))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def landing(answer):
+    return next(d for d in answer["delays"] if d["label"] == "delay 7 s")["landing"]
+
+
+def signed_area(ring):
+    x, y = np.array(ring).T
+    return np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]) / 2
+
+
+def from_pad(answer, longitude, latitude):
+    """Metres east and north of the pad by the geodesic."""
+    pad = answer["site"]["pad"]["position"]
+    to = Geodesic.WGS84.Inverse(pad["latitude_deg"], pad["longitude_deg"], latitude, longitude)
+    azimuth = math.radians(to["azi1"])
+    return to["s12"] * math.sin(azimuth), to["s12"] * math.cos(azimuth)
+
+
+def test_geojson_follows_rfc_7946(files):
+    collection = json.loads((files / "landing.geojson").read_text())
+    assert collection["type"] == "FeatureCollection" and collection["caution"] == CAUTION
+    assert "crs" not in collection, "RFC 7946 knows one reference system and no member for it"
+    polygons = 0
+    for feature in collection["features"]:
+        assert set(feature) == {"type", "geometry", "properties"}
+        geometry = shape(feature["geometry"])
+        assert is_valid(geometry), feature["properties"]
+        parts = feature["geometry"]["coordinates"]
+        for rings in {"Polygon": [parts], "MultiPolygon": parts}.get(feature["geometry"]["type"], []):
+            polygons += 1
+            assert all(ring[0] == ring[-1] and len(ring) >= 4 for ring in rings)
+            assert signed_area(rings[0]) > 0 and all(signed_area(hole) < 0 for hole in rings[1:])
+    assert polygons > 50
+
+
+def test_geojson_read_by_gdal(files, answer, landing, request_sent, figures):
+    """GDAL finds longitude and latitude by WGS 84, and where it finds the features is where the answer and the request
+    have them."""
+    meta, _, geometries, columns = pyogrio.raw.read(files / "landing.geojson")
+    assert meta["crs"] in ("EPSG:4326", "OGC:CRS84")
+    table = dict(zip(meta["fields"], columns))
+    kind, failure, name = table["kind"], table["failure"], table["name"]
+    shapes = from_wkb(geometries)
+    assessed = [shapes[k] for k in range(len(shapes)) if failure[k] is None and kind[k] == "region"]
+    worst = 0.0
+    for found, region in zip(assessed, landing["regions"], strict=True):
+        patches = found.geoms if isinstance(found, MultiPolygon) else [found]
+        for polygon, patch in zip(patches, region["outline"], strict=True):
+            for corner, (east, north) in zip(polygon.exterior.coords, patch["exterior_m"], strict=True):
+                there = from_pad(answer, *corner)
+                worst = max(worst, math.dist(there, (east, north)))
+    # 1e-7 deg is 1.1 cm, and a landing 1 km off has its metres to a centimetre.
+    assert worst < 0.02
+    for feature in request_sent["site"]["map"]["features"]:
+        (k,) = [k for k in range(len(shapes)) if kind[k] == "area" and name[k] == feature["properties"]["name"]]
+        assert shapes[k].normalize().equals_exact(shape(feature["geometry"]).normalize(), 3e-7), name[k]
+        assert table["role"][k] == feature["properties"]["role"]
+    (mean,) = [shapes[k] for k in range(len(shapes)) if kind[k] == "mean" and failure[k] is None]
+    assert math.dist(from_pad(answer, mean.x, mean.y), (landing["mean_east_m"], landing["mean_north_m"])) < 0.02
+    (largest,) = [shapes[k] for k in range(len(shapes)) if kind[k] == "ellipse" and failure[k] is None
+                  and table["share_asked"][k] == 0.95]
+    asked = next(e for e in landing["ellipses"] if e["share_asked"] == 0.95)
+    metres = Polygon([from_pad(answer, *corner) for corner in largest.exterior.coords])
+    full = math.pi * asked["semi_major_m"] * asked["semi_minor_m"]
+    # A polygon of 96 corners on an ellipse has sin(2 pi / 96) / (2 pi / 96) of its area.
+    assert math.isclose(metres.area, full * math.sin(2 * math.pi / 96) / (2 * math.pi / 96), rel_tol=2e-4)
+    figures.append(f"landing.geojson by GDAL: {len(shapes)} features, regions within {worst * 1000:.0f} mm of the answer")
+
+
+def test_chances_of_areas_by_geodesic_and_shapely(service, request_sent, figures):
+    """Every flight is flown again, its landing put on the globe by the geodesic from the pad, and looked for in the areas
+    as they were sent, by shapely: as many as the answer says, in each area and outside the field."""
+    request = request_sent | {"flights": 256}
+    answer = json.loads(service.get("/v1/assessments", json.dumps(request).encode()))
+    pad = answer["site"]["pad"]["position"]
+    areas = [shape(f["geometry"]) for f in request["site"]["map"]["features"]]
+    (field,) = [area for area, told in zip(areas, answer["site"]["areas"]) if told["role"] == "field"]
+    sure, near = np.zeros((2, len(answer["delays"]), len(areas)), int)
+    for index in range(256):
+        flight = json.loads(service.get(f"/v1/assessments/{answer['id']}/flights/{index}"))
+        for way, delay in enumerate(flight["delays"]):
+            east, north = delay["landing"]["east_m"], delay["landing"]["north_m"]
+            azimuth = math.degrees(math.atan2(east, north))
+            at = Geodesic.WGS84.Direct(pad["latitude_deg"], pad["longitude_deg"], azimuth, math.hypot(east, north))
+            place = Point(at["lon2"], at["lat2"])
+            # Pad and landing are told to a centimetre: nearer than two to an edge nothing can be said.
+            unsure = np.array([area.boundary.distance(place) < 2e-7 for area in areas])
+            near[way] += unsure
+            sure[way] += np.array([area.contains(place) for area in areas]) & ~unsure
+    found = np.array([[a["inside"]["flights_expected"] for a in d["landing"]["areas"]] for d in answer["delays"]])
+    assert np.all(sure <= found) and np.all(found <= sure + near)
+    assert near.sum() <= 5 < sure.sum() / 100
+    outside = np.array([d["landing"]["outside_fields"]["flights_expected"] for d in answer["delays"]])
+    in_field = areas.index(field)
+    assert np.array_equal(outside, 256 - found[:, in_field])
+    assert (sure.sum(axis=0) > 0).sum() >= 4, "areas are hit"
+    figures.append(f"{sure.sum()} landings of 256 flights by {len(sure)} delays in {len(areas)} areas of a map: the same "
+                   f"as shapely and geographiclib, but for {near.sum()} within 2 cm of an edge")
+
+
+def test_kml_fits_its_schema_and_readers(files, answer, landing, figures):
+    """OGC's schema of KML 2.2 as fastkml ships it, libxml2, fastkml and GDAL."""
+    path = files / "landing.kml"
+    lxml.etree.parse(str(path))
+    assert fastkml.validator.validate(file_to_validate=path)
+    document = fastkml.KML.parse(path, strict=True).features[0]
+    assert CAUTION in document.description and answer["id"] in document.description
+    folders = {folder.name: folder for folder in document.features}
+    assert list(folders)[:2] == ["Field", "Landing, delay 7 s"]
+    assert len(folders) >= 2 + len([f for f in answer["failures"]["each"] if f["landing"]])
+    area = {mark.name.split(":")[0]: mark for mark in folders["Field"].features}
+    assert {a["name"] for a in answer["site"]["areas"]} < set(area)
+    data = {d.name: d.value for d in area["meadow"].extended_data.elements}
+    assert float(data["outside_upper"]) == landing["areas"][0]["outside"]["upper"]
+    assert len(list(shape(area["ponds"].geometry).geoms)) == 2
+    layers = pyogrio.list_layers(path)
+    named = {layer: pyogrio.raw.read(path, layer=layer) for layer, _ in layers}
+    assert sum(len(found[2]) for found in named.values()) == sum(len(f.features) for f in folders.values())
+    geojson = json.loads((files / "landing.geojson").read_text())
+    whole = shape(next(f for f in geojson["features"] if f["properties"]["kind"] == "region")["geometry"])
+    marks = {mark.name: mark for mark in folders["Landing, delay 7 s"].features}
+    same = shape(marks["50 % land here"].geometry)
+    assert same.symmetric_difference(whole).area == 0, "the same places as the GeoJSON"
+    figures.append(f"landing.kml: valid by OGC's schema; {len(layers)} folders by GDAL and fastkml")
