@@ -1,5 +1,7 @@
 //! The README shows the answers that the program really gives.
 
+mod support;
+
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
@@ -92,8 +94,68 @@ fn damaged_weather() -> String {
     }
 }
 
-#[test]
-fn readme_shows_the_answers_of_the_program() {
+/// An example answered over HTTP.
+async fn posted(path: &str, name: &str) -> Value {
+    let reply = support::service().send(support::json_request(path, example(name).to_string())).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    reply.json()
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().unwrap_or("-")
+}
+
+fn list(value: &Value) -> impl Iterator<Item = &Value> {
+    value.as_array().into_iter().flatten()
+}
+
+/// A row a flight and delay, with the best delay between those asked and the reasons to hold.
+async fn day() -> String {
+    let answer = posted("/v1/days", "days/meadow.json").await;
+    let mut lines = vec![format!("{:22}{:12}{:14}{:26}", "flight", "", "", "unsafe opening at 60 mph")];
+    for row in list(&answer["entries"]) {
+        let flight = &row["flight"];
+        for (k, delay) in list(&flight["delays"]).enumerate() {
+            let name = if k == 0 { text(&row["name"]) } else { "" };
+            let chance = text(&delay["limits"][1]["unsafe_opening"]["text"]);
+            lines.push(format!("{name:22}{:12}{:14}{chance}", text(&delay["label"]), text(&delay["standing"])));
+        }
+        let between = &flight["advice"]["between"];
+        let best = between["best_delay_s"].as_f64().unwrap_or(f64::NAN);
+        let meets: Vec<String> = list(&between["meets"])
+            .map(|s| [&s["from_s"], &s["to_s"]].map(|x| format!("{:.1}", x.as_f64().unwrap_or(f64::NAN))).join(" to "))
+            .collect();
+        let held: Vec<&str> = list(&flight["hold"]).map(|h| text(&h["topic"])).collect();
+        let mut topics: Vec<&str> = Vec::new();
+        held.into_iter().for_each(|topic| {
+            if !topics.contains(&topic) {
+                topics.push(topic)
+            }
+        });
+        lines.push(format!("  best {best:.1} s; {} s meet the condition", meets.join(" and ")));
+        lines.push(format!("  look at: {}", topics.join(", ")));
+    }
+    lines.join("\n")
+}
+
+/// What a sweep comes to, its best choices, and an hour by its tilts.
+async fn sweep() -> String {
+    let answer = posted("/v1/sweeps", "sweeps/meadow.json").await;
+    let mut lines = vec![text(&answer["text"]).to_string(), String::new()];
+    lines.extend(list(&answer["conditions"]).map(|c| format!("{} of 126: {}", c["met_by"], text(&c["text"]))));
+    lines.push(String::new());
+    lines.push(format!("{:32}{:26}{}", "best", "unsafe opening", "outside every field"));
+    for choice in list(&answer["best"]).take(4) {
+        let [opening, outside] = [0, 1].map(|k| text(&choice["chances"][k]["text"]));
+        lines.push(format!("{:32}{opening:26}{outside}", text(&choice["text"])));
+    }
+    lines.push(String::new());
+    lines.push(format!("{} flights of {} that were allowed", answer["flights"], answer["flights_at_most"]));
+    lines.join("\n")
+}
+
+#[tokio::test]
+async fn readme_shows_the_answers_of_the_program() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let Ok(mut readme) = std::fs::read_to_string(&path) else { panic!("no README") };
     const MOVES: &str = "\nIf the model is off";
@@ -112,6 +174,8 @@ fn readme_shows_the_answers_of_the_program() {
         ("failures: first-flight.json", part(&first, Some("If something fails"), CAUTIONS)),
         ("weather: albuquerque.json", weather()),
         ("weather: a damaged group", damaged_weather()),
+        ("day: meadow.json", day().await),
+        ("sweep: meadow.json", sweep().await),
         ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),
     ] {
         let mark = format!("<!-- {block} -->\n```text\n");
