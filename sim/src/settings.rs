@@ -97,7 +97,7 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
         let points: Vec<(f64, &Chance)> =
             flown.iter().map(|(wind, report)| (*wind, &report.ways[way].limits[limit].unsafe_opening)).collect();
         WindStretch {
-            chances: points.iter().map(|p| p.1.clone()).collect(),
+            chances: points.iter().map(|p| *p.1).collect(),
             meets_m_s: stretches(&points, |c| c.upper, accept_chance(question)).last().copied(),
             may_meet_m_s: stretches(&points, |c| c.lower, accept_chance(question)).last().copied(),
         }
@@ -128,8 +128,8 @@ pub fn rail(case: &Case, way: usize, stop: &AtomicBool) -> Option<RailAdvice> {
             Some(RailSetting {
                 tilt_rad,
                 azimuth_rad,
-                unsafe_opening: report.ways[way].limits[question.accept_limit].unsafe_opening.clone(),
-                outside_fields: landing.outside_fields.clone(),
+                unsafe_opening: report.ways[way].limits[question.accept_limit].unsafe_opening,
+                outside_fields: landing.outside_fields,
                 distance_p90_m: landing.distance_p90_m,
             })
         }))

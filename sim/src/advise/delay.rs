@@ -34,7 +34,7 @@ fn advice(points: &[(f64, &Chance)], question: &Question) -> Option<DelayAdvice>
     Some(DelayAdvice {
         delay_s,
         at_delay_s: points[nearest].0,
-        unsafe_opening: best.clone(),
+        unsafe_opening: *best,
         as_good_s: as_good.map(|k| points[k].0),
         early: between(points, delay_s - OFF_S),
         late: between(points, delay_s + OFF_S),
@@ -97,6 +97,8 @@ pub fn stretches(points: &[(f64, &Chance)], end: impl Fn(&Chance) -> f64, accept
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
     use super::*;
     use crate::stat::interval::Estimator;
 

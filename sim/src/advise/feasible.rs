@@ -92,23 +92,21 @@ pub fn checks(cell: &CellReport, case: &Case, demands: &Demands) -> Vec<Vec<Chec
     let question = &case.inputs.question;
     let each = |way: usize| {
         let report = &cell.ways[way];
-        let opening = Check {
-            chance: report.limits[question.accept_limit].unsafe_opening.clone(),
-            at_most: accept_chance(question),
-        };
+        let opening =
+            Check { chance: report.limits[question.accept_limit].unsafe_opening, at_most: accept_chance(question) };
         let landing = demands.landing.iter().map(|(place, at_most)| {
             let landing = report.landing.as_ref();
             let area = |name: &String| landing.and_then(|l| l.areas.iter().find(|area| area.name == *name));
             let chance = match place {
-                Place::Inside(name) => area(name).map(|area| area.inside.clone()),
-                Place::Outside(name) => area(name).map(|area| area.outside.clone()),
-                Place::OutsideFields => landing.and_then(|l| l.outside_fields.clone()),
+                Place::Inside(name) => area(name).map(|area| area.inside),
+                Place::Outside(name) => area(name).map(|area| area.outside),
+                Place::OutsideFields => landing.and_then(|l| l.outside_fields),
             };
             Check { chance: chance.unwrap_or_else(|| unknown(question)), at_most: *at_most }
         });
         let ceiling = demands
             .above_ceiling
-            .map(|at_most| Check { chance: cell.above_ceiling.clone().unwrap_or_else(|| unknown(question)), at_most });
+            .map(|at_most| Check { chance: cell.above_ceiling.unwrap_or_else(|| unknown(question)), at_most });
         core::iter::once(opening).chain(landing).chain(ceiling).collect()
     };
     (0..cell.ways.len()).map(each).collect()

@@ -61,17 +61,35 @@ impl Service {
 
     /// Seconds from connecting to the last byte, and the answer.
     fn ask(&self, body: &Value) -> Result<(f64, Value), String> {
-        let body = body.to_string();
+        self.send("POST", "/v1/assessments", &body.to_string())
+    }
+
+    /// Seconds until a job has its answer, and the answer.
+    fn ask_long(&self, path: &str, body: &Value) -> Result<(f64, Value), String> {
+        let begin = Instant::now();
+        let (_, mut status) = self.send("POST", path, &body.to_string())?;
+        let Some(job) = status["jobID"].as_str().map(String::from) else {
+            return Ok((begin.elapsed().as_secs_f64(), status));
+        };
+        while status["status"] == "accepted" || status["status"] == "running" {
+            std::thread::sleep(std::time::Duration::from_millis(20));
+            status = self.send("GET", &format!("/v1/jobs/{job}"), "")?.1;
+        }
+        let seconds = begin.elapsed().as_secs_f64();
+        Ok((seconds, self.send("GET", &format!("/v1/jobs/{job}/results"), "")?.1))
+    }
+
+    fn send(&self, method: &str, path: &str, body: &str) -> Result<(f64, Value), String> {
         let begin = Instant::now();
         let mut stream = TcpStream::connect(self.address).map_err(|e| e.to_string())?;
         stream.set_nodelay(true).map_err(|e| e.to_string())?;
         let head = format!(
-            "POST /v1/assessments HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n\
+            "{method} {path} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n\
             connection: close\r\n\r\n",
             self.address,
             body.len()
         );
-        stream.write_all((head + &body).as_bytes()).map_err(|e| e.to_string())?;
+        stream.write_all((head + body).as_bytes()).map_err(|e| e.to_string())?;
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).map_err(|e| e.to_string())?;
         let seconds = begin.elapsed().as_secs_f64();
@@ -113,6 +131,98 @@ fn measured(inputs: &Inputs) -> Result<(), String> {
         seconds.sort_by(f64::total_cmp);
         println!("  {flights:>9} {:>12.1} {:>12.1}", 1e3 * seconds[seconds.len() / 2], 1e3 * seconds[0]);
     }
+    Ok(())
+}
+
+/// Flights of each setting of the sweep.
+const SWEPT: u64 = 4000;
+
+/// A whole day against its cards, and a sweep against all its settings flown to the end.
+pub fn day_and_sweep(inputs: &Inputs) {
+    println!();
+    if let Err(reason) = days(inputs) {
+        println!("A day and a sweep over HTTP: not measured. {reason}");
+    }
+}
+
+fn days(inputs: &Inputs) -> Result<(), String> {
+    const CARDS: u64 = 20;
+    const FLIGHTS: u64 = 10_000;
+    let service = Service::start()?;
+    let mut card = request(inputs, FLIGHTS, 1);
+    card["delays"].as_array_mut().ok_or("no delays")?.truncate(5);
+    let entry = |k: u64| {
+        let mut own = card["card"].clone();
+        own["airframe"]["mass"] = json!(format!("{} g", 600 + k));
+        own
+    };
+    let mut day = card.clone();
+    day["entries"] = (0..CARDS).map(|k| json!({"name": format!("card {k}"), "card": entry(k)})).collect();
+    day.as_object_mut().ok_or("no object")?.remove("card");
+    // The cards by themselves with another seed, so that nothing comes from the store.
+    let mut alone_s = 0.0;
+    for k in 0..CARDS {
+        let mut one = card.clone();
+        one["card"] = entry(k);
+        one["seed"] = json!(2);
+        alone_s += service.ask(&one)?.0;
+    }
+    let (together_s, answer) = service.ask_long("/v1/days", &day)?;
+    let answered = answer["entries"].as_array().into_iter().flatten().filter(|e| e["problem"].is_null()).count();
+    println!(
+        "A day of {CARDS} cards with 5 delays and {FLIGHTS} flights each ({answered} answered): {together_s:.1} s, {:.3} x the same cards one by one",
+        together_s / alone_s
+    );
+    let swept = |question: Value| {
+        let mut base = request(inputs, SWEPT, 1);
+        let members = base.as_object_mut().ok_or("no object")?;
+        members.remove("flights");
+        members.extend(question.as_object().ok_or("no object")?.clone());
+        // A day's wind, from a morning's breath to the afternoon and back.
+        let hour = |k: u32| {
+            let speed = 4.5 - 3.5 * f64::cos(core::f64::consts::TAU * (f64::from(k) - 3.0) / 24.0);
+            let from = 180 + 5 * k;
+            let surface = json!({"speed": speed, "direction": from, "measuring_height": 10});
+            let layers = [(300, 1.6), (1200, 2.2)].map(|(height, factor)| {
+                json!({"height_above_ground": height, "speed": factor * speed, "direction": from + 20})
+            });
+            json!({"label": format!("{k:02}:00"), "wind": {"surface": surface, "layers": layers}})
+        };
+        let axes = json!({
+            "hours": (0..24).map(hour).collect::<Vec<_>>(),
+            "tilts": (0..9).map(|k| 2.5 * f64::from(k)).collect::<Vec<_>>(),
+        });
+        service.ask_long("/v1/sweeps", &json!({"base": base, "axes": axes}))
+    };
+    let widest = |answer: &Value| {
+        let limits = answer["cells"].as_array().into_iter().flatten();
+        let limits = limits.flat_map(|c| c["delays"].as_array().into_iter().flatten());
+        let limits = limits.flat_map(|d| d["limits"].as_array().into_iter().flatten());
+        let number = |l: &Value, name: String| l[name].as_f64().unwrap_or(f64::NAN);
+        limits
+            .flat_map(|l| {
+                ["over", "unsafe_opening"]
+                    .map(|name| 0.5 * (number(l, format!("{name}_upper")) - number(l, format!("{name}_lower"))))
+            })
+            .fold(0.0, f64::max)
+    };
+    // The naive way with intervals at the same level as those of `until`: it is not to be narrow.
+    let naive = json!({"until": {"half_width": "0.01 %", "within": SWEPT}});
+    let (naive_s, naive) = swept(naive)?;
+    let naive_widest = widest(&naive);
+    let asked = json!({"until": {"half_width": naive_widest, "within": SWEPT}});
+    let (ended_s, ended) = swept(asked)?;
+    let flights = |answer: &Value| answer["flights"].as_f64().unwrap_or(f64::NAN);
+    println!(
+        "A sweep of 24 hours, 9 tilts and 8 delays, each setting flown {SWEPT} times: {naive_s:.1} s, widest half-width {:.2} points.",
+        100.0 * naive_widest
+    );
+    println!(
+        "  until no interval is wider: {:.1} % of those flights, {:.2} x the time, widest half-width {:.2} points",
+        100.0 * flights(&ended) / flights(&naive),
+        ended_s / naive_s,
+        100.0 * widest(&ended)
+    );
     Ok(())
 }
 

@@ -58,6 +58,7 @@ fn main() -> ExitCode {
     certainties(fastest);
     assessments();
     memory();
+    http::day_and_sweep(&card());
     http::requests(&card());
     python::solve_ivp(fastest);
     ExitCode::SUCCESS
