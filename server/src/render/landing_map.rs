@@ -108,8 +108,8 @@ fn words(picture: &mut Picture, landing: &Landing, areas: &[Area], nothing_faile
         picture.key(|_| String::new(), &text);
         let _ = write!(told, "{text}. ");
     }
-    picture.key(|at| pad_at(at), "the pad");
-    picture.key(|at| mean_at(at), "the mean landing");
+    picture.key(pad_at, "the pad");
+    picture.key(mean_at, "the mean landing");
     picture.key(
         |[x, y]| {
             let (left, top) = (x - 12.0, y - 5.0);
@@ -176,8 +176,8 @@ struct Bounds {
 impl Bounds {
     fn with(mut self, ring: &Ring) -> Self {
         for place in ring {
-            for k in 0..2 {
-                (self.low[k], self.high[k]) = (self.low[k].min(place[k].0), self.high[k].max(place[k].0));
+            for ((low, high), figure) in self.low.iter_mut().zip(&mut self.high).zip(place) {
+                (*low, *high) = (low.min(figure.0), high.max(figure.0));
             }
         }
         self
