@@ -354,6 +354,9 @@ refusals! {
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What a picture of one delay can be refused with.
+    PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
+        ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;

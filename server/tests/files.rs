@@ -7,6 +7,7 @@ mod support;
 
 use axum::body::Body;
 use axum::http::{Method, Request, header};
+use resvg::usvg::{Group, Node, Options, Tree};
 use serde_json::{Value, json};
 use support::{Service, card, check_problem, service};
 
@@ -26,8 +27,14 @@ async fn posted(service: &Service, card: &Value) -> (String, Value) {
     (reply.header("location").to_string(), reply.json())
 }
 
-const FILES: [(&str, &str); 2] =
-    [("landing.geojson", "application/geo+json"), ("landing.kml", "application/vnd.google-earth.kml+xml")];
+const FILES: [(&str, &str); 6] = [
+    ("landing.geojson", "application/geo+json"),
+    ("landing.kml", "application/vnd.google-earth.kml+xml"),
+    ("landing.svg", "image/svg+xml"),
+    ("landing.png", "image/png"),
+    ("deploy-speed.svg", "image/svg+xml"),
+    ("deploy-speed.png", "image/png"),
+];
 
 #[tokio::test]
 async fn every_file_is_held_like_the_answer() {
@@ -160,8 +167,134 @@ async fn names_cannot_break_out() {
     card["card"]["name"] = json!(name);
     card["site"]["map"]["features"][0]["properties"]["name"] = json!(name);
     let (place, _) = posted(&service, &card).await;
-    for (file, _) in FILES.iter().filter(|(file, _)| !file.ends_with("json")) {
+    for (file, _) in FILES.iter().filter(|(file, _)| file.ends_with("kml") || file.ends_with("svg")) {
         let text = service.get(&format!("{place}/{file}")).await.text();
-        assert!(!text.contains("<script") && text.contains("&lt;script&gt;alert(&quot;a&quot; &amp; "), "{file}");
+        assert!(!text.contains("<script") && text.contains("&lt;script&gt;alert(&quot;a&quot;"), "{file}");
     }
+}
+
+/// Cards whose pictures have little room, and such as have little to show.
+fn crowded() -> Vec<(&'static str, Value)> {
+    let mut many = mapped();
+    many["delays"] = (0..26).map(|k| json!(2.0 + 0.5 * f64::from(k))).collect();
+    many["electronics"] = json!([
+        {"fires_at": "apogee"}, {"fires_at": "height", "height": "150 m"}, {"fires_at": "apogee", "backup_delay": 9},
+    ]);
+    many["limits"] =
+        json!({"deploy_speed": ["35 mph", "36 mph", "45 mph", "60 mph", "100 mph"], "applies_to": "line_stretch"});
+    many["card"]["name"] = json!("A name that goes on over more than a single line of the picture (invented)");
+    many["flights"] = json!(64);
+    let mut electronic = card();
+    electronic["delays"] = Value::Null;
+    electronic["electronics"] = json!([{"fires_at": "apogee"}, {"fires_at": "height", "height": 100}]);
+    let mut one = card();
+    one["delays"] = json!([6]);
+    one["flights"] = json!(64);
+    // So late that it lies on the ground before anything fires.
+    let mut late = card();
+    late["delays"] = json!([55]);
+    let mut failing = mapped();
+    failing["failures"] = json!({"no_ejection": 0.1});
+    vec![
+        ("example", mapped()),
+        ("many", many),
+        ("electronic", electronic),
+        ("one", one),
+        ("late", late),
+        ("failing", failing),
+    ]
+}
+
+/// No word of a picture lies on another or beyond the edge, none is too small, and all of it is told to those who do not
+/// see it. Measured with the letters of the PNG, which are wider than those of most browsers.
+#[tokio::test]
+async fn pictures_are_readable() {
+    let service = service();
+    for (what, card) in crowded() {
+        let (place, answer) = posted(&service, &card).await;
+        for file in ["landing", "deploy-speed"] {
+            let text = service.get(&format!("{place}/{file}.svg")).await.text();
+            assert!(
+                text.contains("<title id=\"title\">") && text.contains(&format!("<desc id=\"desc\">{CAUTION}")),
+                "{what}"
+            );
+            assert!(text.contains("role=\"img\"") && text.contains("aria-labelledby=\"title desc\""));
+            let alone = text.replace("xmlns=\"http://www.w3.org/2000/svg\"", "");
+            for never in ["<script", "<style", "href", "http://", "NaN", "inf", "null"] {
+                assert!(!alone.contains(never), "{what} {file} has {never}");
+            }
+            assert!(text.contains(answer["id"].as_str().unwrap()));
+            let boxes = words(&text);
+            assert!(boxes.len() > 6, "{what} {file}");
+            let (width, height) = size(&text);
+            assert_eq!(width, 360.0);
+            for (k, (word, b)) in boxes.iter().enumerate() {
+                let within = b[0] >= 1.0 && b[2] <= width - 1.0 && b[1] >= 1.0 && b[3] <= height - 1.0;
+                assert!(within, "{what} {file}: {word:?} {b:?}");
+                for (other, o) in &boxes[k + 1..] {
+                    let apart = b[2] < o[0] + 0.5 || o[2] < b[0] + 0.5 || b[3] < o[1] + 0.5 || o[3] < b[1] + 0.5;
+                    assert!(apart, "{what} {file}: {word:?} {b:?} lies on {other:?} {o:?}");
+                }
+            }
+            for size in text.split("font-size=\"").skip(1).map(|rest| rest.split('"').next().unwrap()) {
+                assert!(size.parse::<f64>().unwrap() >= 10.0, "{what} {file}: {size}");
+            }
+        }
+    }
+}
+
+/// Limits in both units, and the figures of the answer in words.
+#[tokio::test]
+async fn pictures_tell_the_figures_of_the_answer() {
+    let service = service();
+    let (place, answer) = posted(&service, &mapped()).await;
+    let speeds = service.get(&format!("{place}/deploy-speed.svg")).await.text();
+    assert!(speeds.contains("35 mph (15.6 m/s)") && speeds.contains("60 mph (26.8 m/s)"));
+    for delay in answer["delays"].as_array().unwrap() {
+        let at = &delay["at_ejection"]["airspeed_m_s"];
+        let [p05, p50, p95] = ["p05", "p50", "p95"].map(|q| at[q].as_f64().unwrap());
+        let told = format!("{}: {p50:.1}, {p05:.1} to {p95:.1}.", delay["label"].as_str().unwrap());
+        assert!(speeds.contains(&told), "{told}");
+    }
+    let landing = service.get(&format!("{place}/landing.svg?delay=6")).await.text();
+    let chances = &answer["delays"][2]["landing"];
+    let escaped = |text: &Value| text.as_str().unwrap().replace('<', "&lt;").replace('>', "&gt;");
+    for area in chances["areas"].as_array().unwrap() {
+        let side = if area["role"] == "field" { "outside" } else { "inside" };
+        assert!(landing.contains(&format!("{side} {}", escaped(&area[side]["text"]))), "{area}");
+    }
+    assert!(landing.contains(&format!("outside every field: {}", escaped(&chances["outside_fields"]["text"]))));
+}
+
+/// Every text of a picture with its box: left, top, right, bottom.
+fn words(svg: &str) -> Vec<(String, [f32; 4])> {
+    let mut options = Options::default();
+    let fonts = options.fontdb_mut();
+    for font in [dejavu::sans::regular(), dejavu::sans::bold()] {
+        fonts.load_font_data(font.to_vec());
+    }
+    fonts.set_sans_serif_family("DejaVu Sans");
+    let tree = Tree::from_str(svg, &options).unwrap();
+    let mut found = Vec::new();
+    collect(tree.root(), &mut found);
+    found
+}
+
+fn collect(group: &Group, found: &mut Vec<(String, [f32; 4])>) {
+    for node in group.children() {
+        match node {
+            Node::Group(inner) => collect(inner, found),
+            Node::Text(text) => {
+                let b = text.abs_bounding_box();
+                let said = text.chunks().iter().map(|chunk| chunk.text()).collect();
+                found.push((said, [b.left(), b.top(), b.right(), b.bottom()]));
+            }
+            _ => {}
+        }
+    }
+}
+
+fn size(svg: &str) -> (f32, f32) {
+    let tree = Tree::from_str(svg, &Options::default()).unwrap();
+    (tree.size().width(), tree.size().height())
 }

@@ -112,7 +112,7 @@ fn list(value: &Value) -> impl Iterator<Item = &Value> {
 /// A row a flight and delay, with the best delay between those asked and the reasons to hold.
 async fn day() -> String {
     let answer = posted("/v1/days", "days/meadow.json").await;
-    let mut lines = vec![format!("{:22}{:12}{:14}{:26}", "flight", "", "", "unsafe opening at 60 mph")];
+    let mut lines = vec![format!("{:22}{:12}{:14}unsafe opening at 60 mph", "flight", "", "")];
     for row in list(&answer["entries"]) {
         let flight = &row["flight"];
         for (k, delay) in list(&flight["delays"]).enumerate() {

@@ -1,10 +1,13 @@
 """Files of an answer, read back by readers that know nothing of the service: GDAL (through pyogrio), shapely and
-geographiclib for GeoJSON, GDAL, fastkml and OGC's schema for KML. A service of its own is asked over HTTP, as anyone asks
+geographiclib for GeoJSON, GDAL, fastkml and OGC's schema for KML, libxml2 and
+Pillow for pictures. A service of its own is asked over HTTP, as anyone asks
 it."""
 
+import io
 import json
 import math
 import os
+import re
 import socket
 import subprocess
 import time
@@ -19,6 +22,7 @@ import numpy as np
 import pyogrio
 import pytest
 from geographiclib.geodesic import Geodesic
+from PIL import Image
 from shapely import MultiPolygon, Point, Polygon, from_wkb, is_valid
 from shapely.geometry import shape
 
@@ -199,3 +203,61 @@ def test_kml_fits_its_schema_and_readers(files, answer, landing, figures):
     same = shape(marks["50 % land here"].geometry)
     assert same.symmetric_difference(whole).area == 0, "the same places as the GeoJSON"
     figures.append(f"landing.kml: valid by OGC's schema; {len(layers)} folders by GDAL and fastkml")
+
+
+SVG = "{http://www.w3.org/2000/svg}"
+PICTURES = ["landing", "deploy-speed"]
+
+
+def picture(service, answer, name):
+    return service.get(f"/v1/assessments/{answer['id']}/{name}")
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_svg_by_libxml2(service, answer, name):
+    """Well-formed, alone in the world, and told in words."""
+    root = lxml.etree.fromstring(picture(service, answer, f"{name}.svg"))
+    assert root.tag == SVG + "svg" and root.get("viewBox").startswith("0 0 360 ")
+    assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
+        "svg", "title", "desc", "rect", "text", "path", "g", "clipPath", "mask"}
+    title, told = root.find(SVG + "title"), root.find(SVG + "desc")
+    assert answer["name"] in title.text and told.text.startswith(CAUTION)
+    assert root.get("role") == "img" and root.get("aria-labelledby").split() == [title.get("id"), told.get("id")]
+    words = " ".join(" ".join(element.itertext()) for element in root.iter(SVG + "text"))
+    assert CAUTION in words and answer["id"] in words
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_png_by_pillow(service, answer, name):
+    """Three pixels a unit of the SVG, opaque and mostly white; blue is what flies, orange what it is held against."""
+    root = lxml.etree.fromstring(picture(service, answer, f"{name}.svg"))
+    image = Image.open(io.BytesIO(picture(service, answer, f"{name}.png")))
+    assert image.format == "PNG" and image.size == (1080, 3 * int(root.get("height")))
+    pixels = np.asarray(image.convert("RGBA")).reshape(-1, 4)
+    assert pixels[:, 3].min() == 255
+    alike = lambda colour: np.mean(np.abs(pixels[:, :3].astype(int) - colour).max(axis=1) < 12)
+    assert alike((255, 255, 255)) > 0.4
+    assert alike((0x92, 0x38, 0x00)) > 0.001
+    assert np.mean((pixels[:, 2].astype(int) - pixels[:, 0]) > 40) > 0.01
+
+
+def test_bars_stand_where_the_answer_has_them(service, answer):
+    """The median of every delay, read off the picture by the ticks of its axes."""
+    root = lxml.etree.fromstring(picture(service, answer, "deploy-speed.svg"))
+    texts = [(float(t.get("x")), float(t.get("y")), t.text, t.get("text-anchor")) for t in root.iter(SVG + "text")]
+    number = lambda text: text.replace(".", "", 1).isdigit()
+    left = [(y - 3.5, float(text)) for x, y, text, anchor in texts if anchor == "end" and number(text)]
+    speed_of = np.polynomial.Polynomial.fit(*np.array(left).T, 1)
+    lowest = max(y for y, _ in left)
+    row = [(x, float(text)) for x, y, text, anchor in texts if anchor == "middle" and number(text) and y < lowest + 20]
+    delay_of = np.polynomial.Polynomial.fit(*np.array(row).T, 1)
+    found = {}
+    for mark in root.iter(SVG + "path"):
+        if mark.get("stroke-width") == "2.4" and "h" in mark.get("d"):
+            x, y, width = map(float, re.match(r"M([\d.]+) ([\d.]+)h([\d.]+)$", mark.get("d")).groups())
+            found[round(delay_of(x + width / 2), 1)] = speed_of(y)
+    for delay in answer["delays"]:
+        median = delay["at_ejection"]["airspeed_m_s"]["p50"]
+        # Places on the picture have one decimal: 0.05 of 190 for some 80 m/s.
+        assert math.isclose(found[delay["motor_delay_s"]], median, abs_tol=0.06), delay["label"]
+    assert len(found) == len(answer["delays"])

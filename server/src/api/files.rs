@@ -12,9 +12,9 @@ use super::assessments::{answer_of, not_modified, read_id, to_json, validators};
 use super::blocking;
 use super::extract::{Asked, InPath};
 use crate::State;
-use crate::problem::{Kind, MapRefusals, Problem};
+use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
 use crate::render::stored::{Delay, Globe, Site, Stored};
-use crate::render::{geojson, kml};
+use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
 use crate::wire::FieldFault;
 
 /// Which delay's landing.
@@ -99,6 +99,140 @@ pub async fn landing_kml(
         Ok(kml::landing(answer, site, &globe, delay).into_bytes())
     };
     file(&state, &id, &headers, ("landing.kml", kml::MEDIA_TYPE), make).await
+}
+
+/// Draws the landing as SVG
+///
+/// North up, metres about the pad: the areas with their chances, the smallest areas that hold 50, 95 and 99 % of one delay's
+/// flights, the ellipse of 95 %, and what holds 95 % of the flights with any one failure. Stands alone and has a title and a
+/// description: made for `<img>`.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/landing.svg",
+    tag = "assessments",
+    operation_id = "read_landing_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        PictureRefusals,
+    ),
+)]
+pub async fn landing_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = move |answer: &Stored| Ok(landing_map::picture(answer, delay(answer, &query)?).into_bytes());
+    file(&state, &id, &headers, ("landing.svg", svg::MEDIA_TYPE), make).await
+}
+
+/// Draws the landing as PNG
+///
+/// The same as `landing.svg`, 1080 pixels wide.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/landing.png",
+    tag = "assessments",
+    operation_id = "read_landing_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        PictureRefusals,
+    ),
+)]
+pub async fn landing_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = move |answer: &Stored| painted(&landing_map::picture(answer, delay(answer, &query)?));
+    file(&state, &id, &headers, ("landing.png", png::MEDIA_TYPE), make).await
+}
+
+/// Draws the airspeed at opening against the delay as SVG
+///
+/// For every delay asked, the median and what half and 90 % of the flights lie between, with the limits; below it the
+/// chance of an unsafe opening against the delay. Stands alone and has a title and a description: made for `<img>`.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/deploy-speed.svg",
+    tag = "assessments",
+    operation_id = "read_deploy_speed_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        ReadRefusals,
+    ),
+)]
+pub async fn deploy_speed_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored| Ok(deploy_speed::picture(answer).into_bytes());
+    file(&state, &id, &headers, ("deploy-speed.svg", svg::MEDIA_TYPE), make).await
+}
+
+/// Draws the airspeed at opening against the delay as PNG
+///
+/// The same as `deploy-speed.svg`, 1080 pixels wide.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/deploy-speed.png",
+    tag = "assessments",
+    operation_id = "read_deploy_speed_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        ReadRefusals,
+    ),
+)]
+pub async fn deploy_speed_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored| painted(&deploy_speed::picture(answer));
+    file(&state, &id, &headers, ("deploy-speed.png", png::MEDIA_TYPE), make).await
+}
+
+fn painted(picture: &str) -> Result<Vec<u8>, Problem> {
+    png::of(picture).ok_or_else(|| {
+        tracing::error!("a picture cannot be drawn as PNG");
+        Problem::internal()
+    })
 }
 
 /// A file of an assessment, from its stored answer; flown again only where that was lost.

@@ -1,8 +1,12 @@
 //! Other forms: of an answer, made from the answer alone, and of its flights.
 
 pub mod csv;
+pub mod deploy_speed;
 pub mod geojson;
 pub mod kml;
+pub mod landing_map;
+pub mod png;
 pub mod stored;
+pub mod svg;
 pub mod terminal;
 mod xml;

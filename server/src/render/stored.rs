@@ -128,6 +128,8 @@ pub struct Delay {
 pub struct AtEjection {
     /// Airspeed, m/s.
     pub airspeed_m_s: Figures,
+    /// Airspeed at line stretch, m/s.
+    pub line_stretch_airspeed_m_s: Figures,
 }
 
 /// Quantiles.

@@ -173,11 +173,15 @@ impl ToSchema for Geometry {}
 
 impl PartialSchema for AreaMap {
     fn schema() -> RefOr<Schema> {
-        let roles = Role::ALL.map(Role::name);
-        let people = ObjectBuilder::new().schema_type(Type::Number).description(Some("People in it, evenly spread."));
+        // Null means "not given", and a list of words must hold it then.
+        let or_null = |t| SchemaType::from_iter([t, Type::Null]);
+        let roles = Role::ALL.iter().map(|role| Some(role.name())).chain([None]);
+        let role = text("What it is.").schema_type(or_null(Type::String)).enum_values(Some(roles));
+        let people =
+            ObjectBuilder::new().schema_type(or_null(Type::Number)).description(Some("People in it, evenly spread."));
         let properties = open("What the area is. Other properties are not read.")
             .property("name", text("Its name.").min_length(Some(1)).max_length(Some(100)))
-            .property("role", text("What it is.").enum_values(Some(roles)))
+            .property("role", role)
             .property("people", people)
             .required("name");
         let feature = open("An area.")

@@ -117,7 +117,7 @@ impl Reader<'_> {
         // Missing names have been noted; each then has its own, so that no two are alike.
         let name = a.name.clone().unwrap_or_else(|| at.into());
         let outline = outline.unwrap_or(Outline::Circle { centre_m: [0.0; 2], radius_m: f64::NAN });
-        Area { name, role: a.role.map(Into::into), outline: self.placed.outline_from_pad(outline), people: a.people }
+        Area { name, role: a.role.map(Into::into), outline: self.placed.outline_about_pad(outline), people: a.people }
     }
 
     pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {

@@ -33,18 +33,18 @@ impl Placed {
     }
 
     /// From metres from the origin to metres from the pad.
-    fn from_pad(&self, [east_m, north_m]: [f64; 2]) -> [f64; 2] {
+    fn about_pad(&self, [east_m, north_m]: [f64; 2]) -> [f64; 2] {
         [east_m - self.pad_m[0], north_m - self.pad_m[1]]
     }
 
     /// The same of an outline.
-    pub(super) fn outline_from_pad(&self, outline: Outline) -> Outline {
+    pub(super) fn outline_about_pad(&self, outline: Outline) -> Outline {
         match outline {
-            Outline::Circle { centre_m, radius_m } => Outline::Circle { centre_m: self.from_pad(centre_m), radius_m },
-            Outline::Polygon(corners) => Outline::Polygon(corners.into_iter().map(|c| self.from_pad(c)).collect()),
+            Outline::Circle { centre_m, radius_m } => Outline::Circle { centre_m: self.about_pad(centre_m), radius_m },
+            Outline::Polygon(corners) => Outline::Polygon(corners.into_iter().map(|c| self.about_pad(c)).collect()),
             Outline::Patches(patches) => {
                 let moved = |ring: Vec<(f64, f64)>| {
-                    ring.into_iter().map(|(east, north)| self.from_pad([east, north])).map(|[e, n]| (e, n)).collect()
+                    ring.into_iter().map(|(east, north)| self.about_pad([east, north])).map(|[e, n]| (e, n)).collect()
                 };
                 let patch = |p: Polygon| Polygon {
                     exterior: moved(p.exterior),
@@ -75,21 +75,14 @@ impl AreaPlace {
 
     /// The pointer of a part of it, named as the engine does.
     pub fn pointer(&self, parts: &[&str]) -> String {
-        let Self { at, told, several } = self;
-        match parts {
-            ["geometry"] => format!("{at}/geometry"),
-            ["geometry", _, rest @ ..] if !several => {
-                [&[format!("{at}/geometry/coordinates")], &owned(rest)[..]].concat().join("/")
-            }
-            ["geometry", rest @ ..] => [&[format!("{at}/geometry/coordinates")], &owned(rest)[..]].concat().join("/"),
-            ["name" | "people"] => format!("{told}/{}", parts[0]),
-            _ => [&[at.clone()], &owned(parts)[..]].concat().join("/"),
-        }
+        let (holder, parts) = match parts {
+            ["geometry", _, rest @ ..] if !self.several => (format!("{}/geometry/coordinates", self.at), rest),
+            ["geometry", rest @ ..] if !rest.is_empty() => (format!("{}/geometry/coordinates", self.at), rest),
+            ["name" | "people"] => (self.told.clone(), parts),
+            _ => (self.at.clone(), parts),
+        };
+        parts.iter().fold(holder, |pointer, part| format!("{pointer}/{part}"))
     }
-}
-
-fn owned(parts: &[&str]) -> Vec<String> {
-    parts.iter().map(|part| part.to_string()).collect()
 }
 
 impl Reader<'_> {
@@ -199,7 +192,7 @@ impl Reader<'_> {
                 // Missing names have been noted; each then has its own, so that no two are alike.
                 name: told.name.unwrap_or(at),
                 role: told.role.map(Into::into),
-                outline: self.placed.outline_from_pad(outline),
+                outline: self.placed.outline_about_pad(outline),
                 people: told.people,
             });
         }

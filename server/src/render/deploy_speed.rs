@@ -1,0 +1,267 @@
+//! The airspeed at opening against the delay, with its spread and the limits, and below it the chance of an unsafe opening.
+
+use std::fmt::Write;
+
+use super::stored::{Delay, Figures, Stored};
+use super::svg::{
+    Anchor, Axis, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, short, tenths, whole,
+};
+use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
+
+/// Left and right end of the plots.
+const LEFT: f64 = 40.0;
+const RIGHT: f64 = 322.0;
+const SPEED_HEIGHT: f64 = 190.0;
+const CHANCE_HEIGHT: f64 = 120.0;
+/// Room for one altimeter beside the delays.
+const LETTER_WIDTH: f64 = 26.0;
+/// Curves that can be told apart; colour, dashes.
+const CURVES: [(&str, &str); 3] = [(BLUE, ""), (ORANGE, "6 3"), (INK, "2 3")];
+
+/// The picture as SVG.
+pub fn picture(answer: &Stored) -> String {
+    let stretch = answer.limits_apply_to == "line_stretch";
+    let what = if stretch { "Airspeed at line stretch" } else { "Airspeed at ejection" };
+    let (along, electronic) = columns(answer);
+    let against = if along.at[0] < along.at[1] { "against the delay of the motor's charge" } else { "by what fires" };
+    let mut picture = Picture::new(&answer.name, &format!("{what}, {against}"));
+    let speed = |d: &Delay| {
+        let at = d.at_ejection.as_ref()?;
+        Some(if stretch { at.line_stretch_airspeed_m_s } else { at.airspeed_m_s })
+    };
+    speeds(&mut picture, answer, &along, &electronic, &speed);
+    chances(&mut picture, answer, &along);
+    let mut told = format!("{what}, median and what 90 % of the flights lie between, m/s. ");
+    for delay in &answer.delays {
+        let _ = match speed(delay) {
+            Some(s) => write!(told, "{}: {}, {} to {}. ", delay.label, tenths(s.p50), tenths(s.p05), tenths(s.p95)),
+            None => write!(told, "{}: no flight ejected in the air. ", delay.label),
+        };
+    }
+    let limits: Vec<String> = answer.limits.iter().map(|l| limit(l.limit_m_s.0, l.limit_mph.0)).collect();
+    let _ = write!(told, "Limits: {}.", limits.join(", "));
+    for (delay, letter) in &electronic {
+        picture.key(|[x, y]| letter_at(x, y + 3.5, letter), &delay.label);
+    }
+    for delay in answer.delays.iter().filter(|d| speed(d).is_none()) {
+        picture.key(|_| String::new(), &format!("{}: no flight ejected in the air", delay.label));
+    }
+    let source = format!("{} flights, {}, id {}", answer.flights, answer.engine, answer.id);
+    picture.finish(&format!("{}: {}", answer.name, what.to_lowercase()), &told, &answer.caution, &source)
+}
+
+fn limit(m_s: f64, mph: f64) -> String {
+    format!("{} mph ({:.1} m/s)", short(mph), m_s)
+}
+
+fn letter_at(x: f64, y: f64, letter: &str) -> String {
+    format!(
+        "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{NOTE}\" fill=\"{INK}\" text-anchor=\"middle\" font-weight=\"bold\">{letter}</text>"
+    )
+}
+
+/// The axis of delays, and what deploys otherwise, with a letter each.
+fn columns(answer: &Stored) -> (Axis, Vec<(&Delay, String)>) {
+    let electronic: Vec<(&Delay, String)> = answer
+        .delays
+        .iter()
+        .filter(|d| d.alone_s().is_none())
+        .enumerate()
+        .map(|(k, d)| {
+            let letter = char::from(b'A' + (k % 26) as u8);
+            (d, if k < 26 { letter.to_string() } else { format!("{letter}{letter}") })
+        })
+        .collect();
+    let asked = answer.delays.iter().filter_map(Delay::alone_s);
+    let (low, high) = asked
+        .chain(answer.delay_curve.iter().filter_map(|p| p.delay_s.rounded()))
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
+    if low > high {
+        // With no such delay the altimeters have the whole width.
+        return (Axis { from: 0.0, to: 1.0, at: [LEFT, LEFT] }, electronic);
+    }
+    let room = (LETTER_WIDTH * electronic.len() as f64).min(0.6 * (RIGHT - LEFT));
+    let margin = (0.04 * (high - low)).max(0.5);
+    (Axis { from: low - margin, to: high + margin, at: [LEFT, RIGHT - room] }, electronic)
+}
+
+fn speeds(
+    picture: &mut Picture,
+    answer: &Stored,
+    along: &Axis,
+    electronic: &[(&Delay, String)],
+    speed: &dyn Fn(&Delay) -> Option<Figures>,
+) {
+    let top = picture.below + 20.0;
+    let bottom = top + SPEED_HEIGHT;
+    let greatest = answer
+        .delays
+        .iter()
+        .filter_map(|d| speed(d)?.p95.rounded())
+        .chain(answer.limits.iter().map(|l| l.limit_m_s.0))
+        .fold(1.0, f64::max);
+    let up = Axis { from: 0.0, to: 1.08 * greatest, at: [bottom, top] };
+    let mph = Axis { to: up.to / MILE_PER_HOUR_M_S, ..up };
+    frame(picture, along, [top, bottom], 30.0);
+    for m_s in up.ticks(24.0) {
+        let y = up.place(m_s);
+        rule(picture, y, GRID, "");
+        picture.text([LEFT - 4.0, y + 3.5], NOTE, Anchor::End, INK, &short(m_s));
+    }
+    for value in mph.ticks(24.0) {
+        picture.text([RIGHT + 4.0, mph.place(value) + 3.5], NOTE, Anchor::Start, INK, &short(value));
+    }
+    picture.text([LEFT - 4.0, top - 7.0], NOTE, Anchor::End, INK, "m/s");
+    picture.text([RIGHT + 4.0, top - 7.0], NOTE, Anchor::Start, INK, "mph");
+    let mut places: Vec<(f64, &Delay)> =
+        answer.delays.iter().filter_map(|d| Some((along.place(d.alone_s()?), d))).collect();
+    let each = (RIGHT - along.at[1]) / electronic.len().max(1) as f64;
+    for (k, (delay, letter)) in electronic.iter().enumerate() {
+        let x = along.at[1] + (k as f64 + 0.5) * each;
+        places.push((x, delay));
+        picture.raw(&letter_at(x, bottom + 13.0, letter));
+    }
+    places.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let nearest = places.windows(2).map(|p| p[1].0 - p[0].0).fold(28.0, f64::min);
+    let width = (0.6 * nearest).max(1.5);
+    for (x, delay) in &places {
+        if let Some(s) = speed(delay) {
+            let y = [s.p05, s.p25, s.p50, s.p75, s.p95].map(|q| up.place(q.0));
+            picture.raw(&bar(*x, y, width));
+        }
+    }
+    let mut labelled: Vec<f64> = Vec::new();
+    for l in &answer.limits {
+        let y = up.place(l.limit_m_s.0);
+        rule(picture, y, ORANGE, "6 3");
+        // Labels that would lie on each other are left to the words below.
+        if labelled.iter().all(|other| (other - y).abs() > 12.0) {
+            labelled.push(y);
+            picture.text([LEFT + 3.0, y - 3.5], NOTE, Anchor::Start, ORANGE, &limit(l.limit_m_s.0, l.limit_mph.0));
+        }
+    }
+    picture.below = bottom + 30.0;
+    picture.key(
+        |[x, y]| lying(y, [-12.0, -5.0, 0.0, 5.0, 12.0].map(|off| x + off)),
+        "of the flights that eject in the air 90 % lie within the pale bar, half within the dark one; the line is the median",
+    );
+    picture.key(
+        |[x, y]| {
+            format!(
+                "<path d=\"M{:.1} {y:.1}h24\" stroke=\"{ORANGE}\" stroke-width=\"1.6\" stroke-dasharray=\"6 3\"/>",
+                x - 12.0
+            )
+        },
+        &format!(
+            "limits: {}",
+            answer.limits.iter().map(|l| limit(l.limit_m_s.0, l.limit_mph.0)).collect::<Vec<_>>().join(", ")
+        ),
+    );
+}
+
+/// Bars and median at a delay.
+fn bar(x: f64, [p05, p25, p50, p75, p95]: [f64; 5], width: f64) -> String {
+    let part = |from: f64, to: f64, colour: &str| {
+        let (left, height) = (x - 0.5 * width, (from - to).max(0.5));
+        format!("<rect x=\"{left:.1}\" y=\"{to:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"{colour}\"/>")
+    };
+    format!(
+        "{}{}<path d=\"M{:.1} {p50:.1}h{width:.1}\" stroke=\"{BLUE}\" stroke-width=\"2.4\"/>",
+        part(p05, p95, BLUE_PALE),
+        part(p25, p75, BLUE_MIDDLE),
+        x - 0.5 * width
+    )
+}
+
+/// The same lying down, for the key.
+fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
+    let width = 9.0;
+    let part = |from: f64, to: f64, colour: &str| {
+        let (top, length) = (y - 0.5 * width, to - from);
+        format!("<rect x=\"{from:.1}\" y=\"{top:.1}\" width=\"{length:.1}\" height=\"{width:.1}\" fill=\"{colour}\"/>")
+    };
+    format!(
+        "{}{}<path d=\"M{p50:.1} {:.1}v{width:.1}\" stroke=\"{BLUE}\" stroke-width=\"2.4\"/>",
+        part(p05, p95, BLUE_PALE),
+        part(p25, p75, BLUE_MIDDLE),
+        y - 0.5 * width
+    )
+}
+
+fn rule(picture: &mut Picture, y: f64, colour: &str, dashes: &str) {
+    let (dashes, width) =
+        if dashes.is_empty() { (String::new(), 0.7) } else { (format!(" stroke-dasharray=\"{dashes}\""), 1.6) };
+    picture.raw(&format!("<path d=\"M{LEFT} {y:.1}H{RIGHT}\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>"));
+}
+
+/// The bottom line with the delays on it.
+fn frame(picture: &mut Picture, along: &Axis, [top, bottom]: [f64; 2], apart: f64) {
+    picture
+        .raw(&format!("<path d=\"M{LEFT} {top:.1}V{bottom:.1}H{RIGHT}V{top:.1}\" fill=\"none\" stroke=\"{GREY}\"/>"));
+    // Without any delay of a motor alone there is nothing to write.
+    if along.at[0] == along.at[1] {
+        return;
+    }
+    for delay_s in along.ticks(apart) {
+        let x = along.place(delay_s);
+        picture.raw(&format!("<path d=\"M{x:.1} {bottom:.1}v3\" stroke=\"{GREY}\"/>"));
+        picture.text([x, bottom + 13.0], NOTE, Anchor::Middle, INK, &short(delay_s));
+    }
+    let middle = 0.5 * (along.at[0] + along.at[1]);
+    picture.text([middle, bottom + 26.0], NOTE, Anchor::Middle, INK, "delay after burnout, s");
+}
+
+fn chances(picture: &mut Picture, answer: &Stored, along: &Axis) {
+    if answer.delay_curve.is_empty() {
+        return;
+    }
+    picture.below += 8.0;
+    picture.paragraph(
+        "Chance of an unsafe opening: over the limit, or not well for any other reason",
+        11.0,
+        INK,
+        false,
+    );
+    let top = picture.below + 10.0;
+    let bottom = top + CHANCE_HEIGHT;
+    let up = Axis { from: 0.0, to: 1.0, at: [bottom, top] };
+    frame(picture, along, [top, bottom], 30.0);
+    for percent in [0.0, 25.0, 50.0, 75.0, 100.0] {
+        let y = up.place(percent / 100.0);
+        rule(picture, y, GRID, "");
+        picture.text([LEFT - 4.0, y + 3.5], NOTE, Anchor::End, INK, &format!("{percent} %"));
+    }
+    let place = |s: f64, share: f64| format!("{:.1} {:.1}", along.place(s), up.place(share.clamp(0.0, 1.0)));
+    for (k, (colour, dashes)) in CURVES.iter().enumerate() {
+        let of = |take: &dyn Fn(&super::stored::Band) -> f64| -> Vec<String> {
+            let points = answer.delay_curve.iter();
+            points.filter_map(|p| Some(place(p.delay_s.0, take(&p.limits.get(k)?.unsafe_opening)))).collect()
+        };
+        let (lower, upper, middle) = (of(&|b| b.lower.0), of(&|b| b.upper.0), of(&|b| b.estimate.0));
+        if middle.is_empty() {
+            break;
+        }
+        let back: Vec<String> = lower.into_iter().rev().collect();
+        picture.raw(&format!(
+            "<path d=\"M{}L{}Z\" fill=\"{colour}\" fill-opacity=\"0.2\"/><path d=\"M{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>",
+            upper.join("L"),
+            back.join("L"),
+            middle.join("L")
+        ));
+    }
+    picture.below = bottom + 30.0;
+    for (l, (colour, dashes)) in answer.limits.iter().zip(CURVES) {
+        picture.key(
+            |[x, y]| {
+                format!(
+                    "<path d=\"M{:.1} {y:.1}h24\" stroke=\"{colour}\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>",
+                    x - 12.0
+                )
+            },
+            &format!("at {} mph, with its interval of 95 %", whole(l.limit_mph)),
+        );
+    }
+    if answer.limits.len() > CURVES.len() {
+        picture.key(|_| String::new(), &format!("the first {} limits only", CURVES.len()));
+    }
+}

@@ -1,0 +1,340 @@
+//! Where one delay's flights come down: the field seen from above, north up.
+
+use std::fmt::Write;
+
+use super::stored::{Area, Delay, Landing, Patch, Region, Ring, Stored};
+use super::svg::{Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole};
+use slowpoint_sim::constants::FOOT_M;
+
+/// Left edge of the map, and the length of its side.
+const LEFT: f64 = 10.0;
+const SIDE: f64 = WIDTH - 2.0 * LEFT;
+/// A field that would make the map so many times wider is cut at its edge, as other areas are.
+const WIDEST: f64 = 2.5;
+/// Regions that are drawn, and how dark each is filled.
+const SHARES: [(f64, f64); 3] = [(0.99, 0.18), (0.95, 0.2), (0.5, 0.3)];
+/// Regions of failures.
+const FAILED_SHARE: f64 = 0.95;
+
+/// How an area is filled, by its role: ground, people and their things, water, trees.
+fn fill(role: Option<&str>) -> &'static str {
+    match role {
+        Some("field") => "#f5f1e3",
+        Some("water") => "#dbe9f2",
+        Some("trees") => "#dfe8d8",
+        Some("spectators" | "parking" | "road" | "building") => "#e4e0e0",
+        _ => "#eeeeee",
+    }
+}
+
+/// The picture as SVG.
+pub fn picture(answer: &Stored, delay: &Delay) -> String {
+    let site = answer.site.as_ref();
+    let areas = site.map_or(&[][..], |s| &s.areas);
+    let pad = site.and_then(|s| s.pad.name.as_ref()).map(|name| format!(", from pad {name}")).unwrap_or_default();
+    let mut picture = Picture::new(&answer.name, &format!("Where it lands, {}{pad}", delay.label));
+    let Some(landing) = &delay.landing else {
+        picture.paragraph("No flight came down within the model.", WORDS, INK, false);
+        return finished(picture, answer, delay, "No flight came down within the model.");
+    };
+    let failed: Vec<&Landing> = answer.failures.each.iter().flat_map(|f| f.landing.iter().chain(&f.part)).collect();
+    let map = Map::about(landing, &failed, areas, picture.below + 6.0);
+    let mut drawn = map.frame();
+    let outlines: Vec<String> = areas.iter().map(|area| map.path(area.patches().iter())).collect();
+    for (area, path) in areas.iter().zip(&outlines) {
+        let colour = fill(area.role.as_deref());
+        let _ = write!(drawn, "<path d=\"{path}\" fill=\"{colour}\" fill-rule=\"evenodd\"/>");
+    }
+    for (share, opacity) in SHARES {
+        if let Some(region) = landing.regions.iter().find(|r| r.share_asked.0 == share) {
+            let path = map.path(region.outline.iter());
+            let _ = write!(
+                drawn,
+                "<path d=\"{path}\" fill=\"{BLUE}\" fill-opacity=\"{opacity}\" fill-rule=\"evenodd\" stroke=\"{BLUE}\" stroke-width=\"0.6\"/>"
+            );
+        }
+    }
+    for path in &outlines {
+        let _ = write!(drawn, "<path d=\"{path}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"0.9\"/>");
+    }
+    drawn += &map.union(failed.iter().flat_map(|l| &l.regions).filter(|r| r.share_asked.0 == FAILED_SHARE));
+    if let Some(ellipse) = landing.ellipses.iter().find(|e| e.share_asked.0 == 0.95) {
+        let path = map.path([landing.ellipse(ellipse)].iter());
+        let _ = write!(
+            drawn,
+            "<path d=\"{path}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.2\" stroke-dasharray=\"1.5 2\"/>"
+        );
+    }
+    let mean = [landing.mean_east_m.0, landing.mean_north_m.0];
+    drawn += &mean_at(map.place(mean));
+    drawn += &pad_at(map.place([0.0, 0.0]));
+    drawn += "</g>";
+    picture.raw(&drawn);
+    for (number, at) in map.numbers(areas, [[0.0, 0.0], mean]) {
+        picture.text([at[0], at[1] + 3.6], NOTE, Anchor::Middle, INK, &number.to_string());
+    }
+    map.scale_and_north(&mut picture);
+    picture.below = map.top + SIDE + 4.0;
+    let told = words(&mut picture, landing, areas, failed.is_empty());
+    finished(picture, answer, delay, &told)
+}
+
+fn finished(picture: Picture, answer: &Stored, delay: &Delay, told: &str) -> String {
+    let source = format!("{} flights, {}, id {}", answer.flights, answer.engine, answer.id);
+    picture.finish(&format!("{}: where it lands, {}", answer.name, delay.label), told, &answer.caution, &source)
+}
+
+/// What lies below the map: the chances, and what is drawn how. Gives the same in one text.
+fn words(picture: &mut Picture, landing: &Landing, areas: &[Area], nothing_failed: bool) -> String {
+    let mut told = format!(
+        "The mean landing is {} m east and {} m north of the pad. ",
+        whole(landing.mean_east_m),
+        whole(landing.mean_north_m)
+    );
+    for (k, (area, chances)) in areas.iter().zip(&landing.areas).enumerate() {
+        let role =
+            area.role.as_ref().filter(|role| **role != area.name).map(|role| format!(" ({})", role.replace('_', " ")));
+        let name = format!("{}{}", area.name, role.unwrap_or_default());
+        let chance = if area.role.as_deref() == Some("field") {
+            format!("{name}: outside {}", chances.outside.text)
+        } else {
+            format!("{name}: inside {}", chances.inside.text)
+        };
+        picture.key(|[x, y]| number_at(x, y + 3.6, k + 1), &chance);
+        let _ = write!(told, "{chance}. ");
+    }
+    if let Some(outside) = &landing.outside_fields {
+        let text = format!("lands outside every field: {}", outside.text);
+        picture.key(|_| String::new(), &text);
+        let _ = write!(told, "{text}. ");
+    }
+    picture.key(pad_at, "the pad");
+    picture.key(mean_at, "the mean landing");
+    picture.key(
+        |[x, y]| {
+            let (left, top) = (x - 12.0, y - 5.0);
+            let box_of = |from: f64, opacity: f64| {
+                format!("<rect x=\"{:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"10\" fill=\"{BLUE}\" fill-opacity=\"{opacity}\"/>", left + from, 24.0 - from)
+            };
+            SHARES.iter().enumerate().map(|(k, (_, opacity))| box_of(8.0 * k as f64, *opacity)).collect()
+        },
+        "99, 95 and 50 % of the flights land within the blue areas",
+    );
+    if landing.ellipses.iter().any(|e| e.share_asked.0 == 0.95) {
+        picture.key(|at| line_at(at, INK, "1.5 2"), "ellipse of 95 %, were the landings normally distributed");
+    }
+    if !nothing_failed {
+        picture.key(
+            |at| line_at(at, ORANGE, "6 2.5"),
+            "95 % of the flights with any one failure, each failure flown by itself",
+        );
+        told += "The dashed outline holds 95 % of the flights with any one failure.";
+    }
+    told
+}
+
+fn line_at([x, y]: [f64; 2], colour: &str, dashes: &str) -> String {
+    format!(
+        "<path d=\"M{:.1} {y:.1}h24\" stroke=\"{colour}\" stroke-width=\"1.4\" stroke-dasharray=\"{dashes}\"/>",
+        x - 12.0
+    )
+}
+
+fn number_at(x: f64, y: f64, number: usize) -> String {
+    format!(
+        "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{NOTE}\" fill=\"{INK}\" text-anchor=\"middle\" font-weight=\"bold\">{number}</text>"
+    )
+}
+
+/// A triangle.
+fn pad_at([x, y]: [f64; 2]) -> String {
+    format!("<path d=\"M{x:.1} {:.1}l4.5 8h-9z\" fill=\"{INK}\" stroke=\"#fff\" stroke-width=\"1\"/>", y - 5.0)
+}
+
+/// A cross.
+fn mean_at([x, y]: [f64; 2]) -> String {
+    let cross = format!("M{:.1} {y:.1}h10M{x:.1} {:.1}v10", x - 5.0, y - 5.0);
+    format!(
+        "<path d=\"{cross}\" stroke=\"#fff\" stroke-width=\"4\"/><path d=\"{cross}\" stroke=\"{INK}\" stroke-width=\"1.8\"/>"
+    )
+}
+
+/// A square of ground on a square of the picture.
+struct Map {
+    east: Axis,
+    north: Axis,
+    top: f64,
+}
+
+/// What holds a number of places.
+#[derive(Clone, Copy)]
+struct Bounds {
+    low: [f64; 2],
+    high: [f64; 2],
+}
+
+impl Bounds {
+    fn with(mut self, ring: &Ring) -> Self {
+        for place in ring {
+            for ((low, high), figure) in self.low.iter_mut().zip(&mut self.high).zip(place) {
+                (*low, *high) = (low.min(figure.0), high.max(figure.0));
+            }
+        }
+        self
+    }
+
+    fn side(&self) -> f64 {
+        (self.high[0] - self.low[0]).max(self.high[1] - self.low[1])
+    }
+}
+
+impl Map {
+    /// All landings and the pad, and the fields and areas without a role that do not make it much wider.
+    fn about(landing: &Landing, failed: &[&Landing], areas: &[Area], top: f64) -> Self {
+        let mut bounds = Bounds { low: [0.0; 2], high: [0.0; 2] };
+        let rings = |l: &Landing| -> Vec<Ring> {
+            let ellipses = l.ellipses.iter().filter(|e| e.share_asked.0 == 0.95).map(|e| l.ellipse(e));
+            let regions = l.regions.iter().flat_map(|r| r.outline.clone());
+            ellipses.chain(regions).map(|patch| patch.exterior_m).collect()
+        };
+        for ring in rings(landing).iter().chain(&failed.iter().flat_map(|l| rings(l)).collect::<Vec<_>>()) {
+            bounds = bounds.with(ring);
+        }
+        let side = bounds.side().max(1.0);
+        for area in areas.iter().filter(|area| matches!(area.role.as_deref(), Some("field") | None)) {
+            let wider = area.patches().iter().fold(bounds, |b, patch| b.with(&patch.exterior_m));
+            if wider.side() <= WIDEST * side {
+                bounds = wider;
+            }
+        }
+        let half = 0.53 * bounds.side().max(1.0);
+        let [east, north] = [0, 1].map(|k| 0.5 * (bounds.low[k] + bounds.high[k]));
+        Self {
+            east: Axis { from: east - half, to: east + half, at: [LEFT, LEFT + SIDE] },
+            north: Axis { from: north - half, to: north + half, at: [top + SIDE, top] },
+            top,
+        }
+    }
+
+    fn place(&self, [east_m, north_m]: [f64; 2]) -> [f64; 2] {
+        [self.east.place(east_m), self.north.place(north_m)]
+    }
+
+    /// The edge, and the beginning of a group that is cut at it.
+    fn frame(&self) -> String {
+        let square = format!("x=\"{LEFT}\" y=\"{:.1}\" width=\"{SIDE}\" height=\"{SIDE}\"", self.top);
+        format!(
+            "<clipPath id=\"map\"><rect {square}/></clipPath><rect {square} fill=\"#fafafa\" stroke=\"{GREY}\" stroke-width=\"0.8\"/><g clip-path=\"url(#map)\">"
+        )
+    }
+
+    fn path<'a>(&self, patches: impl Iterator<Item = &'a Patch>) -> String {
+        let mut path = String::new();
+        for ring in patches.flat_map(|p| core::iter::once(&p.exterior_m).chain(&p.holes_m)) {
+            for (k, place) in ring.iter().enumerate() {
+                let [x, y] = self.place(place.map(|figure| figure.0));
+                let _ = write!(path, "{}{x:.1} {y:.1}", if k == 0 { 'M' } else { 'L' });
+            }
+            path.push('Z');
+        }
+        path
+    }
+
+    /// The outline of all regions together: what of each one's line lies in no other.
+    fn union<'a>(&self, regions: impl Iterator<Item = &'a Region>) -> String {
+        let paths: Vec<String> = regions.map(|r| self.path(r.outline.iter())).collect();
+        if paths.is_empty() {
+            return String::new();
+        }
+        let square = format!("x=\"{LEFT}\" y=\"{:.1}\" width=\"{SIDE}\" height=\"{SIDE}\"", self.top);
+        let mut text =
+            format!("<mask id=\"outside\" maskUnits=\"userSpaceOnUse\" {square}><rect {square} fill=\"#fff\"/>");
+        for path in &paths {
+            let _ = write!(text, "<path d=\"{path}\" fill-rule=\"evenodd\"/>");
+        }
+        text += "</mask><g mask=\"url(#outside)\">";
+        for path in &paths {
+            let _ = write!(
+                text,
+                "<path d=\"{path}\" fill=\"none\" stroke=\"{ORANGE}\" stroke-width=\"3.2\" stroke-dasharray=\"6 2.5\"/>"
+            );
+        }
+        text + "</g>"
+    }
+
+    /// A number for each area, where as much of it as can be seen lies about the place and no other number does.
+    fn numbers(&self, areas: &[Area], marks: [[f64; 2]; 2]) -> Vec<(usize, [f64; 2])> {
+        let mut taken = marks.map(|mark| self.place(mark)).to_vec();
+        let mut numbers = Vec::new();
+        for (k, area) in areas.iter().enumerate() {
+            let rings: Vec<Vec<[f64; 2]>> = area
+                .patches()
+                .iter()
+                .flat_map(|p| core::iter::once(&p.exterior_m).chain(&p.holes_m))
+                .map(|ring| ring.iter().map(|place| self.place(place.map(|figure| figure.0))).collect())
+                .collect();
+            let free = |at: &[f64; 2]| {
+                let near = |other: &[f64; 2]| (other[0] - at[0]).abs() < 15.0 && (other[1] - at[1]).abs() < 12.0;
+                !taken.iter().any(near)
+            };
+            if let Some(at) = place_in(&rings, self.top, &free) {
+                taken.push(at);
+                numbers.push((k + 1, at));
+            }
+        }
+        numbers
+    }
+
+    fn scale_and_north(&self, picture: &mut Picture) {
+        let metres_a_unit = (self.east.to - self.east.from) / SIDE;
+        let long_m = step_of(60.0 * metres_a_unit);
+        let length = long_m / metres_a_unit;
+        let (x, y) = (LEFT + 8.0, self.top + SIDE - 8.0);
+        let bar = format!("M{x} {:.1}v4h{length:.1}v-4", y - 4.0);
+        picture.raw(&format!(
+            "<path d=\"{bar}\" fill=\"none\" stroke=\"#fff\" stroke-width=\"4\"/><path d=\"{bar}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.4\"/>"
+        ));
+        let text = format!("{} m ({:.0} ft)", short(long_m), long_m / FOOT_M);
+        picture.text([x, y - 8.0], NOTE, Anchor::Start, INK, &text);
+        let (x, y) = (LEFT + SIDE - 14.0, self.top + 12.0);
+        picture.raw(&format!("<path d=\"M{x} {y:.1}l5 12-5-3-5 3z\" fill=\"{INK}\" stroke=\"#fff\"/>"));
+        picture.text([x, y + 24.0], NOTE, Anchor::Middle, INK, "N");
+    }
+}
+
+/// The place inside rings, and inside the map, that is farthest from every edge; looked for on a grid. A place that is
+/// free comes before one that is not.
+fn place_in(rings: &[Vec<[f64; 2]>], top: f64, free: &dyn Fn(&[f64; 2]) -> bool) -> Option<[f64; 2]> {
+    const STEP: f64 = 6.0;
+    const STEPS: i32 = (SIDE / STEP) as i32;
+    let edges = || rings.iter().flat_map(|ring| ring.windows(2).map(|e| (e[0], e[1])));
+    let inside = |at: [f64; 2]| {
+        edges().fold(false, |inside, (a, b)| {
+            let across = (a[1] > at[1]) != (b[1] > at[1]);
+            inside ^ (across && at[0] < a[0] + (at[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
+        })
+    };
+    let room = |at: [f64; 2]| {
+        let to_frame = (at[0] - LEFT).min(LEFT + SIDE - at[0]).min(at[1] - top).min(top + SIDE - at[1]);
+        edges().map(|(a, b)| from_edge(at, a, b)).fold(to_frame, f64::min)
+    };
+    let grid =
+        (1..STEPS).flat_map(|i| (1..STEPS).map(move |j| [LEFT + STEP * f64::from(i), top + STEP * f64::from(j)]));
+    let narrow = edges()
+        .map(|(a, b)| [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])])
+        .filter(|at| at[0] > LEFT + 6.0 && at[0] < LEFT + SIDE - 6.0 && at[1] > top + 6.0 && at[1] < top + SIDE - 6.0);
+    let best = grid
+        .filter(|at| inside(*at))
+        .map(|at| ((free(&at), room(at)), at))
+        .max_by(|a, b| a.0.0.cmp(&b.0.0).then(a.0.1.total_cmp(&b.0.1)));
+    // What is narrower than the grid gets its number on the middle of an edge.
+    best.map(|(_, at)| at).or_else(|| narrow.max_by_key(|at| free(at)))
+}
+
+fn from_edge(at: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let along = [b[0] - a[0], b[1] - a[1]];
+    let square = along[0] * along[0] + along[1] * along[1];
+    let share = if square > 0.0 { ((at[0] - a[0]) * along[0] + (at[1] - a[1]) * along[1]) / square } else { 0.0 };
+    let nearest = [0, 1].map(|k| a[k] + share.clamp(0.0, 1.0) * along[k]);
+    (at[0] - nearest[0]).hypot(at[1] - nearest[1])
+}

@@ -1,0 +1,31 @@
+//! A picture as PNG, from its SVG. Words are set in DejaVu Sans, which comes with the program.
+
+use std::sync::{Arc, LazyLock};
+
+use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::{Options, Tree, fontdb};
+
+/// Media type.
+pub const MEDIA_TYPE: &str = "image/png";
+/// Pixels a unit: 1080 wide, for phones with fine screens and for print.
+const SCALE: f32 = 3.0;
+
+/// The fonts: nothing of the machine's own, so that a picture has the same bytes everywhere.
+static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
+    let mut fonts = fontdb::Database::new();
+    for font in [dejavu::sans::regular(), dejavu::sans::bold()] {
+        fonts.load_font_data(font.to_vec());
+    }
+    fonts.set_sans_serif_family("DejaVu Sans");
+    Arc::new(fonts)
+});
+
+/// Draws it; `None` for what is no picture.
+pub fn of(svg: &str) -> Option<Vec<u8>> {
+    let options = Options { fontdb: Arc::clone(&FONTS), font_family: "DejaVu Sans".into(), ..Options::default() };
+    let tree = Tree::from_str(svg, &options).ok()?;
+    let size = tree.size();
+    let mut pixels = Pixmap::new((size.width() * SCALE).ceil() as u32, (size.height() * SCALE).ceil() as u32)?;
+    resvg::render(&tree, Transform::from_scale(SCALE, SCALE), &mut pixels.as_mut());
+    pixels.encode_png().ok()
+}
