@@ -73,7 +73,7 @@ fn fired(case: &Case, drawn: &slowpoint_sim::flight::Drawn, events: &Events, asc
             let at = if of_one_law(way, case) { alone } else { several };
             let errors = events.delay_in_tolerances.iter_mut().zip(&mut events.delay_error_s);
             for ((tolerances, seconds), u) in errors.zip(at) {
-                (*tolerances, *seconds) = (case.spread.delay_in_tolerances.at(u), case.spread.delay.at(u));
+                [*tolerances, *seconds] = case.spread.delay.at(u);
             }
             // A height that is never reached fires by the lag that was drawn.
             if way.electronics == Some(Electronics::Apogee) {

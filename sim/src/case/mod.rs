@@ -7,7 +7,7 @@ pub mod shape;
 mod spread;
 
 pub use inputs::*;
-pub use spread::Spread;
+pub use spread::{DelayError, Spread};
 
 use crate::aero::{self, Aero, Measured};
 use crate::air::{self, Column};
@@ -215,12 +215,7 @@ impl Case {
             field,
             wind,
             surface_law,
-            firing: FiringLaws::new(
-                &spread.delay_in_tolerances,
-                &spread.delay,
-                &spread.apogee_lag,
-                &spread.sensed_height,
-            ),
+            firing: FiringLaws::new(&spread.delay, &spread.apogee_lag, &spread.sensed_height),
             spread,
             fins_left,
             rule_set,

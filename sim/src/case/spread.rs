@@ -8,6 +8,25 @@ use crate::limits;
 use crate::stat::normal;
 use crate::wind::WindErrors;
 
+/// Distribution of a delay's error: seconds where the caller gives them, else shares of the tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DelayError {
+    /// In seconds, whatever the delay.
+    Seconds(Law),
+    /// In units of the delay's tolerance.
+    Tolerances(Law),
+}
+
+impl DelayError {
+    /// The error at a number between 0 and 1: units of the tolerance, and seconds on top.
+    pub fn at(&self, u: f64) -> [f64; 2] {
+        match self {
+            Self::Seconds(law) => [0.0, law.at(u)],
+            Self::Tolerances(law) => [law.at(u), 0.0],
+        }
+    }
+}
+
 /// Distributions of every uncertain input. Factors multiply, errors add.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spread {
@@ -15,10 +34,8 @@ pub struct Spread {
     pub impulse: Law,
     /// Burn time factor.
     pub burn_time: Law,
-    /// Error of a delay in units of its tolerance.
-    pub delay_in_tolerances: Law,
-    /// Error of a delay, s.
-    pub delay: Law,
+    /// Error of a delay.
+    pub delay: DelayError,
     /// Lift-off mass factor.
     pub mass: Law,
     /// Error of the centre of gravity, m.
@@ -208,8 +225,8 @@ impl Spread {
             "normal error, standard deviation 1 hPa".into(),
             "assumption",
         );
-        let (delay, delay_in_tolerances) = match &input.delay {
-            Some(law) => (law.clone(), Law::Fixed(0.0)),
+        let delay = match &input.delay {
+            Some(law) => DelayError::Seconds(law.clone()),
             None => {
                 let share = given_or(
                     input.delay_out_of_tolerance_share,
@@ -226,7 +243,7 @@ impl Spread {
                 );
                 // The share outside both ends together. At most a half, so that the error stays finite.
                 let sd = -1.0 / normal::quantile(0.5 * share.clamp(1e-6, 0.5));
-                (Law::Fixed(0.0), Law::Normal { mean: 0.0, sd })
+                DelayError::Tolerances(Law::Normal { mean: 0.0, sd })
             }
         };
         let wind = WindErrors {
@@ -261,7 +278,6 @@ impl Spread {
         Self {
             impulse,
             burn_time,
-            delay_in_tolerances,
             delay,
             mass,
             centre_of_gravity,
