@@ -107,8 +107,8 @@ impl Chance {
     }
 }
 
-/// Of fewer expected hits the estimate itself says next to nothing.
-const HARDLY_A_HIT: f64 = 0.01;
+/// Of fewer expected hits, or misses, the estimate itself says next to nothing.
+pub const HARDLY_A_HIT: f64 = 0.01;
 
 /// The name of the interval from raw counts.
 pub const CLOPPER_PEARSON: &str = "Clopper-Pearson on the raw counts";

@@ -10,15 +10,12 @@ use slowpoint_sim::report::{
 };
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
-use slowpoint_sim::stat::interval::Chance;
+use slowpoint_sim::stat::interval::{Chance, HARDLY_A_HIT};
 use slowpoint_sim::stat::outline::Polygon;
 use slowpoint_sim::{Replay, way_label};
 
 use super::*;
 use crate::wire::Asked;
-
-/// Of fewer flights nothing is said.
-const HARDLY_A_FLIGHT: f64 = 0.01;
 
 /// Weather reports measure here, m.
 const WIND_HEIGHT_M: f64 = 10.0;
@@ -498,8 +495,8 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
 fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
     let say = |share: f64| match share * m.flights as f64 {
         // Never "0 %".
-        hits if hits < HARDLY_A_FLIGHT => "none".to_string(),
-        hits if m.flights as f64 - hits < HARDLY_A_FLIGHT => "all".to_string(),
+        hits if hits < HARDLY_A_HIT => "none".to_string(),
+        hits if m.flights as f64 - hits < HARDLY_A_HIT => "all".to_string(),
         _ => format!("{} %", percent_digits(share)),
     };
     ModelMove {
