@@ -199,11 +199,8 @@ impl Events {
             to_ground |= way.electronics.is_none() && !motor.is_finite();
             match way.electronics {
                 None => w.until_s = w.until_s.max(if motor.is_finite() { motor + lag } else { 0.0 }),
-                Some(Electronics::Apogee) => w.after_apogee_s = w.after_apogee_s.max(self.apogee_lag_s + lag),
-                // A little lower, for the fall during the lag.
-                Some(Electronics::Height(h)) => {
-                    w.above_m = w.above_m.min(h + self.height_error_m - 100.0 * lag);
-                }
+                Some(Electronics::Apogee) => w.past_apogee(self.apogee_lag_s, lag),
+                Some(Electronics::Height(h)) => w.down_to(h + self.height_error_m, lag),
             }
         }
         Watchfulness { to_ground, ..w }
@@ -212,7 +209,7 @@ impl Events {
     /// The same for all that is asked of the flight.
     pub fn watched(&self, ways: &[Deployment], asked: Option<&Asked>, drawn: &Drawn) -> Watchfulness {
         let watched = self.watchfulness(ways, drawn);
-        asked.map_or(watched, |asked| watched.both(asked.watchfulness(self, drawn)))
+        asked.map_or(watched, |asked| watched.both(asked.watchfulness_of_laws(self, drawn)))
     }
 
     /// Whether an ascent was followed as far as these ways of deploying ask.

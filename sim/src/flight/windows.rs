@@ -31,8 +31,9 @@ pub struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    /// How long the ascent has to be followed closely for nearly all that may fire, and loosely for all that counts.
-    pub fn watchfulness(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
+    /// How long the ascent has to be followed closely for nearly all that may fire, and loosely for all that counts; what
+    /// was drawn to fire asks for its own ([`Events::watchfulness`]).
+    pub fn watchfulness_of_laws(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
         let lag_s = events.line_stretch_lag_s;
         let last = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).fold(0.0, f64::max);
         let fired = |delay_s: f64, left: Left| last + self.laws.delayed_between_s(delay_s, left)[1] + lag_s;
@@ -47,12 +48,10 @@ impl Asked<'_> {
                     w.loosely_until_s = w.loosely_until_s.max(fired(delay_s, Left::Little));
                 }
                 (Some(Electronics::Apogee), _) => {
-                    w.after_apogee_s = w.after_apogee_s.max(self.laws.lags_between_s(Left::Little)[1] + lag_s);
+                    w.past_apogee(self.laws.lags_between_s(Left::Little)[1], lag_s);
                 }
                 (Some(Electronics::Height(height_m)), _) => {
-                    let low_m = height_m + self.laws.height_errors_between_m(Left::Unwatched)[0];
-                    // A little lower, for the fall during the lag.
-                    w.above_m = w.above_m.min(low_m - 100.0 * lag_s);
+                    w.down_to(height_m + self.laws.height_errors_between_m(Left::Unwatched)[0], lag_s);
                     // The law of a height has no end but the ground.
                     w.to_ground = true;
                 }
