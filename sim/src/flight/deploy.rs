@@ -252,9 +252,7 @@ impl Events {
         let electronics = match way.electronics {
             None => f64::INFINITY,
             Some(Electronics::Apogee) => ascent.apogee_s + self.apogee_lag_s,
-            Some(Electronics::Height(height)) => {
-                falls_through_s(ascent, height + self.height_error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
-            }
+            Some(Electronics::Height(height)) => self.senses_s(height, self.height_error_m, ascent),
         };
         let fires = motor.min(electronics);
         match self.failing {
@@ -264,6 +262,12 @@ impl Events {
             }
             _ => fires,
         }
+    }
+
+    /// When an altimeter with an error senses a height coming down, s after first thrust: by the lag of apogee sensing
+    /// where the flight never rises to it.
+    pub(super) fn senses_s(&self, height_m: f64, error_m: f64, ascent: &Ascent) -> f64 {
+        falls_through_s(ascent, height_m + error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
     }
 
     /// What becomes of the flight when it is deployed one way.
@@ -470,7 +474,7 @@ pub(super) fn overruling(m: &Mishaps) -> Option<Outcome> {
 }
 
 /// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.
-pub(super) fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
+fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
     if ascent.apogee_m <= height_m {
         return None;
     }

@@ -2,7 +2,7 @@
 //! a chance is the law's share that lies in them and no 0 or 1 is drawn.
 
 use super::ascent::{Ascent, Watchfulness};
-use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
+use super::deploy::{Deployment, Electronics, Events, Outcome, overruling};
 use super::descent::{Fall, Landing, SLOWED};
 use super::firing::{FiringLaws, Left};
 use super::parts::Drawn;
@@ -281,9 +281,7 @@ impl Windows {
 /// When each way's altimeter fires at a height as drawn, s.
 fn sensed_s(asked: &Asked, events: &Events, ascent: &Ascent) -> Vec<f64> {
     let sensed = |way: &Deployment| match way.electronics {
-        Some(Electronics::Height(height_m)) => {
-            falls_through_s(ascent, height_m + events.height_error_m).unwrap_or(ascent.apogee_s + events.apogee_lag_s)
-        }
+        Some(Electronics::Height(height_m)) => events.senses_s(height_m, events.height_error_m, ascent),
         _ => f64::INFINITY,
     };
     asked.ways.iter().map(sensed).collect()
