@@ -383,6 +383,28 @@ impl<'a, 'b> Flight<'a, 'b> {
     }
 }
 
+/// A time that slows the fall and one that does not, with one turn between them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Turn {
+    good_s: f64,
+    bad_s: f64,
+}
+
+/// Between which of three times, first, best and last, it turns from slowing to not slowing or back. Where only the ends
+/// slow, it turns on both sides of the middle.
+fn turns([first_s, best_s, last_s]: [f64; 3], slows: [bool; 3]) -> [Option<Turn>; 2] {
+    let between = |good_s, bad_s| Some(Turn { good_s, bad_s });
+    match slows {
+        [true, true, true] | [false, false, false] => [None, None],
+        [false, true, true] => [between(best_s, first_s), None],
+        [true, true, false] => [between(best_s, last_s), None],
+        [false, true, false] => [between(best_s, first_s), between(best_s, last_s)],
+        [false, false, true] => [between(last_s, first_s), None],
+        [true, false, false] => [between(first_s, last_s), None],
+        [true, false, true] => [between(first_s, best_s), between(last_s, best_s)],
+    }
+}
+
 /// Finds from when on, and until when, what opens does not slow the fall in time: for each flight that has windows.
 fn too_low<'a, 'b>(
     flights: &[Option<Flight<'a, 'b>>],
@@ -411,16 +433,11 @@ fn too_low<'a, 'b>(
         let last_s = flight.ascent.ground_s - flight.events.line_stretch_lag_s;
         let mut own = vec![(last_s, Change::TooLow(true))];
         if let Some([from_s, best_s, to_s]) = *times_s {
-            let [first, best, last] = slows[k];
-            if !first {
+            if !slows[k][0] {
                 own.push((from_s, Change::TooLow(true)));
             }
-            if !first && (best || last) {
-                searched.push((k, flight.unsure(if best { best_s } else { to_s }, from_s), false));
-            }
-            if !last && (best || first) {
-                searched.push((k, flight.unsure(if best { best_s } else { from_s }, to_s), true));
-            }
+            let turns = turns([from_s, best_s, to_s], slows[k]).into_iter().flatten();
+            searched.extend(turns.map(|turn| (k, flight.unsure(turn.good_s, turn.bad_s), turn.bad_s > turn.good_s)));
         }
         changes.push(own);
     }
@@ -568,5 +585,29 @@ impl<'a> Step<'a> {
         let at_middle = self.above(middle, limit_m_s);
         self.isolate([a, middle], [at_a, at_middle], 0.5 * most, limit_m_s, found);
         self.isolate([middle, b], [at_middle, at_b], 0.5 * most, limit_m_s, found);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The turns found are the changes along the three times: each as often as two neighbours differ, and where only the
+    /// ends slow both are found.
+    #[test]
+    fn every_turn_is_searched() {
+        let times_s = [1.0, 2.0, 3.0];
+        for bits in 0..8_u8 {
+            let slows: [bool; 3] = core::array::from_fn(|k| bits >> k & 1 == 1);
+            let changes = slows.windows(2).filter(|pair| pair[0] != pair[1]).count();
+            let found: Vec<Turn> = turns(times_s, slows).into_iter().flatten().collect();
+            assert_eq!(found.len(), changes, "{slows:?}");
+            let slows_at = |time_s: f64| slows[time_s as usize - 1];
+            for turn in &found {
+                assert!(slows_at(turn.good_s) && !slows_at(turn.bad_s), "{slows:?} {turn:?}");
+            }
+        }
+        let both = [Some(Turn { good_s: 1.0, bad_s: 2.0 }), Some(Turn { good_s: 3.0, bad_s: 2.0 })];
+        assert_eq!(turns(times_s, [true, false, true]), both);
     }
 }
