@@ -80,6 +80,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         },
         delays: report.ways.iter().zip(&labels).map(|(w, label)| delay(w, label)).collect(),
         delay_curve: report.delay_curve.iter().map(curve_point).collect(),
+        delay_curve_estimator: report.curve_estimator.words(),
         rail: report.rail.as_ref().map(|r| RailFigures {
             exit_speed_m_s: figures(&r.exit_speed_m_s),
             forward_guide_speed_m_s: figures(&r.forward_guide_speed_m_s),
@@ -253,6 +254,7 @@ fn delay(w: &WayReport, label: &str) -> DelayAnswer {
             Electronics::Apogee => ElectronicsAnswer { fires_at: "apogee", height_above_pad_m: Figure::maybe(None) },
             Electronics::Height(m) => ElectronicsAnswer { fires_at: "height", height_above_pad_m: Figure(m) },
         }),
+        estimator: w.estimator.words(),
         limits: w
             .limits
             .iter()
@@ -295,6 +297,7 @@ fn delay(w: &WayReport, label: &str) -> DelayAnswer {
 
 fn landing(l: &report::LandingReport) -> LandingFigures {
     LandingFigures {
+        estimator: l.estimator.words(),
         flights: l.flights,
         mean_east_m: Figure(l.mean_east_m),
         mean_north_m: Figure(l.mean_north_m),
@@ -502,6 +505,7 @@ fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
     ModelMove {
         what: m.what,
         flights: m.flights,
+        estimator: m.estimator.words(),
         unsafe_opening: m
             .unsafe_opening
             .iter()
