@@ -10,8 +10,8 @@ use crate::case::{Case, LimitApplies};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
-    Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness, fly,
-    fly_ascent, fly_whole_law,
+    Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness,
+    fly, fly_ascent, fly_whole_law,
 };
 use crate::report::{FailuresReport, Move, Report};
 use crate::stat::interval::Estimator;
@@ -80,7 +80,12 @@ fn moves(frame: &Frame, few: u64, unchanged: &[f64], stop: &AtomicBool) -> Optio
     let moved = |(what, shift): &(&'static str, Shift)| {
         let (changed, estimator) = shifted_openings(frame, few, shift, stop)?;
         let shares = |(before, after): (&f64, f64)| [before, &after].map(|sum| sum / few as f64);
-        Some(Move { what, flights: few, estimator, unsafe_opening: unchanged.iter().zip(changed).map(shares).collect() })
+        Some(Move {
+            what,
+            flights: few,
+            estimator,
+            unsafe_opening: unchanged.iter().zip(changed).map(shares).collect(),
+        })
     };
     SHIFTS.iter().map(moved).collect()
 }

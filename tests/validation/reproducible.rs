@@ -208,8 +208,10 @@ fn rep_5_lanes() -> Sheet {
                 }
             }
             let mass_kg = case.inputs.airframe.mass_kg;
-            let name =
-                format!("{kind}{mass_kg} kg, {} motors, {instructions:?}: flights that differ", case.inputs.motor.count);
+            let name = format!(
+                "{kind}{mass_kg} kg, {} motors, {instructions:?}: flights that differ",
+                case.inputs.motor.count
+            );
             sheet.equal(name, apart, 0);
         }
     }

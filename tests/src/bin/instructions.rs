@@ -117,7 +117,9 @@ fn held(counts: &Path, expected: &Path, compiler: &str, renew: bool) -> Result<b
         println!("Nothing is expected yet of some: {RENEW}");
     }
     if is(Verdict::Fewer) {
-        println!("More than {MARGIN_PERCENT} % fewer than expected, well done. So that none of it is lost again unseen: {RENEW}");
+        println!(
+            "More than {MARGIN_PERCENT} % fewer than expected, well done. So that none of it is lost again unseen: {RENEW}"
+        );
     }
     if is(Verdict::More) {
         println!("More than {MARGIN_PERCENT} % above what is expected. Find out why; if it is worth it: {RENEW}");

@@ -219,11 +219,7 @@ impl Reader<'_> {
             }
             (None, None) => {
                 if !self.faults.covers(&format!("{at}/{sea}")) {
-                    self.faults.add(
-                        format!("{at}/{ground}"),
-                        "it is missing",
-                        format!("give {ground} or {sea}"),
-                    );
+                    self.faults.add(format!("{at}/{ground}"), "it is missing", format!("give {ground} or {sea}"));
                 }
                 (Above::Ground, None)
             }
