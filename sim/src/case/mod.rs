@@ -7,7 +7,7 @@ pub mod shape;
 mod spread;
 
 pub use inputs::*;
-pub use spread::{DelayError, Spread};
+pub use spread::Spread;
 
 use crate::aero::{self, Aero, Measured};
 use crate::air::{self, Column};

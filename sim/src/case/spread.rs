@@ -4,28 +4,10 @@ use super::inputs::{SpreadInput, ThrustInput};
 use crate::assumption::{Assumption, given_or};
 use crate::draw::Law;
 use crate::fault::Faults;
+use crate::flight::DelayError;
 use crate::limits;
 use crate::stat::normal;
 use crate::wind::WindErrors;
-
-/// Distribution of a delay's error: seconds where the caller gives them, else shares of the tolerance.
-#[derive(Debug, Clone, PartialEq)]
-pub enum DelayError {
-    /// In seconds, whatever the delay.
-    Seconds(Law),
-    /// In units of the delay's tolerance.
-    Tolerances(Law),
-}
-
-impl DelayError {
-    /// The error at a number between 0 and 1: units of the tolerance, and seconds on top.
-    pub fn at(&self, u: f64) -> [f64; 2] {
-        match self {
-            Self::Seconds(law) => [0.0, law.at(u)],
-            Self::Tolerances(law) => [law.at(u), 0.0],
-        }
-    }
-}
 
 /// Distributions of every uncertain input. Factors multiply, errors add.
 #[derive(Debug, Clone, PartialEq)]

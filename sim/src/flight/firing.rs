@@ -1,7 +1,6 @@
 //! When a way of deploying fires: a law in place of a draw.
 
 use super::deploy::{Deployment, Electronics, delay_tolerance_s};
-use crate::case::DelayError;
 use crate::draw::{Law, Mass};
 
 /// How much of each end of a law is left out of account.
@@ -27,6 +26,25 @@ struct Ends {
     delay: [f64; 2],
     apogee_lag_s: [f64; 2],
     height_error_m: [f64; 2],
+}
+
+/// Distribution of a delay's error: seconds where the caller gives them, else shares of the tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DelayError {
+    /// In seconds, whatever the delay.
+    Seconds(Law),
+    /// In units of the delay's tolerance.
+    Tolerances(Law),
+}
+
+impl DelayError {
+    /// The error at a number between 0 and 1: units of the tolerance, and seconds on top.
+    pub fn at(&self, u: f64) -> [f64; 2] {
+        match self {
+            Self::Seconds(law) => [0.0, law.at(u)],
+            Self::Tolerances(law) => [law.at(u), 0.0],
+        }
+    }
 }
 
 /// The laws of all that decides when something fires. They depend on the case alone.
