@@ -392,8 +392,8 @@ fn law_6_lost_flights_end() -> Sheet {
     );
     let card = case(rockets::lost());
     let (tell, told) = channel();
-    spawn(move || tell.send(assess(&card, &AtomicBool::new(false))));
-    let report = told.recv_timeout(Duration::from_secs(ENDS_WITHIN_S)).ok().flatten();
+    spawn(move || tell.send(Box::new(assess(&card, &AtomicBool::new(false)))));
+    let report = told.recv_timeout(Duration::from_secs(ENDS_WITHIN_S)).ok().and_then(|report| *report);
     sheet.holds("it ends", report.is_some());
     let Some(report) = report else { return sheet };
     let shares = &report.ways[0].outcomes;
