@@ -522,3 +522,33 @@ fn means_are_told(text: &str, answer: &Value) -> usize {
     assert!(compared >= 4, "{compared} chances");
     between
 }
+
+/// Every figure that is a share or a chance stands in a group that says how it was made: integrated unless failures have a
+/// share, and on the ground as drawn.
+#[tokio::test]
+async fn every_figure_says_which_estimator_made_it() {
+    const INTEGRATED: &str = "law of the firing time integrated along each flight, mean over all flights";
+    const PARTLY: &str =
+        "law of the firing time integrated along each flight, flights that fail counted, mean over all flights";
+    const AS_DRAWN: &str = "each flight fired once, at the time drawn for it, and counted";
+    let service = service();
+    let mut failing = card();
+    failing["failures"] = json!({"no_ejection": 0.25});
+    for (sent, want) in [(card(), INTEGRATED), (failing, PARTLY)] {
+        let answer = service.post(&sent).await.json();
+        check_described("Assessment", &answer);
+        assert_eq!(answer["delay_curve_estimator"], want);
+        assert_eq!(answer["delay_curve"].as_array().unwrap().is_empty(), want == PARTLY);
+        for delay in answer["delays"].as_array().unwrap() {
+            assert_eq!((&delay["estimator"], &delay["landing"]["estimator"]), (&json!(want), &json!(AS_DRAWN)));
+            assert_eq!(delay["limits"][0]["over"]["estimator"], want);
+        }
+        let moves = answer["model_moves"].as_array().unwrap();
+        assert_eq!(moves.len(), 6);
+        assert!(moves.iter().all(|m| m["estimator"] == want), "{moves:?}");
+        for failure in answer["failures"]["each"].as_array().unwrap() {
+            assert_eq!(failure["landing"]["estimator"], AS_DRAWN);
+            assert_eq!(failure["unsafe_opening"]["estimator"], "flights counted over all flights");
+        }
+    }
+}

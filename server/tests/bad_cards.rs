@@ -258,6 +258,13 @@ fn faults_of_the_engine_point_into_the_request() {
         "does not come after",
         "rise",
     );
+    // So near that the impulse is 0 in rounding.
+    refuses(
+        &[("/card/motor/thrust_curve", json!([[0, 60], [5e-324, 60], [1e-323, 0]]))],
+        "/card/motor/thrust_curve/1/0",
+        "less than a microsecond",
+        "0.001 s apart",
+    );
     refuses(
         &[("/card/motor/thrust_curve", json!("s, N\n0, 0\n0.1, 60\n0.1, 50\n1, 0"))],
         "/card/motor/thrust_curve",

@@ -288,6 +288,25 @@ async fn faults_show_the_group_its_place_and_the_remedy() {
             "height_above_sea",
         ),
         (
+            json!({"layers": [{"height_above_ground": 300, "height_above_sea": 600, "speed": 8, "direction": 1}]}),
+            "/layers/0/height_above_sea",
+            "height_above_ground as well",
+            "one of the two",
+        ),
+        // Above sea level a height may be under it, above ground not.
+        (
+            json!({"layers": [{"height_above_sea": "-460 m", "speed": 8, "direction": 1}]}),
+            "/layers/0/height_above_sea",
+            "above sea level",
+            "-450",
+        ),
+        (
+            json!({"layers": [{"height_above_ground": "0.1 m", "speed": 8, "direction": 1}]}),
+            "/layers/0/height_above_ground",
+            "above ground",
+            "0.5",
+        ),
+        (
             json!({"layers": [{"height_above_ground": "300 m", "speed": "8 m/s", "direction": "west"}]}),
             "/layers/0/direction",
             "\"west\" is no angle",

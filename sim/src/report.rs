@@ -6,7 +6,7 @@ use crate::case::Role;
 use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
-use crate::stat::interval::Chance;
+use crate::stat::interval::{Chance, Estimator};
 use crate::stat::outline::Polygon;
 
 /// Stands before everything else, wherever an answer is shown.
@@ -51,6 +51,8 @@ pub struct Report {
     /// The chances against the delay of a motor's charge that deploys alone; empty where there is no such way, or where
     /// failures have a share.
     pub delay_curve: Vec<CurvePoint>,
+    /// How those chances were made.
+    pub curve_estimator: Estimator,
     /// Leaving the rail; `None` when no flight did.
     pub rail: Option<RailReport>,
     /// Highest points and the slowest instant; `None` when no flight left the rail.
@@ -168,6 +170,8 @@ pub struct UntilReport {
 pub struct WayReport {
     /// What it is.
     pub way: Deployment,
+    /// How its chances and shares were made; the landing has its own.
+    pub estimator: Estimator,
     /// Chances against each limit.
     pub limits: Vec<LimitReport>,
     /// Every outcome that may have happened; their shares add up to 1.
@@ -250,6 +254,8 @@ pub struct EjectionReport {
 /// On the ground.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LandingReport {
+    /// How its figures were made.
+    pub estimator: Estimator,
     /// Flights that came down.
     pub flights: u64,
     /// Mean place east of the pad, m.
@@ -484,6 +490,8 @@ pub struct Move {
     pub what: &'static str,
     /// Flights flown both ways, with the same draws.
     pub flights: u64,
+    /// How the chances were made.
+    pub estimator: Estimator,
     /// Per way: chance of `unsafe_opening` at the advice's limit as modelled, and when off.
     pub unsafe_opening: Vec<[f64; 2]>,
 }

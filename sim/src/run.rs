@@ -10,11 +10,12 @@ use crate::case::{Case, LimitApplies};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
-    Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Flown, Pilot, WHOLE, Watchfulness, fly,
-    fly_ascent, fly_whole_law,
+    Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness,
+    fly, fly_ascent, fly_whole_law,
 };
 use crate::report::{CellReport, FailuresReport, Move, Report, WayReport};
 use crate::settings;
+use crate::stat::interval::Estimator;
 use crate::tally::{
     FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report,
     way_report,
@@ -59,7 +60,7 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
             let all = until::fly(question, half_width, as_drawn)?;
             // Only now it is known how many of them the changes are flown with: those few are flown again.
             let few = flights_per_shift(all.flights());
-            let head = shifted_openings(&frame, few, &Shift::NONE, stop)?;
+            let (head, _) = shifted_openings(&frame, few, &Shift::NONE, stop)?;
             (all, moves(&frame, few, &head, stop)?)
         }
     };
@@ -86,9 +87,14 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
 /// Flies each change with the first few flights, whose unsafe openings without it are known.
 fn moves(frame: &Frame, few: u64, unchanged: &[f64], stop: &AtomicBool) -> Option<Vec<Move>> {
     let moved = |(what, shift): &(&'static str, Shift)| {
-        let changed = shifted_openings(frame, few, shift, stop)?;
+        let (changed, estimator) = shifted_openings(frame, few, shift, stop)?;
         let shares = |(before, after): (&f64, f64)| [before, &after].map(|sum| sum / few as f64);
-        Some(Move { what, flights: few, unsafe_opening: unchanged.iter().zip(changed).map(shares).collect() })
+        Some(Move {
+            what,
+            flights: few,
+            estimator,
+            unsafe_opening: unchanged.iter().zip(changed).map(shares).collect(),
+        })
     };
     SHIFTS.iter().map(moved).collect()
 }
@@ -99,12 +105,13 @@ fn openings(tally: &Tally, case: &Case) -> Vec<f64> {
     (0..case.inputs.question.ways.len()).map(|way| tally.unsafe_openings(way, limit) as f64 / WHOLE as f64).collect()
 }
 
-/// The same of the first few flights with a change.
-fn shifted_openings(frame: &Frame, few: u64, shift: &Shift, stop: &AtomicBool) -> Option<Vec<f64>> {
+/// The same of the first few flights with a change, and how they were made.
+fn shifted_openings(frame: &Frame, few: u64, shift: &Shift, stop: &AtomicBool) -> Option<(Vec<f64>, Estimator)> {
     let question = &frame.case.inputs.question;
     let flown = chances(frame.case, frame.curve_s, 0..few, shift, stop)?;
     let sum = |way: usize| flown.iter().map(|flight| flight.ways[way][question.accept_limit][1]).sum();
-    Some((0..question.ways.len()).map(sum).collect())
+    let integrated = flown.iter().filter(|flight| flight.integrated).count() as u64;
+    Some(((0..question.ways.len()).map(sum).collect(), Estimator::of(integrated, few)))
 }
 
 /// What drives the answer: each base flight again, at its other point, and with every group exchanged in turn.
@@ -303,6 +310,8 @@ fn curve_of(case: &Case, nominal: &Flown) -> Vec<f64> {
 pub struct FlightChances {
     /// Number of the flight.
     pub flight: u64,
+    /// Whether the law of its firing was integrated.
+    pub integrated: bool,
     /// Per way and limit: over, unsafe.
     pub ways: Vec<Vec<[f64; 2]>>,
 }
@@ -326,7 +335,7 @@ fn chances(
         let fates = pilot.fly_chances(&drawn(case, flights.clone(), shift), &asked(case, curve_s));
         all.extend(fates.iter().zip(flights).map(|(fates, flight)| {
             let ways = (0..ways).map(|way| limit_chances(fates.fate(way), way, case)).collect();
-            FlightChances { flight, ways }
+            FlightChances { flight, integrated: matches!(fates, Fates::Law(_)), ways }
         }));
     };
     let mut all = in_batches(flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
@@ -376,6 +385,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         cautions,
         above_ceiling,
         delay_curve,
+        curve_estimator: tally.estimator(),
         ways,
         rail,
         flight,

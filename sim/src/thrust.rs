@@ -232,7 +232,10 @@ impl ThrustTable {
                 let nominal = nominal_thrust_n(curve.points(), time_s / m.burn_factor);
                 let thrust = nominal * m.impulse_factor / m.burn_factor;
                 row.thrust_n += thrust;
-                row.rate_kg_s += nominal / m.burn_factor * propellant_kg / impulse;
+                // Without impulse nothing burns.
+                if impulse > 0.0 {
+                    row.rate_kg_s += nominal / m.burn_factor * propellant_kg / impulse;
+                }
                 row.moment_n_m[0] += thrust * m.offset_m[0];
                 row.moment_n_m[1] += thrust * m.offset_m[1];
             }
@@ -376,6 +379,19 @@ mod tests {
         assert!((t.impulse_n_s() / c.impulse_n_s() - 2.05).abs() < 1e-9);
         assert!((t.at(5.0, Side::After).burned_kg - 0.02).abs() < 1e-9);
         assert_eq!(t.motor_burnouts_s().len(), 2);
+    }
+
+    /// Without thrust nothing burns, and every figure is a number.
+    #[test]
+    fn no_impulse_burns_nothing() {
+        let motor = DrawnMotor { impulse_factor: 1.0, burn_factor: 1.0, lit: true, offset_m: [0.01, 0.0] };
+        for points in [Vec::new(), vec![(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)]] {
+            let table = ThrustTable::new(&ThrustCurve::new(points), 0.01, &[motor], false);
+            for time_s in [0.0, 0.5, 1.0, 3.0] {
+                let at = table.at(time_s, Side::After);
+                assert_eq!((at.thrust_n, at.burned_kg, at.burn_rate_kg_s), (0.0, 0.0, 0.0), "{time_s} s");
+            }
+        }
     }
 
     /// A trapezium, integrated by hand: 0 to 8 N in 1 s, 8 N for 1 s, down to 4 N in 1 s.

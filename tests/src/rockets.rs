@@ -7,7 +7,7 @@ use slowpoint_sim::case::{
     SpreadInput, ThrustInput, WindInput,
 };
 use slowpoint_sim::draw::{Law, PointSet};
-use slowpoint_sim::flight::Deployment;
+use slowpoint_sim::flight::{Deployment, Electronics};
 use slowpoint_sim::wind::{Direction, Layer, SurfaceWind};
 
 /// A motor's ejection after a delay.
@@ -145,6 +145,21 @@ pub fn club() -> Inputs {
     a.drag = Some(Drag::Coefficient(0.55));
     let curve = [(0.0, 0.0), (0.03, 70.0), (0.2, 62.0), (0.8, 55.0), (1.25, 44.0), (1.45, 8.0), (1.5, 0.0)];
     inputs(a, motor(&curve, 0.04, 0.029, 0.12), parachute(0.75), 1.2, 3.0, &[3.0, 5.0, 7.0, 10.0])
+}
+
+/// A card within every range whose flights are lost in the air: it spins at 59 turns a second under thrust for 17 s.
+pub fn lost() -> Inputs {
+    let mut inputs = club();
+    inputs.airframe.diameter_m = 0.3;
+    inputs.airframe.drag = Some(Drag::Coefficient(3.0));
+    inputs.motor.thrust = ThrustInput::Curve(vec![(0.0, 600.0), (17.0, 600.0), (17.001, 0.0)]);
+    inputs.spread.roll_rate = Some(Law::Fixed(370.0));
+    let first = Device::Parachute { diameter_m: 5.0, drag_coefficient: None, fill_constant: Some(30.0) };
+    inputs.recovery = RecoveryInput { first, main: None };
+    let height = Deployment { motor_delay_s: None, electronics: Some(Electronics::Height(100.0)) };
+    inputs.question.ways = vec![height];
+    (inputs.question.seed, inputs.question.flights) = (1, 64);
+    inputs
 }
 
 /// 4 kg of high power on 640 N s.

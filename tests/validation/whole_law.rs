@@ -3,11 +3,14 @@
 use std::collections::BTreeMap;
 
 use core::sync::atomic::AtomicBool;
+use std::sync::mpsc::channel;
+use std::thread::spawn;
+use std::time::Duration;
 
 use slowpoint_sim::case::{Case, Device, Inputs, LimitApplies};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, Slot, draw};
 use slowpoint_sim::flight::{
-    Ascent, Deployment, Electronics, Events, Failure, Flown, WHOLE, descend, fly, fly_whole_law, surely_slows,
+    Ascent, Deployment, Electronics, Events, Failure, Flown, Outcome, WHOLE, descend, fly, fly_whole_law, surely_slows,
 };
 use slowpoint_sim::report::{CurvePoint, Report};
 use slowpoint_sim::stat::interval::Estimator;
@@ -23,6 +26,7 @@ slowpoint_tests::subject! { "The whole law of firing":
     law_3_curve,
     law_4_fewer_flights,
     law_5_failures_stay_drawn,
+    law_6_lost_flights_end,
 }
 
 fn case(inputs: Inputs) -> Case {
@@ -73,7 +77,7 @@ fn fired(case: &Case, drawn: &slowpoint_sim::flight::Drawn, events: &Events, asc
             let at = if of_one_law(way, case) { alone } else { several };
             let errors = events.delay_in_tolerances.iter_mut().zip(&mut events.delay_error_s);
             for ((tolerances, seconds), u) in errors.zip(at) {
-                (*tolerances, *seconds) = (case.spread.delay_in_tolerances.at(u), case.spread.delay.at(u));
+                [*tolerances, *seconds] = case.spread.delay.at(u);
             }
             // A height that is never reached fires by the lag that was drawn.
             if way.electronics == Some(Electronics::Apogee) {
@@ -372,5 +376,31 @@ fn law_5_failures_stay_drawn() -> Sheet {
     let words = report.ways[0].limits[0].over.estimator;
     sheet.holds("the estimator says that those were counted", words == Estimator::PartlyIntegrated);
     sheet.holds("no curve", report.delay_curve.is_empty());
+    sheet
+}
+
+/// So long a search that ends may take, s; it takes less than a second.
+const ENDS_WITHIN_S: u64 = 120;
+
+fn law_6_lost_flights_end() -> Sheet {
+    let mut sheet = Sheet::new(
+        "LAW-6",
+        "64 flights of which some are lost in the air, under a canopy that takes long to fill: where these end, no search \
+        for a slow opening may look",
+        Trust::Statement,
+        "the assessment ends, and says how many were lost",
+    );
+    let card = case(rockets::lost());
+    let (tell, told) = channel();
+    spawn(move || tell.send(Box::new(assess(&card, &AtomicBool::new(false)))));
+    let report = told.recv_timeout(Duration::from_secs(ENDS_WITHIN_S)).ok().and_then(|report| *report);
+    sheet.holds("it ends", report.is_some());
+    let Some(report) = report else { return sheet };
+    let shares = &report.ways[0].outcomes;
+    let lost: f64 = shares.iter().filter(|o| o.outcome == Outcome::Untrusted).map(|o| o.share).sum();
+    sheet.because("a count that shows that some were lost; of 64");
+    sheet.at_least("flights lost", lost * report.flights as f64, 8.0);
+    sheet.because("rounding");
+    sheet.close("shares of all outcomes", shares.iter().map(|o| o.share).sum(), 1.0, 1e-12);
     sheet
 }

@@ -9,7 +9,7 @@ use slowpoint_sim::{FlightChances, way_label};
 pub fn flights(question: &Question, flights: &[FlightChances]) -> String {
     let labels: Vec<String> = question.ways.iter().map(|way| quoted(&way_label(way))).collect();
     let mut table = String::from("flight,delay,limit_m_s,over,unsafe_opening\r\n");
-    for FlightChances { flight, ways } in flights {
+    for FlightChances { flight, ways, .. } in flights {
         for (label, limits) in labels.iter().zip(ways) {
             for (limit_m_s, [over, unsafe_opening]) in question.limits_m_s.iter().zip(limits) {
                 // Writing to a String cannot fail.

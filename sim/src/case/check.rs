@@ -205,6 +205,9 @@ fn outside(s: &Shape, a: &AirframeInput, faults: &mut Faults) {
     }
 }
 
+/// Times of a thrust curve nearer than this are no curve: impulse would be lost in rounding, or be none at all.
+const LEAST_RISE_S: f64 = 1e-6;
+
 fn motor(m: &MotorInput, faults: &mut Faults) {
     maybe(limits::PROPELLANT_MASS, "card.motor.propellant_mass", m.propellant_kg, faults);
     maybe(limits::DIAMETER, "card.motor.diameter", m.diameter_m, faults);
@@ -233,10 +236,12 @@ fn motor(m: &MotorInput, faults: &mut Faults) {
     if points[0].0 != 0.0 {
         faults.add(field, format!("it begins at {} s", points[0].0), "begin at 0 s, the instant of first thrust");
     }
-    if let Some(w) = points.windows(2).position(|w| w[1].0 <= w[0].0) {
+    if let Some(w) = points.windows(2).position(|w| w[1].0 - w[0].0 < LEAST_RISE_S) {
+        let (before_s, time_s) = (points[w].0, points[w + 1].0);
+        let how = if time_s > before_s { "comes less than a microsecond after" } else { "does not come after" };
         faults.add(
             format!("{field}.{}.0", w + 1),
-            format!("{} s does not come after {} s", points[w + 1].0, points[w].0),
+            format!("{time_s} s {how} {before_s} s"),
             "times must rise; put a jump of thrust into two points 0.001 s apart",
         );
     }

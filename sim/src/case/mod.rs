@@ -216,12 +216,7 @@ impl Case {
             field,
             wind,
             surface_law,
-            firing: FiringLaws::new(
-                &spread.delay_in_tolerances,
-                &spread.delay,
-                &spread.apogee_lag,
-                &spread.sensed_height,
-            ),
+            firing: FiringLaws::new(&spread.delay, &spread.apogee_lag, &spread.sensed_height),
             spread,
             fins_left,
             rule_set,

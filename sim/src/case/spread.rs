@@ -4,6 +4,7 @@ use super::inputs::{SpreadInput, ThrustInput};
 use crate::assumption::{Assumption, given_or};
 use crate::draw::Law;
 use crate::fault::Faults;
+use crate::flight::DelayError;
 use crate::limits;
 use crate::stat::normal;
 use crate::wind::WindErrors;
@@ -15,10 +16,8 @@ pub struct Spread {
     pub impulse: Law,
     /// Burn time factor.
     pub burn_time: Law,
-    /// Error of a delay in units of its tolerance.
-    pub delay_in_tolerances: Law,
-    /// Error of a delay, s.
-    pub delay: Law,
+    /// Error of a delay.
+    pub delay: DelayError,
     /// Lift-off mass factor.
     pub mass: Law,
     /// Error of the centre of gravity, m.
@@ -208,8 +207,8 @@ impl Spread {
             "normal error, standard deviation 1 hPa".into(),
             "assumption",
         );
-        let (delay, delay_in_tolerances) = match &input.delay {
-            Some(law) => (law.clone(), Law::Fixed(0.0)),
+        let delay = match &input.delay {
+            Some(law) => DelayError::Seconds(law.clone()),
             None => {
                 let share = given_or(
                     input.delay_out_of_tolerance_share,
@@ -226,7 +225,7 @@ impl Spread {
                 );
                 // The share outside both ends together. At most a half, so that the error stays finite.
                 let sd = -1.0 / normal::quantile(0.5 * share.clamp(1e-6, 0.5));
-                (Law::Fixed(0.0), Law::Normal { mean: 0.0, sd })
+                DelayError::Tolerances(Law::Normal { mean: 0.0, sd })
             }
         };
         let wind = WindErrors {
@@ -261,7 +260,6 @@ impl Spread {
         Self {
             impulse,
             burn_time,
-            delay_in_tolerances,
             delay,
             mass,
             centre_of_gravity,

@@ -196,16 +196,16 @@ fn events(
     hanging_kg: f64,
 ) -> Events {
     let spread = &case.spread;
-    let count = case.motor.offsets_m.len();
     let canopy_factor = from(&spread.canopy_drag, Slot::CanopyDrag);
     let height_error_m = from(&spread.sensed_height, Slot::SensedHeight);
+    let delay_errors: Vec<[f64; 2]> = drawn_at.delay.iter().map(|u| spread.delay.at(*u)).collect();
     let grown = |mut canopy: crate::flight::Canopy| {
         canopy.drag_area_m2 *= canopy_factor;
         canopy
     };
     Events {
-        delay_in_tolerances: (0..count).map(|k| from(&spread.delay_in_tolerances, Slot::Delay(k))).collect(),
-        delay_error_s: (0..count).map(|k| from(&spread.delay, Slot::Delay(k))).collect(),
+        delay_in_tolerances: delay_errors.iter().map(|error| error[0]).collect(),
+        delay_error_s: delay_errors.iter().map(|error| error[1]).collect(),
         clock: case.motor.clock,
         apogee_lag_s: from(&spread.apogee_lag, Slot::ApogeeLag).max(0.0),
         height_error_m,

@@ -155,6 +155,19 @@ impl Watchfulness {
     pub const LEAST: Self =
         Self { until_s: 0.0, after_apogee_s: 0.0, above_m: f64::INFINITY, loosely_until_s: 0.0, to_ground: false };
 
+    /// Nothing falls faster between sensing and line stretch, m/s: assumption. What does is flown on to the ground.
+    const FASTEST_FALL_M_S: f64 = 100.0;
+
+    /// And down to where it is at line stretch when something fires at a height above the pad coming down.
+    pub(super) fn down_to(&mut self, height_m: f64, line_stretch_lag_s: f64) {
+        self.above_m = self.above_m.min(height_m - Self::FASTEST_FALL_M_S * line_stretch_lag_s);
+    }
+
+    /// And to line stretch after a lag of apogee sensing.
+    pub(super) fn past_apogee(&mut self, lag_s: f64, line_stretch_lag_s: f64) {
+        self.after_apogee_s = self.after_apogee_s.max(lag_s + line_stretch_lag_s);
+    }
+
     /// As long as either wants.
     pub fn both(self, other: Self) -> Self {
         Self {

@@ -199,11 +199,8 @@ impl Events {
             to_ground |= way.electronics.is_none() && !motor.is_finite();
             match way.electronics {
                 None => w.until_s = w.until_s.max(if motor.is_finite() { motor + lag } else { 0.0 }),
-                Some(Electronics::Apogee) => w.after_apogee_s = w.after_apogee_s.max(self.apogee_lag_s + lag),
-                // A little lower, for the fall during the lag.
-                Some(Electronics::Height(h)) => {
-                    w.above_m = w.above_m.min(h + self.height_error_m - 100.0 * lag);
-                }
+                Some(Electronics::Apogee) => w.past_apogee(self.apogee_lag_s, lag),
+                Some(Electronics::Height(h)) => w.down_to(h + self.height_error_m, lag),
             }
         }
         Watchfulness { to_ground, ..w }
@@ -212,7 +209,7 @@ impl Events {
     /// The same for all that is asked of the flight.
     pub fn watched(&self, ways: &[Deployment], asked: Option<&Asked>, drawn: &Drawn) -> Watchfulness {
         let watched = self.watchfulness(ways, drawn);
-        asked.map_or(watched, |asked| watched.both(asked.watchfulness(self, drawn)))
+        asked.map_or(watched, |asked| watched.both(asked.watchfulness_of_laws(self, drawn)))
     }
 
     /// Whether an ascent was followed as far as these ways of deploying ask.
@@ -255,9 +252,7 @@ impl Events {
         let electronics = match way.electronics {
             None => f64::INFINITY,
             Some(Electronics::Apogee) => ascent.apogee_s + self.apogee_lag_s,
-            Some(Electronics::Height(height)) => {
-                falls_through_s(ascent, height + self.height_error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
-            }
+            Some(Electronics::Height(height)) => self.senses_s(height, self.height_error_m, ascent),
         };
         let fires = motor.min(electronics);
         match self.failing {
@@ -267,6 +262,12 @@ impl Events {
             }
             _ => fires,
         }
+    }
+
+    /// When an altimeter with an error senses a height coming down, s after first thrust: by the lag of apogee sensing
+    /// where the flight never rises to it.
+    pub(super) fn senses_s(&self, height_m: f64, error_m: f64, ascent: &Ascent) -> f64 {
+        falls_through_s(ascent, height_m + error_m).unwrap_or(ascent.apogee_s + self.apogee_lag_s)
     }
 
     /// What becomes of the flight when it is deployed one way.
@@ -473,7 +474,7 @@ pub(super) fn overruling(m: &Mishaps) -> Option<Outcome> {
 }
 
 /// First time after apogee at which the flight is at or below a height; `None` if it never rises to it.
-pub(super) fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
+fn falls_through_s(ascent: &Ascent, height_m: f64) -> Option<f64> {
     if ascent.apogee_m <= height_m {
         return None;
     }

@@ -23,37 +23,41 @@ impl Left {
 /// The ends of every law without a share of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Ends {
-    tolerances: [f64; 2],
-    seconds: [f64; 2],
+    delay: [f64; 2],
     apogee_lag_s: [f64; 2],
     height_error_m: [f64; 2],
+}
+
+/// Distribution of a delay's error: seconds where the caller gives them, else shares of the tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DelayError {
+    /// In seconds, whatever the delay.
+    Seconds(Law),
+    /// In units of the delay's tolerance.
+    Tolerances(Law),
+}
+
+impl DelayError {
+    /// The error at a number between 0 and 1: units of the tolerance, and seconds on top.
+    pub fn at(&self, u: f64) -> [f64; 2] {
+        match self {
+            Self::Seconds(law) => [0.0, law.at(u)],
+            Self::Tolerances(law) => [law.at(u), 0.0],
+        }
+    }
 }
 
 /// The laws of all that decides when something fires. They depend on the case alone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FiringLaws {
-    /// Error of a delay in units of its tolerance.
-    delay_in_tolerances: Law,
-    /// Error of a delay on top, s. Both come from one number.
-    delay: Law,
-    delay_error: DelayError,
+    delay: DelayError,
+    delay_mass: Mass,
     apogee_lag: Law,
     apogee_mass: Mass,
     sensed_height: Law,
     height_mass: Mass,
     /// For each of [`Left`].
     ends: [Ends; 4],
-}
-
-/// Distribution of a delay's error.
-#[derive(Debug, Clone, PartialEq)]
-enum DelayError {
-    /// The seconds vary.
-    Seconds { mass: Mass, tolerances: f64 },
-    /// The tolerances vary.
-    Tolerances { mass: Mass, seconds: f64 },
-    /// Both do, as one rising function of a number.
-    Both,
 }
 
 /// Numbers between 0 and 1 that a flight's firing was drawn at.
@@ -80,36 +84,35 @@ fn ends(law: &Law, share: f64) -> [f64; 2] {
 
 impl FiringLaws {
     /// From the laws of the spread.
-    pub fn new(delay_in_tolerances: &Law, delay: &Law, apogee_lag: &Law, sensed_height: &Law) -> Self {
-        let delay_error = match (delay_in_tolerances, delay) {
-            (Law::Fixed(tolerances), seconds) => {
-                DelayError::Seconds { mass: Mass::of(seconds), tolerances: *tolerances }
-            }
-            (tolerances, Law::Fixed(seconds)) => {
-                DelayError::Tolerances { mass: Mass::of(tolerances), seconds: *seconds }
-            }
-            _ => DelayError::Both,
-        };
+    pub fn new(delay: &DelayError, apogee_lag: &Law, sensed_height: &Law) -> Self {
+        let (DelayError::Seconds(delay_law) | DelayError::Tolerances(delay_law)) = delay;
         Self {
-            delay_in_tolerances: delay_in_tolerances.clone(),
             delay: delay.clone(),
-            delay_error,
+            delay_mass: Mass::of(delay_law),
             apogee_lag: apogee_lag.clone(),
             apogee_mass: Mass::of(apogee_lag),
             sensed_height: sensed_height.clone(),
             height_mass: Mass::of(sensed_height),
             ends: Left::SHARES.map(|share| Ends {
-                tolerances: ends(delay_in_tolerances, share),
-                seconds: ends(delay, share),
+                delay: ends(delay_law, share),
                 apogee_lag_s: ends(apogee_lag, share).map(|lag| lag.max(0.0)),
                 height_error_m: ends(sensed_height, share),
             }),
         }
     }
 
+    /// What the law of a delay's error counts in, s.
+    fn delay_unit_s(&self, delay_s: f64) -> f64 {
+        match self.delay {
+            DelayError::Seconds(_) => 1.0,
+            DelayError::Tolerances(_) => delay_tolerance_s(delay_s),
+        }
+    }
+
     /// Error of a delay at a number between 0 and 1, s.
     fn delay_error_s(&self, u: f64, delay_s: f64) -> f64 {
-        self.delay_in_tolerances.at(u) * delay_tolerance_s(delay_s) + self.delay.at(u)
+        let [tolerances, seconds] = self.delay.at(u);
+        tolerances * delay_tolerance_s(delay_s) + seconds
     }
 
     /// From the start of its clock to a motor's charge, at a number between 0 and 1, s.
@@ -133,21 +136,8 @@ impl FiringLaws {
         if since_s < 0.0 || (before && since_s <= 0.0) {
             return 0.0;
         }
-        let share = |mass: &Mass, error: f64| if before { mass.below(error) } else { mass.up_to(error) };
-        let error_s = since_s - delay_s;
-        match &self.delay_error {
-            DelayError::Seconds { mass, tolerances } => share(mass, error_s - tolerances * delay_tolerance_s(delay_s)),
-            DelayError::Tolerances { mass, seconds } => share(mass, (error_s - seconds) / delay_tolerance_s(delay_s)),
-            DelayError::Both => {
-                let (mut low, mut high) = (0.0, 1.0);
-                while high - low > 1e-12 {
-                    let u = 0.5 * (low + high);
-                    let error = self.delay_error_s(u, delay_s);
-                    if error < error_s || (!before && error == error_s) { low = u } else { high = u }
-                }
-                0.5 * (low + high)
-            }
-        }
+        let error = (since_s - delay_s) / self.delay_unit_s(delay_s);
+        if before { self.delay_mass.below(error) } else { self.delay_mass.up_to(error) }
     }
 
     /// Probability that the sensing of apogee lags by at most this; `before`, by less.
@@ -170,9 +160,8 @@ impl FiringLaws {
 
     /// From when to when after the start of its clock a motor's charge fires, s.
     pub(super) fn delayed_between_s(&self, delay_s: f64, left: Left) -> [f64; 2] {
-        let Ends { tolerances, seconds, .. } = &self.ends[left as usize];
-        let tolerance_s = delay_tolerance_s(delay_s);
-        core::array::from_fn(|end| (delay_s + tolerances[end] * tolerance_s + seconds[end]).max(0.0))
+        let unit_s = self.delay_unit_s(delay_s);
+        self.ends[left as usize].delay.map(|error| (delay_s + error * unit_s).max(0.0))
     }
 
     /// Least and greatest lag of apogee sensing, s.
@@ -223,9 +212,9 @@ impl FiringLaws {
 mod tests {
     use super::*;
 
-    fn laws(tolerances: Law, seconds: Law) -> FiringLaws {
+    fn laws(delay: DelayError) -> FiringLaws {
         let lag = Law::Triangular { low: 0.0, mode: 0.3, high: 1.5 };
-        FiringLaws::new(&tolerances, &seconds, &lag, &Law::Normal { mean: 0.0, sd: 5.0 })
+        FiringLaws::new(&delay, &lag, &Law::Normal { mean: 0.0, sd: 5.0 })
     }
 
     /// Whatever varies, the share fired at the time drawn at a number is that number.
@@ -233,9 +222,9 @@ mod tests {
     fn the_share_fired_undoes_the_draw() {
         let normal = |sd| Law::Normal { mean: 0.1, sd };
         for laws in [
-            laws(normal(0.4), Law::Fixed(0.2)),
-            laws(Law::Fixed(0.3), normal(0.5)),
-            laws(normal(0.4), Law::Uniform { low: -0.2, high: 0.4 }),
+            laws(DelayError::Tolerances(normal(0.4))),
+            laws(DelayError::Seconds(normal(0.5))),
+            laws(DelayError::Seconds(Law::Uniform { low: -0.2, high: 0.4 })),
         ] {
             for delay in [4.0, 12.0] {
                 for u in [0.01, 0.3, 0.5, 0.9, 0.999] {
@@ -249,7 +238,7 @@ mod tests {
                 assert!(laws.motor(from, delay, true) < 3e-9 && laws.motor(to, delay, false) > 1.0 - 3e-9);
             }
         }
-        let laws = laws(normal(0.4), Law::Fixed(0.2));
+        let laws = laws(DelayError::Tolerances(normal(0.4)));
         for u in [0.01, 0.5, 0.99] {
             assert!((laws.apogee(laws.apogee_lag_s(u), false) - u).abs() < 1e-12);
             // Falling, what is sensed higher comes first.
@@ -262,7 +251,7 @@ mod tests {
     /// A delay that would be less than none fires as its clock starts, and not before.
     #[test]
     fn what_would_be_earlier_fires_at_the_start() {
-        let laws = laws(Law::Fixed(0.0), Law::Normal { mean: 0.0, sd: 1.0 });
+        let laws = laws(DelayError::Seconds(Law::Normal { mean: 0.0, sd: 1.0 }));
         let at_once = 0.158_655_253_931_457;
         assert!((laws.motor(0.0, 1.0, false) - at_once).abs() < 1e-12);
         assert_eq!(laws.motor(0.0, 1.0, true), 0.0);
@@ -272,7 +261,7 @@ mod tests {
     /// Heights never reached fire by apogee's lag: 2.5 m below the top half a standard deviation of 5 m is left.
     #[test]
     fn heights_above_the_top_wait_for_the_lag() {
-        let laws = laws(Law::Fixed(0.0), Law::Fixed(0.0));
+        let laws = laws(DelayError::Seconds(Law::Fixed(0.0)));
         let above = 0.308_537_538_725_987;
         assert!((laws.height(2.5, 2.5, true, false) - above).abs() < 1e-12);
         assert!(laws.height(2.5, 2.5, false, false) < 1e-12);

@@ -25,11 +25,13 @@ impl<L: Lane, const K: usize> Held<L, K> {
         Self { from: held(f64::INFINITY), until: held(f64::NEG_INFINITY), values: core::array::from_fn(|_| held(0.0)) }
     }
 
-    /// Holds the piece of each lane's place. `look` finds a lane's piece: from where, until where, and its values; it is
+    /// Holds the piece of each lane's place, from where it begins to just before the next one: on a node as well, one
+    /// alone holds, whichever was held before. `look` finds a lane's piece: from where, until where, and its values; it is
     /// given the first of those that the lane holds.
     #[inline(always)]
     fn hold(&self, place: L, look: impl Fn(usize, f64, f64) -> ([f64; 2], [f64; K])) {
-        let left = place.bits_below(L::load(&self.from)) | L::load(&self.until).bits_below(place);
+        let within = !place.bits_below(L::load(&self.from)) & place.bits_below(L::load(&self.until));
+        let left = !within & ((1 << L::WIDTH) - 1);
         if left != 0 {
             let places = place.array();
             for lane in lanes_of(left) {
@@ -235,5 +237,25 @@ impl<L: Lane> Parts<L> for Fleet<'_, '_, L> {
     #[inline(always)]
     fn mass(&self) -> MassModel<L> {
         self.mass
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pieces of one metre: on a node the upper one holds, come to from below, from above or anew.
+    #[test]
+    fn one_piece_holds_on_a_node() {
+        let held = Held::<f64, 1>::new();
+        let piece_at = |place: f64| {
+            held.hold(place, |_, place, _| ([place.floor(), place.floor() + 1.0], [place.floor()]));
+            held.value(0)
+        };
+        for (place, want) in [(2.0, 2.0), (1.5, 1.0), (2.0, 2.0), (2.5, 2.0), (2.0, 2.0), (1.999, 1.0), (1.0, 1.0)] {
+            assert_eq!(piece_at(place), want, "{place}");
+        }
+        held.drop(0);
+        assert_eq!(piece_at(3.0), 3.0);
     }
 }

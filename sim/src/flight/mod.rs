@@ -20,7 +20,7 @@ pub use batch::{Instructions, Pilot};
 pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
 pub use descent::{Canopy, Fall, Falling, Landing, Point, Stages, descend, land_alone};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
-pub use firing::{DrawnAt, FiringLaws};
+pub use firing::{DelayError, DrawnAt, FiringLaws};
 pub use fleet::Fleet;
 pub use forces::{Flow, Hold, State, derivative, derivative_and_flow};
 pub use nodes::{NODES, Others};

@@ -1,7 +1,7 @@
 //! The ejection of a flight at several equally heavy points of its firing law, of which one is the one drawn.
 
 use super::ascent::Ascent;
-use super::deploy::{Deployment, Ejection, Electronics, Events, falls_through_s};
+use super::deploy::{Deployment, Ejection, Electronics, Events};
 use super::parts::Drawn;
 use super::windows::Asked;
 use crate::lanes::norm;
@@ -56,11 +56,9 @@ impl Asked<'_> {
                 (None, Some(Electronics::Apogee)) => {
                     others(at.apogee_lag).map(|u| ascent.apogee_s + self.laws.apogee_lag_s(u))
                 }
-                (None, Some(Electronics::Height(height_m))) if events.stages.main.is_none() => others(at.sensed_height)
-                    .map(|u| {
-                        falls_through_s(ascent, height_m + self.laws.height_error_m(u))
-                            .unwrap_or(ascent.apogee_s + events.apogee_lag_s)
-                    }),
+                (None, Some(Electronics::Height(height_m))) if events.stages.main.is_none() => {
+                    others(at.sensed_height).map(|u| events.senses_s(height_m, self.laws.height_error_m(u), ascent))
+                }
                 _ => return None,
             };
             Some(fires.map(ejection))

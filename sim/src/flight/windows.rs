@@ -2,7 +2,7 @@
 //! a chance is the law's share that lies in them and no 0 or 1 is drawn.
 
 use super::ascent::{Ascent, Watchfulness};
-use super::deploy::{Deployment, Electronics, Events, Outcome, falls_through_s, overruling};
+use super::deploy::{Deployment, Electronics, Events, Outcome, overruling};
 use super::descent::{Fall, Landing, SLOWED};
 use super::firing::{FiringLaws, Left};
 use super::parts::Drawn;
@@ -31,8 +31,9 @@ pub struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    /// How long the ascent has to be followed closely for nearly all that may fire, and loosely for all that counts.
-    pub fn watchfulness(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
+    /// How long the ascent has to be followed closely for nearly all that may fire, and loosely for all that counts; what
+    /// was drawn to fire asks for its own ([`Events::watchfulness`]).
+    pub fn watchfulness_of_laws(&self, events: &Events, drawn: &Drawn) -> Watchfulness {
         let lag_s = events.line_stretch_lag_s;
         let last = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).fold(0.0, f64::max);
         let fired = |delay_s: f64, left: Left| last + self.laws.delayed_between_s(delay_s, left)[1] + lag_s;
@@ -47,12 +48,10 @@ impl Asked<'_> {
                     w.loosely_until_s = w.loosely_until_s.max(fired(delay_s, Left::Little));
                 }
                 (Some(Electronics::Apogee), _) => {
-                    w.after_apogee_s = w.after_apogee_s.max(self.laws.lags_between_s(Left::Little)[1] + lag_s);
+                    w.past_apogee(self.laws.lags_between_s(Left::Little)[1], lag_s);
                 }
                 (Some(Electronics::Height(height_m)), _) => {
-                    let low_m = height_m + self.laws.height_errors_between_m(Left::Unwatched)[0];
-                    // A little lower, for the fall during the lag.
-                    w.above_m = w.above_m.min(low_m - 100.0 * lag_s);
+                    w.down_to(height_m + self.laws.height_errors_between_m(Left::Unwatched)[0], lag_s);
                     // The law of a height has no end but the ground.
                     w.to_ground = true;
                 }
@@ -282,9 +281,7 @@ impl Windows {
 /// When each way's altimeter fires at a height as drawn, s.
 fn sensed_s(asked: &Asked, events: &Events, ascent: &Ascent) -> Vec<f64> {
     let sensed = |way: &Deployment| match way.electronics {
-        Some(Electronics::Height(height_m)) => {
-            falls_through_s(ascent, height_m + events.height_error_m).unwrap_or(ascent.apogee_s + events.apogee_lag_s)
-        }
+        Some(Electronics::Height(height_m)) => events.senses_s(height_m, events.height_error_m, ascent),
         _ => f64::INFINITY,
     };
     asked.ways.iter().map(sensed).collect()
@@ -386,6 +383,28 @@ impl<'a, 'b> Flight<'a, 'b> {
     }
 }
 
+/// A time that slows the fall and one that does not, with one turn between them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Turn {
+    good_s: f64,
+    bad_s: f64,
+}
+
+/// Between which of three times, first, best and last, it turns from slowing to not slowing or back. Where only the ends
+/// slow, it turns on both sides of the middle.
+fn turns([first_s, best_s, last_s]: [f64; 3], slows: [bool; 3]) -> [Option<Turn>; 2] {
+    let between = |good_s, bad_s| Some(Turn { good_s, bad_s });
+    match slows {
+        [true, true, true] | [false, false, false] => [None, None],
+        [false, true, true] => [between(best_s, first_s), None],
+        [true, true, false] => [between(best_s, last_s), None],
+        [false, true, false] => [between(best_s, first_s), between(best_s, last_s)],
+        [false, false, true] => [between(last_s, first_s), None],
+        [true, false, false] => [between(first_s, last_s), None],
+        [true, false, true] => [between(first_s, best_s), between(last_s, best_s)],
+    }
+}
+
 /// Finds from when on, and until when, what opens does not slow the fall in time: for each flight that has windows.
 fn too_low<'a, 'b>(
     flights: &[Option<Flight<'a, 'b>>],
@@ -414,16 +433,11 @@ fn too_low<'a, 'b>(
         let last_s = flight.ascent.ground_s - flight.events.line_stretch_lag_s;
         let mut own = vec![(last_s, Change::TooLow(true))];
         if let Some([from_s, best_s, to_s]) = *times_s {
-            let [first, best, last] = slows[k];
-            if !first {
+            if !slows[k][0] {
                 own.push((from_s, Change::TooLow(true)));
             }
-            if !first && (best || last) {
-                searched.push((k, flight.unsure(if best { best_s } else { to_s }, from_s), false));
-            }
-            if !last && (best || first) {
-                searched.push((k, flight.unsure(if best { best_s } else { from_s }, to_s), true));
-            }
+            let turns = turns([from_s, best_s, to_s], slows[k]).into_iter().flatten();
+            searched.extend(turns.map(|turn| (k, flight.unsure(turn.good_s, turn.bad_s), turn.bad_s > turn.good_s)));
         }
         changes.push(own);
     }
@@ -571,5 +585,29 @@ impl<'a> Step<'a> {
         let at_middle = self.above(middle, limit_m_s);
         self.isolate([a, middle], [at_a, at_middle], 0.5 * most, limit_m_s, found);
         self.isolate([middle, b], [at_middle, at_b], 0.5 * most, limit_m_s, found);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The turns found are the changes along the three times: each as often as two neighbours differ, and where only the
+    /// ends slow both are found.
+    #[test]
+    fn every_turn_is_searched() {
+        let times_s = [1.0, 2.0, 3.0];
+        for bits in 0..8_u8 {
+            let slows: [bool; 3] = core::array::from_fn(|k| bits >> k & 1 == 1);
+            let changes = slows.windows(2).filter(|pair| pair[0] != pair[1]).count();
+            let found: Vec<Turn> = turns(times_s, slows).into_iter().flatten().collect();
+            assert_eq!(found.len(), changes, "{slows:?}");
+            let slows_at = |time_s: f64| slows[time_s as usize - 1];
+            for turn in &found {
+                assert!(slows_at(turn.good_s) && !slows_at(turn.bad_s), "{slows:?} {turn:?}");
+            }
+        }
+        let both = [Some(Turn { good_s: 1.0, bad_s: 2.0 }), Some(Turn { good_s: 3.0, bad_s: 2.0 })];
+        assert_eq!(turns(times_s, [true, false, true]), both);
     }
 }

@@ -4,6 +4,9 @@
 //! one. They do not leave the crate, and only functions that `flight::batch` calls after asking the processor make any:
 //! that is why the blocks below are sound. Arrays of numbers would need none of them, but the compiler then finds half
 //! of the vectors and takes ten minutes to do so.
+//!
+//! The rule about `unsafe` (DEVELOPERS.md, "Unsafe code"): here and in `flight::batch` alone, every block under a
+//! `SAFETY:` that says why it is sound; `tests/tidy` fails otherwise.
 #![allow(unsafe_code)]
 
 use core::arch::x86_64::*;

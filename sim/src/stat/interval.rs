@@ -61,9 +61,20 @@ pub enum Estimator {
     Integrated,
     /// The same, but flights with a failure were counted.
     PartlyIntegrated,
+    /// Each flight fired once, at the time drawn for it, and counted.
+    FiredAsDrawn,
 }
 
 impl Estimator {
+    /// Of chances for which the law of the firing time was integrated along so many of the flights.
+    pub fn of(integrated: u64, flights: u64) -> Self {
+        match integrated {
+            0 => Self::Counted,
+            some if some < flights => Self::PartlyIntegrated,
+            _ => Self::Integrated,
+        }
+    }
+
     /// In words for the report.
     pub fn words(self) -> &'static str {
         match self {
@@ -72,6 +83,7 @@ impl Estimator {
             Self::PartlyIntegrated => {
                 "law of the firing time integrated along each flight, flights that fail counted, mean over all flights"
             }
+            Self::FiredAsDrawn => "each flight fired once, at the time drawn for it, and counted",
         }
     }
 }
@@ -107,8 +119,8 @@ impl Chance {
     }
 }
 
-/// Of fewer expected hits the estimate itself says next to nothing.
-const HARDLY_A_HIT: f64 = 0.01;
+/// Of fewer expected hits, or misses, the estimate itself says next to nothing.
+pub const HARDLY_A_HIT: f64 = 0.01;
 
 /// The name of the interval from raw counts.
 pub const CLOPPER_PEARSON: &str = "Clopper-Pearson on the raw counts";

@@ -387,11 +387,7 @@ impl Tally {
 
     /// How the chances of two ways are made.
     pub fn estimator(&self) -> Estimator {
-        match self.integrated {
-            0 => Estimator::Counted,
-            some if some < self.flights() => Estimator::PartlyIntegrated,
-            _ => Estimator::Integrated,
-        }
+        Estimator::of(self.integrated, self.flights())
     }
 
     /// How the chances of an unsafe opening by two ways differ, at a limit that is the advice's.

@@ -9,7 +9,7 @@ use crate::report::{
     AreaReport, EjectionReport, EllipseReport, EnergyChance, EnergyReport, FlightReport, LandingReport, LimitReport,
     OutcomeShare, RailReport, RegionReport, StruckReport, WayReport,
 };
-use crate::stat::interval::{self, Chance};
+use crate::stat::interval::{self, Chance, Estimator};
 use crate::stat::normal;
 
 /// Shares of the ellipses and regions in the answer.
@@ -55,6 +55,7 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case, shares: &[f64]) -> W
     };
     WayReport {
         way: question.ways[index],
+        estimator: tally.estimator(),
         limits: way.limits.iter().map(limit).collect(),
         outcomes: Outcome::ALL
             .into_iter()
@@ -124,6 +125,7 @@ pub(super) fn ground_report(
     });
     let energy_j = |root: f64| root * root;
     Some(LandingReport {
+        estimator: Estimator::FiredAsDrawn,
         flights: cloud.count(),
         mean_east_m,
         mean_north_m,

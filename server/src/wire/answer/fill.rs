@@ -11,15 +11,12 @@ use slowpoint_sim::report::{
 };
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
-use slowpoint_sim::stat::interval::Chance;
+use slowpoint_sim::stat::interval::{Chance, HARDLY_A_HIT};
 use slowpoint_sim::stat::outline::Polygon;
 use slowpoint_sim::{Replay, way_label};
 
 use super::*;
 use crate::wire::Asked;
-
-/// Of fewer flights nothing is said.
-const HARDLY_A_FLIGHT: f64 = 0.01;
 
 /// Weather reports measure here, m.
 const WIND_HEIGHT_M: f64 = 10.0;
@@ -91,6 +88,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
             .map(|((w, label), standing)| delay(w, label, *standing))
             .collect(),
         delay_curve: report.delay_curve.iter().map(curve_point).collect(),
+        delay_curve_estimator: report.curve_estimator.words(),
         rail: report.rail.as_ref().map(|r| RailFigures {
             exit_speed_m_s: figures(&r.exit_speed_m_s),
             forward_guide_speed_m_s: figures(&r.forward_guide_speed_m_s),
@@ -268,6 +266,7 @@ fn delay(w: &WayReport, label: &str, standing: Standing) -> DelayAnswer {
             Electronics::Height(m) => ElectronicsAnswer { fires_at: "height", height_above_pad_m: Figure(m) },
         }),
         standing: standing.words(),
+        estimator: w.estimator.words(),
         limits: w
             .limits
             .iter()
@@ -310,6 +309,7 @@ fn delay(w: &WayReport, label: &str, standing: Standing) -> DelayAnswer {
 
 fn landing(l: &report::LandingReport) -> LandingFigures {
     LandingFigures {
+        estimator: l.estimator.words(),
         flights: l.flights,
         mean_east_m: Figure(l.mean_east_m),
         mean_north_m: Figure(l.mean_north_m),
@@ -565,13 +565,14 @@ fn between(d: &report::DelayAdvice, accept_chance: f64) -> BetweenAnswer {
 fn model_move(m: &report::Move, labels: &[String]) -> ModelMove {
     let say = |share: f64| match share * m.flights as f64 {
         // Never "0 %".
-        hits if hits < HARDLY_A_FLIGHT => "none".to_string(),
-        hits if m.flights as f64 - hits < HARDLY_A_FLIGHT => "all".to_string(),
+        hits if hits < HARDLY_A_HIT => "none".to_string(),
+        hits if m.flights as f64 - hits < HARDLY_A_HIT => "all".to_string(),
         _ => format!("{} %", percent_digits(share)),
     };
     ModelMove {
         what: m.what,
         flights: m.flights,
+        estimator: m.estimator.words(),
         unsafe_opening: m
             .unsafe_opening
             .iter()

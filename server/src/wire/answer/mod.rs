@@ -95,6 +95,8 @@ pub struct Assessment {
     /// Chance against delay, for motor delays that deploy alone: round steps over the delays asked and the one that opens
     /// at the nominal slowest instant. Empty where no such delay is asked, or where failures have a share.
     pub delay_curve: Vec<CurvePointAnswer>,
+    /// How every chance of `delay_curve` was made.
+    pub delay_curve_estimator: &'static str,
     /// Leaving the rail; null when no flight did.
     pub rail: Option<RailFigures>,
     /// The highest point; null when no flight left the rail.
@@ -246,6 +248,8 @@ pub struct DelayAnswer {
     /// condition), "over limit", "opens low" or "does not open well" (its lower end does not, for this reason above all),
     /// "not known" (the interval holds both).
     pub standing: &'static str,
+    /// How every share of `limits` and of `outcomes` was made, before and after apogee as well.
+    pub estimator: &'static str,
     /// Chances against each limit, over all flights.
     pub limits: Vec<LimitAnswer>,
     /// What becomes of the flights; the shares add up to 1.
@@ -357,6 +361,8 @@ pub struct EjectionFigures {
 /// On the ground.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct LandingFigures {
+    /// How its figures were made, `over_energy` and `areas` among them.
+    pub estimator: &'static str,
     /// Flights that came down.
     pub flights: u64,
     /// Mean place east of the pad, m.
@@ -619,6 +625,8 @@ pub struct ModelMove {
     pub what: &'static str,
     /// Flights flown both ways, with the same draws.
     pub flights: u64,
+    /// How its chances were made.
+    pub estimator: &'static str,
     /// Per way of deploying, at the advice's limit.
     pub unsafe_opening: Vec<MovedChance>,
 }

@@ -12,6 +12,23 @@ use crate::wire::units::{self, Reading};
 /// Layers of a sounding below this height above ground are dropped, m: the engine's lowest layer.
 const LOWEST_LAYER_M: f64 = limits::WIND_HEIGHT.min;
 
+/// Above what the height of a layer is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Above {
+    Ground,
+    Sea,
+}
+
+impl Above {
+    /// The member of the request that holds such a height.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Ground => "height_above_ground",
+            Self::Sea => "height_above_sea",
+        }
+    }
+}
+
 impl Reader<'_> {
     pub(super) fn launch(&mut self, l: &Launch) -> LaunchInput {
         let at = |name: &str| format!("/launch/{name}");
@@ -200,26 +217,22 @@ impl Reader<'_> {
         self.bearing_from_true(at, &sent.0)
     }
 
-    /// The one height that a layer has, under its name; a fault where it has both or none.
-    pub(super) fn one_height<'l>(&mut self, l: &'l WindLayer, at: &str) -> (&'static str, Option<&'l Length>) {
-        let (ground, sea) = ("height_above_ground", "height_above_sea");
+    /// The one height that a layer has, and above what; a fault where it has both or none.
+    pub(super) fn one_height<'l>(&mut self, l: &'l WindLayer, at: &str) -> (Above, Option<&'l Length>) {
+        let (ground, sea) = (Above::Ground.name(), Above::Sea.name());
         match (&l.height_above_ground, &l.height_above_sea) {
             (Some(_), Some(_)) => {
-                self.faults.add(format!("{at}/{sea}"), "there is a height_above_ground as well", "give one of the two");
-                (sea, None)
+                self.faults.add(format!("{at}/{sea}"), format!("there is a {ground} as well"), "give one of the two");
+                (Above::Sea, None)
             }
             (None, None) => {
                 if !self.faults.covers(&format!("{at}/{sea}")) {
-                    self.faults.add(
-                        format!("{at}/{ground}"),
-                        "it is missing",
-                        "give height_above_ground or height_above_sea",
-                    );
+                    self.faults.add(format!("{at}/{ground}"), "it is missing", format!("give {ground} or {sea}"));
                 }
-                (ground, None)
+                (Above::Ground, None)
             }
-            (height @ Some(_), None) => (ground, height.as_ref()),
-            (None, height) => (sea, height.as_ref()),
+            (height @ Some(_), None) => (Above::Ground, height.as_ref()),
+            (None, height) => (Above::Sea, height.as_ref()),
         }
     }
 
@@ -230,20 +243,21 @@ impl Reader<'_> {
         let mut dropped = 0;
         for (i, l) in sent.iter().enumerate() {
             let at = |name: &str| format!("/wind/layers/{i}/{name}");
-            let (name, height) = self.one_height(l, &format!("/wind/layers/{i}"));
-            let height_above_ground_m = match (name, height) {
+            let (above, height) = self.one_height(l, &format!("/wind/layers/{i}"));
+            let name = above.name();
+            let height_above_ground_m = match (above, height) {
                 (_, None) => f64::NAN,
-                ("height_above_ground", Some(h)) => {
+                (Above::Ground, Some(h)) => {
                     self.quantity(&at(name), h.quantity(), Length::TABLE, Some(&limits::WIND_HEIGHT))
                 }
-                (_, Some(h)) => self.quantity(&at(name), h.quantity(), Length::TABLE, None) - elevation_m,
+                (Above::Sea, Some(h)) => self.quantity(&at(name), h.quantity(), Length::TABLE, None) - elevation_m,
             };
             let speed_m_s = self.need(&at("speed"), &l.speed, Some(&limits::WIND_SPEED));
             let direction_from_rad = match &l.direction {
                 Some(sent) => self.direction(&at("direction"), sent, ""),
                 None => f64::NAN,
             };
-            if name == "height_above_sea" && height_above_ground_m < LOWEST_LAYER_M {
+            if above == Above::Sea && height_above_ground_m < LOWEST_LAYER_M {
                 if sounding {
                     dropped += 1;
                     continue;

@@ -4,6 +4,7 @@ use jiff::civil::Date;
 use serde_json::Value;
 use slowpoint_sim::limits::{self, Limit};
 
+use super::field::Above;
 use super::{Reader, shaped};
 use crate::weather::{Bound, Direction, Format, Level, Message, Profile, Wind, aloft, layers, merge, metar, temp};
 use crate::wire::request::{Length, Measured, Speed, WindLayer};
@@ -152,20 +153,22 @@ impl Reader<'_> {
         let mut profile = Profile::of(Message::new(Format::Layers));
         for (i, l) in list.iter().enumerate() {
             let at = |name: &str| format!("/layers/{i}/{name}");
-            let (name, height) = self.one_height(l, &format!("/layers/{i}"));
-            let limit = if name == "height_above_sea" { &ABOVE_SEA } else { &limits::WIND_HEIGHT };
-            let height = height.and_then(|h| self.reading(&at(name), h.quantity(), Length::TABLE, Some(limit)));
+            let (above, height) = self.one_height(l, &format!("/layers/{i}"));
+            let limit = match above {
+                Above::Sea => &ABOVE_SEA,
+                Above::Ground => &limits::WIND_HEIGHT,
+            };
+            let height = height.and_then(|h| self.reading(&at(above.name()), h.quantity(), Length::TABLE, Some(limit)));
             let speed = l.speed.as_ref();
             let speed =
                 speed.and_then(|s| self.reading(&at("speed"), s.quantity(), Speed::TABLE, Some(&limits::WIND_SPEED)));
             let from = l.direction.as_ref().and_then(|d| self.bearing(&at("direction"), d, ""));
             // What is missing has been noted.
             let (Some(height), Some(speed), Some(from)) = (height, speed, from) else { continue };
-            let above_sea = name == "height_above_sea";
             profile.levels.push(Level {
                 surface: false,
-                above_sea: above_sea.then_some(height),
-                above_ground: (!above_sea).then_some(height),
+                above_sea: (above == Above::Sea).then_some(height),
+                above_ground: (above == Above::Ground).then_some(height),
                 pressure: None,
                 wind: Some(Wind {
                     direction: Direction::From(from),

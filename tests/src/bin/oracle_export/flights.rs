@@ -124,7 +124,7 @@ fn flown(name: &str, case: &Case, flight: u64) -> Value {
         "drawn": {
             "impulse_factor": of(&spread.impulse, Slot::Impulse(0)),
             "burn_factor": of(&spread.burn_time, Slot::BurnTime(0)),
-            "delay_in_tolerances": of(&spread.delay_in_tolerances, Slot::Delay(0)),
+            "delay_in_tolerances": spread.delay.at(numbers.uniform(Slot::Delay(0)))[0],
             "mass_factor": of(&spread.mass, Slot::Mass),
             "centre_of_gravity_error_m": of(&spread.centre_of_gravity, Slot::CentreOfGravity),
             "centre_of_pressure_error_m": of(&spread.centre_of_pressure, Slot::CentreOfPressure),
