@@ -92,6 +92,9 @@ fn request(rng: &mut ChaCha8Rng) -> Value {
     if rng.random_bool(0.5) {
         body["field_elevation"] = "5355 ft".into();
     }
+    if rng.random_bool(0.3) {
+        body["launch_at"] = "2026-11-25T17:30:00Z".into();
+    }
     body
 }
 

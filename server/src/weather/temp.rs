@@ -3,7 +3,7 @@
 
 use slowpoint_sim::limits;
 
-use super::clock::{Clock, DayTime};
+use super::clock::{Clock, DayTime, When};
 use super::text::{Group, digits, ended, groups};
 use super::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
@@ -57,7 +57,7 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
     }
     let mut profile = Profile::of(Message {
         station: Some(station.text.into()),
-        observed: Some(observed),
+        observed: Some(When::OfMonth(observed)),
         ..Message::new(Format::Temp)
     });
     let name = station.text;
@@ -285,8 +285,7 @@ mod tests {
         }
         let heights: Vec<f64> = profile.levels[8..].iter().map(|l| l.above_sea.unwrap().number).collect();
         assert_eq!(heights, [10_540.0, 11_930.0, 13_710.0, 16_240.0]);
-        let observed = profile.messages[0].observed.unwrap();
-        assert_eq!((observed.day, observed.clock.hour), (31, 0));
+        assert_eq!(profile.messages[0].observed.unwrap().day_hour_minute(), [31, 0, 0]);
         assert!(
             profile.skipped.iter().any(|s| s.contains("88192")) && profile.skipped.iter().any(|s| s.contains("77182"))
         );

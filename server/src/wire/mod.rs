@@ -21,6 +21,7 @@ use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
 
 pub use answer::*;
+pub use convert::Weather;
 pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
@@ -34,8 +35,10 @@ pub struct Asked {
     pub input: Value,
     /// Name of the rocket.
     pub name: String,
-    /// What to say about numbers that came without a unit.
+    /// What to say about numbers that came without a unit, and about the weather.
     pub cautions: Vec<Caution>,
+    /// Weather that was decoded for it.
+    pub weather: Option<Weather>,
 }
 
 impl Asked {
@@ -99,9 +102,9 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
             }
         }
     }
-    let (case, cautions) = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
+    let convert::Read { case, cautions, weather } = convert::case(&sent, &twice).map_err(Rejected::Faults)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
-    Ok(Asked { case, input: sorted(sent), name, cautions })
+    Ok(Asked { case, input: sorted(sent), name, cautions, weather })
 }
 
 /// Decodes weather: every fault in one reply.

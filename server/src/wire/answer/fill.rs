@@ -15,7 +15,7 @@ use slowpoint_sim::stat::outline::Polygon;
 use slowpoint_sim::{Replay, way_label};
 
 use super::*;
-use crate::wire::Asked;
+use crate::wire::{Asked, weather};
 
 /// Of fewer flights nothing is said.
 const HARDLY_A_FLIGHT: f64 = 0.01;
@@ -104,6 +104,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
         failures: failures(&report.failures, &labels),
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
+        weather: asked.weather.as_ref().map(weather::taken),
         cautions: asked
             .cautions
             .iter()

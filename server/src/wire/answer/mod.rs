@@ -10,6 +10,7 @@ use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use super::weather::WeatherTaken;
 pub use fill::{answer, chance_text, flight, outcome};
 
 /// A number of an answer: six significant digits, `null` where there is none. It says so itself rather than through an
@@ -101,6 +102,10 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub drivers: Option<DriversAnswer>,
+    /// The weather it was flown in; there only when `weather` was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub weather: Option<WeatherTaken>,
     /// What to mind.
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.
