@@ -15,7 +15,7 @@ fn used_h(format: Format) -> Option<f64> {
         // Routine reports are made every hour or half hour.
         Format::Metar | Format::Speci => Some(1.0),
         // Soundings are made at 00 and 12 UTC.
-        Format::Temp => Some(12.0),
+        Format::Temp | Format::Pilot => Some(12.0),
         Format::WindsAloft | Format::Layers => None,
     }
 }

@@ -20,7 +20,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
             Format::Metar | Format::Speci => {
                 profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
             }
-            Format::WindsAloft | Format::Temp => {
+            Format::WindsAloft | Format::Temp | Format::Pilot => {
                 profile.assumed.push(format!("The winds over the field are those of {station}."))
             }
             Format::Layers => {}

@@ -10,7 +10,9 @@ pub mod clock;
 pub mod layers;
 pub mod merge;
 pub mod metar;
-pub mod temp;
+mod significant;
+pub mod sounding;
+mod temp;
 pub mod text;
 
 use slowpoint_sim::report::Caution;
@@ -38,6 +40,8 @@ pub enum Format {
     Layers,
     /// Radiosonde sounding (WMO FM 35).
     Temp,
+    /// Winds of a balloon, by height (WMO FM 32).
+    Pilot,
 }
 
 impl Format {
@@ -49,6 +53,7 @@ impl Format {
             Self::WindsAloft => "winds_aloft",
             Self::Layers => "layers",
             Self::Temp => "temp",
+            Self::Pilot => "pilot",
         }
     }
 
@@ -60,6 +65,7 @@ impl Format {
             Self::WindsAloft => "winds aloft",
             Self::Layers => "layers by hand",
             Self::Temp => "sounding",
+            Self::Pilot => "pilot balloon",
         }
     }
 }

@@ -33,7 +33,8 @@ pub struct WeatherRequest {
     /// The station whose row of `winds_aloft` is meant. Not needed where there is one row, or one of the station in `metar`.
     #[schema(max_length = 8, example = "ABQ")]
     pub station: Option<String>,
-    /// A radiosonde sounding (TEMP) from TTAA on, instead of `winds_aloft`: surface and standard levels are read.
+    /// A sounding, instead of `winds_aloft`: a radiosonde's TTAA (surface and standard pressures) with TTBB (what lies
+    /// between them), a balloon's PPBB (winds by height), or all of one station and hour in one text.
     #[schema(max_length = 20_000)]
     pub sounding: Option<String>,
     /// Winds aloft by height, instead of `winds_aloft` or `sounding`.
@@ -129,7 +130,7 @@ pub struct WeatherTaken {
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
-    /// What kind it is: "metar", "speci", "winds_aloft", "temp" or "layers".
+    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot" or "layers".
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,

@@ -8,7 +8,7 @@ use slowpoint_sim::report::Caution;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
     self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, layers, merge,
-    metar, temp,
+    metar, sounding,
 };
 use crate::wire::request::{
     Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,
@@ -231,7 +231,7 @@ impl Reader<'_> {
             return self.bulletin(at, text, r.station.as_deref(), surface);
         }
         if let Some(text) = &r.sounding {
-            return self.taken(&format!("{at}/sounding"), temp::decode(text));
+            return self.taken(&format!("{at}/sounding"), sounding::decode(text));
         }
         match r.layers.as_ref()? {
             LayersRequest::Table(text) => self.taken(&format!("{at}/layers"), layers::decode(text)),
