@@ -122,6 +122,9 @@ async fn a_surface_report_under_winds_aloft() {
 async fn an_assessment_takes_the_wind_as_it_is() {
     let service = service();
     let table = "height_above_sea ft; direction; speed kt\n6000; 240; 12\n9000; 260; 20\n";
+    let whole_sounding = format!(
+        "{SOUNDING} TTBB 8100/ 72518 00030 08863 21212 00030 33004 11960 35512 22780 33520 PPBB 8100/ 72518 9025/ 33508 33526"
+    );
     let list = json!([{"height_above_ground": "300 m", "speed": "8 m/s", "direction": 265}]);
     for body in [
         json!({"date": "2026-11-10", "metar": ALBUQUERQUE}),
@@ -136,6 +139,8 @@ async fn an_assessment_takes_the_wind_as_it_is() {
         json!({"layers": list}),
         json!({"date": "2026-11-30", "sounding": SOUNDING, "field_elevation": "18 m"}),
         json!({"date": "2026-11-10", "sounding": SOUNDING, "metar": ALBUQUERQUE, "field_elevation": "5355 ft"}),
+        json!({"date": "2026-11-30", "sounding": whole_sounding, "field_elevation": "18 m"}),
+        json!({"date": "2026-11-10", "sounding": "PPBB 5900/ 72518 9024/ 27625 36105", "metar": ALBUQUERQUE, "field_elevation": "10 m"}),
     ] {
         let answer = answer(&body).await;
         let mut asked = card();
@@ -174,7 +179,8 @@ async fn an_assessment_takes_the_wind_as_it_is() {
                 continue;
             }
             near(&level["wind_speed_m_s"], *speed_m_s);
-            near(&level["wind_from_deg"], direction_from_rad.to_degrees());
+            // North is 360 in messages and 0 in the engine.
+            near(&json!(level["wind_from_deg"].as_f64().unwrap() % 360.0), direction_from_rad.to_degrees());
         }
     }
 }

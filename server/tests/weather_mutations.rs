@@ -32,8 +32,15 @@ ABQ              1912+16 2109+09 2419-04 2427-14 243230 232941 232850
 AAA 9900 9900+03 2435+07 3600-00 7799-10 8600-24 274650 731960 750456
 ";
 
-const SOUNDING: &str = "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 70138 04182 \
-    32526 50572 17372 31549 40736 28766 31052 88192 64957 28579 77182 28581 41314 51515 10164";
+/// The published TTAA of Albany and the balloon of WMO-No. 306, with invented significant levels.
+const SOUNDINGS: [&str; 3] = [
+    "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 70138 04182 32526 50572 17372 31549 \
+     40736 28766 31052 88192 64957 28579 77182 28581 41314 51515 10164",
+    "PPBB 8100/ 72518 9226/ 27025 28030 9329/ ///// 29035=",
+    "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 70138 04182 32526 88999 77999=\n\
+     TTBB 8100/ 72518 00030 08863 11015 09862 22870 01300 33/// ///// 44720 03380 21212 00030 33004 11960 35512 22780 33520 51515 \
+     10164=\nPPBB 8100/ 72518 90024 33508 35014 00020 9057/ 00522 33526=",
+];
 
 const TABLES: [&str; 3] = [
     "height_above_ground ft, direction deg, speed kt\n1000, 240, 12\n3000, 260, 20\n",
@@ -77,7 +84,7 @@ fn request(rng: &mut ChaCha8Rng) -> Value {
     let mut body = json!({"date": "2026-11-25"});
     let [table, metar] = [TABLES[rng.random_range(0..TABLES.len())], METARS[rng.random_range(0..METARS.len())]];
     match rng.random_range(0..5) {
-        4 => body["sounding"] = damaged(SOUNDING, rng).into(),
+        4 => body["sounding"] = damaged(SOUNDINGS[rng.random_range(0..SOUNDINGS.len())], rng).into(),
         0 => body["metar"] = damaged(metar, rng).into(),
         1 => {
             body["winds_aloft"] = damaged(BULLETIN, rng).into();
@@ -91,6 +98,9 @@ fn request(rng: &mut ChaCha8Rng) -> Value {
     }
     if rng.random_bool(0.5) {
         body["field_elevation"] = "5355 ft".into();
+    }
+    if rng.random_bool(0.3) {
+        body["launch_at"] = "2026-11-25T17:30:00Z".into();
     }
     body
 }

@@ -81,6 +81,7 @@
 //!         layers: Vec::new(),
 //!         law: None,
 //!         gustiness: None,
+//!         age_s: None,
 //!     },
 //!     spread: SpreadInput::default(),
 //!     failures: Vec::new(),

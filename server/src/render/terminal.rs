@@ -45,6 +45,7 @@ pub fn table(answer: &Assessment) -> String {
     moves(&mut page, answer);
     failures(&mut page, answer);
     drivers(&mut page, answer);
+    weather(&mut page, answer);
     cautions(&mut page, answer);
     if !answer.assumed.is_empty() {
         page.heading("Assumed, because the card does not say");
@@ -371,6 +372,20 @@ fn whole_percent(share: &IndexFigures) -> String {
     let [estimate, lower, upper] = [share.estimate, share.lower, share.upper]
         .map(|f| format!("{:.0}", tidy(100.0 * f.rounded().unwrap_or(f64::NAN), 0.5)));
     format!("{estimate} % ({lower} to {upper} %)")
+}
+
+/// Where the wind comes from, where it was decoded from messages.
+fn weather(page: &mut Page, answer: &Assessment) {
+    let Some(weather) = &answer.weather else { return };
+    page.heading("Weather, as the messages have it");
+    let age = weather.age_h.rounded().map(|h| format!(", {h:.1} h from launch")).unwrap_or_default();
+    page.paragraph("", &format!("{}{age}.", weather.source));
+    for sentence in &weather.assumed {
+        page.paragraph("- ", sentence);
+    }
+    for sentence in &weather.skipped {
+        page.paragraph("- ", &format!("Left out: {sentence}"));
+    }
 }
 
 fn cautions(page: &mut Page, answer: &Assessment) {

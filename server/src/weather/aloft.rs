@@ -5,7 +5,7 @@
 //! 86 is a direction plus 50 and a speed plus 100 kt; 9900 is light and variable. (Aviation training texts, naval P-304
 //! and P-1246 among them.)
 
-use super::clock::{DayTime, ForUse};
+use super::clock::{DayTime, ForUse, When};
 use super::text::{Group, digits, groups};
 use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, Reading, SPEED, TEMPERATURE, Unreadable, quoted};
@@ -114,7 +114,7 @@ impl<'a> Bulletin<'a> {
         }
         let time = |words: &[&str]| {
             let read = |g: &Group<'_>| {
-                let time = bare(g).strip_suffix('Z').and_then(DayTime::read);
+                let time = bare(g).strip_suffix('Z').and_then(DayTime::read).map(When::OfMonth);
                 time.ok_or_else(|| g.fault("is no time", "expected day, hour and minute in UTC with a Z: 201800Z"))
             };
             after(header, words).map(read).transpose()
@@ -353,8 +353,8 @@ BBB 2013 2013    2435    9900    7799    2427    7799   9900   9900-1
         assert_eq!(rows(&profile), expected);
         assert!(profile.skipped[0].starts_with("3000 ft, 6000 ft above sea"), "{:?}", profile.skipped);
         let message = &profile.messages[0];
-        assert_eq!(message.based_on, DayTime::read("201200"));
-        assert_eq!(message.valid, DayTime::read("201800"));
+        assert_eq!(message.based_on, DayTime::read("201200").map(When::OfMonth));
+        assert_eq!(message.valid, DayTime::read("201800").map(When::OfMonth));
         assert_eq!(message.for_use, ForUse::read("1400-2100"));
         // A wind without a temperature stands at the left of its column.
         let profile = row(&ISSUED.replace("9900-1", ""), "BBB").unwrap();

@@ -1,8 +1,9 @@
 //! Times of messages: a day of the month, an hour and a minute in UTC, without month and year. The caller's date says
-//! which month.
+//! which month. Instants as callers write them.
 
-use jiff::ToSpan;
 use jiff::civil::{Date, DateTime, Time};
+use jiff::tz::Offset;
+use jiff::{Timestamp, ToSpan};
 
 use super::text::digits;
 
@@ -56,6 +57,33 @@ impl DayTime {
     }
 }
 
+/// When a message was made, or is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    /// As messages have it: the caller's date says which month.
+    OfMonth(DayTime),
+    /// With month and year, UTC.
+    Whole(DateTime),
+}
+
+impl When {
+    /// The whole time; `None` where it takes a date and there is none.
+    pub fn near(self, date: Option<Date>) -> Option<DateTime> {
+        match self {
+            Self::OfMonth(time) => time.nearest(date?),
+            Self::Whole(time) => Some(time),
+        }
+    }
+
+    /// Day of the month, hour and minute.
+    pub fn day_hour_minute(self) -> [i8; 3] {
+        match self {
+            Self::OfMonth(DayTime { day, clock }) => [day, clock.hour, clock.minute],
+            Self::Whole(time) => [time.day(), time.hour(), time.minute()],
+        }
+    }
+}
+
 /// The hours that a forecast may be used for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ForUse {
@@ -81,6 +109,18 @@ impl ForUse {
             if until < valid { until.checked_add(1.day()).ok()? } else { until },
         ])
     }
+}
+
+/// Reads an instant (RFC 3339 with its offset) as the time in UTC.
+pub fn instant(text: &str) -> Option<DateTime> {
+    // What the library reads beyond RFC 3339 is not taken.
+    let bytes = text.as_bytes();
+    let dated = bytes.len() >= "2026-11-25T14:30Z".len() && bytes[10] == b'T';
+    let (_, time) = text.split_at_checked(11).filter(|_| dated)?;
+    let zoned = time.ends_with('Z') || time.get(time.len() - 6..)?.starts_with(['+', '-']);
+    let plain = bytes.iter().all(|b| b.is_ascii_digit() || b"-:.TZ+".contains(b));
+    let instant = text.parse::<Timestamp>().ok().filter(|_| zoned && plain)?;
+    Some(Offset::UTC.to_datetime(instant))
 }
 
 /// A time as answers write it (RFC 3339, to the minute, UTC).
@@ -112,6 +152,35 @@ mod tests {
         }
         for text in ["000000", "320000", "012400", "010060", "1006", "0100000", "01 000", "०१००००"] {
             assert_eq!(DayTime::read(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn instants_have_an_offset() {
+        for (text, expected) in [
+            ("2026-11-25T14:30:00Z", "2026-11-25T14:30Z"),
+            ("2026-11-25T14:30Z", "2026-11-25T14:30Z"),
+            ("2026-11-25T14:30:59.5Z", "2026-11-25T14:30Z"),
+            ("2026-11-25T20:30:00-07:00", "2026-11-26T03:30Z"),
+            ("2026-03-01T00:15:00+01:00", "2026-02-28T23:15Z"),
+        ] {
+            assert_eq!(instant(text).map(written).as_deref(), Some(expected), "{text}");
+        }
+        for text in [
+            "",
+            "2026-11-25",
+            "2026-11-25T14:30:00",
+            "2026-11-25 14:30:00Z",
+            "2026-11-25T14:30:00z",
+            "2026-11-25T25:30:00Z",
+            "2026-02-30T14:30:00Z",
+            "2026-11-25T14:30:00-07",
+            "2026-11-25T14:30:00-07:00[America/Denver]",
+            "20261125T143000Z",
+            "+002026-11-25T14:30Z",
+            "2026-11-25T14:30:00é",
+        ] {
+            assert_eq!(instant(text), None, "{text}");
         }
     }
 

@@ -1,4 +1,4 @@
-//! A surface report under winds aloft, both over a field and on a date.
+//! A surface report under winds aloft, both over a field.
 
 use jiff::civil::Date;
 use slowpoint_sim::limits;
@@ -20,7 +20,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
             Format::Metar | Format::Speci => {
                 profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
             }
-            Format::WindsAloft | Format::Temp => {
+            Format::WindsAloft | Format::Temp | Format::Pilot => {
                 profile.assumed.push(format!("The winds over the field are those of {station}."))
             }
             Format::Layers => {}
@@ -124,48 +124,12 @@ fn speeds(profile: &mut Profile) {
     }
 }
 
-/// What the date tells of the age of messages and of their hours of use.
-pub fn date(profile: &mut Profile, date: Date) {
-    for message in &profile.messages {
-        let Some(time) = message.observed.or(message.valid).and_then(|t| t.nearest(date)) else { continue };
-        let days = time.date().until(date).map_or(0, |span| span.get_days());
-        if days.abs() > 1 {
-            let (number, side) = (days.abs(), if days > 0 { "before" } else { "after" });
-            profile.cautions.push(Caution {
-                topic: "weather_age",
-                message: format!(
-                    "The message {} is of {}, {number} days {side} the date.",
-                    message.format.title(),
-                    written(time)
-                ),
-                rule: "the day of the message, in the month that is nearest to the date",
-            });
-        }
-    }
-    let observed = profile.messages.iter().find_map(|m| m.observed?.nearest(date));
-    let used = profile.messages.iter().find_map(|m| m.for_use?.around(m.valid?.nearest(date)?));
-    let (Some(time), Some([from, until])) = (observed, used) else { return };
-    if time < from || time > until {
-        profile.cautions.push(Caution {
-            topic: "weather_time",
-            message: format!(
-                "The surface report is of {}, the winds aloft are for use from {} to {}.",
-                written(time),
-                written(from),
-                written(until)
-            ),
-            rule: "FOR USE in the bulletin",
-        });
-    }
-}
-
 /// Where the wind of a profile comes from, in one line.
 pub fn source(profile: &Profile, date: Option<Date>) -> String {
     let parts = profile.messages.iter().map(|m| {
         let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
         let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
-        let time =
-            time.and_then(|(word, t)| Some(format!("{word} {}", written(t.nearest(date?)?)))).unwrap_or_default();
+        let time = time.and_then(|(word, t)| Some(format!("{word} {}", written(t.near(date)?)))).unwrap_or_default();
         format!("{}{station}{time}", m.format.title())
     });
     parts.collect::<Vec<_>>().join("; ")

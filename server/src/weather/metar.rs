@@ -6,7 +6,7 @@
 
 use slowpoint_sim::limits;
 
-use super::clock::DayTime;
+use super::clock::{DayTime, When};
 use super::text::{Group, digits, ended, groups};
 use super::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
@@ -62,7 +62,7 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
         time.fault("is no time", "expected day, hour and minute in UTC with a Z: 100156Z is the 10th, 01:56")
     })?;
     profile.messages[0].station = Some(station.text.to_string());
-    profile.messages[0].observed = Some(observed);
+    profile.messages[0].observed = Some(When::OfMonth(observed));
 
     let correction = |t: &str| t.len() == 3 && t.starts_with("CC") && t.ends_with(|c: char| c.is_ascii_uppercase());
     while rest.next_if(|g| matches!(g.text, "AUTO" | "COR") || correction(g.text)).is_some() {}
@@ -395,8 +395,7 @@ mod tests {
             let profile = decode(text).unwrap();
             let (message, level) = (&profile.messages[0], profile.levels[0]);
             assert_eq!((message.format, message.station.as_deref()), (format, Some(station)));
-            let observed = message.observed.unwrap();
-            assert_eq!((observed.day, observed.clock.hour, observed.clock.minute), (day, hour, minute));
+            assert_eq!(message.observed.unwrap().day_hour_minute(), [day, hour, minute]);
             let wind = level.wind.unwrap();
             assert_eq!(wind.direction, from.map_or(Direction::None, deg), "{text}");
             assert!((wind.speed.si - m_s).abs() < 0.01, "{text}: {}", wind.speed.si);

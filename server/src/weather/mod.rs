@@ -4,18 +4,21 @@
 //! A decoder takes a whole text or refuses it, naming the group, its place, what was expected and the remedy. It guesses
 //! nothing in silence: what it took for granted and what it left out is said in sentences beside the numbers.
 
+pub mod age;
 pub mod aloft;
 pub mod clock;
 pub mod layers;
 pub mod merge;
 pub mod metar;
-pub mod temp;
+mod significant;
+pub mod sounding;
+mod temp;
 pub mod text;
 
 use slowpoint_sim::report::Caution;
 
 use crate::wire::units::Reading;
-use clock::{DayTime, ForUse};
+use clock::{ForUse, When};
 
 /// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
 pub const MEASURED_AT_M: f64 = 10.0;
@@ -37,6 +40,8 @@ pub enum Format {
     Layers,
     /// Radiosonde sounding (WMO FM 35).
     Temp,
+    /// Winds of a balloon, by height (WMO FM 32).
+    Pilot,
 }
 
 impl Format {
@@ -48,6 +53,7 @@ impl Format {
             Self::WindsAloft => "winds_aloft",
             Self::Layers => "layers",
             Self::Temp => "temp",
+            Self::Pilot => "pilot",
         }
     }
 
@@ -59,11 +65,12 @@ impl Format {
             Self::WindsAloft => "winds aloft",
             Self::Layers => "layers by hand",
             Self::Temp => "sounding",
+            Self::Pilot => "pilot balloon",
         }
     }
 }
 
-/// A message that a profile comes from. Times are as the message has them: without month and year.
+/// A message that a profile comes from, with its times as it has them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Message {
     /// What kind it was.
@@ -71,11 +78,11 @@ pub struct Message {
     /// The station, as the message names it.
     pub station: Option<String>,
     /// When it was observed.
-    pub observed: Option<DayTime>,
+    pub observed: Option<When>,
     /// The analysis that a forecast rests on.
-    pub based_on: Option<DayTime>,
+    pub based_on: Option<When>,
     /// The time that a forecast is for.
-    pub valid: Option<DayTime>,
+    pub valid: Option<When>,
     /// The hours that a forecast may be used for.
     pub for_use: Option<ForUse>,
 }
@@ -84,6 +91,11 @@ impl Message {
     /// A message that says nothing but its kind.
     pub fn new(format: Format) -> Self {
         Self { format, station: None, observed: None, based_on: None, valid: None, for_use: None }
+    }
+
+    /// Its times.
+    pub fn times(&self) -> impl Iterator<Item = When> {
+        [self.observed, self.based_on, self.valid].into_iter().flatten()
     }
 }
 

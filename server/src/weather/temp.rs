@@ -1,21 +1,13 @@
 //! The first part of a radiosonde sounding (TEMP, TTAA: WMO-No. 306, FM 35): surface, standard pressures, tropopause and
-//! fastest wind, up to 100 hPa. The parts after it give pressures without heights and are left out.
+//! fastest wind, up to 100 hPa.
 
-use slowpoint_sim::limits;
+use super::sounding::{Cursor, SOUNDING};
+use super::text::{Group, digits};
+use super::{Level, MEASURED_AT_M, Profile};
+use crate::wire::units::{LENGTH, PRESSURE, Unreadable};
 
-use super::clock::{Clock, DayTime};
-use super::text::{Group, digits, ended, groups};
-use super::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
-use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
-
-const SOUNDING: &str =
-    "give the sounding from TTAA on, as it was issued: TTAA 81001 72518 99030 08863 33004 00263 10464 34016";
-const WIND: &str = "expected ddfff: two digits of direction (00 to 36), then the speed, to which 500 is added for 5 degrees \
-                    more: 33004, 00518; compare with the sounding as it was issued";
 const HEIGHT: &str = "expected two digits of pressure and three of height, rising from level to level: 85585, 50572; compare \
                       with the sounding as it was issued";
-const AIR: &str = "expected TTTaDD, degrees and tenths (an odd tenth is negative) and the depression of the dew point: 08863, \
-                   04182; compare with the sounding as it was issued";
 
 /// Standard pressures: what they are called, hPa, and the height of the standard atmosphere, m (ISO 2533), which tells the
 /// thousands that the code leaves out.
@@ -33,48 +25,25 @@ const STANDARD: [(&str, f64, f64); 11] = [
     ("10", 100.0, 16_180.0),
 ];
 
-struct Reader<'a, I: Iterator<Item = Group<'a>>> {
-    rest: core::iter::Peekable<I>,
-    all: &'a [Group<'a>],
-    unit: &'static str,
-}
-
-/// Reads a sounding.
-pub fn decode(text: &str) -> Result<Profile, Unreadable> {
-    let text = text.to_ascii_uppercase().replace('=', " ");
-    let all = groups(&text);
-    let Some(first) = all.iter().position(|g| g.text == "TTAA") else {
-        return Err(Unreadable { problem: "there is no group TTAA".into(), remedy: SOUNDING.into() });
+/// Reads surface and standard pressures. `last` tells the last of them that has a wind.
+pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profile) -> Result<(), Unreadable> {
+    // Where no wind was observed a stroke stands; 0 is 1000 hPa.
+    let last_wind = match last {
+        '0' => 1000.0,
+        '9' => 925.0,
+        '8' => 850.0,
+        _ => last.to_digit(10).map_or(f64::INFINITY, |hundreds| 100.0 * f64::from(hundreds)),
     };
-    let rest = all[first + 1..].iter().copied().peekable();
-    let mut reader = Reader { rest, all: &all, unit: "m/s" };
-    let time = reader.next("the time")?;
-    let (observed, knots, last_wind) = day_and_unit(&time)?;
-    reader.unit = if knots { "kt" } else { "m/s" };
-    let station = reader.next("the station")?;
-    if digits(station.text, 5).is_none() {
-        return Err(station.fault("is no station", "expected the five digits of the station: 72518"));
-    }
-    let mut profile = Profile::of(Message {
-        station: Some(station.text.into()),
-        observed: Some(observed),
-        ..Message::new(Format::Temp)
-    });
-    let name = station.text;
-    profile.assumed.push(format!(
-        "The sounding of {name} gives an hour; it was taken as the full hour. Its heights are geopotential, taken as metres \
-         above sea level."
-    ));
-
-    let surface = reader.next("the surface (99)")?;
+    let name = profile.messages[0].station.clone().unwrap_or_default();
+    let surface = cursor.next("the surface (99)")?;
     let hpa = surface.text.strip_prefix("99").and_then(|p| digits(p, 3)).map(|p| if p < 200 { p + 1000 } else { p });
     let Some(hpa) = hpa.filter(|p| (450..=1100).contains(p)) else {
         return Err(
             surface.fault("is no pressure at the surface", "expected 99 and three digits of hPa: 99030 is 1030 hPa")
         );
     };
-    let (temperature, dew_point) = reader.air()?;
-    let wind = reader.wind()?;
+    let (temperature, dew_point) = cursor.air()?;
+    let wind = cursor.wind()?;
     profile.levels.push(Level {
         surface: true,
         above_sea: None,
@@ -87,14 +56,14 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
     profile.assumed.push(format!("The surface wind of {name} was measured {MEASURED_AT_M} m above ground."));
 
     for (code, pressure_hpa, standard_m) in STANDARD {
-        let Some(group) = reader.rest.next_if(|g| g.text.starts_with(code)) else { continue };
+        let Some(group) = cursor.take_if(|g| g.text.starts_with(code)) else { continue };
         let height = gpm(&group, code, pressure_hpa, standard_m)?;
         let below = profile.levels.iter().rev().find_map(|l| l.above_sea);
         if height.is_some_and(|h| below.is_some_and(|b| h <= b.si)) {
             return Err(group.fault("is no higher than the pressure before it", HEIGHT));
         }
-        let (temperature, dew_point) = reader.air()?;
-        let wind = if pressure_hpa >= last_wind { reader.wind()? } else { None };
+        let (temperature, dew_point) = cursor.air()?;
+        let wind = if pressure_hpa >= last_wind { cursor.wind()? } else { None };
         if temperature.is_none() && wind.is_none() {
             profile
                 .skipped
@@ -115,35 +84,7 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
             dew_point,
         });
     }
-    reader.tail(&mut profile)?;
-    Ok(profile)
-}
-
-/// YYGGId: day and hour, whether speeds are in knots, and the last standard pressure with a wind, hPa.
-fn day_and_unit(group: &Group<'_>) -> Result<(DayTime, bool, f64), Unreadable> {
-    let read = || {
-        let (time, last) = group.text.split_at_checked(4)?;
-        let number = digits(time, 4)?;
-        let (day, hour) = (number / 100, number % 100);
-        let (day, knots) = if day > 50 { (day - 50, true) } else { (day, false) };
-        // Where no wind was observed a stroke stands; 0 is 1000 hPa.
-        let last = match last {
-            "/" => f64::INFINITY,
-            "0" => 1000.0,
-            "9" => 925.0,
-            "8" => 850.0,
-            _ => 100.0 * f64::from(digits(last, 1)?),
-        };
-        let clock = Clock { hour: hour.try_into().ok()?, minute: 0 };
-        let good = (1..=31).contains(&day) && hour < 24;
-        good.then_some((DayTime { day: day.try_into().ok()?, clock }, knots, last))
-    };
-    read().ok_or_else(|| {
-        group.fault(
-            "is no day and hour",
-            "expected the day (plus 50 where speeds are in knots), the hour and the last standard level with a wind: 81001",
-        )
-    })
+    tail(cursor, profile)
 }
 
 /// The height of a standard pressure: of those that the three digits may mean, the one nearest to the standard atmosphere.
@@ -162,97 +103,39 @@ fn gpm(group: &Group<'_>, code: &str, pressure_hpa: f64, standard_m: f64) -> Res
     Ok(Some(value + step * ((standard_m - value) / step).round()))
 }
 
-impl<'a, I: Iterator<Item = Group<'a>>> Reader<'a, I> {
-    fn next(&mut self, what: &str) -> Result<Group<'a>, Unreadable> {
-        self.rest.next().ok_or_else(|| ended(self.all, what, SOUNDING))
-    }
-
-    /// TTTaDD: temperature and dew point.
-    fn air(&mut self) -> Result<(Option<Reading>, Option<Reading>), Unreadable> {
-        let group = self.next("temperature and dew point")?;
-        if group.text == "/////" {
-            return Ok((None, None));
+/// Tropopause and fastest wind, which have no height, and what follows.
+fn tail(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(), Unreadable> {
+    while cursor.peek().is_some() {
+        if cursor.ends(&mut profile.skipped) {
+            break;
         }
-        let read = || {
-            let (air, depression) = group.text.split_at_checked(3)?;
-            let tenths = f64::from(digits(air, 3)?);
-            let celsius = if tenths % 2.0 == 0.0 { tenths } else { -tenths } / 10.0;
-            let dew = match depression {
-                "//" => None,
-                _ => match f64::from(digits(depression, 2)?) {
-                    d if d <= 50.0 => Some(d / 10.0),
-                    // 51 to 55 mean nothing.
-                    d if d >= 56.0 => Some(d - 50.0),
-                    _ => return None,
-                },
-            };
-            let dew = dew.map(|d| ((celsius - d) * 10.0).round() / 10.0);
-            TEMPERATURES_C.contains(&celsius).then_some((celsius, dew))
-        };
-        let (celsius, dew) = read().ok_or_else(|| group.fault("is no temperature and dew point", AIR))?;
-        Ok((TEMPERATURE.with(celsius, "C"), dew.and_then(|d| TEMPERATURE.with(d, "C"))))
-    }
-
-    /// ddfff.
-    fn wind(&mut self) -> Result<Option<Wind>, Unreadable> {
-        let group = self.next("the wind")?;
-        if group.text == "/////" {
-            return Ok(None);
-        }
-        let read = || {
-            let number = digits(group.text, 5)?;
-            let (tens, units) = (number / 1000, number % 1000);
-            let (five, speed) = if units >= 500 { (5, units - 500) } else { (0, units) };
-            let bearing = 10 * tens + five;
-            let speed = SPEED.with(f64::from(speed), self.unit).filter(|s| s.si <= limits::WIND_SPEED.max)?;
-            let direction = match bearing {
-                0 if speed.si == 0.0 => Direction::None,
-                0..=360 => Direction::From(ANGLE.with(f64::from(bearing), "deg")?),
-                _ => return None,
-            };
-            Some(Wind { direction, speed, bound: Bound::Is, gust: None, varies: None })
-        };
-        read().map(Some).ok_or_else(|| group.fault("is no wind", WIND))
-    }
-
-    /// Tropopause and fastest wind, which have no height, and what follows.
-    fn tail(&mut self, profile: &mut Profile) -> Result<(), Unreadable> {
-        while let Some(group) = self.rest.next() {
-            let level = |what: &str| format!("{what} ({}): it has a pressure and no height.", group.text);
-            match (group.text.get(..2), group.text.get(2..)) {
-                (Some("88" | "77" | "66"), Some("999")) => {}
-                (Some("88"), Some(p)) if digits(p, 3).is_some() => {
-                    self.air()?;
-                    self.wind()?;
-                    profile.skipped.push(level("The tropopause"));
-                }
-                (Some("77" | "66"), Some(p)) if digits(p, 3).is_some() => {
-                    self.wind()?;
-                    self.rest.next_if(|g| g.text.len() == 5 && g.text.starts_with('4'));
-                    profile.skipped.push(level("The fastest wind"));
-                }
-                _ if matches!(
-                    group.text,
-                    "31313" | "51515" | "61616" | "NNNN" | "TTBB" | "TTCC" | "TTDD" | "PPBB" | "PPDD"
-                ) =>
-                {
-                    let more = self.rest.by_ref().count() + 1;
-                    profile
-                        .skipped
-                        .push(format!("What follows the standard levels ({more} groups from {}).", group.text));
-                }
-                _ => return Err(group.fault("is no level that could follow here", SOUNDING)),
+        let group = cursor.next("a level")?;
+        let level = |what: &str| format!("{what} ({}): it has a pressure and no height.", group.text);
+        match (group.text.get(..2), group.text.get(2..)) {
+            (Some("88" | "77" | "66"), Some("999")) => {}
+            (Some("88"), Some(p)) if digits(p, 3).is_some() => {
+                cursor.air()?;
+                cursor.wind()?;
+                profile.skipped.push(level("The tropopause"));
             }
+            (Some("77" | "66"), Some(p)) if digits(p, 3).is_some() => {
+                cursor.wind()?;
+                cursor.take_if(|g| g.text.len() == 5 && g.text.starts_with('4'));
+                profile.skipped.push(level("The fastest wind"));
+            }
+            _ => return Err(group.fault("is no level that could follow here", SOUNDING)),
         }
-        Ok(())
     }
+    Ok(())
 }
 
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
-    use super::*;
+    use super::super::Direction;
+    use super::super::sounding::decode;
+    use crate::wire::units::ANGLE;
 
     /// Albany, the 31st 00Z, as printed on a US university meteorology laboratory's page on decoding soundings.
     const ALBANY: &str = "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 92904 04461 00518 85585 00079 01526 \
@@ -285,8 +168,7 @@ mod tests {
         }
         let heights: Vec<f64> = profile.levels[8..].iter().map(|l| l.above_sea.unwrap().number).collect();
         assert_eq!(heights, [10_540.0, 11_930.0, 13_710.0, 16_240.0]);
-        let observed = profile.messages[0].observed.unwrap();
-        assert_eq!((observed.day, observed.clock.hour), (31, 0));
+        assert_eq!(profile.messages[0].observed.unwrap().day_hour_minute(), [31, 0, 0]);
         assert!(
             profile.skipped.iter().any(|s| s.contains("88192")) && profile.skipped.iter().any(|s| s.contains("77182"))
         );
@@ -296,7 +178,7 @@ mod tests {
     fn units_missing_levels_and_what_follows() {
         // Metres per second, winds to 850 hPa only, 1000 hPa below sea level, 925 hPa below the station.
         let text = "TTAA 31128 72518 99980 08863 33004 00520 10464 34016 92904 ///// ///// 85585 00079 01526 70138 04182 50/// 17372 88999 \
-                    77999 51515 10164 TTBB 81001";
+                    77999 51515 10164 10194";
         let profile = decode(text).unwrap();
         let seen: Vec<_> =
             profile.levels.iter().map(|l| (l.pressure.unwrap().number, l.wind.map(|w| w.speed.si))).collect();
@@ -304,13 +186,13 @@ mod tests {
         assert_eq!(profile.levels[1].above_sea.unwrap().number, -20.0);
         assert!(profile.skipped[0].starts_with("925 hPa"), "{:?}", profile.skipped);
         assert!(profile.skipped[1].starts_with("500 hPa: its height"), "{:?}", profile.skipped);
-        assert!(profile.skipped[2].contains("4 groups from 51515"), "{:?}", profile.skipped);
+        assert!(profile.skipped[2].contains("3 groups from 51515"), "{:?}", profile.skipped);
     }
 
     #[test]
     fn refusals() {
         for (old, new, place) in [
-            ("TTAA", "TTBB", "no group TTAA"),
+            ("TTAA", "TTAB", "no group TTAA"),
             ("81001", "82001", "\"82001\", is no day"),
             ("81001", "81241", "\"81241\", is no day"),
             ("72518", "KALB", "\"KALB\", is no station"),

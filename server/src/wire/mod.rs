@@ -26,7 +26,7 @@ use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
 
 pub use answer::*;
-pub use convert::Placed;
+pub use convert::{Placed, Weather};
 pub use fault::MOST as MOST_FAULTS;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
@@ -42,8 +42,10 @@ pub struct Asked {
     pub name: String,
     /// Where the launch is.
     pub placed: Placed,
-    /// What to say about numbers that came without a unit.
+    /// What to say about numbers that came without a unit, and about the weather.
     pub cautions: Vec<Caution>,
+    /// Weather that was decoded for it.
+    pub weather: Option<Weather>,
 }
 
 impl Asked {
@@ -112,9 +114,9 @@ pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Res
 
 /// From the JSON of a flight card to what can be flown, or every fault of it.
 fn asked(sent: Value, twice: &[String]) -> Result<Asked, Vec<FieldFault>> {
-    let (case, cautions, placed) = convert::case(&sent, twice)?;
+    let convert::Read { case, cautions, placed, weather } = convert::case(&sent, twice)?;
     let name = sent["card"]["name"].as_str().unwrap_or_default().to_string();
-    Ok(Asked { case, input: sorted(sent), name, placed, cautions })
+    Ok(Asked { case, input: sorted(sent), name, placed, cautions, weather })
 }
 
 /// Decodes weather: every fault in one reply.

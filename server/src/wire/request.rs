@@ -13,6 +13,7 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::place::{AreaMap, AreaRole, Bearing, Geometry, PadRequest, PositionRequest};
 use super::units::{self, Table};
+use super::weather::WeatherRequest;
 
 /// A number with or without its unit, as it came.
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
@@ -182,9 +183,16 @@ pub struct AssessmentRequest {
     pub launch: Option<Launch>,
     /// The field.
     pub site: Option<Site>,
-    /// The wind, as `surface`, `layers` or both: calm is never assumed, a calm day is a speed of 0.
-    #[schema(required = true, nullable = false)]
+    /// The wind, as `surface`, `layers` or both: calm is never assumed, a calm day is a speed of 0. Give this or
+    /// `weather`.
     pub wind: Option<Wind>,
+    /// Weather as people have it, in place of `wind`: messages that are decoded as `POST /v1/weather` does. The height of
+    /// the field is `site.elevation`; temperature and altimeter setting are those of the messages unless `site` has them.
+    pub weather: Option<WeatherRequest>,
+    /// Instant of launch (RFC 3339), needed with `weather` that has a time: its age is told by it, never by a clock, and
+    /// widens the error of the wind (see `spread.wind.growth_per_hour`).
+    #[schema(max_length = 40, example = "2026-11-25T17:30:00Z")]
+    pub launch_at: Option<String>,
     /// Delays of the motor's ejection charge to compare, from burnout (see `card.motor.delay_from`). Give these,
     /// `electronics` or both. Without them the delay of a motor code such as "C6-5" is taken.
     #[schema(max_items = 32, example = json!([5, 7, 10]))]
@@ -669,6 +677,9 @@ pub struct Wind {
     /// Winds aloft, from the ground up.
     #[schema(max_items = 200)]
     pub layers: Option<Vec<WindLayer>>,
+    /// How old it is at launch, age of an observation or lead of a forecast ("8 h"): each hour widens its error (see
+    /// `spread.wind.growth_per_hour`). Nothing is widened when left out.
+    pub age: Option<Time>,
     /// What surrounds the field, for the wind's growth from the ground: Davenport's classes with roughness lengths of
     /// "sea" 0.0002 m, "smooth" 0.005 m, "open" 0.03 m (grass; the default), "roughly_open" 0.1 m, "rough" 0.25 m,
     /// "very_rough" 0.5 m, "closed" 1 m, "chaotic" 2 m. Give at most one of `terrain`, `roughness_length` and
@@ -1034,8 +1045,11 @@ failure_shares! {
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WindSpread {
-    /// Standard deviation of each component.
+    /// Standard deviation of each component while the wind is fresh.
     pub component_sd: Option<Speed>,
+    /// What each hour of its age adds to that: of `wind.age`, or between `weather` and `launch_at`. "0.04 m/s" when left
+    /// out, 0 for none.
+    pub growth_per_hour: Option<Speed>,
     /// Standard deviation of the direction.
     pub direction_sd: Option<Angle>,
     /// Height over which errors of the wind agree.

@@ -1,20 +1,17 @@
 //! Weather to decode and what it is answered with. The comments here are the published description of every field.
 
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use slowpoint_sim::limits;
 use slowpoint_sim::report::{Caution, FIRST_CAUTION};
 use utoipa::ToSchema;
 
 use super::convert::Weather;
-use super::request::{
-    Length, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Wind, WindDirection, WindLayer,
-};
-use super::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Table};
+use super::request::{Length, Site, Speed, Terrain, Turbulence, Wind, WindLayer};
+use super::units::{Reading, TEMPERATURE};
 use super::{CautionAnswer, Figure, without_nulls};
-use crate::weather::clock::{DayTime, written};
-use crate::weather::{self as profile, Bound, Direction, Level, Message, merge};
+use crate::weather::clock::{When, written};
+use crate::weather::{Bound, Direction, Level, Message, age};
 
 /// Weather as people have it: a surface report, winds aloft, or one under the other.
 ///
@@ -23,7 +20,7 @@ use crate::weather::{self as profile, Bound, Direction, Level, Message, merge};
 #[serde(deny_unknown_fields)]
 pub struct WeatherRequest {
     /// Date in UTC near which the messages were issued: they carry a day of the month, but neither month nor year. Needed
-    /// with `metar`, `winds_aloft` and `sounding`.
+    /// with `metar`, `winds_aloft` and `sounding`, unless `launch_at` is given.
     #[schema(max_length = 10, pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$", example = "2026-11-25")]
     pub date: Option<String>,
     /// A METAR or SPECI, from the station's letters to the pressure or further. Remarks are left out.
@@ -36,14 +33,30 @@ pub struct WeatherRequest {
     /// The station whose row of `winds_aloft` is meant. Not needed where there is one row, or one of the station in `metar`.
     #[schema(max_length = 8, example = "ABQ")]
     pub station: Option<String>,
-    /// A radiosonde sounding (TEMP) from TTAA on, instead of `winds_aloft`: surface and standard levels are read.
+    /// A sounding, instead of `winds_aloft`: a radiosonde's TTAA (surface and standard pressures) with TTBB (what lies
+    /// between them), a balloon's PPBB (winds by height), or all of one station and hour in one text.
     #[schema(max_length = 20_000)]
     pub sounding: Option<String>,
     /// Winds aloft by height, instead of `winds_aloft` or `sounding`.
     pub layers: Option<LayersRequest>,
     /// Height of the field above sea level. With it every height is also told above ground, and what lies below the field
-    /// is dropped.
+    /// is dropped. Within an assessment that is `site.elevation`.
     pub field_elevation: Option<Length>,
+    /// Instant of launch (RFC 3339): age and lead of the messages are told by it. Within an assessment it stands beside
+    /// `weather`.
+    #[schema(max_length = 40, example = "2026-11-25T17:30:00Z")]
+    pub launch_at: Option<String>,
+    /// As in `wind`: what surrounds the field.
+    pub terrain: Option<Terrain>,
+    /// As in `wind`: roughness length of the logarithmic law.
+    pub roughness_length: Option<Length>,
+    /// As in `wind`: exponent of the power law.
+    #[schema(example = 0.15)]
+    pub power_exponent: Option<f64>,
+    /// As in `wind`: what the size of the gusts is taken from.
+    pub turbulence: Option<Turbulence>,
+    /// As in `wind`: size of the gusts by a wind at 20 ft.
+    pub turbulence_wind_at_20_ft: Option<Speed>,
 }
 
 /// Winds by height: a list as an assessment takes it; or the same as text, a heading that names the columns and their
@@ -62,6 +75,11 @@ pub enum LayersRequest {
 pub struct WeatherAnswer {
     /// The first caution. Show it before anything else.
     pub caution: &'static str,
+    /// The instant of launch (UTC).
+    pub launch_at: Option<String>,
+    /// Hours that lie between launch and the weather, which widen the error of the wind: the longest to an observation, to
+    /// the analysis of a forecast or to the time that it is for.
+    pub age_h: Figure,
     /// The messages, from the ground up.
     pub messages: Vec<MessageAnswer>,
     /// The field above sea level, m.
@@ -85,10 +103,34 @@ pub struct WeatherAnswer {
     pub cautions: Vec<CautionAnswer>,
 }
 
+/// The weather that an assessment was flown in, as its messages were decoded. What to mind about it stands among the
+/// cautions of the assessment.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct WeatherTaken {
+    /// Where it comes from, in one line.
+    pub source: String,
+    /// The instant of launch (UTC).
+    pub launch_at: Option<String>,
+    /// Hours that lie between launch and the weather, which widen the error of the wind.
+    pub age_h: Figure,
+    /// The messages, from the ground up.
+    pub messages: Vec<MessageAnswer>,
+    /// The wind that was flown in, in the units of the messages: put as `wind`, it means the same.
+    #[schema(value_type = Wind)]
+    pub wind: Value,
+    /// What the messages tell of the air at the field; the request's own `site` comes first.
+    #[schema(value_type = Site)]
+    pub site: Value,
+    /// What was taken for granted, in sentences.
+    pub assumed: Vec<String>,
+    /// What was left out, in sentences.
+    pub skipped: Vec<String>,
+}
+
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
-    /// What kind it is: "metar", "speci", "winds_aloft", "temp" or "layers".
+    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot" or "layers".
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,
@@ -102,6 +144,8 @@ pub struct MessageAnswer {
     pub use_from: Option<String>,
     /// The forecast is for use until this time (UTC).
     pub use_until: Option<String>,
+    /// Hours from its observation or analysis to launch: its age or lead. Negative where launch comes first.
+    pub before_launch_h: Figure,
 }
 
 /// A time: as the message has it, and with the month and year that are nearest to the date.
@@ -151,13 +195,13 @@ pub struct LevelAnswer {
 
 /// The answer to weather that could be read.
 pub fn answer(weather: Weather) -> WeatherAnswer {
-    let Weather { mut profile, field_elevation, date } = weather;
-    let wind = wind(&mut profile, date);
-    let site = site(&profile, field_elevation);
+    let Weather { profile, field_elevation, date, launch, age_h, wind, site } = weather;
     let shown = |x: Option<Reading>| Figure::maybe(x.map(|x| x.si));
     WeatherAnswer {
         caution: FIRST_CAUTION,
-        messages: profile.messages.iter().map(|m| message(m, date)).collect(),
+        launch_at: launch.map(written),
+        age_h: Figure::maybe(age_h),
+        messages: profile.messages.iter().map(|m| message(m, date, launch)).collect(),
         field_elevation_m: shown(field_elevation),
         altimeter_setting_pa: shown(profile.altimeter_setting),
         levels: profile.levels.iter().map(level).collect(),
@@ -173,14 +217,27 @@ pub fn answer(weather: Weather) -> WeatherAnswer {
     }
 }
 
-fn message(m: &Message, date: Option<Date>) -> MessageAnswer {
-    let time = |t: DayTime| TimeAnswer {
-        day: t.day,
-        hour: t.clock.hour,
-        minute: t.clock.minute,
-        utc: date.and_then(|date| t.nearest(date)).map(written),
+/// What an assessment was flown in, of decoded weather.
+pub fn taken(weather: &Weather) -> WeatherTaken {
+    let Weather { profile, date, launch, age_h, wind, site, .. } = weather;
+    WeatherTaken {
+        source: weather.source(),
+        launch_at: launch.map(written),
+        age_h: Figure::maybe(*age_h),
+        messages: profile.messages.iter().map(|m| message(m, *date, *launch)).collect(),
+        wind: fragment(wind),
+        site: fragment(site),
+        assumed: profile.assumed.clone(),
+        skipped: profile.skipped.clone(),
+    }
+}
+
+fn message(m: &Message, date: Option<Date>, launch: Option<DateTime>) -> MessageAnswer {
+    let time = |t: When| {
+        let [day, hour, minute] = t.day_hour_minute();
+        TimeAnswer { day, hour, minute, utc: t.near(date).map(written) }
     };
-    let used = m.for_use.and_then(|hours| hours.around(m.valid?.nearest(date?)?));
+    let used = m.for_use.and_then(|hours| hours.around(m.valid?.near(date)?));
     let [use_from, use_until] = used.map_or([None, None], |both| both.map(|t| Some(written(t))));
     MessageAnswer {
         format: m.format.name(),
@@ -190,6 +247,7 @@ fn message(m: &Message, date: Option<Date>) -> MessageAnswer {
         valid: m.valid.map(time),
         use_from,
         use_until,
+        before_launch_h: Figure::maybe(launch.and_then(|launch| age::before_launch_h(m, date, launch))),
     }
 }
 
@@ -225,74 +283,4 @@ fn level(l: &Level) -> LevelAnswer {
 /// A part of a request, without what it does not say.
 fn fragment<T: Serialize>(part: T) -> Value {
     without_nulls(serde_json::to_value(part).unwrap_or_default())
-}
-
-fn text(table: &Table, reading: &Reading) -> Quantity {
-    Quantity::Text(table.show(reading))
-}
-
-/// The wind as an assessment takes it; none where nothing is known or it is faster than what is taken.
-fn wind(profile: &mut profile::Profile, date: Option<Date>) -> Option<Wind> {
-    let known = || profile.levels.iter().filter_map(|l| Some((l, l.wind?)));
-    let limit = limits::SURFACE_WIND_SPEED;
-    let fastest = |w: &profile::Wind| w.gust.map_or(w.speed.si, |g| g.si.max(w.speed.si));
-    if known().any(|(l, w)| l.surface && fastest(&w) > limit.max) {
-        profile.cautions.push(Caution {
-            topic: "wind",
-            message: format!(
-                "The surface wind or its gust is faster than the {} m/s that an assessment takes, so there is no `wind`.",
-                limit.max
-            ),
-            rule: "accepted range of a surface wind",
-        });
-        return None;
-    }
-    let surface = known().find(|(l, _)| l.surface).map(|(l, w)| SurfaceWindRequest {
-        speed: Some(Speed(text(&SPEED, &w.speed))),
-        direction: match w.direction {
-            Direction::From(from) => Some(WindDirection(text(&ANGLE, &from))),
-            Direction::Variable => Some(WindDirection(Quantity::Text("variable".into()))),
-            // Not reported: every direction alike. Calm has none.
-            Direction::None if w.speed.si > 0.0 => Some(WindDirection(Quantity::Text("variable".into()))),
-            Direction::None => None,
-        },
-        measuring_height: l.above_ground.map(|h| Length(text(&LENGTH, &h))),
-        gust: w.gust.map(|g| Speed(text(&SPEED, &g))),
-    });
-    let layers: Vec<WindLayer> = known().filter(|(l, _)| !l.surface).map(|(l, w)| layer(l, &w)).collect();
-    (surface.is_some() || !layers.is_empty()).then(|| Wind {
-        source: Some(merge::source(profile, date)),
-        surface,
-        layers: (!layers.is_empty()).then_some(layers),
-        ..Wind::default()
-    })
-}
-
-fn layer(l: &Level, w: &profile::Wind) -> WindLayer {
-    let calm = || (Quantity::Text("0 kt".into()), Quantity::Text("0 deg".into()));
-    let (speed, direction) = match w.direction {
-        Direction::From(from) => (text(&SPEED, &w.speed), text(&ANGLE, &from)),
-        // Light and variable, or calm: no direction prevails, so the mean of its vector is nothing.
-        Direction::Variable | Direction::None => calm(),
-    };
-    WindLayer {
-        height_above_ground: l.above_ground.map(|h| Length(text(&LENGTH, &h))),
-        height_above_sea: if l.above_ground.is_some() { None } else { l.above_sea.map(|h| Length(text(&LENGTH, &h))) },
-        speed: Some(Speed(speed)),
-        direction: Some(WindDirection(direction)),
-    }
-}
-
-/// The air at the field as an assessment takes it.
-fn site(profile: &profile::Profile, field_elevation: Option<Reading>) -> Site {
-    let temperature = profile.levels.iter().find(|l| l.surface).and_then(|l| l.temperature);
-    let range = limits::TEMPERATURE;
-    let temperature = temperature.filter(|t| (range.min..=range.max).contains(&t.si));
-    Site {
-        elevation: field_elevation.map(|e| Length(text(&LENGTH, &e))),
-        temperature: temperature.map(|t| Temperature(text(&TEMPERATURE, &t))),
-        // Without the elevation it says nothing of the pressure at the field.
-        altimeter_setting: field_elevation.and(profile.altimeter_setting).map(|p| Pressure(text(&PRESSURE, &p))),
-        ..Site::default()
-    }
 }

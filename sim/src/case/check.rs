@@ -44,7 +44,7 @@ pub fn ranges(inputs: &Inputs, faults: &mut Faults) {
     site(&inputs.site, faults);
     wind(&inputs.wind, faults);
     failures(inputs, faults);
-    spread::check(&inputs.spread, faults);
+    spread::check(&inputs.spread, inputs.wind.age_s, faults);
     question(&inputs.question, faults);
 }
 
@@ -380,6 +380,7 @@ fn wind(w: &WindInput, faults: &mut Faults) {
             "give wind.surface (speed, direction, measuring_height) or wind.layers; calm is never assumed: a calm day is a speed of 0",
         );
     }
+    maybe(limits::WIND_AGE, "wind.age", w.age_s, faults);
     if let Some(s) = w.surface {
         one(limits::SURFACE_WIND_SPEED, "wind.surface.speed", s.speed_m_s, faults);
         one(limits::MEASURING_HEIGHT, "wind.surface.measuring_height", s.measuring_height_m, faults);

@@ -331,6 +331,8 @@ pub struct WindInput {
     pub law: Option<SurfaceLaw>,
     /// What the size of its gusts is taken from.
     pub gustiness: Option<Gustiness>,
+    /// How old it is at launch, s: age of an observation, lead of a forecast. None where it is not said.
+    pub age_s: Option<f64>,
 }
 
 macro_rules! spread_input {
@@ -341,6 +343,8 @@ macro_rules! spread_input {
             $($(#[$doc])* pub $name: Option<Law>,)*
             /// Standard deviation of each component of the wind, m/s.
             pub wind_component_sd_m_s: Option<f64>,
+            /// What each hour of the wind's age adds to it, m/s.
+            pub wind_growth_m_s_per_h: Option<f64>,
             /// Standard deviation of the wind's direction, rad.
             pub wind_direction_sd_rad: Option<f64>,
             /// Height over which errors of the wind agree, m.

@@ -179,6 +179,7 @@ impl Case {
                 length_m: inputs.airframe.length_m,
                 centre_of_pressure_m: aero.centre_of_pressure_m(),
                 drag_built_up: inputs.airframe.drag.is_none(),
+                wind_age_s: inputs.wind.age_s,
             },
             &mut assumed,
         );

@@ -55,6 +55,17 @@ pub struct Spread {
 const DEG: f64 = core::f64::consts::PI / 180.0;
 const TURN: f64 = core::f64::consts::TAU;
 
+/// Error of each component of a fresh wind, m/s.
+const WIND_ERROR_M_S: f64 = 1.5;
+/// What each hour of age adds to it, m/s.
+const WIND_GROWTH_M_S_PER_H: f64 = 0.04;
+const HOUR_S: f64 = 3600.0;
+
+/// What age adds to the error of each component of the wind, m/s.
+fn wind_growth_m_s(input: &SpreadInput, age_s: f64) -> f64 {
+    input.wind_growth_m_s_per_h.unwrap_or(WIND_GROWTH_M_S_PER_H) * age_s / HOUR_S
+}
+
 /// What the defaults depend on.
 pub struct Context<'a> {
     /// What is known of the thrust.
@@ -65,6 +76,8 @@ pub struct Context<'a> {
     pub centre_of_pressure_m: f64,
     /// Whether the drag was built up from the shape.
     pub drag_built_up: bool,
+    /// Age of the wind at launch, s.
+    pub wind_age_s: Option<f64>,
 }
 
 impl Spread {
@@ -228,15 +241,33 @@ impl Spread {
                 DelayError::Tolerances(Law::Normal { mean: 0.0, sd })
             }
         };
+        let fresh_sd_m_s = given_or(
+            input.wind_component_sd_m_s,
+            assumed,
+            "spread.wind.component_sd",
+            WIND_ERROR_M_S,
+            |v| format!("normal error of {v} m/s along and across the wind at every height"),
+            "errors of 10 m wind of regional forecast models are 1.5 to 1.8 m/s (independent benchmark); used for reports too: assumption",
+        );
+        if let Some(age_s) = about.wind_age_s {
+            assumed.push(Assumption {
+                input: "spread.wind.growth_per_hour",
+                value: format!(
+                    "{:.1} h lie between the weather and launch: the error along and across the wind grows by {} m/s an hour, from {fresh_sd_m_s} to {:.2} m/s",
+                    age_s / HOUR_S,
+                    input.wind_growth_m_s_per_h.unwrap_or(WIND_GROWTH_M_S_PER_H),
+                    fresh_sd_m_s + wind_growth_m_s(input, age_s),
+                ),
+                source: match input.wind_growth_m_s_per_h {
+                    Some(_) => "the growth is the request's",
+                    None => {
+                        "assumption, linear: no published growth over the first day was found; 2 to 2.5 m/s after a day (from memory)"
+                    }
+                },
+            });
+        }
         let wind = WindErrors {
-            component_sd_m_s: given_or(
-                input.wind_component_sd_m_s,
-                assumed,
-                "spread.wind.component_sd",
-                1.5,
-                |v| format!("normal error of {v} m/s along and across the wind at every height"),
-                "errors of 10 m wind of regional forecast models are 1.5 to 1.8 m/s (independent benchmark); used for reports too: assumption",
-            ),
+            component_sd_m_s: fresh_sd_m_s + about.wind_age_s.map_or(0.0, |age_s| wind_growth_m_s(input, age_s)),
             direction_sd_rad: given_or(
                 input.wind_direction_sd_rad,
                 assumed,
@@ -317,7 +348,7 @@ fn shown_in(name: &str) -> (f64, &'static str) {
 }
 
 /// Checks the caller's distributions.
-pub fn check(input: &SpreadInput, faults: &mut Faults) {
+pub fn check(input: &SpreadInput, wind_age_s: Option<f64>, faults: &mut Faults) {
     for (name, law) in input.laws() {
         let field = format!("spread.{name}");
         if faults.touches(&field) {
@@ -346,10 +377,29 @@ pub fn check(input: &SpreadInput, faults: &mut Faults) {
     }
     for (limit, value, field) in [
         (limits::WIND_ERROR, input.wind_component_sd_m_s, "spread.wind.component_sd"),
+        (limits::WIND_ERROR_GROWTH, input.wind_growth_m_s_per_h, "spread.wind.growth_per_hour"),
         (limits::DIRECTION_ERROR, input.wind_direction_sd_rad, "spread.wind.direction_sd"),
         (limits::CORRELATION_LENGTH, input.wind_correlation_length_m, "spread.wind.correlation_length"),
         (limits::OUT_OF_TOLERANCE, input.delay_out_of_tolerance_share, "spread.delay_out_of_tolerance_share"),
     ] {
         super::check::maybe(limit, field, value, faults);
+    }
+    let Some(age_s) = wind_age_s.filter(|_| !faults.touches("spread.wind") && !faults.touches("wind.age")) else {
+        return;
+    };
+    let grown_m_s = input.wind_component_sd_m_s.unwrap_or(WIND_ERROR_M_S) + wind_growth_m_s(input, age_s);
+    if grown_m_s > limits::WIND_ERROR.max {
+        let field = match input.wind_growth_m_s_per_h {
+            Some(_) => "spread.wind.growth_per_hour",
+            None => "spread.wind.component_sd",
+        };
+        faults.add(
+            field,
+            format!(
+                "the standard deviation of the wind, {:.1} h old at launch, grows to {grown_m_s:.1} m/s",
+                age_s / HOUR_S
+            ),
+            format!("at most {} m/s are taken: take fresher weather or a smaller growth", limits::WIND_ERROR.max),
+        );
     }
 }

@@ -16,7 +16,7 @@ use slowpoint_sim::stat::outline::Polygon;
 use slowpoint_sim::{Replay, way_label};
 
 use super::*;
-use crate::wire::Asked;
+use crate::wire::{Asked, weather};
 
 /// Weather reports measure here, m.
 const WIND_HEIGHT_M: f64 = 10.0;
@@ -112,6 +112,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
         wind_limit: report.wind_limit.as_ref().map(|w| advised::wind_limit(w, &labels)),
         rail_advice: report.rail_advice.as_ref().map(|r| advised::rail_advice(r, &labels)),
+        weather: asked.weather.as_ref().map(weather::taken),
         cautions: asked
             .cautions
             .iter()

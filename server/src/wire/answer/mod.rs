@@ -12,6 +12,7 @@ use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use super::weather::WeatherTaken;
 pub use advised::*;
 pub use fill::{answer, chance, chance_text, flight, outcome};
 pub use site::*;
@@ -123,6 +124,10 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub rail_advice: Option<RailAdviceAnswer>,
+    /// The weather it was flown in; there only when `weather` was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub weather: Option<WeatherTaken>,
     /// What to mind.
     pub cautions: Vec<CautionAnswer>,
     /// Every default used, with its source.

@@ -138,22 +138,28 @@ impl Reader<'_> {
     }
 
     pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {
-        self.plain(&w.source, "/wind/source");
+        self.plain(&w.source, &self.wind_at("source"));
         WindInput {
             surface: w.surface.as_ref().map(|s| self.surface(s)),
             layers: self.layers(w.layers.as_deref().unwrap_or_default(), elevation_m),
             law: self.surface_law(w),
             gustiness: self.gustiness(w),
+            age_s: self.read(&self.wind_at("age"), &w.age, Some(&limits::WIND_AGE)),
         }
     }
 
-    fn gustiness(&mut self, w: &Wind) -> Option<Gustiness> {
-        const OWN: &str = "/wind/turbulence_wind_at_20_ft";
+    /// A place of the wind in the request.
+    fn wind_at(&self, name: &str) -> String {
+        format!("{}/{name}", self.places.wind_at)
+    }
+
+    pub(super) fn gustiness(&mut self, w: &Wind) -> Option<Gustiness> {
+        let at = self.wind_at("turbulence_wind_at_20_ft");
         let own =
-            self.read(OWN, &w.turbulence_wind_at_20_ft, Some(&limits::TURBULENCE_WIND)).map(Gustiness::WindAt20Ft);
+            self.read(&at, &w.turbulence_wind_at_20_ft, Some(&limits::TURBULENCE_WIND)).map(Gustiness::WindAt20Ft);
         if w.turbulence.is_some() && w.turbulence_wind_at_20_ft.is_some() {
             self.faults.add(
-                OWN,
+                at,
                 "the size of the gusts is described twice",
                 "give one of turbulence and turbulence_wind_at_20_ft",
             );
@@ -168,7 +174,8 @@ impl Reader<'_> {
     }
 
     fn surface(&mut self, s: &SurfaceWindRequest) -> SurfaceWind {
-        let at = |name: &str| format!("/wind/surface/{name}");
+        let surface = self.wind_at("surface");
+        let at = |name: &str| format!("{surface}/{name}");
         let speed_m_s = self.need(&at("speed"), &s.speed, Some(&limits::SURFACE_WIND_SPEED));
         let direction = match &s.direction {
             Some(WindDirection(Quantity::Text(text))) if text.trim().eq_ignore_ascii_case("variable") => {
@@ -242,8 +249,9 @@ impl Reader<'_> {
         let mut layers = Vec::new();
         let mut dropped = 0;
         for (i, l) in sent.iter().enumerate() {
-            let at = |name: &str| format!("/wind/layers/{i}/{name}");
-            let (above, height) = self.one_height(l, &format!("/wind/layers/{i}"));
+            let layer = self.wind_at(&format!("layers/{i}"));
+            let at = |name: &str| format!("{layer}/{name}");
+            let (above, height) = self.one_height(l, &layer);
             let name = above.name();
             let height_above_ground_m = match (above, height) {
                 (_, None) => f64::NAN,
@@ -277,7 +285,7 @@ impl Reader<'_> {
         }
         if dropped > 0 && layers.is_empty() {
             self.faults.add(
-                "/wind/layers",
+                self.wind_at("layers"),
                 format!(
                     "none of the {dropped} layers lies above the field, whose elevation is {} m",
                     units::six_digits(elevation_m)
@@ -297,26 +305,27 @@ impl Reader<'_> {
         layers
     }
 
-    fn surface_law(&mut self, w: &Wind) -> Option<SurfaceLaw> {
+    pub(super) fn surface_law(&mut self, w: &Wind) -> Option<SurfaceLaw> {
         let given = [
-            ("/wind/terrain", w.terrain.is_some()),
-            ("/wind/roughness_length", w.roughness_length.is_some()),
-            ("/wind/power_exponent", w.power_exponent.is_some()),
+            ("terrain", w.terrain.is_some()),
+            ("roughness_length", w.roughness_length.is_some()),
+            ("power_exponent", w.power_exponent.is_some()),
         ];
         let mut given = given.iter().filter(|g| g.1).map(|g| g.0);
         let first = given.next();
         for other in given {
             self.faults.add(
-                other,
+                self.wind_at(other),
                 "the growth of the wind is described twice",
                 "give one of terrain, roughness_length and power_exponent",
             );
         }
-        if let (Some(terrain), Some("/wind/terrain")) = (w.terrain, first) {
+        if let (Some(terrain), Some("terrain")) = (w.terrain, first) {
             self.places.by_terrain = true;
             return Some(SurfaceLaw::Log { roughness_m: roughness_m(terrain) });
         }
-        let roughness = self.read("/wind/roughness_length", &w.roughness_length, Some(&limits::ROUGHNESS_LENGTH));
+        let roughness =
+            self.read(&self.wind_at("roughness_length"), &w.roughness_length, Some(&limits::ROUGHNESS_LENGTH));
         roughness
             .map(|roughness_m| SurfaceLaw::Log { roughness_m })
             .or(w.power_exponent.map(|exponent| SurfaceLaw::Power { exponent }))

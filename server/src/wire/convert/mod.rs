@@ -22,26 +22,44 @@ use slowpoint_sim::report::Caution;
 
 use super::FieldFault;
 use super::fault::Faults;
-use super::request::{AssessmentRequest, Measured, Quantity};
+use super::request::{AssessmentRequest, Measured, Quantity, Site, Wind};
 use super::schema::{self, Schema};
-use super::units::{Reading, Table};
+use super::units::{Reading, Table, Unreadable};
 use place::AreaPlace;
 pub use place::Placed;
 use slips::Noticed;
 pub use sweep::sweep;
 pub use weather::{Weather, weather};
 
-/// From a body to a case with what to say about its units and where it is, or every fault of it. `twice` lists the places of names that
-/// were repeated.
-pub fn case(sent: &Value, twice: &[String]) -> Result<(Case, Vec<Caution>, Placed), Vec<FieldFault>> {
+/// Where weather and the instant of launch stand in a request that is flown.
+const WEATHER: &str = "/weather";
+const LAUNCH_AT: &str = "/launch_at";
+
+/// A request that can be flown.
+pub struct Read {
+    /// The validated problem.
+    pub case: Case,
+    /// What to say about its units and its weather.
+    pub cautions: Vec<Caution>,
+    /// Where it is.
+    pub placed: Placed,
+    /// Weather that was decoded for it.
+    pub weather: Option<Weather>,
+}
+
+/// From a body to a case with what to say about it, or every fault of it. `twice` lists the places of names that were
+/// repeated.
+pub fn case(sent: &Value, twice: &[String]) -> Result<Read, Vec<FieldFault>> {
     let (request, mut reader): (AssessmentRequest, _) = shaped(&schema::ASSESSMENT, sent, twice)?;
     let inputs = reader.inputs(&request);
-    let Reader { mut faults, mut assumed, places, noticed, placed, .. } = reader;
+    let Reader { mut faults, weather, mut assumed, places, noticed, placed, .. } = reader;
     let found = if faults.none() {
         match Case::new(inputs) {
             Ok(mut case) => {
                 case.assumed.append(&mut assumed);
-                return Ok((case, noticed.into_cautions(), placed));
+                let mut cautions = noticed.into_cautions();
+                cautions.extend(weather.iter().flat_map(|w| w.profile.cautions.clone()));
+                return Ok(Read { case, cautions, placed, weather });
             }
             Err(found) => found,
         }
@@ -72,6 +90,7 @@ fn shaped<'a, T: DeserializeOwned>(
         Ok(request) => {
             let reader = Reader {
                 faults,
+                weather: None,
                 assumed: Vec::new(),
                 places: Places::default(),
                 noticed: Noticed::default(),
@@ -104,6 +123,8 @@ struct Places {
     by_terrain: bool,
     /// The place of the propellant was given.
     propellant_placed: bool,
+    /// What holds the wind, or what it is decoded from; empty where that is the whole request.
+    wind_at: &'static str,
 }
 
 impl Places {
@@ -111,7 +132,14 @@ impl Places {
     fn pointer(&self, field: &str) -> (String, String) {
         let parts: Vec<&str> = field.split('.').collect();
         let index = |text: &str| text.parse::<usize>().ok();
+        let decoded = self.wind_at == WEATHER;
         let at = match parts[..] {
+            ["wind", "age"] if decoded => LAUNCH_AT.into(),
+            ["wind", "roughness_length"] if self.by_terrain => format!("{}/terrain", self.wind_at),
+            ["wind", name @ ("roughness_length" | "power_exponent" | "turbulence_wind_at_20_ft")] if decoded => {
+                format!("{WEATHER}/{name}")
+            }
+            ["wind", ..] if decoded => WEATHER.into(),
             ["wind", "layers", layer, what] => match index(layer).and_then(|i| self.layers.get(i)) {
                 Some((sent, height)) => {
                     let what = if what == "height_above_ground" { height } else { what };
@@ -132,7 +160,6 @@ impl Places {
                 "/card/motor/propellant_centre".into()
             }
             ["delays", ..] if self.delay_by_code => "/card/motor/code".into(),
-            ["wind", "roughness_length"] if self.by_terrain => "/wind/terrain".into(),
             _ => format!("/{}", parts.join("/")),
         };
         (at, String::new())
@@ -145,8 +172,19 @@ fn unseen(c: char) -> bool {
         | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
+/// A quantity as it was written; `None` where it has been faulted before.
+fn parsed(sent: &Quantity, table: &Table) -> Option<Result<Reading, Unreadable>> {
+    match sent {
+        Quantity::Number(x) => Some(Ok(table.bare(*x))),
+        Quantity::Text(text) => Some(table.text(text)),
+        Quantity::Faulted => None,
+    }
+}
+
 struct Reader<'a> {
     faults: Faults<'a>,
+    /// Weather that was decoded.
+    weather: Option<Weather>,
     assumed: Vec<Assumption>,
     places: Places,
     noticed: Noticed,
@@ -164,10 +202,9 @@ impl Reader<'_> {
         let airframe = card.airframe.unwrap_or_default();
         let motor = card.motor.unwrap_or_default();
         let (motor, code_delay_s) = self.motor(&motor);
-        let site = request.site.clone().unwrap_or_default();
-        let wind = request.wind.clone().unwrap_or_default();
         let launch = request.launch.clone().unwrap_or_default();
-        self.placed(&site, &launch);
+        self.placed(&request.site.clone().unwrap_or_default(), &launch);
+        let (wind, site) = self.air(request);
         self.need_elevation(&site, &wind);
         let site = self.site(&site);
         Inputs {
@@ -184,6 +221,48 @@ impl Reader<'_> {
             failures: self.failures(&request.failures.clone().unwrap_or_default()),
             question: self.question(request, code_delay_s),
         }
+    }
+
+    /// Wind and field, as they are given or as the weather has them.
+    fn air(&mut self, request: &AssessmentRequest) -> (Wind, Site) {
+        let site = request.site.clone().unwrap_or_default();
+        let (wind, site) = match (&request.wind, &request.weather) {
+            (Some(wind), Some(_)) => {
+                self.places.wind_at = "/wind";
+                self.faults.add(WEATHER, "there is a wind as well", "give one of the two");
+                return (wind.clone(), site);
+            }
+            (None, Some(weather)) => match self.flown_in(weather, &site, request.launch_at.as_deref()) {
+                Some(air) => air,
+                None => return (Wind::default(), site),
+            },
+            (wind, None) => {
+                self.places.wind_at = "/wind";
+                if wind.is_none() {
+                    self.faults.add(
+                        "/wind",
+                        "it is missing",
+                        "add \"wind\": surface, layers or both; or \"weather\": messages as they were issued; calm is never assumed, a calm day is a speed of 0",
+                    );
+                } else if request.launch_at.is_some() {
+                    self.faults.add(
+                        LAUNCH_AT,
+                        "there is no weather whose age it could tell",
+                        "leave it out; the age of a wind by hand is wind.age",
+                    );
+                }
+                (wind.clone().unwrap_or_default(), site)
+            }
+        };
+        let growth = request.spread.as_ref().and_then(|s| s.wind.as_ref()?.growth_per_hour.as_ref());
+        if wind.age.is_none() && growth.is_some() && !self.faults.covers(LAUNCH_AT) {
+            self.faults.add(
+                "/spread/wind/growth_per_hour",
+                "the wind has no age that it could act on",
+                "leave it out, give wind.age, or give weather that has a time with launch_at",
+            );
+        }
+        (wind, site)
     }
 
     /// A quantity in SI; NaN where it could not be read or lies out of range, both of which are noted.
@@ -211,16 +290,12 @@ impl Reader<'_> {
 
     /// A quantity as it was written; what could not be taken is noted.
     fn reading(&mut self, at: &str, sent: &Quantity, table: &Table, limit: Option<&Limit>) -> Option<Reading> {
-        let reading = match sent {
-            Quantity::Number(x) => table.bare(*x),
-            Quantity::Text(text) => match table.text(text) {
-                Ok(reading) => reading,
-                Err(e) => {
-                    self.faults.add(at, e.problem, e.remedy);
-                    return None;
-                }
-            },
-            Quantity::Faulted => return None,
+        let reading = match parsed(sent, table)? {
+            Ok(reading) => reading,
+            Err(e) => {
+                self.faults.add(at, e.problem, e.remedy);
+                return None;
+            }
         };
         if !reading.si.is_finite() {
             self.faults.add(

@@ -20,16 +20,28 @@ struct Slip {
 /// aloud in the answer when it is plausible in the other unit as well.
 const SILENT: &[Slip] = &[
     Slip {
-        fields: &["wind/surface/speed", "wind/surface/gust", "wind/turbulence_wind_at_20_ft"],
+        fields: &[
+            "wind/surface/speed",
+            "wind/surface/gust",
+            "wind/turbulence_wind_at_20_ft",
+            "weather/turbulence_wind_at_20_ft",
+            "turbulence_wind_at_20_ft",
+        ],
         units: &["mph", "kt", "km/h"],
         plausible: (0.8, 25.0),
     },
-    Slip { fields: &["wind/layers/*/speed", "layers/*/speed"], units: &["kt", "mph", "km/h"], plausible: (0.8, 80.0) },
+    Slip {
+        fields: &["wind/layers/*/speed", "weather/layers/*/speed", "layers/*/speed"],
+        units: &["kt", "mph", "km/h"],
+        plausible: (0.8, 80.0),
+    },
     Slip {
         fields: &[
             "wind/layers/*/height_above_ground",
             "wind/layers/*/height_above_sea",
             "site/elevation",
+            "weather/layers/*/height_above_ground",
+            "weather/layers/*/height_above_sea",
             "layers/*/height_above_ground",
             "layers/*/height_above_sea",
             "field_elevation",

@@ -15,6 +15,7 @@ impl Reader<'_> {
         s.fill(&mut out, |name, table, middle, law| self.law(law, &format!("/spread/{name}"), table, middle));
         let wind = s.wind.clone().unwrap_or_default();
         out.wind_component_sd_m_s = self.read("/spread/wind/component_sd", &wind.component_sd, None);
+        out.wind_growth_m_s_per_h = self.read("/spread/wind/growth_per_hour", &wind.growth_per_hour, None);
         out.wind_direction_sd_rad = self.read("/spread/wind/direction_sd", &wind.direction_sd, None);
         out.wind_correlation_length_m =
             self.read("/spread/wind/correlation_length", &wind.correlation_length, Some(&limits::CORRELATION_LENGTH));

@@ -1,14 +1,21 @@
 //! From weather as it was sent to one profile, or every fault of it.
 
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 use serde_json::Value;
 use slowpoint_sim::limits::{self, Limit};
+use slowpoint_sim::report::Caution;
 
 use super::field::Above;
-use super::{Reader, shaped};
-use crate::weather::{Bound, Direction, Format, Level, Message, Profile, Wind, aloft, layers, merge, metar, temp};
-use crate::wire::request::{Length, Measured, Speed, WindLayer};
-use crate::wire::units::{LENGTH, Reading, Unreadable, quoted};
+use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
+use crate::weather::{
+    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, layers, merge,
+    metar, sounding,
+};
+use crate::wire::request::{
+    Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,
+    WindLayer,
+};
+use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, TIME, Table, Unreadable, quoted};
 use crate::wire::weather::{LayersRequest, WeatherRequest};
 use crate::wire::{FieldFault, schema};
 
@@ -23,14 +30,36 @@ pub struct Weather {
     pub profile: Profile,
     /// The field, where it was given.
     pub field_elevation: Option<Reading>,
-    /// The date, where it was given.
+    /// The date near which its messages were issued.
     pub date: Option<Date>,
+    /// The instant of launch, UTC.
+    pub launch: Option<DateTime>,
+    /// Hours that lie between it and launch.
+    pub age_h: Option<f64>,
+    /// The wind as an assessment takes it; none where nothing is known or it is faster than what is taken.
+    pub wind: Option<Wind>,
+    /// The air at the field as an assessment takes it.
+    pub site: Site,
 }
 
-/// From a body to a profile, or every fault of it. `twice` lists the places of names that were repeated.
+impl Weather {
+    /// Where it comes from, in one line.
+    pub fn source(&self) -> String {
+        merge::source(&self.profile, self.date)
+    }
+}
+
+/// From a body to decoded weather, or every fault of it. `twice` lists the places of names that were repeated.
 pub fn weather(sent: &Value, twice: &[String]) -> Result<Weather, Vec<FieldFault>> {
     let (request, mut reader): (WeatherRequest, _) = shaped(&schema::WEATHER, sent, twice)?;
-    let weather = reader.weather(&request);
+    let field = request.field_elevation.as_ref();
+    let field = field.and_then(|e| reader.reading("/field_elevation", e.quantity(), &LENGTH, Some(&limits::ELEVATION)));
+    let launch = request.launch_at.as_deref().and_then(|text| reader.instant(LAUNCH_AT, text));
+    let weather = reader.weather("", &request, field, launch);
+    // What is handed on as it is has to be good as well.
+    let around = surroundings(&request);
+    reader.surface_law(&around);
+    reader.gustiness(&around);
     let Reader { faults, noticed, .. } = reader;
     match weather {
         Some(mut weather) if faults.none() => {
@@ -42,51 +71,147 @@ pub fn weather(sent: &Value, twice: &[String]) -> Result<Weather, Vec<FieldFault
 }
 
 impl Reader<'_> {
-    /// `None` only where something is faulted.
-    fn weather(&mut self, r: &WeatherRequest) -> Option<Weather> {
-        let field = r.field_elevation.as_ref();
-        let field_elevation =
-            field.and_then(|e| self.reading("/field_elevation", e.quantity(), &LENGTH, Some(&limits::ELEVATION)));
-        let date = self.date(r);
-        let surface = r.metar.as_ref().and_then(|text| self.taken("/metar", metar::decode(text)));
-        let aloft = self.aloft(r, surface.as_ref());
-        let nothing = r.metar.is_none() && r.winds_aloft.is_none() && r.sounding.is_none() && r.layers.is_none();
-        if nothing && self.faults.none() {
+    /// The wind and the field that a flight is asked in: weather as a request has it over its site, to be flown at an
+    /// instant. What was decoded is kept beside it. `None` only where something is faulted.
+    pub(super) fn flown_in(
+        &mut self,
+        r: &WeatherRequest,
+        site: &Site,
+        launch_at: Option<&str>,
+    ) -> Option<(Wind, Site)> {
+        self.places.wind_at = WEATHER;
+        for (name, given, own) in [
+            ("field_elevation", r.field_elevation.is_some(), "site.elevation"),
+            ("launch_at", r.launch_at.is_some(), "launch_at beside weather"),
+        ] {
+            if given {
+                let remedy = format!("give it as {own}");
+                self.faults.add(format!("{WEATHER}/{name}"), "it has its place outside the weather here", remedy);
+            }
+        }
+        // Faults of the elevation are found where the site is read.
+        let within = |e: &Reading| (limits::ELEVATION.min..=limits::ELEVATION.max).contains(&e.si);
+        let field = site.elevation.as_ref().and_then(|e| parsed(e.quantity(), &LENGTH)?.ok().filter(within));
+        let launch = launch_at.and_then(|text| self.instant(LAUNCH_AT, text));
+        let weather = self.weather(WEATHER, r, field, launch)?;
+        let timed = weather.profile.messages.iter().any(|m| m.times().next().is_some());
+        if timed && launch_at.is_none() {
             self.faults.add(
-                "",
+                LAUNCH_AT,
+                "it is missing",
+                "give the instant of launch, such as \"2026-11-25T17:30:00Z\": the age of the weather is told by it, never by a clock",
+            );
+        } else if launch.is_some() && weather.profile.messages.iter().all(|m| m.format == Format::Layers) {
+            self.faults.add(LAUNCH_AT, "there is no weather whose age it could tell", "leave it out");
+        }
+        let Some(wind) = weather.wind.clone() else {
+            let why = weather.profile.cautions.iter().rfind(|c| c.topic == "wind");
+            self.faults.add(
+                WEATHER,
+                why.map_or("no wind is known from it", |c| c.message.as_str()),
+                "add a message that has the wind, or give the wind by hand as wind; calm is never assumed",
+            );
+            return None;
+        };
+        let mut at_field = site.clone();
+        let air = weather.site.clone();
+        at_field.temperature = at_field.temperature.or(air.temperature);
+        if at_field.station_pressure.is_none() {
+            at_field.altimeter_setting = at_field.altimeter_setting.or(air.altimeter_setting);
+        }
+        self.weather = Some(weather);
+        Some((wind, at_field))
+    }
+
+    /// The weather at a place of the request. `None` only where something is faulted.
+    fn weather(
+        &mut self,
+        at: &str,
+        r: &WeatherRequest,
+        field_elevation: Option<Reading>,
+        launch: Option<DateTime>,
+    ) -> Option<Weather> {
+        let mut told = Vec::new();
+        // To be flown, weather with a time needs the launch, which stands for the date.
+        let launched = at == WEATHER || r.launch_at.is_some();
+        let date = self.date(at, r, launched).or_else(|| {
+            let date = launch.filter(|_| r.date.is_none())?.date();
+            told.push(format!("There is no date: the messages are those of the days nearest to launch on {date}."));
+            Some(date)
+        });
+        let surface = r.metar.as_ref().and_then(|text| self.taken(&format!("{at}/metar"), metar::decode(text)));
+        let aloft = self.aloft(at, r, surface.as_ref());
+        let nothing = r.metar.is_none() && r.winds_aloft.is_none() && r.sounding.is_none() && r.layers.is_none();
+        if nothing && !self.faults.covers(at) {
+            self.faults.add(
+                at,
                 "there is nothing to decode",
                 "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding or layers",
             );
         }
         let mut profile = merge::merge(surface, aloft, field_elevation)?;
-        if let Some(date) = date {
-            merge::date(&mut profile, date);
+        if profile.messages.iter().flat_map(Message::times).any(|t| matches!(t, When::OfMonth(_))) {
+            profile.assumed.extend(told);
         }
-        Some(Weather { profile, field_elevation, date })
+        let age_h = match (launch, date) {
+            (Some(launch), _) => {
+                let hours = age::at_launch_h(&mut profile, date, launch);
+                hours.and_then(|h| self.age_taken_h(h))
+            }
+            (None, Some(date)) => {
+                age::on_date(&mut profile, date);
+                None
+            }
+            (None, None) => None,
+        };
+        let source = merge::source(&profile, date);
+        let wind = wind(&mut profile, source, age_h, surroundings(r));
+        let site = self::site(&profile, field_elevation);
+        Some(Weather { profile, field_elevation, date, launch, age_h, wind, site })
+    }
+
+    /// An age that is taken; one that is not is a fault of the launch.
+    fn age_taken_h(&mut self, hours: f64) -> Option<f64> {
+        let age = TIME.with(hours, "h")?;
+        self.reading(LAUNCH_AT, &Quantity::Text(TIME.show(&age)), &TIME, Some(&limits::WIND_AGE)).map(|_| hours)
+    }
+
+    fn instant(&mut self, at: &str, text: &str) -> Option<DateTime> {
+        let instant = clock::instant(text);
+        if instant.is_none() {
+            self.faults.add(
+                at,
+                format!("{} is no instant", quoted(text)),
+                "give date, time and offset from UTC: \"2026-11-25T17:30:00Z\" or \"2026-11-25T10:30:00-07:00\"",
+            );
+        }
+        instant
     }
 
     fn taken<T>(&mut self, at: &str, read: Result<T, Unreadable>) -> Option<T> {
         read.map_err(|e| self.faults.add(at, e.problem, e.remedy)).ok()
     }
 
-    fn date(&mut self, r: &WeatherRequest) -> Option<Date> {
+    fn date(&mut self, at: &str, r: &WeatherRequest, launched: bool) -> Option<Date> {
         const REMEDY: &str = "give the day on which it was issued, in UTC, such as \"2026-11-25\": a message carries a day of \
                               the month, but neither month nor year";
+        let at = format!("{at}/date");
         let Some(text) = &r.date else {
-            if r.metar.is_some() || r.winds_aloft.is_some() || r.sounding.is_some() {
-                self.faults.add("/date", "it is missing", REMEDY);
+            let of_month = r.metar.is_some() || r.winds_aloft.is_some() || r.sounding.is_some();
+            if of_month && !launched {
+                self.faults.add(at, "it is missing", REMEDY);
             }
             return None;
         };
         let written = text.len() == 10 && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
         let date = Date::strptime("%Y-%m-%d", text).ok().filter(|_| written);
         if date.is_none() {
-            self.faults.add("/date", format!("{} is no date", quoted(text)), REMEDY);
+            self.faults.add(at, format!("{} is no date", quoted(text)), REMEDY);
         }
         date
     }
 
-    fn aloft(&mut self, r: &WeatherRequest, surface: Option<&Profile>) -> Option<Profile> {
+    fn aloft(&mut self, at: &str, r: &WeatherRequest, surface: Option<&Profile>) -> Option<Profile> {
         let given = [
             ("winds_aloft", r.winds_aloft.is_some()),
             ("sounding", r.sounding.is_some()),
@@ -94,30 +219,30 @@ impl Reader<'_> {
         ];
         let mut given = given.into_iter().filter(|(_, given)| *given);
         if let (Some((first, _)), Some((second, _))) = (given.next(), given.next()) {
-            self.faults.add(format!("/{second}"), format!("there is {first} as well"), "give one of the two");
+            self.faults.add(format!("{at}/{second}"), format!("there is {first} as well"), "give one of the two");
         }
         if r.station.is_some() && r.winds_aloft.is_none() {
             self.faults.add(
-                "/station",
+                format!("{at}/station"),
                 "there is no bulletin winds_aloft whose row it could name",
                 "leave it out; a METAR names its station itself",
             );
         }
         if let Some(text) = &r.winds_aloft {
-            return self.bulletin(text, r.station.as_deref(), surface);
+            return self.bulletin(at, text, r.station.as_deref(), surface);
         }
         if let Some(text) = &r.sounding {
-            return self.taken("/sounding", temp::decode(text));
+            return self.taken(&format!("{at}/sounding"), sounding::decode(text));
         }
         match r.layers.as_ref()? {
-            LayersRequest::Table(text) => self.taken("/layers", layers::decode(text)),
-            LayersRequest::List(list) => self.layer_list(list),
+            LayersRequest::Table(text) => self.taken(&format!("{at}/layers"), layers::decode(text)),
+            LayersRequest::List(list) => self.layer_list(&format!("{at}/layers"), list),
         }
     }
 
-    fn bulletin(&mut self, text: &str, station: Option<&str>, surface: Option<&Profile>) -> Option<Profile> {
+    fn bulletin(&mut self, at: &str, text: &str, station: Option<&str>, surface: Option<&Profile>) -> Option<Profile> {
         let text = text.to_ascii_uppercase();
-        let bulletin = self.taken("/winds_aloft", aloft::read(&text))?;
+        let bulletin = self.taken(&format!("{at}/winds_aloft"), aloft::read(&text))?;
         let named = station.map(|s| s.trim().to_ascii_uppercase());
         let reporting = surface.and_then(|s| s.messages.first()?.station.as_deref());
         let own = aloft::row_of(&bulletin, named.as_deref());
@@ -126,16 +251,20 @@ impl Reader<'_> {
             let stations = bulletin.stations();
             let remedy = format!("give one of its stations: {}", aloft::listed(&stations));
             match &named {
-                Some(name) => self.faults.add("/station", format!("the bulletin has no row {}", quoted(name)), remedy),
+                Some(name) => self.faults.add(
+                    format!("{at}/station"),
+                    format!("the bulletin has no row {}", quoted(name)),
+                    remedy,
+                ),
                 None => self.faults.add(
-                    "/station",
+                    format!("{at}/station"),
                     format!("it is missing, and the bulletin has {} rows", stations.len()),
                     remedy,
                 ),
             }
             return None;
         };
-        let mut profile = self.taken("/winds_aloft", bulletin.row(row)?)?;
+        let mut profile = self.taken(&format!("{at}/winds_aloft"), bulletin.row(row)?)?;
         if named.is_none() && bulletin.stations().len() > 1 {
             profile
                 .assumed
@@ -144,16 +273,16 @@ impl Reader<'_> {
         Some(profile)
     }
 
-    fn layer_list(&mut self, list: &[WindLayer]) -> Option<Profile> {
+    fn layer_list(&mut self, place: &str, list: &[WindLayer]) -> Option<Profile> {
         if !(1..=layers::MOST_ROWS).contains(&list.len()) {
             let problem = format!("the list has {} items", list.len());
-            self.faults.add("/layers", problem, format!("give 1 to {}", layers::MOST_ROWS));
+            self.faults.add(place, problem, format!("give 1 to {}", layers::MOST_ROWS));
             return None;
         }
         let mut profile = Profile::of(Message::new(Format::Layers));
         for (i, l) in list.iter().enumerate() {
-            let at = |name: &str| format!("/layers/{i}/{name}");
-            let (above, height) = self.one_height(l, &format!("/layers/{i}"));
+            let at = |name: &str| format!("{place}/{i}/{name}");
+            let (above, height) = self.one_height(l, &format!("{place}/{i}"));
             let limit = match above {
                 Above::Sea => &ABOVE_SEA,
                 Above::Ground => &limits::WIND_HEIGHT,
@@ -170,7 +299,7 @@ impl Reader<'_> {
                 above_sea: (above == Above::Sea).then_some(height),
                 above_ground: (above == Above::Ground).then_some(height),
                 pressure: None,
-                wind: Some(Wind {
+                wind: Some(profile::Wind {
                     direction: Direction::From(from),
                     speed,
                     bound: Bound::Is,
@@ -184,18 +313,102 @@ impl Reader<'_> {
         let above_sea = profile.levels.iter().filter(|l| l.above_sea.is_some()).count();
         if above_sea > 0 && above_sea < profile.levels.len() {
             self.faults.add(
-                "/layers",
+                place,
                 "some heights are above sea level and some above ground",
                 "give all of them above the same",
             );
         }
         if let Err(height) = layers::sort(&mut profile.levels) {
             self.faults.add(
-                "/layers",
+                place,
                 format!("the height {} stands in it twice", LENGTH.show(&height)),
                 "give each height once",
             );
         }
         Some(profile)
+    }
+}
+
+fn text(table: &Table, reading: &Reading) -> Quantity {
+    Quantity::Text(table.show(reading))
+}
+
+/// What of the wind a message does not tell, as an assessment takes it.
+fn surroundings(r: &WeatherRequest) -> Wind {
+    Wind {
+        terrain: r.terrain,
+        roughness_length: r.roughness_length.clone(),
+        power_exponent: r.power_exponent,
+        turbulence: r.turbulence,
+        turbulence_wind_at_20_ft: r.turbulence_wind_at_20_ft.clone(),
+        ..Wind::default()
+    }
+}
+
+/// The wind as an assessment takes it; none where nothing is known or it is faster than what is taken.
+fn wind(profile: &mut Profile, source: String, age_h: Option<f64>, around: Wind) -> Option<Wind> {
+    let known = || profile.levels.iter().filter_map(|l| Some((l, l.wind?)));
+    let limit = limits::SURFACE_WIND_SPEED;
+    let fastest = |w: &profile::Wind| w.gust.map_or(w.speed.si, |g| g.si.max(w.speed.si));
+    if known().any(|(l, w)| l.surface && fastest(&w) > limit.max) {
+        profile.cautions.push(Caution {
+            topic: "wind",
+            message: format!(
+                "The surface wind or its gust is faster than the {} m/s that an assessment takes, so there is no `wind`.",
+                limit.max
+            ),
+            rule: "accepted range of a surface wind",
+        });
+        return None;
+    }
+    let surface = known().find(|(l, _)| l.surface).map(|(l, w)| SurfaceWindRequest {
+        speed: Some(Speed(text(&SPEED, &w.speed))),
+        direction: match w.direction {
+            Direction::From(from) => Some(WindDirection(text(&ANGLE, &from))),
+            Direction::Variable => Some(WindDirection(Quantity::Text("variable".into()))),
+            // Not reported: every direction alike. Calm has none.
+            Direction::None if w.speed.si > 0.0 => Some(WindDirection(Quantity::Text("variable".into()))),
+            Direction::None => None,
+        },
+        measuring_height: l.above_ground.map(|h| Length(text(&LENGTH, &h))),
+        gust: w.gust.map(|g| Speed(text(&SPEED, &g))),
+    });
+    let layers: Vec<WindLayer> = known().filter(|(l, _)| !l.surface).map(|(l, w)| layer(l, &w)).collect();
+    (surface.is_some() || !layers.is_empty()).then(|| Wind {
+        source: Some(source),
+        surface,
+        layers: (!layers.is_empty()).then_some(layers),
+        // To the hundredth of an hour, as it is read again.
+        age: age_h.map(|h| Time(Quantity::Text(format!("{} h", (h * 100.0).round() / 100.0)))),
+        ..around
+    })
+}
+
+fn layer(l: &Level, w: &profile::Wind) -> WindLayer {
+    let calm = || (Quantity::Text("0 kt".into()), Quantity::Text("0 deg".into()));
+    let (speed, direction) = match w.direction {
+        Direction::From(from) => (text(&SPEED, &w.speed), text(&ANGLE, &from)),
+        // Light and variable, or calm: no direction prevails, so the mean of its vector is nothing.
+        Direction::Variable | Direction::None => calm(),
+    };
+    WindLayer {
+        height_above_ground: l.above_ground.map(|h| Length(text(&LENGTH, &h))),
+        height_above_sea: if l.above_ground.is_some() { None } else { l.above_sea.map(|h| Length(text(&LENGTH, &h))) },
+        speed: Some(Speed(speed)),
+        direction: Some(WindDirection(direction)),
+    }
+}
+
+/// The air at the field as an assessment takes it.
+fn site(profile: &Profile, field_elevation: Option<Reading>) -> Site {
+    let temperature = profile.levels.iter().find(|l| l.surface).and_then(|l| l.temperature);
+    let range = limits::TEMPERATURE;
+    let temperature = temperature.filter(|t| (range.min..=range.max).contains(&t.si));
+    Site {
+        elevation: field_elevation.map(|e| Length(text(&LENGTH, &e))),
+        temperature: temperature.map(|t| Temperature(text(&TEMPERATURE, &t))),
+        // Without the elevation it says nothing of the pressure at the field.
+        altimeter_setting: field_elevation.and(profile.altimeter_setting).map(|p| Pressure(text(&PRESSURE, &p))),
+        ..Site::default()
     }
 }
