@@ -316,3 +316,30 @@ async fn a_revision_that_cannot_be_is_told() {
     let zeros = "0".repeat(32);
     check_problem(&service.get(&format!("{DAYS}/{id}/changes?since={zeros}")).await, 404, "unknown-day");
 }
+
+/// A report as it was issued, in place of the wind: every flight is in it, and it can come as the new weather.
+#[tokio::test]
+async fn a_day_takes_weather_as_people_have_it() {
+    let service = service();
+    let id = post(&service, &day()).await.json()["id"].as_str().unwrap().to_string();
+    // The published report of the example of weather, at the elevation of its airport.
+    let report: Value = serde_json::from_str(include_str!("../examples/weather/albuquerque.json")).unwrap();
+    let patch = json!({
+        "site": {"elevation": report["field_elevation"], "temperature": null, "altimeter_setting": null},
+        "weather": {"metar": report["metar"], "date": report["date"]},
+        "launch_at": "2026-11-10T02:30:00Z",
+    });
+    let revised = service.send(json_request(&format!("{DAYS}/{id}/revisions"), patch.to_string())).await;
+    assert_eq!(revised.status, 200, "{}", revised.text());
+    for row in revised.json()["entries"].as_array().unwrap() {
+        assert!(row["problem"].is_null(), "{row}");
+        let whole = service.get(row["flight"]["href"].as_str().unwrap()).await.json();
+        assert!(whole["weather"].to_string().contains("KABQ"), "{}", whole["weather"]);
+        // 10 kt.
+        assert_eq!(whole["nominal"]["surface_wind_m_s"], json!(5.14444));
+    }
+    let without = json!({"weather": {"metar": report["metar"], "date": report["date"]}});
+    let refused = service.send(json_request(&format!("{DAYS}/{id}/revisions"), without.to_string())).await;
+    let problem = refused.json()["entries"][0]["problem"].to_string();
+    assert!(problem.contains("\"/entries/0/launch_at\""), "{problem}");
+}

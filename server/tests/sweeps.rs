@@ -179,3 +179,24 @@ async fn faults_are_told_at_their_places() {
     let reply = post(&service, &wide).await;
     assert!(reply.text().contains("the axes make 4320 settings"), "{}", reply.text());
 }
+
+/// An hour may have a message where the base has a wind.
+#[tokio::test]
+async fn an_hour_takes_weather_as_people_have_it() {
+    let service = service();
+    let mut asked = sweep();
+    asked["axes"] = json!({"hours": [
+        {"label": "by hand", "wind": {"surface": {"speed": "10 kt"}}},
+        {"label": "reported", "weather": {"metar": "KABQ 100156Z 32010KT 10SM FEW033 19/01 A2999", "date": "2026-11-10"},
+         "launch_at": "2026-11-10T02:00:00Z"},
+    ]});
+    let reply = post(&service, &asked).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let answer = reply.json();
+    let of = |cell: usize| answer["cells"][cell]["delays"][0]["limits"][1]["unsafe_opening"].as_f64().unwrap();
+    assert!(of(0) != of(1), "{} {}", of(0), of(1));
+    asked["axes"]["hours"][1]["weather"]["metar"] = json!("KABQ 100156Z 320l0KT");
+    let reply = post(&service, &asked).await;
+    check_problem(&reply, 422, "invalid-input");
+    assert!(reply.text().contains("\"/axes/hours/1/weather/metar\""), "{}", reply.text());
+}

@@ -25,6 +25,7 @@ use crate::store::{Shelf, Store};
 use crate::wire::FieldFault;
 use crate::wire::changes::{DayChanges, StoredDay, day_changes};
 use crate::wire::day::{AskedDay, AskedEntry, DayAnswer, DayRequest, DayRow, day_answer, day_flight, read_day};
+use crate::wire::plan::in_place_of;
 
 /// Assesses a day: for every flight and delay the figures, what is best, and reasons to hold
 ///
@@ -122,15 +123,17 @@ pub async fn revise(
 ) -> Result<Response, Problem> {
     let before = read_id(&id)?;
     let StoredDay { mut input, .. } = stored(&state, &before).await?;
-    let patch: Value = serde_json::from_slice(&body).map_err(|error| Problem::malformed_json(&error.to_string()))?;
-    if !patch.is_object() {
+    let mut patch: Value =
+        serde_json::from_slice(&body).map_err(|error| Problem::malformed_json(&error.to_string()))?;
+    let Some(members) = patch.as_object_mut() else {
         return Err(Problem::faults(vec![FieldFault {
             pointer: String::new(),
             problem: "what is changed is no object".into(),
             remedy: "give the members that change, such as {\"wind\": {\"surface\": {\"speed\": \"12 mph\"}}}".into(),
             sent: None,
         }]));
-    }
+    };
+    in_place_of(members);
     json_patch::merge(&mut input, &patch);
     let (id, mut response) = answer(&state, &headers, input.to_string().into_bytes()).await?;
     let link = format!("</v1/days/{id}/changes?since={before}>; rel=\"related\"");

@@ -6,19 +6,17 @@ use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE};
 use utoipa::ToSchema;
 
 use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
+use super::fault::{Faults, escaped};
 use super::plan::{Layer, Layers};
 use super::request::{
     AdviceTopic, Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
     SpreadRequest, Time, UntilRequest, Wind,
 };
-use super::{
-    Asked, FieldFault, Rejected,
-    fault::{Faults, escaped},
-    json_of, schema, sorted,
-};
+use super::weather::WeatherRequest;
+use super::{Asked, FieldFault, Rejected, json_of, schema, sorted};
 
 /// What a flight of a day may have of its own.
-const OWN: [&str; 6] = ["card", "launch", "delays", "electronics", "spread", "failures"];
+const OWN: [&str; 7] = ["card", "launch", "launch_at", "delays", "electronics", "spread", "failures"];
 
 /// Many flights, one site, one sky. What stands beside `entries` is shared by all; a member of an entry is laid over the
 /// shared one, member by member (JSON Merge Patch, RFC 7396). With one seed all fly through the same random skies, so that
@@ -37,8 +35,13 @@ pub struct DayRequest {
     pub launch: Option<Launch>,
     /// The field.
     pub site: Option<Site>,
-    /// The wind.
+    /// The wind. Give this or `weather`.
     pub wind: Option<Wind>,
+    /// Weather as people have it, in place of `wind`.
+    pub weather: Option<WeatherRequest>,
+    /// Instant of launch (RFC 3339), where an entry does not give its own; needed with weather that has a time.
+    #[schema(max_length = 40, example = "2026-11-25T17:30:00Z")]
+    pub launch_at: Option<String>,
     /// Delays to compare, where an entry does not name its own.
     #[schema(max_items = 32)]
     pub delays: Option<Vec<Time>>,
@@ -82,6 +85,9 @@ pub struct DayEntry {
     pub card: Option<Card>,
     /// The rail and its setting, where they differ from those of the day.
     pub launch: Option<Launch>,
+    /// Instant of launch (RFC 3339).
+    #[schema(max_length = 40)]
+    pub launch_at: Option<String>,
     /// Delays to compare.
     #[schema(max_items = 32)]
     pub delays: Option<Vec<Time>>,

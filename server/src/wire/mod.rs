@@ -12,7 +12,7 @@ mod fault;
 mod json;
 mod motor_text;
 pub mod place;
-mod plan;
+pub mod plan;
 pub mod request;
 mod schema;
 pub mod sweep;

@@ -78,6 +78,19 @@ impl Layers {
     }
 }
 
+/// What is laid over a flight card and gives a wind takes away the weather below it, and the other way round.
+pub fn in_place_of(members: &mut Map<String, Value>) {
+    let gives = |members: &Map<String, Value>, name: &str| members.get(name).is_some_and(|value| !value.is_null());
+    let away: &[&str] = match (gives(members, "wind"), gives(members, "weather")) {
+        (true, false) => &["weather", "launch_at"],
+        (false, true) => &["wind"],
+        _ => &[],
+    };
+    for name in away {
+        members.entry(*name).or_insert(Value::Null);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

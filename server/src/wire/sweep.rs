@@ -10,8 +10,9 @@ use utoipa::ToSchema;
 
 use super::answer::{ChanceFigures, Figure, chance, chance_text};
 use super::place::Bearing;
-use super::plan::{Layer, Layers};
+use super::plan::{Layer, Layers, in_place_of};
 use super::request::{Angle, AssessmentRequest, ElectronicsEntry, Launch, Share, Site, Time, Wind};
+use super::weather::WeatherRequest;
 use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, without_nulls};
 
 /// Most settings of a sweep.
@@ -73,8 +74,10 @@ pub struct SiteStep {
     pub site: Option<Site>,
     /// Its rail.
     pub launch: Option<Launch>,
-    /// Its wind.
+    /// Its wind, in place of the base's weather.
     pub wind: Option<Wind>,
+    /// Its weather as people have it, in place of the base's wind.
+    pub weather: Option<WeatherRequest>,
 }
 
 /// A flight card. What it gives is laid over that of the base, member by member (RFC 7396).
@@ -104,8 +107,13 @@ pub struct HourStep {
     /// What it is called in the answer.
     #[schema(required = true, nullable = false, min_length = 1, max_length = 100, example = "2026-11-28 09:00")]
     pub label: Option<String>,
-    /// The wind then.
+    /// The wind then, in place of the base's weather.
     pub wind: Option<Wind>,
+    /// The weather then as people have it, in place of the base's wind.
+    pub weather: Option<WeatherRequest>,
+    /// The instant (RFC 3339); needed with weather that has a time.
+    #[schema(max_length = 40, example = "2026-11-28T09:00:00Z")]
+    pub launch_at: Option<String>,
     /// The air at the field then.
     pub site: Option<Site>,
 }
@@ -311,6 +319,7 @@ fn axes(sent: &Value) -> Vec<Axis> {
                 let mut step = step.clone();
                 if let Value::Object(members) = &mut step {
                     members.remove("label");
+                    in_place_of(members);
                 }
                 step
             }),
