@@ -85,8 +85,6 @@ limits! {
     BEARING: "bearing", "rad", 0.0, core::f64::consts::TAU + 1e-9, "clockwise from true north, 0 to 360 deg";
     FRICTION: "friction coefficient", "", 0.0, 1.0, "of guides on the rail";
     LATITUDE: "latitude", "rad", -core::f64::consts::FRAC_PI_2 - 1e-9, core::f64::consts::FRAC_PI_2 + 1e-9, "north positive";
-    LONGITUDE: "longitude", "rad", -core::f64::consts::PI - 1e-9, core::f64::consts::PI + 1e-9, "east positive, so the Americas are negative";
-    DECLINATION: "magnetic declination", "rad", -core::f64::consts::PI - 1e-9, core::f64::consts::PI + 1e-9, "east positive, west negative: a true bearing is the magnetic one plus the declination";
     ELEVATION: "elevation of the field", "m", -450.0, 5000.0, "above sea level";
     PRESSURE: "pressure", "Pa", 45_000.0, 110_000.0, "a bare number means pascals: 1013 hPa is \"1013 hPa\"";
     TEMPERATURE: "air temperature", "K", 223.15, 333.15, "a bare number means kelvins: 20 degrees Celsius is \"20 C\"";

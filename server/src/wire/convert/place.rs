@@ -1,10 +1,10 @@
 //! Where the field lies: origin, pads, declination, and areas in degrees turned to metres.
 
-use core::f64::consts::TAU;
+use core::f64::consts::{PI, TAU};
 
 use serde_json::Value;
 use slowpoint_sim::case::{Area, Outline};
-use slowpoint_sim::limits;
+use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::plane::{Plane, Position, REACH_M};
 use slowpoint_sim::stat::outline::Polygon;
 
@@ -12,6 +12,17 @@ use super::Reader;
 use crate::wire::place::*;
 use crate::wire::request::*;
 use crate::wire::units::{ANGLE, Reading, quoted};
+
+/// The engine asks for neither: turning round the Earth changes no flight, and it knows bearings from true north only.
+const LONGITUDE: Limit = half_turn("longitude", "east positive, so the Americas are negative");
+const DECLINATION: Limit = half_turn(
+    "magnetic declination",
+    "east positive, west negative: a true bearing is the magnetic one plus the declination",
+);
+
+const fn half_turn(what: &'static str, hint: &'static str) -> Limit {
+    Limit { what, unit: "rad", min: -PI - 1e-9, max: PI + 1e-9, hint }
+}
 
 /// Where a launch is, as far as it was said.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -88,7 +99,7 @@ impl AreaPlace {
 impl Reader<'_> {
     /// Reads where the launch is; from then on bearings can be read.
     pub(super) fn placed(&mut self, site: &Site, launch: &Launch) {
-        self.declination_rad = self.read("/site/declination", &site.declination, Some(&limits::DECLINATION));
+        self.declination_rad = self.read("/site/declination", &site.declination, Some(&DECLINATION));
         self.placed.site.clone_from(&site.name);
         self.placed.origin = site.position.as_ref().and_then(|p| self.position(p, "/site/position"));
         if site.position.is_some() && site.latitude.is_some() {
@@ -135,7 +146,7 @@ impl Reader<'_> {
 
     fn position(&mut self, p: &PositionRequest, at: &str) -> Option<Position> {
         let latitude = self.need(&format!("{at}/latitude"), &p.latitude, Some(&limits::LATITUDE));
-        let longitude = self.need(&format!("{at}/longitude"), &p.longitude, Some(&limits::LONGITUDE));
+        let longitude = self.need(&format!("{at}/longitude"), &p.longitude, Some(&LONGITUDE));
         (latitude.is_finite() && longitude.is_finite())
             .then_some(Position { latitude_rad: latitude, longitude_rad: longitude })
     }
