@@ -23,6 +23,7 @@ use utoipa::ToSchema;
 pub use answer::*;
 pub use convert::Weather;
 pub use fault::MOST as MOST_FAULTS;
+pub(crate) use fault::escaped;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
 

@@ -175,6 +175,10 @@ impl Schema {
     }
 
     fn object(&self, form: &Value, at: &str, members: &mut Map<String, Value>, faults: &mut Faults) {
+        // A document of another standard: checked where it is read.
+        if form.get("properties").is_none() {
+            return;
+        }
         members.retain(|name, value| {
             let place = format!("{at}/{}", escaped(name));
             let Some(inner) = form["properties"].get(name) else {
