@@ -280,6 +280,9 @@ async fn faults_show_the_group_its_place_and_the_remedy() {
         (json!({"layers": "agl, direction, speed\n300, 240, 8", "station": "ABQ"}), "/station", "no bulletin", "leave"),
         (json!({"layers": "agl, direction, speed\n300, 240, x"}), "/layers", "line 2, column 3 (speed)", "35 mph"),
         (json!({"layers": []}), "/layers", "0 items", "1 to 200"),
+        (json!({"coverage": {"type": "Grid"}}), "/coverage/type", "\"Grid\" is no coverage", "\"Coverage\""),
+        (json!({"coverage": "x"}), "/coverage", "the text \"x\"", "an object"),
+        (json!({"coverage": {"type": "Coverage", "do~m/": 1}}), "/coverage/domain", "missing", "the domain"),
         (json!({"date": "2026-11-30", "sounding": "TTAA 81001 72518 99030 0886"}), "/sounding", "\"0886\"", "08863"),
         (
             json!({"date": "2026-11-30", "sounding": SOUNDING, "layers": "agl, direction, speed\n300, 240, 8"}),

@@ -25,6 +25,34 @@ const SOUNDING: &str = "TTAA 81001 72518 99030 08863 33004 00263 10464 34016 929
     32526 50572 17372 31549 88999 77999";
 const LAUNCH: &str = "2026-11-10T02:56:00Z";
 
+/// Written after the PointSeries and the VerticalProfile of CoverageJSON's examples, with invented numbers.
+fn coverage(axis: &str, heights: Value) -> Value {
+    json!({
+        "type": "Coverage",
+        "domain": {
+            "type": "Domain",
+            "axes": {
+                "x": {"values": [-106.62]}, "y": {"values": [35.04]}, "z": {"values": heights},
+                "t": {"values": ["2026-11-10T00:00:00Z", "2026-11-10T06:00:00Z"]}
+            },
+            "referencing": [{
+                "coordinates": ["z"],
+                "system": {"type": "VerticalCRS", "cs": {"csAxes": [{"name": {"en": axis}, "direction": "up", "unit": {"symbol": "m"}}]}}
+            }]
+        },
+        "parameters": {
+            "wind_speed": {"type": "Parameter", "unit": {"symbol": "m/s"}, "observedProperty": {"label": {"en": "Speed"}}},
+            "wind_from_direction": {"type": "Parameter", "unit": {"symbol": "deg"}, "observedProperty": {"label": {"en": "From"}}}
+        },
+        "ranges": {
+            "wind_speed": {"type": "NdArray", "dataType": "float", "axisNames": ["t", "z"], "shape": [2, 3], "values": [3, 5, 7, 4, 6, 8]},
+            "wind_from_direction": {
+                "type": "NdArray", "dataType": "float", "axisNames": ["t", "z"], "shape": [2, 3], "values": [240, 250, 260, 250, 260, 270]
+            }
+        }
+    })
+}
+
 fn read(request: &Value) -> Asked {
     match wire::read(request.to_string().as_bytes()) {
         Ok(asked) => asked,
@@ -68,6 +96,8 @@ fn it_means_what_is_decoded_apart() {
         json!({"date": "2026-10-31", "sounding": SOUNDING}),
         json!({"metar": "KABQ 100201Z VRB04KT 19/14 A2999", "layers": "msl ft, direction, speed kt\n6000, 240, 12"}),
         json!({"metar": ALBUQUERQUE, "terrain": "rough", "turbulence": "terrain"}),
+        json!({"coverage": coverage("height above ground", json!([10, 100, 500]))}),
+        json!({"coverage": coverage("altitude", json!([1500, 2000, 3000])), "metar": ALBUQUERQUE}),
         json!({"metar": ALBUQUERQUE, "power_exponent": 0.2, "turbulence_wind_at_20_ft": "15 kt"}),
     ] {
         let mut within = under(&weather);
@@ -88,6 +118,34 @@ fn it_means_what_is_decoded_apart() {
         let apart: Vec<&str> = decoded.cautions.iter().map(|c| c.message.as_str()).collect();
         assert_eq!(told, apart, "{weather}");
     }
+}
+
+/// Of the times of a coverage that nearest to launch; what lies between is its age.
+#[test]
+fn a_coverage_is_taken_at_the_time_of_launch() {
+    let mut request = under(&json!({"coverage": coverage("height above ground", json!([10, 100, 500]))}));
+    let asked = read(&request);
+    let speeds: Vec<f64> = asked.case.inputs.wind.layers.iter().map(|l| l.speed_m_s).collect();
+    assert_eq!(speeds, [3.0, 5.0, 7.0]);
+    near(asked.case.inputs.wind.age_s.unwrap(), 3600.0 * 2.93);
+    request["launch_at"] = "2026-11-10T03:00:01Z".into();
+    let later = read(&request);
+    let speeds: Vec<f64> = later.case.inputs.wind.layers.iter().map(|l| l.speed_m_s).collect();
+    assert_eq!(speeds, [4.0, 6.0, 8.0]);
+    request["launch_at"] = "2026-11-10T12:01:00Z".into();
+    assert!(read(&request).cautions.iter().any(|c| c.message.contains("more than 6 h")));
+    assert_eq!(later.weather.unwrap().source(), "coverage 35.04, -106.62 valid 2026-11-10T06:00Z");
+
+    // Faults stand at the member.
+    let mut broken = request.clone();
+    broken["weather"]["coverage"]["ranges"]["wind_speed"]["values"][4] = "fast".into();
+    let found = faults(&broken);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].pointer, "/weather/coverage/ranges/wind_speed/values/4");
+    assert_eq!(found[0].sent, Some(json!("fast")));
+    let apart = json!({"coverage": broken["weather"]["coverage"], "launch_at": LAUNCH, "field_elevation": 100});
+    // That value is of another time than the one that is taken now.
+    assert!(wire::decode_weather(apart.to_string().as_bytes()).is_ok());
 }
 
 #[test]

@@ -54,7 +54,7 @@ impl FromRequest<Arc<State>> for JsonBody {
             return Err(Problem::new(
                 Kind::TooDeeplyNested,
                 format!(
-                    "Byte {at} opens level {} of lists and objects. A request needs no more than 8 levels; {} are read.",
+                    "Byte {at} opens level {} of lists and objects. A request needs no more than 12 levels; {} are read.",
                     config.nesting_limit + 1,
                     config.nesting_limit
                 ),

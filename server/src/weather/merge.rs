@@ -20,7 +20,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
             Format::Metar | Format::Speci => {
                 profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
             }
-            Format::WindsAloft | Format::Temp | Format::Pilot => {
+            Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage => {
                 profile.assumed.push(format!("The winds over the field are those of {station}."))
             }
             Format::Layers => {}
@@ -46,7 +46,7 @@ fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
     let all = aloft.levels.len();
     aloft.levels.retain(|l| !l.surface);
     if aloft.levels.len() < all {
-        surface.skipped.push("The surface level of the sounding: the surface report stands in its place.".into());
+        surface.skipped.push("The surface level of the other: the surface report stands in its place.".into());
     }
     surface.messages.extend(aloft.messages);
     surface.levels.extend(aloft.levels);

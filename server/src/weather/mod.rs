@@ -7,6 +7,7 @@
 pub mod age;
 pub mod aloft;
 pub mod clock;
+pub mod coverage;
 pub mod layers;
 pub mod merge;
 pub mod metar;
@@ -17,7 +18,7 @@ pub mod text;
 
 use slowpoint_sim::report::Caution;
 
-use crate::wire::units::Reading;
+use crate::wire::units::{ANGLE, Reading, SPEED};
 use clock::{ForUse, When};
 
 /// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
@@ -42,6 +43,8 @@ pub enum Format {
     Temp,
     /// Winds of a balloon, by height (WMO FM 32).
     Pilot,
+    /// A profile or series of CoverageJSON (OGC 21-069r2).
+    Coverage,
 }
 
 impl Format {
@@ -54,6 +57,7 @@ impl Format {
             Self::Layers => "layers",
             Self::Temp => "temp",
             Self::Pilot => "pilot",
+            Self::Coverage => "coverage",
         }
     }
 
@@ -66,6 +70,7 @@ impl Format {
             Self::Layers => "layers by hand",
             Self::Temp => "sounding",
             Self::Pilot => "pilot balloon",
+            Self::Coverage => "coverage",
         }
     }
 }
@@ -134,6 +139,16 @@ pub struct Wind {
     pub gust: Option<Reading>,
     /// Directions between which it varies, clockwise.
     pub varies: Option<[Reading; 2]>,
+}
+
+impl Wind {
+    /// From components towards east and north, m/s: to a hundredth of a m/s and a tenth of a degree.
+    pub fn of_components(east_m_s: f64, north_m_s: f64) -> Option<Self> {
+        let speed_m_s = (east_m_s.hypot(north_m_s) * 100.0).round() / 100.0;
+        let from_deg = ((-east_m_s).atan2(-north_m_s).to_degrees().rem_euclid(360.0) * 10.0).round() / 10.0;
+        let direction = if speed_m_s > 0.0 { Direction::From(ANGLE.with(from_deg, "deg")?) } else { Direction::None };
+        Some(Self { direction, speed: SPEED.with(speed_m_s, "m/s")?, bound: Bound::Is, gust: None, varies: None })
+    }
 }
 
 /// What is known at one height.

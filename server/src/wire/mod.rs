@@ -28,6 +28,7 @@ use utoipa::ToSchema;
 pub use answer::*;
 pub use convert::{Placed, Weather};
 pub use fault::MOST as MOST_FAULTS;
+pub(crate) use fault::escaped;
 pub use request::AssessmentRequest;
 pub use weather::{WeatherAnswer, WeatherRequest};
 

@@ -207,7 +207,7 @@ impl Schema {
     }
 
     fn object(&self, form: &Value, at: &str, members: &mut Map<String, Value>, faults: &mut Faults) {
-        // What is laid over a copy may hold anything; it is read as the flight card that it makes.
+        // What is laid over a copy, or a document of another standard: checked where it is read.
         if form["properties"].is_null() {
             return;
         }

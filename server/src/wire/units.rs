@@ -314,6 +314,11 @@ impl Table {
         }
     }
 
+    /// The name under which a unit is shown.
+    pub fn name(&self, unit: &str) -> Option<&'static str> {
+        self.find(unit).map(|unit| self.units[unit].names[0])
+    }
+
     fn find(&self, unit: &str) -> Option<usize> {
         let wanted = key(unit);
         let by = |same: &dyn Fn(&str) -> bool| self.units.iter().position(|u| u.names.iter().any(|n| same(&key(n))));

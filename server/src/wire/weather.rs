@@ -39,6 +39,12 @@ pub struct WeatherRequest {
     pub sounding: Option<String>,
     /// Winds aloft by height, instead of `winds_aloft` or `sounding`.
     pub layers: Option<LayersRequest>,
+    /// CoverageJSON (OGC 21-069r2), instead of `winds_aloft`, `sounding` or `layers`: a coverage over one place, a
+    /// VerticalProfile with z above ground, above sea level, or in pressures beside geopotential_height, or a PointSeries.
+    /// Parameters are told by the names of the CF conventions: wind_speed and wind_from_direction, or eastward_wind and
+    /// northward_wind; air_temperature. Of several times that nearest to `launch_at` is taken.
+    #[schema(value_type = Option<Object>)]
+    pub coverage: Option<Value>,
     /// Height of the field above sea level. With it every height is also told above ground, and what lies below the field
     /// is dropped. Within an assessment that is `site.elevation`.
     pub field_elevation: Option<Length>,
@@ -130,7 +136,8 @@ pub struct WeatherTaken {
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
-    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot" or "layers".
+    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot", "coverage" or
+    /// "layers".
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,

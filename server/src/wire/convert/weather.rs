@@ -8,8 +8,8 @@ use slowpoint_sim::report::Caution;
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
-    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, layers, merge,
-    metar, sounding,
+    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, coverage,
+    layers, merge, metar, sounding,
 };
 use crate::wire::request::{
     Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,
@@ -140,13 +140,17 @@ impl Reader<'_> {
             Some(date)
         });
         let surface = r.metar.as_ref().and_then(|text| self.taken(&format!("{at}/metar"), metar::decode(text)));
-        let aloft = self.aloft(at, r, surface.as_ref());
-        let nothing = r.metar.is_none() && r.winds_aloft.is_none() && r.sounding.is_none() && r.layers.is_none();
+        let aloft = self.aloft(at, r, surface.as_ref(), launch);
+        let nothing = r.metar.is_none()
+            && r.winds_aloft.is_none()
+            && r.sounding.is_none()
+            && r.layers.is_none()
+            && r.coverage.is_none();
         if nothing && !self.faults.covers(at) {
             self.faults.add(
                 at,
                 "there is nothing to decode",
-                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding or layers",
+                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding, layers or coverage",
             );
         }
         let mut profile = merge::merge(surface, aloft, field_elevation)?;
@@ -211,11 +215,18 @@ impl Reader<'_> {
         date
     }
 
-    fn aloft(&mut self, at: &str, r: &WeatherRequest, surface: Option<&Profile>) -> Option<Profile> {
+    fn aloft(
+        &mut self,
+        at: &str,
+        r: &WeatherRequest,
+        surface: Option<&Profile>,
+        launch: Option<DateTime>,
+    ) -> Option<Profile> {
         let given = [
             ("winds_aloft", r.winds_aloft.is_some()),
             ("sounding", r.sounding.is_some()),
             ("layers", r.layers.is_some()),
+            ("coverage", r.coverage.is_some()),
         ];
         let mut given = given.into_iter().filter(|(_, given)| *given);
         if let (Some((first, _)), Some((second, _))) = (given.next(), given.next()) {
@@ -233,6 +244,13 @@ impl Reader<'_> {
         }
         if let Some(text) = &r.sounding {
             return self.taken(&format!("{at}/sounding"), sounding::decode(text));
+        }
+        if let Some(document) = &r.coverage {
+            let read = coverage::decode(document, launch);
+            let place = |pointer: &str| format!("{at}/coverage{pointer}");
+            return read
+                .map_err(|e| self.faults.add(place(&e.pointer), e.unreadable.problem, e.unreadable.remedy))
+                .ok();
         }
         match r.layers.as_ref()? {
             LayersRequest::Table(text) => self.taken(&format!("{at}/layers"), layers::decode(text)),
