@@ -44,7 +44,8 @@ type Running = HashMap<String, (Pace, watch::Sender<Option<Outcome>>)>;
 
 /// The computations that run and wait.
 pub struct Compute {
-    pool: rayon::ThreadPool,
+    /// Threads of either: a thread that waits for a part of one work may take up another, and would keep it waiting.
+    pools: [rayon::ThreadPool; 2],
     /// Places of what a client waits for, and of jobs.
     places: [Semaphore; 2],
     /// Running and waiting ones together, of either.
@@ -61,11 +62,15 @@ pub struct Compute {
 impl Compute {
     /// Starts the threads that fly.
     pub fn new(config: &Config) -> Result<Self, rayon::ThreadPoolBuildError> {
-        let pool =
-            rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("fly-{k}")).build()?;
+        let pool = |name: &'static str| {
+            rayon::ThreadPoolBuilder::new()
+                .num_threads(config.cores)
+                .thread_name(move |k| format!("{name}-{k}"))
+                .build()
+        };
         let concurrent = config.concurrent.max(1);
         Ok(Self {
-            pool,
+            pools: [pool("fly")?, pool("job")?],
             places: [concurrent, 1].map(Semaphore::new),
             most: [concurrent.saturating_add(config.queue), config.jobs.max(1)],
             queue_timeout: config.queue_timeout(),
@@ -154,7 +159,7 @@ impl Compute {
         self.begun.fetch_add(1, Ordering::SeqCst);
         let stop = Stop::default();
         let (this, flag) = (Arc::clone(self), Arc::clone(&stop.0));
-        let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
+        let mut flying = tokio::task::spawn_blocking(move || this.pools[pace as usize].install(|| work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
             () = self.unwanted(name, sender) => {

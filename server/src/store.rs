@@ -146,15 +146,25 @@ impl FileStore {
     /// Gives a finished directory its name. One that is there already and sound holds the same bytes.
     fn settle(&self, finished: &Path, shelf: Shelf, id: &ContentId) -> io::Result<()> {
         let place = self.place(shelf, id);
-        if place.exists() {
-            if let Some(Kept { input: Some(_), answer: Some(_) }) = self.get(shelf, id)? {
-                return remove(finished);
+        loop {
+            if place.exists() {
+                if let Some(Kept { input: Some(_), answer: Some(_) }) = self.get(shelf, id)? {
+                    return remove(finished);
+                }
+                let broken = self.unfinished(shelf);
+                match fs::rename(&place, &broken) {
+                    Ok(()) => remove(&broken)?,
+                    // Another writer was quicker.
+                    Err(e) if e.kind() == io::ErrorKind::NotFound => {}
+                    Err(e) => return Err(e),
+                }
             }
-            let broken = self.unfinished(shelf);
-            fs::rename(&place, &broken)?;
-            remove(&broken)?;
+            match fs::rename(finished, &place) {
+                // Another writer of the same id was quicker: what it wrote is looked at.
+                Err(e) if matches!(e.kind(), io::ErrorKind::DirectoryNotEmpty | io::ErrorKind::AlreadyExists) => {}
+                done => break done?,
+            }
         }
-        fs::rename(finished, &place)?;
         sync_dir(&self.root.join(shelf.name()))
     }
 }
@@ -227,6 +237,25 @@ mod tests {
         assert_eq!(store.get(Shelf::Assessments, &id()).unwrap(), Some(Kept::default()));
         store.put(Shelf::Assessments, &id(), b"in", b"a long answer").unwrap();
         assert_eq!(store.get(Shelf::Assessments, &id()).unwrap().unwrap().answer, Some(b"a long answer".to_vec()));
+        fs::remove_dir_all(dir).unwrap();
+    }
+
+    /// A day and a card that it holds may be stored by two at once.
+    #[test]
+    fn many_writers_of_one_id_all_succeed() {
+        let dir = scratch("race");
+        let store = FileStore::open(&dir).unwrap();
+        std::thread::scope(|scope| {
+            for _ in 0..8 {
+                scope.spawn(|| {
+                    for k in 0..40 {
+                        let id = ContentId::of("race", &k.to_string());
+                        store.put(Shelf::Assessments, &id, b"in", b"out").unwrap();
+                    }
+                });
+            }
+        });
+        assert_eq!(fs::read_dir(dir.join("assessments")).unwrap().count(), 40, "nothing unfinished is left");
         fs::remove_dir_all(dir).unwrap();
     }
 

@@ -220,7 +220,7 @@ fn fly(
     progress: &Progress,
 ) -> Result<Vec<u8>, Failure> {
     let mut rows = Vec::with_capacity(day.entries.len());
-    for AskedEntry { name, asked, .. } in &day.entries {
+    for AskedEntry { name, asked } in &day.entries {
         let (flight, problem) = match asked {
             Ok(asked) => {
                 let own = ContentId::of(ENGINE, &asked.canonical());

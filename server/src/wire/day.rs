@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
-use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE};
+use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE};
 use utoipa::ToSchema;
 
 use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
@@ -13,7 +13,7 @@ use super::request::{
     SpreadRequest, Time, UntilRequest, Wind,
 };
 use super::weather::WeatherRequest;
-use super::{Asked, FieldFault, Rejected, json_of, schema, sorted};
+use super::{Asked, FieldFault, Rejected, json_of, schema, sorted, tell};
 
 /// What a flight of a day may have of its own.
 const OWN: [&str; 7] = ["card", "launch", "launch_at", "delays", "electronics", "spread", "failures"];
@@ -122,18 +122,16 @@ pub struct AskedEntry {
     pub name: String,
     /// The flight card that it makes.
     pub asked: Result<Box<Asked>, Vec<FieldFault>>,
-    /// As sent, for a flight that cannot be flown.
-    sent: Value,
 }
 
 impl AskedDay {
-    /// What the day is in one fixed form, for hashing: its names, and what each flight comes to.
+    /// What was asked in one fixed form, for hashing. Nulls stay: in a change they take something away.
     pub fn canonical(&self) -> String {
-        let each = self.entries.iter().map(|entry| match &entry.asked {
-            Ok(asked) => serde_json::json!({"name": entry.name, "flight": asked.canonical()}),
-            Err(_) => serde_json::json!({"name": entry.name, "faulty": entry.sent}),
-        });
-        Value::Array(each.collect()).to_string()
+        let mut input = self.input.clone();
+        if let Value::Object(members) = &mut input {
+            members.remove("note");
+        }
+        input.to_string()
     }
 
     /// Flights of all entries.
@@ -149,53 +147,56 @@ impl AskedDay {
 /// Reads a day. A fault of what is shared refuses it; a fault of one entry is that entry's alone.
 pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     let (sent, twice) = json_of(body)?;
+    // What all share, with the entries only as a list of names.
+    let mut alone = sent.clone();
+    for entry in alone["entries"].as_array_mut().into_iter().flatten() {
+        *entry = serde_json::json!({"name": "a"});
+    }
     let mut faults = Faults::new(&sent);
-    for place in &twice {
-        faults.add(place, "this name stands twice in its object", "give it once");
-    }
-    schema::DAY.prune(&mut sent.clone(), &mut faults);
-    let count = sent["entries"].as_array().map_or(0, Vec::len);
-    let (mut shared, mut own): (Vec<FieldFault>, Vec<Vec<FieldFault>>) = (Vec::new(), vec![Vec::new(); count]);
-    let mut sort = |fault: FieldFault| match entry_of(&fault.pointer) {
-        Some(k) if k < count => own[k].push(fault),
-        _ => shared.push(fault),
+    let repeated = |faults: &mut Faults, of_entries: bool| {
+        for place in twice.iter().filter(|place| entry_of(place).is_some() == of_entries) {
+            faults.add(place, "this name stands twice in its object", "give it once");
+        }
     };
-    // What lies deeper in an entry is found again when its flight card is read, where it may have been mended by a change.
-    let of_entry = |f: &FieldFault| entry_of(&f.pointer).is_none() || f.pointer.matches('/').count() <= 3;
-    faults.into_list().into_iter().filter(|f| of_entry(f) || twice.contains(&f.pointer)).for_each(&mut sort);
-    let entries = entries(&sent);
-    let mut read: Vec<Result<Box<Asked>, Vec<FieldFault>>> = Vec::new();
-    for entry in &entries {
-        let asked = match &entry.layers {
+    repeated(&mut faults, false);
+    schema::DAY.prune(&mut alone, &mut faults);
+    let mut shared = faults.into_list();
+    // The entries' own members. What lies deeper is found again when the flight card that they make is read.
+    let mut faults = Faults::new(&sent);
+    repeated(&mut faults, true);
+    schema::DAY.prune(&mut sent.clone(), &mut faults);
+    let members: Vec<FieldFault> = faults
+        .into_list()
+        .into_iter()
+        .filter(|f| f.pointer.matches('/').count() <= 3 || twice.contains(&f.pointer))
+        .collect();
+    let mut read: Vec<AskedEntry> = Vec::new();
+    for (k, entry) in entries(&sent).into_iter().enumerate() {
+        let mut told: Vec<FieldFault> =
+            members.iter().filter(|f| entry_of(&f.pointer) == Some(k)).cloned().collect();
+        let asked = match entry.layers {
             Ok(layers) => layers.read(),
-            Err(fault) => Err(vec![fault.clone()]),
+            Err(fault) => Err(vec![fault]),
         };
-        read.push(asked.map(Box::new).map_err(|faults| {
-            faults.into_iter().for_each(&mut sort);
-            Vec::new()
-        }));
-    }
-    if !shared.is_empty() {
-        let mut told: Vec<FieldFault> = Vec::new();
-        for fault in shared {
-            if !told.iter().any(|f| f.pointer == fault.pointer) {
-                told.push(fault);
+        let asked = match asked {
+            Ok(asked) if told.is_empty() => Ok(Box::new(asked)),
+            Ok(_) => Err(told),
+            Err(found) => {
+                found.into_iter().for_each(|fault| tell(&mut told, fault));
+                Err(told)
             }
-        }
-        return Err(Rejected::Faults(told));
+        };
+        read.push(AskedEntry { name: entry.name, asked });
     }
-    let entries = entries.into_iter().zip(read).zip(own).map(|((entry, read), own)| {
-        let mut told: Vec<FieldFault> = Vec::new();
-        for fault in own {
-            if !told.iter().any(|f| f.pointer == fault.pointer) {
-                told.push(fault);
-            }
-        }
-        let asked = if told.is_empty() { read } else { Err(told) };
-        AskedEntry { name: entry.name, asked, sent: entry.sent }
-    });
-    let entries = entries.collect();
-    Ok(AskedDay { entries, input: sorted(sent) })
+    // A place that no flight gets past is a fault of the day.
+    let everyone = |fault: &FieldFault| {
+        entry_of(&fault.pointer).is_none()
+            && read.iter().all(|e| e.asked.as_ref().is_err_and(|all| all.iter().any(|f| f.pointer == fault.pointer)))
+    };
+    let first = read.first().and_then(|e| e.asked.as_ref().err()).into_iter().flatten();
+    let common: Vec<FieldFault> = first.filter(|fault| everyone(fault)).cloned().collect();
+    common.into_iter().for_each(|fault| tell(&mut shared, fault));
+    if shared.is_empty() { Ok(AskedDay { entries: read, input: sorted(sent) }) } else { Err(Rejected::Faults(shared)) }
 }
 
 /// The entry that a pointer leads into.
@@ -206,7 +207,6 @@ fn entry_of(pointer: &str) -> Option<usize> {
 struct Entry {
     name: String,
     layers: Result<Layers, FieldFault>,
-    sent: Value,
 }
 
 /// The layers of every entry.
@@ -280,7 +280,7 @@ fn entries(sent: &Value) -> Vec<Entry> {
             Ok(layers)
         });
         let name = name.map_or_else(|| format!("entry {}", k + 1), String::from);
-        found.push(Entry { name, layers, sent: entry.clone() });
+        found.push(Entry { name, layers });
     }
     found
 }
@@ -294,6 +294,8 @@ pub struct DayAnswer {
     pub intervals: &'static str,
     /// Identity: follows from the flights and the engine.
     pub id: String,
+    /// What ending on the width of the intervals does to them; null without `until`.
+    pub until: Option<&'static str>,
     /// The engine that flew.
     pub engine: String,
     /// The flights in the order sent.
@@ -341,6 +343,8 @@ pub struct DayFlight {
     pub href: String,
     /// Flights flown.
     pub flights: u64,
+    /// Whether the intervals are as narrow as was asked; null without `until`.
+    pub narrow_enough: Option<bool>,
     /// The limits that openings are held against.
     #[schema(value_type = Vec<SpeedLimit>)]
     pub limits: Value,
@@ -396,7 +400,7 @@ pub struct DayLimit {
 }
 
 /// Cautions on how it was asked: they hold nobody.
-const OF_THE_ASKING: [&str; 5] = ["unit", "until", "drivers", "drivers_left_out", "drivers_together"];
+const OF_THE_ASKING: [&str; 6] = ["condition", "unit", "until", "drivers", "drivers_left_out", "drivers_together"];
 
 /// The row of a flight, from the answer of its assessment.
 pub fn day_flight(assessment: &Value) -> DayFlight {
@@ -436,6 +440,7 @@ pub fn day_flight(assessment: &Value) -> DayFlight {
         href: format!("/v1/assessments/{id}"),
         assessment: id,
         flights: assessment["flights"].as_u64().unwrap_or_default(),
+        narrow_enough: assessment["until"]["reached"].as_bool(),
         limits: assessment["limits"].clone(),
         delays: delays.collect(),
         advice: advice.clone(),
@@ -445,5 +450,13 @@ pub fn day_flight(assessment: &Value) -> DayFlight {
 
 /// The answer of a day from its rows.
 pub fn day_answer(id: &str, engine: &str, entries: Vec<DayRow>) -> DayAnswer {
-    DayAnswer { caution: FIRST_CAUTION, intervals: INTERVAL_NOTE, id: id.into(), engine: engine.into(), entries }
+    let ended = |row: &DayRow| row.flight.as_ref().is_some_and(|flight| flight.narrow_enough.is_some());
+    DayAnswer {
+        caution: FIRST_CAUTION,
+        intervals: INTERVAL_NOTE,
+        id: id.into(),
+        until: entries.iter().any(ended).then_some(UNTIL_NOTE),
+        engine: engine.into(),
+        entries,
+    }
 }

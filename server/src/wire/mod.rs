@@ -120,6 +120,13 @@ fn asked(sent: Value, twice: &[String]) -> Result<Asked, Vec<FieldFault>> {
     Ok(Asked { case, input: sorted(sent), name, placed, cautions, weather })
 }
 
+/// Notes a fault, the first of its place, up to the most that are listed.
+fn tell(told: &mut Vec<FieldFault>, fault: FieldFault) {
+    if told.len() < MOST_FAULTS && !told.iter().any(|f| f.pointer == fault.pointer) {
+        told.push(fault);
+    }
+}
+
 /// Decodes weather: every fault in one reply.
 pub fn decode_weather(body: &[u8]) -> Result<WeatherAnswer, Rejected> {
     let (sent, twice) = json_of(body)?;
