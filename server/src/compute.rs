@@ -48,7 +48,7 @@ pub struct Compute {
     pools: [rayon::ThreadPool; 2],
     /// Places of what a client waits for, and of jobs.
     places: [Semaphore; 2],
-    /// Running and waiting ones together, of either.
+    /// Running and waiting ones together, of either; jobs are counted where they are accepted.
     most: [usize; 2],
     queue_timeout: Duration,
     limits: [Duration; 2],
@@ -72,7 +72,7 @@ impl Compute {
         Ok(Self {
             pools: [pool("fly")?, pool("job")?],
             places: [concurrent, 1].map(Semaphore::new),
-            most: [concurrent.saturating_add(config.queue), config.jobs.max(1)],
+            most: [concurrent.saturating_add(config.queue), usize::MAX],
             queue_timeout: config.queue_timeout(),
             limits: [config.compute_limit(), config.job_limit()],
             running: Mutex::default(),

@@ -51,6 +51,13 @@ pub enum State {
     Dismissed,
 }
 
+impl State {
+    /// Whether it waits or runs.
+    pub fn open(self) -> bool {
+        matches!(self, Self::Accepted | Self::Running)
+    }
+}
+
 /// A job as it is told.
 #[derive(Debug, Clone)]
 pub struct Told {
@@ -60,7 +67,7 @@ pub struct Told {
     pub state: State,
     /// When it was accepted.
     pub created: Timestamp,
-    /// When its state last changed.
+    /// When it ended; when it was accepted, until then.
     pub updated: Timestamp,
     /// Pieces done, and all.
     pub pieces: [u64; 2],
@@ -80,30 +87,36 @@ struct Job {
 pub struct Jobs(Mutex<HashMap<String, Job>>);
 
 impl Jobs {
-    /// Accepts a job under an id, unless one of this id waits or runs; `work` runs it.
-    pub fn accept<W, F>(self: &Arc<Self>, id: &str, shelf: Shelf, pieces: u64, work: W)
+    /// Accepts a job under an id, unless one of this id waits or runs, or as many wait and run as are taken: `None` then.
+    /// `work` runs it.
+    pub fn accept<W, F>(self: &Arc<Self>, id: &str, shelf: Shelf, pieces: u64, most: usize, work: W) -> Option<Told>
     where
         W: FnOnce(Arc<Progress>) -> F,
         F: Future<Output = Outcome> + Send + 'static,
     {
         let mut known = self.lock();
-        if known.get(id).is_some_and(|job| job.ended.is_none()) {
-            return;
+        if let Some(job) = known.get(id).filter(|job| job.ended.is_none()) {
+            return Some(told(job));
+        }
+        if known.values().filter(|job| job.ended.is_none()).count() >= most {
+            return None;
         }
         let progress = Arc::new(Progress::default());
         let running = work(Arc::clone(&progress));
-        let (this, name) = (Arc::clone(self), id.to_string());
+        let (this, name, own) = (Arc::clone(self), id.to_string(), Arc::clone(&progress));
         let task = tokio::spawn(async move {
             let state = match running.await {
                 Ok(_) => State::Successful,
                 Err(failure) => State::Failed(failure),
             };
-            this.end(&name, state);
+            this.end(&name, &own, state);
         });
-        let job =
-            Job { shelf, created: Timestamp::now(), ended: None, progress, pieces, task: Some(task.abort_handle()) };
+        let created = Timestamp::now();
+        let job = Job { shelf, created, ended: None, progress, pieces, task: Some(task.abort_handle()) };
+        let accepted = told(&job);
         forget_oldest(&mut known);
         known.insert(id.to_string(), job);
+        Some(accepted)
     }
 
     /// Where a job stands.
@@ -123,13 +136,9 @@ impl Jobs {
         Some(told(job))
     }
 
-    /// Whether so many jobs wait or run.
-    pub fn waiting(&self) -> usize {
-        self.lock().values().filter(|job| job.ended.is_none()).count()
-    }
-
-    fn end(&self, id: &str, state: State) {
-        if let Some(job) = self.lock().get_mut(id).filter(|job| job.task.is_some()) {
+    /// Ends a job, but not a later one of the same id.
+    fn end(&self, id: &str, own: &Arc<Progress>, state: State) {
+        if let Some(job) = self.lock().get_mut(id).filter(|job| Arc::ptr_eq(&job.progress, own) && job.task.is_some()) {
             (job.task, job.ended) = (None, Some((state, Timestamp::now())));
         }
     }
@@ -151,7 +160,7 @@ fn told(job: &Job) -> Told {
         shelf: job.shelf,
         state,
         created: job.created,
-        updated: job.ended.map_or_else(Timestamp::now, |(_, at)| at),
+        updated: job.ended.map_or(job.created, |(_, at)| at),
         pieces: [done, job.pieces],
     }
 }

@@ -349,7 +349,7 @@ refusals! {
     ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
         StorageFailed, Stopping;
     /// What asking for a job can be refused with.
-    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, ComputeLimit, Internal, StorageFailed,
+    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, ComputeLimit, Internal, StorageFailed,
         Overloaded, Stopping;
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,

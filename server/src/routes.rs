@@ -53,6 +53,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(days::changes))
         .routes(routes!(sweeps::create))
         .routes(routes!(sweeps::read))
+        .routes(routes!(sweeps::heat_map_svg))
+        .routes(routes!(sweeps::heat_map_png))
         .routes(routes!(jobs::look, jobs::dismiss))
         .routes(routes!(jobs::results))
         .routes(routes!(files::landing_geojson))

@@ -292,6 +292,9 @@ async fn new_weather_marks_what_changed() {
         .iter()
         .map(|e| (e["name"].as_str().unwrap(), e["change"].as_str().unwrap()))
         .collect();
+    let places: Vec<&str> =
+        changes["input"].as_array().unwrap().iter().map(|c| c["pointer"].as_str().unwrap()).collect();
+    assert!(places.contains(&"/entries/pad 2/delays") && places.contains(&"/entries/pad 7"), "{places:?}");
     assert_eq!(told, [("pad 7", "new"), ("pad 1, other motor", "same"), ("pad 2", "changed"), ("pad 1", "gone")]);
     let delays = changes["entries"][2]["delays"].as_array().unwrap();
     assert_eq!((&delays[0]["label"], &delays[0]["standing_before"]), (&json!("delay 4 s"), &Value::Null));
@@ -342,4 +345,76 @@ async fn a_day_takes_weather_as_people_have_it() {
     let refused = service.send(json_request(&format!("{DAYS}/{id}/revisions"), without.to_string())).await;
     let problem = refused.json()["entries"][0]["problem"].to_string();
     assert!(problem.contains("\"/entries/0/launch_at\""), "{problem}");
+}
+
+/// What a change does to a copy is the copy's fault alone, also where it is told in the card that was copied.
+#[tokio::test]
+async fn a_bad_change_does_not_lose_what_was_copied() {
+    let service = service();
+    let mut sent = day();
+    sent["entries"][1]["changes"] = json!({"card": {"airframe": {"length": "500 mm"}}});
+    let answer = post(&service, &sent).await.json();
+    assert!(answer["entries"][0]["problem"].is_null(), "{}", answer["entries"][0]["problem"]);
+    let errors = answer["entries"][1]["problem"]["errors"].as_array().unwrap();
+    assert!(!errors.is_empty());
+}
+
+/// What is shared may suit all flights but one, and one flight may have any number of faults.
+#[tokio::test]
+async fn one_flight_that_does_not_suit_loses_nobody_elses() {
+    let service = service();
+    let mut sent = day();
+    sent["launch"]["aft_guide"] = json!("900 mm");
+    let answer = post(&service, &sent).await.json();
+    let flown = |answer: &Value| -> Vec<bool> {
+        answer["entries"].as_array().unwrap().iter().map(|e| e["problem"].is_null()).collect()
+    };
+    assert_eq!(flown(&answer), [true, true, false], "the last is 450 mm long");
+    let mut sent = day();
+    for k in 0..105 {
+        sent["entries"][2]["card"][format!("odd{k}")] = json!(1);
+    }
+    let answer = post(&service, &sent).await.json();
+    assert_eq!(flown(&answer), [true, true, false]);
+}
+
+/// A revision is laid over the day as it was posted, so two days that come to the same flights are two.
+#[tokio::test]
+async fn a_day_is_what_was_posted() {
+    let service = service();
+    let shared = post(&service, &day()).await.json();
+    let mut own = day();
+    let launch = own.as_object_mut().unwrap().remove("launch").unwrap();
+    for k in [0, 2] {
+        let mut whole = launch.clone();
+        json_merge(&mut whole, &own["entries"][k]["launch"]);
+        own["entries"][k]["launch"] = whole;
+    }
+    let each = post(&service, &own).await.json();
+    assert_ne!(shared["id"], each["id"]);
+    let ids = |day: &Value| -> Vec<Value> {
+        day["entries"].as_array().unwrap().iter().map(|e| e["flight"]["assessment"].clone()).collect()
+    };
+    assert_eq!(ids(&shared), ids(&each), "though the flights are the same");
+}
+
+fn json_merge(into: &mut Value, from: &Value) {
+    for (name, value) in from.as_object().into_iter().flatten() {
+        into[name] = value.clone();
+    }
+}
+
+#[tokio::test]
+async fn a_day_that_ends_on_its_intervals_says_so() {
+    let service = service();
+    let mut sent = day();
+    let members = sent.as_object_mut().unwrap();
+    members.remove("flights");
+    members.insert("until".into(), json!({"half_width": "10 %", "within": 512}));
+    let answer = post(&service, &sent).await.json();
+    check_described("DayAnswer", &answer);
+    assert!(answer["until"].as_str().unwrap().contains("96.5 %"));
+    for row in answer["entries"].as_array().unwrap() {
+        assert!(row["flight"]["narrow_enough"].is_boolean());
+    }
 }

@@ -64,10 +64,14 @@ async fn every_setting_is_its_flight_card_by_itself() {
             }
         }
         assert_eq!(swept["landing_distance_p90_m"], whole["landing"]["distance_p90_m"]);
-        let areas = &whole["landing"]["areas"];
-        assert_eq!(swept["checks"][1]["text"], whole["landing"]["outside_fields"]["text"]);
-        assert_eq!(swept["checks"][2]["text"], areas[1]["inside"]["text"]);
-        assert_eq!(swept["checks"][3]["text"], alone["above_ceiling"]["text"]);
+        let landing = &whole["landing"];
+        for (check, chance) in
+            [(1, &landing["outside_fields"]), (2, &landing["areas"][1]["inside"]), (3, &alone["above_ceiling"])]
+        {
+            for (name, of) in [("chance", "estimate"), ("lower", "lower"), ("upper", "upper")] {
+                assert_eq!(swept["checks"][check][name], chance[of], "{check}");
+            }
+        }
     }
 }
 
@@ -154,6 +158,8 @@ async fn faults_are_told_at_their_places() {
         ("/base/drivers", json!(256), "/base/drivers"),
         ("/landing/1/area", json!("moon"), "/landing/1/area"),
         ("/landing/1/area", Value::Null, "/landing/1/area"),
+        ("/landing/0/area", json!("field"), "/landing/0/area"),
+        ("/axes/hours/1/label", json!("09:00"), "/axes/hours/1/label"),
         ("/landing/0/outside_fields", json!("0 %"), "/landing/0/outside_fields"),
         ("/base/site/areas/0/role", Value::Null, "/landing/0/outside_fields"),
         ("/landing/0/inside", json!("1 %"), "/landing/0"),
@@ -186,7 +192,7 @@ async fn an_hour_takes_weather_as_people_have_it() {
     let service = service();
     let mut asked = sweep();
     asked["axes"] = json!({"hours": [
-        {"label": "by hand", "wind": {"surface": {"speed": "10 kt"}}},
+        {"label": "by hand", "wind": {"surface": {"speed": "10 kt", "gust": null}}},
         {"label": "reported", "weather": {"metar": "KABQ 100156Z 32010KT 10SM FEW033 19/01 A2999", "date": "2026-11-10"},
          "launch_at": "2026-11-10T02:00:00Z"},
     ]});
@@ -199,4 +205,63 @@ async fn an_hour_takes_weather_as_people_have_it() {
     let reply = post(&service, &asked).await;
     check_problem(&reply, 422, "invalid-input");
     assert!(reply.text().contains("\"/axes/hours/1/weather/metar\""), "{}", reply.text());
+}
+
+/// What a step takes away is a part of what is asked: another id, another answer.
+#[tokio::test]
+async fn a_null_in_a_step_takes_away() {
+    let service = service();
+    let gust = |gust: Option<Value>| {
+        let mut asked = sweep();
+        asked["axes"] = json!({"hours": [{"label": "x", "wind": {"surface": {"speed": "9 mph"}}}]});
+        if let Some(gust) = gust {
+            asked["axes"]["hours"][0]["wind"]["surface"]["gust"] = gust;
+        }
+        asked
+    };
+    let (kept, taken) =
+        (post(&service, &gust(None)).await.json(), post(&service, &gust(Some(Value::Null))).await.json());
+    assert_ne!(kept["id"], taken["id"]);
+    assert_ne!(kept["cells"], taken["cells"]);
+    // Outside of the axes a null says nothing.
+    let mut same = gust(None);
+    same["note"] = Value::Null;
+    same["base"]["spread"] = Value::Null;
+    assert_eq!(post(&service, &same).await.json()["id"], kept["id"]);
+}
+
+#[tokio::test]
+async fn too_much_to_read_or_to_answer_is_refused_at_once() {
+    let service = service();
+    let mut asked = sweep();
+    asked["base"]["delays"] = json!((0..32).map(|k| 2.0 + 0.25 * f64::from(k)).collect::<Vec<_>>());
+    asked["base"]["limits"]["deploy_speed"] = json!((10..22).collect::<Vec<_>>());
+    asked["base"]["condition"] = Value::Null;
+    asked["axes"]["tilts"] = json!((0..50).map(|k| 0.1 * f64::from(k)).collect::<Vec<_>>());
+    asked["axes"]["azimuths"] = json!((0..12).map(|k| 30 * k).collect::<Vec<_>>());
+    let reply = post(&service, &asked).await;
+    check_problem(&reply, 422, "invalid-input");
+    assert!(reply.text().contains("1200 settings have 576000 figures"), "{}", reply.text());
+}
+
+#[tokio::test]
+async fn the_heat_map_shows_the_numbers() {
+    let service = service();
+    let answer = post(&service, &sweep()).await.json();
+    let place = format!("{SWEEPS}/{}", answer["id"].as_str().unwrap());
+    let svg = service.get(&format!("{place}/heat-map.svg")).await;
+    assert_eq!((svg.status.as_u16(), svg.header("content-type")), (200, "image/svg+xml"));
+    let text = svg.text();
+    assert!(text.contains("It approves no flight") && !text.contains("<script"));
+    for cell in answer["cells"].as_array().unwrap() {
+        for delay in cell["delays"].as_array().unwrap() {
+            let chance = 100.0 * delay["limits"][1]["unsafe_opening"].as_f64().unwrap();
+            let shown = if chance < 9.95 || chance > 90.05 { format!("{chance:.1}") } else { format!("{chance:.0}") };
+            let shown = if chance < 0.05 { "&lt;0.1".into() } else { shown };
+            assert!(text.contains(&format!(">{shown}</text>")), "{shown}");
+        }
+    }
+    let png = service.get(&format!("{place}/heat-map.png")).await;
+    assert_eq!((png.header("content-type"), &png.body[..8]), ("image/png", &b"\x89PNG\r\n\x1a\n"[..]));
+    check_problem(&service.get(&format!("{SWEEPS}/{}/heat-map.svg", "0".repeat(32))).await, 404, "unknown-sweep");
 }

@@ -136,6 +136,6 @@ pub mod until;
 pub mod wind;
 
 pub use run::{
-    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, assess_cell, cell_m, cell_work, curve_s,
+    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, assess_cell, cell_m, curve_s,
     each_flight, fly_range, replay, report, tally, way_label, work,
 };

@@ -37,6 +37,13 @@ pub fn percent_digits(share: f64) -> String {
     format!("{:.*}", percent_places(share), 100.0 * share)
 }
 
+/// The same, rounded up: a bound that is to hold.
+pub fn percent_digits_up(share: f64) -> String {
+    let places = percent_places(share);
+    let scale = libm::pow(10.0, places as f64);
+    format!("{:.places$}", libm::ceil(100.0 * share * scale) / scale)
+}
+
 /// The whole answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Report {
@@ -111,9 +118,9 @@ pub struct WindLimit {
 pub struct WindStretch {
     /// Chance of `unsafe_opening` at the advice's limit, per wind.
     pub chances: Vec<Chance>,
-    /// The strongest winds without a gap whose upper end of the interval meets the condition.
+    /// The weakest winds without a gap whose upper end of the interval meets the condition.
     pub meets_m_s: Option<Span>,
-    /// The same of the lower end: in stronger winds the condition is not met.
+    /// The strongest winds without a gap whose lower end does: in stronger ones the condition is not met.
     pub may_meet_m_s: Option<Span>,
 }
 
@@ -126,8 +133,8 @@ pub struct RailAdvice {
     pub flights: u64,
     /// The one given; `None` where nothing came down.
     pub given: Option<RailSetting>,
-    /// The one that lands best without opening less well than the given one, or than the condition asks; `None` where none
-    /// lands better than the given one.
+    /// The one that lands best (outside every field least often; with no field, nearest to the pad) among those whose interval
+    /// of unsafe openings ends no higher than that of the given one; `None` where none of these lands better than it.
     pub best: Option<RailSetting>,
     /// The best one degree nearer to vertical.
     pub steeper: Option<RailSetting>,

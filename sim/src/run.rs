@@ -421,12 +421,6 @@ pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
     })
 }
 
-/// The work of a cell, the most of it where it may end sooner.
-pub fn cell_work(case: &Case) -> Work {
-    let question = &case.inputs.question;
-    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64 }
-}
-
 /// A way of deploying in words.
 pub fn way_label(way: &Deployment) -> String {
     let electronics = way.electronics.map(|e| match e {

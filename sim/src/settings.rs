@@ -9,8 +9,12 @@ use crate::run::assess_cell;
 use crate::stat::interval::Chance;
 use crate::wind::{Direction, SurfaceWind};
 
-/// Most flights at each wind and each setting.
+/// Flights at each wind and each setting, unless the condition asks for more.
 const FLIGHTS: u64 = 512;
+/// The most of them.
+const MOST_FLIGHTS: u64 = 4096;
+/// The upper end of a chance that no flight has is some 3.7 over the flights: with so many it comes to half the condition.
+const UNSEEN: f64 = 8.0;
 /// Winds at 10 m, m/s: from calm to beyond every wind limit of a code.
 const WINDS_M_S: core::ops::RangeInclusive<u32> = 0..=15;
 /// Height of the wind that is varied, m.
@@ -42,9 +46,11 @@ pub fn flights(question: &Question) -> u64 {
     each(question) * (winds + rails)
 }
 
-/// Flights at each wind and each setting.
+/// Flights at each wind and each setting: more where the condition asks for a chance so small that few flights cannot show
+/// it, at most as many as the assessment has.
 fn each(question: &Question) -> u64 {
-    question.flights.min(FLIGHTS)
+    let seen = UNSEEN / accept_chance(question);
+    question.flights.min((seen.ceil() as u64).clamp(FLIGHTS, MOST_FLIGHTS))
 }
 
 /// Flies a case with something changed; within, `None` where that is no case any more.
@@ -98,7 +104,8 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
             flown.iter().map(|(wind, report)| (*wind, &report.ways[way].limits[limit].unsafe_opening)).collect();
         WindStretch {
             chances: points.iter().map(|p| *p.1).collect(),
-            meets_m_s: stretches(&points, |c| c.upper, accept_chance(question)).last().copied(),
+            // Not one that begins beyond a gap, which a few flights may have made.
+            meets_m_s: stretches(&points, |c| c.upper, accept_chance(question)).first().copied(),
             may_meet_m_s: stretches(&points, |c| c.lower, accept_chance(question)).last().copied(),
         }
     };
@@ -111,8 +118,8 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
     })
 }
 
-/// Settings of the rail, deployed one way: which lands best without opening less well than the given one or than the
-/// condition asks. `None` when `stop` was raised meanwhile.
+/// Settings of the rail, deployed one way: which lands best without opening less well than the given one. `None` when `stop`
+/// was raised meanwhile.
 pub fn rail(case: &Case, way: usize, stop: &AtomicBool) -> Option<RailAdvice> {
     let question = &case.inputs.question;
     let (east, north) = case.wind.mean().at(WIND_HEIGHT_M);
@@ -144,17 +151,20 @@ pub fn rail(case: &Case, way: usize, stop: &AtomicBool) -> Option<RailAdvice> {
         }
     }
     let best = given.as_ref().and_then(|given| {
-        let allowed = given.unsafe_opening.upper.max(accept_chance(question));
-        let badness = |s: &RailSetting| (s.outside_fields.as_ref().map_or(0.0, |c| c.estimate), s.distance_p90_m);
-        let opens_well = tried.iter().filter(|s| s.unsafe_opening.upper <= allowed);
-        let best =
-            opens_well.min_by(|a, b| badness(a).partial_cmp(&badness(b)).unwrap_or(core::cmp::Ordering::Equal))?;
+        let opens_well = tried.iter().filter(|s| s.unsafe_opening.upper <= given.unsafe_opening.upper);
+        // Where there is a field its edge counts, else the distance.
+        let badness = |s: &RailSetting| s.outside_fields.as_ref().map_or(s.distance_p90_m, |c| c.estimate);
+        let best = opens_well.min_by(|a, b| badness(a).total_cmp(&badness(b)))?;
         (badness(best) < badness(given)).then(|| best.clone())
     });
     let mut off = [None, None];
     if let Some(best) = &best {
-        let steeper = (best.tilt_rad - OFF_DEG.to_radians()).max(0.0);
-        off = [fly(steeper, best.azimuth_rad)?, fly(best.tilt_rad + OFF_DEG.to_radians(), best.azimuth_rad)?];
+        let step_rad = OFF_DEG.to_radians();
+        let steeper = best.tilt_rad - step_rad;
+        off = [
+            if steeper < 0.0 { None } else { fly(steeper, best.azimuth_rad)? },
+            fly(best.tilt_rad + step_rad, best.azimuth_rad)?,
+        ];
     }
     let [steeper, flatter] = off;
     Some(RailAdvice { way, flights: each(question), given, best, steeper, flatter, tried })

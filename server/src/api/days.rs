@@ -22,10 +22,10 @@ use crate::id::ContentId;
 use crate::jobs::Progress;
 use crate::problem::{ChangeRefusals, InputRefusals, Problem, RevisionRefusals, StoredRefusals};
 use crate::store::{Shelf, Store};
-use crate::wire::FieldFault;
 use crate::wire::changes::{DayChanges, StoredDay, day_changes};
 use crate::wire::day::{AskedDay, AskedEntry, DayAnswer, DayRequest, DayRow, day_answer, day_flight, read_day};
 use crate::wire::plan::in_place_of;
+use crate::wire::{FieldFault, read_changes};
 
 /// Assesses a day: for every flight and delay the figures, what is best, and reasons to hold
 ///
@@ -123,8 +123,7 @@ pub async fn revise(
 ) -> Result<Response, Problem> {
     let before = read_id(&id)?;
     let StoredDay { mut input, .. } = stored(&state, &before).await?;
-    let mut patch: Value =
-        serde_json::from_slice(&body).map_err(|error| Problem::malformed_json(&error.to_string()))?;
+    let mut patch = read_changes(&body).map_err(Problem::rejected)?;
     let Some(members) = patch.as_object_mut() else {
         return Err(Problem::faults(vec![FieldFault {
             pointer: String::new(),

@@ -228,7 +228,8 @@ pub async fn deploy_speed_png(
     file(&state, &id, &headers, ("deploy-speed.png", png::MEDIA_TYPE), make).await
 }
 
-fn painted(picture: &str) -> Result<Vec<u8>, Problem> {
+/// A picture as PNG.
+pub fn painted(picture: &str) -> Result<Vec<u8>, Problem> {
     png::of(picture).ok_or_else(|| {
         tracing::error!("a picture cannot be drawn as PNG");
         Problem::internal()

@@ -14,6 +14,7 @@ use super::assessments::{kept, read_id, sound, unanswered};
 use super::extract::InPath;
 use super::long;
 use crate::State;
+use crate::compute::Failure;
 use crate::id::ContentId;
 use crate::jobs::{State as Stand, Told};
 use crate::problem::{JobRefusals, Kind, Problem};
@@ -41,7 +42,7 @@ pub struct JobStatus {
     /// When it was accepted; null where only its answer is known any more
     #[schema(format = DateTime)]
     pub created: Option<String>,
-    /// When its state last changed; null where only its answer is known any more
+    /// When it ended, until then when it was accepted; null where only its answer is known any more
     #[schema(format = DateTime)]
     pub updated: Option<String>,
     /// Where its answer is, or will be
@@ -131,8 +132,12 @@ pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> 
     if let Some(told) = state.jobs.look(id.as_str()) {
         return Ok(said(status(id.as_str(), &told)));
     }
-    // Only the answer is left of it.
-    let shelf = answered(&state, &id).await?.ok_or_else(|| unknown(&id))?;
+    left(&state, &id).await
+}
+
+/// A job of which only the answer is left.
+async fn left(state: &Arc<State>, id: &ContentId) -> Result<Response, Problem> {
+    let shelf = answered(state, id).await?.ok_or_else(|| unknown(id))?;
     Ok(said(JobStatus {
         process_id: shelf.name(),
         kind: "process",
@@ -159,8 +164,10 @@ pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> 
 )]
 pub async fn dismiss(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let told = state.jobs.dismiss(id.as_str()).ok_or_else(|| unknown(&id))?;
-    Ok(said(status(id.as_str(), &told)))
+    match state.jobs.dismiss(id.as_str()) {
+        Some(told) => Ok(said(status(id.as_str(), &told))),
+        None => left(&state, &id).await,
+    }
 }
 
 /// Gives the answer of a job
@@ -192,7 +199,17 @@ pub async fn results(
     }
     let told = state.jobs.look(id.as_str()).ok_or_else(|| unknown(&id))?;
     Err(match told.state {
+        Stand::Failed(Failure::TooLong) => Problem::new(
+            Kind::ComputeLimit,
+            format!(
+                "It was stopped after {} s, the longest that a job may take; nothing was stored. Ask for fewer flights or settings.",
+                state.config.job_limit_s
+            ),
+        )
+        .with_limit("job_limit_s", state.config.job_limit_s, "s"),
         Stand::Failed(failure) => unanswered(&state.config, failure),
+        // Its answer was stored and cannot be relied on any more.
+        Stand::Successful => long::damaged(told.shelf, &id),
         _ => Problem::new(
             Kind::ResultNotReady,
             format!("{} /v1/jobs/{id} says how far it is.", status(id.as_str(), &told).message),

@@ -13,7 +13,7 @@ use super::jobs;
 use crate::State;
 use crate::compute::{Failure, Outcome, Pace};
 use crate::id::ContentId;
-use crate::jobs::Progress;
+use crate::jobs::{Progress, Told};
 use crate::problem::{Kind, Problem};
 use crate::store::Shelf;
 
@@ -41,6 +41,10 @@ where
         return Ok(placed(shelf, &id, sent(&id, answer.into())));
     }
     let config = &state.config;
+    // A job that will answer it is under way.
+    if let Some(told) = state.jobs.look(id.as_str()).filter(|told| told.state.open()) {
+        return Ok(accepted(&id, &told, headers));
+    }
     if flights > config.job_flights {
         return Err(Problem::new(
             Kind::TooManyFlights,
@@ -55,49 +59,64 @@ where
     let (store, key) = (Arc::clone(&state.store), id.clone());
     let whole = move |stop: &AtomicBool, progress: &Progress| -> Outcome {
         progress.begin();
+        // A run that ended between the look above and now has stored it.
+        if let Some(answer) = store.get(shelf, &key).map_err(unstored)?.and_then(sound) {
+            return Ok(answer.into());
+        }
         let answer = work(stop, progress)?;
         store.put(shelf, &key, input.as_bytes(), &answer).map_err(unstored)?;
         Ok(answer.into())
     };
-    let asynchronous = headers
-        .get_all("prefer")
-        .iter()
-        .filter_map(|v| v.to_str().ok())
-        .any(|v| v.split([',', ';']).any(|part| part.trim().eq_ignore_ascii_case("respond-async")));
-    if flights <= config.inline_flights && !asynchronous {
+    if flights <= config.inline_flights && !asynchronous(headers) {
         let work = move |stop: &AtomicBool| whole(stop, &Progress::default());
         let answer = state.compute.run(&name, Pace::Inline, work).await.map_err(|f| unanswered(config, f))?;
         return Ok(placed(shelf, &id, sent(&id, answer)));
     }
-    if state.jobs.waiting() >= config.jobs {
-        return Err(Problem::new(
+    // A name of its own: a job does not wait for a client's run, nor a client for the jobs before it.
+    let (compute, name) = (Arc::clone(&state.compute), format!("job {name}"));
+    let job = state.jobs.accept(id.as_str(), shelf, pieces, config.jobs, |progress| async move {
+        compute.run(&name, Pace::Job, move |stop: &AtomicBool| whole(stop, &progress)).await
+    });
+    let told = job.ok_or_else(|| {
+        Problem::new(
             Kind::Overloaded,
             format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs),
         )
-        .with_limit("jobs", config.jobs as u64, "jobs"));
+        .with_limit("jobs", config.jobs as u64, "jobs")
+    })?;
+    Ok(accepted(&id, &told, headers))
+}
+
+/// Whether the client asks for a job (RFC 7240).
+fn asynchronous(headers: &HeaderMap) -> bool {
+    let mut preferences = headers.get_all("prefer").iter().filter_map(|v| v.to_str().ok());
+    preferences.any(|v| v.split([',', ';']).any(|part| part.trim().eq_ignore_ascii_case("respond-async")))
+}
+
+/// A job that will answer.
+fn accepted(id: &ContentId, told: &Told, headers: &HeaderMap) -> Response {
+    let mut response = (StatusCode::CREATED, Json(jobs::status(id.as_str(), told))).into_response();
+    let sent = response.headers_mut();
+    sent.insert(header::LOCATION, text_header(&format!("/v1/jobs/{id}")));
+    sent.insert(header::CACHE_CONTROL, text_header("no-store"));
+    if asynchronous(headers) {
+        sent.insert("preference-applied", text_header("respond-async"));
     }
-    let compute = Arc::clone(&state.compute);
-    state.jobs.accept(id.as_str(), shelf, pieces, |progress| async move {
-        compute.run(&name, Pace::Job, move |stop: &AtomicBool| whole(stop, &progress)).await
-    });
-    let told = state.jobs.look(id.as_str()).ok_or_else(Problem::internal)?;
-    let mut response = (StatusCode::CREATED, Json(jobs::status(id.as_str(), &told))).into_response();
-    let headers = response.headers_mut();
-    headers.insert(header::LOCATION, text_header(&format!("/v1/jobs/{id}")));
-    headers.insert(header::CACHE_CONTROL, text_header("no-store"));
-    if asynchronous {
-        headers.insert("preference-applied", text_header("respond-async"));
-    }
-    Ok(response)
+    response
 }
 
 /// Gives a stored answer again.
 pub async fn read(state: &Arc<State>, shelf: Shelf, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     let id = read_id(id)?;
-    let stored = kept(state, shelf, &id).await?.ok_or_else(|| unknown(state, shelf, &id))?;
-    let answer = sound(stored).ok_or_else(|| damaged(shelf, &id))?;
+    let answer = stored(state, shelf, &id).await?;
     let tag = etag(&id);
     Ok(if holds(&tag, headers) { not_modified(&tag) } else { sent(&id, answer.into()) })
+}
+
+/// The bytes of a stored answer.
+pub async fn stored(state: &Arc<State>, shelf: Shelf, id: &ContentId) -> Result<Vec<u8>, Problem> {
+    let stored = kept(state, shelf, id).await?.ok_or_else(|| unknown(state, shelf, id))?;
+    sound(stored).ok_or_else(|| damaged(shelf, id))
 }
 
 /// What a shelf holds, in a word.

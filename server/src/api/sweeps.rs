@@ -4,13 +4,14 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
-use axum::http::HeaderMap;
-use axum::response::Response;
+use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
 use slowpoint_sim::advise;
 
-use super::assessments::to_json;
+use super::assessments::{holds, not_modified, read_id, to_json, validators};
 use super::blocking;
 use super::extract::{InPath, JsonBody};
+use super::files::painted;
 use super::jobs::JobStatus;
 use super::long::{self, Long};
 use crate::State;
@@ -19,6 +20,8 @@ use crate::config::ENGINE;
 use crate::id::ContentId;
 use crate::jobs::Progress;
 use crate::problem::{InputRefusals, Problem, StoredRefusals};
+use crate::render::heat_map::{self, Sweep};
+use crate::render::{png, svg};
 use crate::store::Shelf;
 use crate::wire::Asked;
 use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, read_sweep, sweep_answer, sweep_cell};
@@ -100,6 +103,97 @@ pub async fn read(
     long::read(&state, Shelf::Sweeps, &id, &headers).await
 }
 
+/// Draws a sweep as SVG
+///
+/// The chance of an unsafe opening for every hour (or tilt, or direction) and delay, a panel for each combination of what
+/// else was varied; what meets every condition is framed. Stands alone and has a title and a description: made for `<img>`.
+#[utoipa::path(
+    get,
+    path = "/v1/sweeps/{id}/heat-map.svg",
+    tag = "sweeps",
+    operation_id = "read_heat_map_svg",
+    params(
+        ("id" = String, Path, description = "Id of the sweep", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        StoredRefusals,
+    ),
+)]
+pub async fn heat_map_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |sweep: &Sweep| Ok(heat_map::picture(sweep).into_bytes());
+    picture(&state, &id, &headers, ("heat-map.svg", svg::MEDIA_TYPE), make).await
+}
+
+/// Draws a sweep as PNG
+///
+/// The same as `heat-map.svg`, 1080 pixels wide.
+#[utoipa::path(
+    get,
+    path = "/v1/sweeps/{id}/heat-map.png",
+    tag = "sweeps",
+    operation_id = "read_heat_map_png",
+    params(
+        ("id" = String, Path, description = "Id of the sweep", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (
+            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
+            headers(("ETag" = String, description = "Validator of the file")),
+        ),
+        (status = 304, description = "The client holds it already"),
+        StoredRefusals,
+    ),
+)]
+pub async fn heat_map_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |sweep: &Sweep| painted(&heat_map::picture(sweep));
+    picture(&state, &id, &headers, ("heat-map.png", png::MEDIA_TYPE), make).await
+}
+
+/// A picture of a stored sweep.
+async fn picture<M>(
+    state: &Arc<State>,
+    id: &str,
+    headers: &HeaderMap,
+    (name, media_type): (&str, &'static str),
+    make: M,
+) -> Result<Response, Problem>
+where
+    M: FnOnce(&Sweep) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
+    let id = read_id(id)?;
+    let answer = long::stored(state, Shelf::Sweeps, &id).await?;
+    let tag = format!("\"{id}.{name}\"");
+    if holds(&tag, headers) {
+        return Ok(not_modified(&tag));
+    }
+    let made = blocking(move || {
+        let sweep = Sweep::read(&answer).map_err(|error| {
+            tracing::error!(%error, "a stored sweep does not read as one");
+            Problem::internal()
+        })?;
+        make(&sweep)
+    })
+    .await??;
+    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
+    validators(&mut response, &tag);
+    Ok(response)
+}
+
 /// Flies every setting, one after the other, each on all cores: what others wait for gets its turn between them.
 fn fly(id: &ContentId, sweep: &AskedSweep, stop: &AtomicBool, progress: &Progress) -> Result<Vec<u8>, Failure> {
     let asked = |cell: usize| -> Result<Asked, Failure> {
@@ -108,15 +202,15 @@ fn fly(id: &ContentId, sweep: &AskedSweep, stop: &AtomicBool, progress: &Progres
             Failure::Failed
         })
     };
-    let mut flown = Vec::with_capacity(sweep.cells());
+    let (mut cells, mut checks) = (Vec::with_capacity(sweep.cells()), Vec::with_capacity(sweep.cells()));
     for cell in 0..sweep.cells() {
         let case = asked(cell)?.case;
         let report = slowpoint_sim::assess_cell(&case, stop).ok_or(Failure::Stopped)?;
-        let checks = advise::checks(&report, &case, &sweep.demands);
-        flown.push(sweep_cell(sweep, cell, &report, checks));
+        let held = advise::checks(&report, &case, &sweep.demands);
+        cells.push(sweep_cell(sweep, cell, &report, &held));
+        checks.push(held);
         progress.advance();
     }
-    let checks: Vec<_> = flown.iter().map(|f| f.checks.clone()).collect();
     let found = advise::feasible(&checks);
-    to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(0)?, flown, &found))
+    to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(0)?, (cells, &checks), &found))
 }

@@ -57,17 +57,22 @@ struct Cell {
 struct Delay {
     label: String,
     checks: Vec<Check>,
-    unsafe_opening: Figure,
 }
 
 #[derive(Debug, Deserialize)]
 struct Check {
+    chance: Figure,
     met: String,
 }
 
 impl Delay {
     fn feasible(&self) -> bool {
         self.checks.iter().all(|check| check.met == "meets")
+    }
+
+    /// The chance of an unsafe opening: the first condition of every sweep.
+    fn opening(&self) -> Figure {
+        self.checks.first().map_or(Figure(f64::NAN), |check| check.chance)
     }
 }
 
@@ -138,7 +143,8 @@ pub fn picture(sweep: &Sweep) -> String {
     for (key, cells) in panels.iter().take(PANELS) {
         let named = |(k, step): (usize, &usize)| (Some(k) != sweep.rows()).then(|| sweep.step(k, *step));
         let name: Vec<String> = key.iter().enumerate().filter_map(named).collect();
-        let labels: Vec<&str> = cells.first().map_or(Vec::new(), |c| c.delays.iter().map(|d| d.label.as_str()).collect());
+        let labels: Vec<&str> =
+            cells.first().map_or(Vec::new(), |c| c.delays.iter().map(|d| d.label.as_str()).collect());
         for from in (0..labels.len()).step_by(COLUMNS) {
             let columns = from..(from + COLUMNS).min(labels.len());
             picture.below += 6.0;
@@ -157,7 +163,8 @@ pub fn picture(sweep: &Sweep) -> String {
             for cell in cells {
                 let top = picture.below;
                 let row = sweep.rows().map_or(String::new(), |axis| sweep.step(axis, cell.at[axis]));
-                let row: String = if row.chars().count() > 16 { row.chars().take(15).chain(['.']).collect() } else { row };
+                let row: String =
+                    if row.chars().count() > 16 { row.chars().take(15).chain(['.']).collect() } else { row };
                 picture.text([LEFT - 5.0, top + 12.5], NOTE, Anchor::End, INK, &row);
                 for (k, delay) in cell.delays.iter().skip(from).take(columns.len()).enumerate() {
                     let x = LEFT + k as f64 * width;
@@ -166,7 +173,7 @@ pub fn picture(sweep: &Sweep) -> String {
                         picture.raw(&frame(x + 1.5, top + 1.5, width - 3.0, ROW - 3.0));
                     }
                     let met = if delay.feasible() { ", meets every condition" } else { "" };
-                    let _ = write!(told, "{row} {}: {} %{met}. ", delay.label, digits(delay.unsafe_opening));
+                    let _ = write!(told, "{row} {}: {} %{met}. ", delay.label, digits(delay.opening()));
                 }
                 picture.below += ROW;
             }
@@ -192,14 +199,14 @@ pub fn picture(sweep: &Sweep) -> String {
 
 /// A cell with its chance.
 fn cell_of(delay: &Delay, [x, top]: [f64; 2], width: f64) -> String {
-    let chance = delay.unsafe_opening.rounded().unwrap_or(1.0);
+    let chance = delay.opening().rounded().unwrap_or(1.0);
     let (_, paper, ink, _) = SHADES.into_iter().find(|shade| chance <= shade.0).unwrap_or(SHADES[SHADES.len() - 1]);
     let weight = if delay.feasible() { " font-weight=\"bold\"" } else { "" };
     format!(
         "<rect x=\"{x:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{ROW}\" fill=\"{paper}\" stroke=\"{GRID}\"/><text x=\"{:.1}\" y=\"{:.1}\" font-size=\"{NOTE}\" text-anchor=\"middle\" fill=\"{ink}\"{weight}>{}</text>",
         x + 0.5 * width,
         top + 12.5,
-        super::xml::escaped(&digits(delay.unsafe_opening)),
+        super::xml::escaped(&digits(delay.opening())),
     )
 }
 

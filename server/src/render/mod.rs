@@ -3,6 +3,7 @@
 pub mod csv;
 pub mod deploy_speed;
 pub mod geojson;
+pub mod heat_map;
 pub mod kml;
 pub mod landing_map;
 pub mod png;

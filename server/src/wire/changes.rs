@@ -6,6 +6,7 @@ use slowpoint_sim::report::FIRST_CAUTION;
 use utoipa::ToSchema;
 
 use super::answer::{CautionAnswer, ChanceFigures};
+use super::fault::escaped;
 
 /// Differences of the input that are listed.
 const MOST_DIFFERENCES: usize = 100;
@@ -29,7 +30,7 @@ pub struct DayChanges {
 /// A place of the input that differs.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct InputChange {
-    /// Where: a JSON Pointer into the input of the day.
+    /// Where: a JSON Pointer into the input of the day, in which entries stand by their names.
     #[schema(example = "/wind/surface/speed")]
     pub pointer: String,
     /// What stood there before; null where nothing did.
@@ -74,7 +75,7 @@ pub struct DelayChange {
     /// The same now; null where it is not asked any more.
     #[schema(value_type = Option<ChanceFigures>)]
     pub unsafe_opening_after: Value,
-    /// Whether the two intervals have nothing in common; null where there are not two.
+    /// Whether the two intervals have nothing in common; null where there are not two at the same limit.
     pub intervals_apart: Option<bool>,
 }
 
@@ -94,15 +95,8 @@ pub fn day_changes(before: &StoredDay, after: &StoredDay) -> DayChanges {
     let find = |rows: &[Value], name: &Value| rows.iter().find(|row| row["name"] == *name).cloned();
     let now = new.iter().map(|row| entry(find(&old, &row["name"]).as_ref(), Some(row)));
     let gone = old.iter().filter(|row| find(&new, &row["name"]).is_none()).map(|row| entry(Some(row), None));
-    let mut input: Vec<InputChange> = json_patch::diff(&before.input, &after.input)
-        .0
-        .iter()
-        .map(|change| {
-            let pointer = change.path().to_string();
-            let at = |day: &StoredDay| day.input.pointer(&pointer).cloned().unwrap_or_default();
-            InputChange { before: at(before), after: at(after), pointer }
-        })
-        .collect();
+    let mut input = Vec::new();
+    differences(&by_name(&before.input), &by_name(&after.input), "", &mut input);
     input.sort_by_key(|change| change.pointer.starts_with("/entries"));
     input.truncate(MOST_DIFFERENCES);
     DayChanges {
@@ -111,6 +105,41 @@ pub fn day_changes(before: &StoredDay, after: &StoredDay) -> DayChanges {
         since: text(&before.answer["id"]),
         input,
         entries: now.chain(gone).collect(),
+    }
+}
+
+/// An input with its entries by their names, so that one more or less does not move the others.
+fn by_name(input: &Value) -> Value {
+    let mut input = input.clone();
+    if let Some(entries) = input["entries"].as_array_mut().map(std::mem::take) {
+        let named = entries.into_iter().enumerate().map(|(k, entry)| {
+            let name = entry["name"].as_str().map_or_else(|| k.to_string(), String::from);
+            (name, entry)
+        });
+        input["entries"] = Value::Object(named.collect());
+    }
+    input
+}
+
+/// Every place at which two values differ, the whole of a list whose length differs.
+fn differences(before: &Value, after: &Value, at: &str, found: &mut Vec<InputChange>) {
+    match (before, after) {
+        (Value::Object(was), Value::Object(is)) => {
+            let added = is.keys().filter(|name| !was.contains_key(*name));
+            for name in was.keys().chain(added) {
+                let of = |members: &serde_json::Map<String, Value>| members.get(name).cloned().unwrap_or_default();
+                differences(&of(was), &of(is), &format!("{at}/{}", escaped(name)), found);
+            }
+        }
+        (Value::Array(was), Value::Array(is)) if was.len() == is.len() => {
+            for (k, (was, is)) in was.iter().zip(is).enumerate() {
+                differences(was, is, &format!("{at}/{k}"), found);
+            }
+        }
+        (was, is) if was != is => {
+            found.push(InputChange { pointer: at.into(), before: was.clone(), after: is.clone() });
+        }
+        _ => {}
     }
 }
 
@@ -156,9 +185,12 @@ fn entry(before: Option<&Value>, after: Option<&Value>) -> EntryChange {
                 };
                 let ((standing_before, before), (standing_after, after)) = (of(&was, &old), of(&is, &new));
                 let end = |c: &Value, end: &str| c[end].as_f64();
+                let limit = |f: &Option<Value>| f.as_ref().map(|f| f["advice"]["limit_m_s"].clone());
                 let intervals_apart =
                     match (end(&before, "lower"), end(&after, "upper"), end(&before, "upper"), end(&after, "lower")) {
-                        (Some(l1), Some(u2), Some(u1), Some(l2)) => Some(u2 < l1 || u1 < l2),
+                        (Some(l1), Some(u2), Some(u1), Some(l2)) if limit(&old) == limit(&new) => {
+                            Some(u2 < l1 || u1 < l2)
+                        }
                         _ => None,
                     };
                 DelayChange {

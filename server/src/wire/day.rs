@@ -172,8 +172,7 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
         .collect();
     let mut read: Vec<AskedEntry> = Vec::new();
     for (k, entry) in entries(&sent).into_iter().enumerate() {
-        let mut told: Vec<FieldFault> =
-            members.iter().filter(|f| entry_of(&f.pointer) == Some(k)).cloned().collect();
+        let mut told: Vec<FieldFault> = members.iter().filter(|f| entry_of(&f.pointer) == Some(k)).cloned().collect();
         let asked = match entry.layers {
             Ok(layers) => layers.read(),
             Err(fault) => Err(vec![fault]),

@@ -120,6 +120,18 @@ fn asked(sent: Value, twice: &[String]) -> Result<Asked, Vec<FieldFault>> {
     Ok(Asked { case, input: sorted(sent), name, placed, cautions, weather })
 }
 
+/// Reads what is to be laid over an input.
+pub fn read_changes(body: &[u8]) -> Result<Value, Rejected> {
+    let (sent, twice) = json_of(body)?;
+    let fault = |place: &String| FieldFault {
+        pointer: place.clone(),
+        problem: "this name stands twice in its object".into(),
+        remedy: "give it once".into(),
+        sent: None,
+    };
+    if twice.is_empty() { Ok(sent) } else { Err(Rejected::Faults(twice.iter().map(fault).collect())) }
+}
+
 /// Notes a fault, the first of its place, up to the most that are listed.
 fn tell(told: &mut Vec<FieldFault>, fault: FieldFault) {
     if told.len() < MOST_FAULTS && !told.iter().any(|f| f.pointer == fault.pointer) {

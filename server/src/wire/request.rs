@@ -220,7 +220,7 @@ pub struct AssessmentRequest {
     #[schema(minimum = 256, maximum = 16_384, example = 1024)]
     pub drivers: Option<u64>,
     /// What else is to be tried, on top of `flights`: "wind_limit", the highest wind at which the condition is met (512
-    /// flights at each of 16 winds), and "rail", a tilt and azimuth that land better (512 flights at each of some 50
+    /// flights or more at each of 16 winds), and "rail", a tilt and azimuth that land better (512 flights at each of some 50
     /// settings). Not asked when left out.
     #[schema(max_items = 2, example = json!(["wind_limit", "rail"]))]
     pub advise: Option<Vec<AdviceTopic>>,

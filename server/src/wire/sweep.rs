@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use slowpoint_sim::advise::{Check, Choice, Demands, Feasible, Met, Place};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
-use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits};
+use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits, percent_digits_up};
 use slowpoint_sim::way_label;
 use utoipa::ToSchema;
 
@@ -13,10 +13,14 @@ use super::place::Bearing;
 use super::plan::{Layer, Layers, in_place_of};
 use super::request::{Angle, AssessmentRequest, ElectronicsEntry, Launch, Share, Site, Time, Wind};
 use super::weather::WeatherRequest;
-use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, without_nulls};
+use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, tell, without_nulls};
 
 /// Most settings of a sweep.
 pub const MOST_CELLS: usize = 4096;
+/// Most figures of a sweep: settings times delays times limits and conditions. Some 40 MB.
+const MOST_FIGURES: usize = 300_000;
+/// Most bytes of settings that are read before anything is flown: seconds, not minutes.
+const MOST_READ: usize = 64_000_000;
 /// Choices that are listed as the best.
 const BEST: usize = 10;
 
@@ -155,11 +159,20 @@ pub struct AskedSweep {
 }
 
 impl AskedSweep {
-    /// The request in one fixed form, for hashing.
+    /// The request in one fixed form, for hashing. Nulls of the axes stay: in a step they take something away.
     pub fn canonical(&self) -> String {
-        let mut input = without_nulls(self.input.clone());
+        let mut input = self.input.clone();
         if let Value::Object(members) = &mut input {
             members.remove("note");
+            for (name, value) in members.iter_mut().filter(|(name, _)| *name != "axes") {
+                *value = without_nulls(value.take());
+                if let Value::Object(base) = value
+                    && name == "base"
+                {
+                    base.remove("note");
+                }
+            }
+            members.retain(|_, value| !value.is_null());
         }
         input.to_string()
     }
@@ -211,55 +224,61 @@ impl AskedSweep {
 /// Reads a sweep: every fault in one reply.
 pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
     let (sent, twice) = json_of(body)?;
-    let (demands, mut faults) = convert::sweep(&sent, &twice);
+    let (demands, found) = convert::sweep(&sent, &twice);
     let base = Layer { at: "/base".into(), mount: "", value: sent["base"].clone(), own: &[] };
     let axes = axes(&sent);
-    let alone = |steps: Vec<Layer>| Layers(core::iter::once(base.clone()).chain(steps).collect()).read();
-    let mut tell = |found: Vec<FieldFault>| {
-        for fault in found {
-            if !faults.iter().any(|f| f.pointer == fault.pointer) {
-                faults.push(fault);
-            }
-        }
-    };
-    let mut flights = 0;
-    match alone(Vec::new()) {
-        Ok(asked) => flights = asked.case.inputs.question.flights,
-        Err(found) => tell(found),
-    }
-    if flights > 0 {
-        axes.iter().flat_map(|axis| &axis.layers).for_each(|step| {
-            if let Err(found) = alone(vec![step.clone()]) {
-                tell(found);
-            }
+    let mut faults: Vec<FieldFault> = Vec::new();
+    found.into_iter().for_each(|fault| tell(&mut faults, fault));
+    let mut alone = |steps: Vec<Layer>| {
+        let read = Layers(core::iter::once(base.clone()).chain(steps).collect()).read();
+        let question = read.map(|asked| {
+            let question = &asked.case.inputs.question;
+            (question.flights, question.ways.len() * (question.limits_m_s.len() + 1 + demands.landing.len()))
         });
+        question.map_err(|found| found.into_iter().for_each(|fault| tell(&mut faults, fault)))
+    };
+    let whole = alone(Vec::new());
+    // The most flights of a setting, and the most figures.
+    let (mut flights, mut figures) = whole.unwrap_or_default();
+    if whole.is_ok() {
+        for step in axes.iter().flat_map(|axis| &axis.layers) {
+            let (own_flights, own_figures) = alone(vec![step.clone()]).unwrap_or_default();
+            (flights, figures) = (flights.max(own_flights), figures.max(own_figures));
+        }
+    }
+    let sweep = AskedSweep { demands, base, axes, flights, input: sorted(sent) };
+    let cells = sweep.cells();
+    let too_many =
+        |problem: String, remedy: String| FieldFault { pointer: "/axes".into(), problem, remedy, sent: None };
+    if sweep.axes.is_empty() || cells > MOST_CELLS {
+        let problem =
+            if cells > MOST_CELLS { format!("the axes make {cells} settings") } else { "there is no axis".into() };
+        tell(&mut faults, too_many(problem, format!("give one axis or more, with 1 to {MOST_CELLS} combinations")));
+    } else if cells.saturating_mul(figures) > MOST_FIGURES {
+        let problem = format!("{cells} settings have {} figures", cells.saturating_mul(figures));
+        let remedy = format!(
+            "at most {MOST_FIGURES} are answered: settings times delays times limits and conditions; ask for fewer of any"
+        );
+        tell(&mut faults, too_many(problem, remedy));
+    } else if cells.saturating_mul(body.len()) > MOST_READ {
+        let problem = format!("{cells} settings of {} kB are too much to read", body.len() / 1000);
+        let remedy = format!(
+            "settings times the size of the request may be {} MB: give coarser outlines, or fewer settings",
+            MOST_READ / 1_000_000
+        );
+        tell(&mut faults, too_many(problem, remedy));
     }
     if !faults.is_empty() {
         return Err(Rejected::Faults(faults));
     }
-    let sweep = AskedSweep { input: sorted(sent), demands, base, axes, flights };
-    let cells = sweep.cells();
-    if sweep.axes.is_empty() || cells > MOST_CELLS {
-        let problem =
-            if cells > MOST_CELLS { format!("the axes make {cells} settings") } else { "there is no axis".into() };
-        return Err(Rejected::Faults(vec![FieldFault {
-            pointer: "/axes".into(),
-            problem,
-            remedy: format!("give one axis or more, with 1 to {MOST_CELLS} combinations"),
-            sent: None,
-        }]));
-    }
-    let mut faults: Vec<FieldFault> = Vec::new();
     for cell in 0..cells {
         let found = match sweep.cell(cell) {
             Err(found) => found,
             Ok(asked) => unknown_areas(&sweep.demands, &asked),
         };
         for mut fault in found {
-            if !faults.iter().any(|f| f.pointer == fault.pointer) && faults.len() < super::MOST_FAULTS {
-                fault.problem = format!("{} (at {})", fault.problem, sweep.words(cell));
-                faults.push(fault);
-            }
+            fault.problem = format!("{} (at {})", fault.problem, sweep.words(cell));
+            tell(&mut faults, fault);
         }
     }
     if faults.is_empty() { Ok(sweep) } else { Err(Rejected::Faults(faults)) }
@@ -419,8 +438,9 @@ pub struct SweepCell {
     pub delays: Vec<SweepDelay>,
     /// Delay with the least chance of an unsafe opening, asked or not, s; null where there is no curve.
     pub best_delay_s: Figure,
-    /// The chance there; null where there is no curve.
-    pub best_delay_unsafe_opening: Figure,
+    /// The chance at the delay of the curve next to it, picked as the least of all: it looks a little better than it is.
+    /// Null where there is no curve.
+    pub best_delay_unsafe_opening: Option<ChanceFigures>,
 }
 
 /// One way of deploying of a setting.
@@ -439,7 +459,7 @@ pub struct SweepDelay {
     pub landing_distance_p90_m: Figure,
 }
 
-/// Chances against one limit, with the ends of their 95 % intervals.
+/// Chances against one limit, with the ends of their intervals.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct SweepLimit {
     /// The limit, m/s.
@@ -461,26 +481,23 @@ pub struct SweepLimit {
 /// A chance held against its condition.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct CheckAnswer {
-    /// The chance in words.
-    pub text: String,
+    /// The chance.
+    pub chance: Figure,
+    /// Lower end of its interval.
+    pub lower: Figure,
     /// Upper end of its interval.
     pub upper: Figure,
     /// "meets" (its upper end does), "does not meet" (nor does its lower end) or "not known".
     pub met: &'static str,
 }
 
-/// What is kept of a setting while the others fly.
-pub struct Flown {
-    /// Its figures.
-    pub cell: SweepCell,
-    /// Its conditions, held against each way of deploying.
-    pub checks: Vec<Vec<Check>>,
-}
+/// Conditions held against every way of deploying of a setting.
+pub type Checks = Vec<Vec<Check>>;
 
 /// The figures of a setting.
-pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: Vec<Vec<Check>>) -> Flown {
+pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: &Checks) -> SweepCell {
     let delays =
-        report.ways.iter().zip(&report.advice.standings).zip(&checks).map(|((way, standing), checks)| SweepDelay {
+        report.ways.iter().zip(&report.advice.standings).zip(checks).map(|((way, standing), checks)| SweepDelay {
             label: way_label(&way.way),
             standing: standing.words(),
             limits: way
@@ -499,7 +516,8 @@ pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: 
             checks: checks
                 .iter()
                 .map(|check| CheckAnswer {
-                    text: chance_text(&check.chance),
+                    chance: Figure(check.chance.estimate),
+                    lower: Figure(check.chance.lower),
                     upper: Figure(check.chance.upper),
                     met: match check.met() {
                         Met::Meets => "meets",
@@ -511,15 +529,14 @@ pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: 
             landing_distance_p90_m: Figure::maybe(way.landing.as_ref().map(|l| l.distance_p90_m)),
         });
     let best = report.advice.delay.as_ref();
-    let cell = SweepCell {
+    SweepCell {
         at: sweep.at(cell).into_iter().map(|k| k as u64).collect(),
         flights: report.flights,
         narrow_enough: report.until.map(|until| until.reached),
         delays: delays.collect(),
         best_delay_s: Figure::maybe(best.map(|d| d.delay_s)),
-        best_delay_unsafe_opening: Figure::maybe(best.map(|d| d.unsafe_opening.estimate)),
-    };
-    Flown { cell, checks }
+        best_delay_unsafe_opening: best.map(|d| chance(&d.unsafe_opening)),
+    }
 }
 
 /// The answer of a sweep, and what follows from all its settings.
@@ -528,16 +545,16 @@ pub fn sweep_answer(
     engine: &str,
     sweep: &AskedSweep,
     first: &Asked,
-    flown: Vec<Flown>,
+    (cells, checks): (Vec<SweepCell>, &[Checks]),
     found: &Feasible,
 ) -> SweepAnswer {
     let question = &first.case.inputs.question;
     let choice = |at: &Choice| {
-        let delay = flown[at.cell].cell.delays[at.way].label.clone();
+        let delay = cells[at.cell].delays[at.way].label.clone();
         ChoiceAnswer {
             text: format!("{}, {delay}", sweep.words(at.cell)),
             cell: at.cell as u64,
-            chances: flown[at.cell].checks[at.way].iter().map(|check| chance(&check.chance)).collect(),
+            chances: checks[at.cell][at.way].iter().map(|check| chance(&check.chance)).collect(),
             delay,
         }
     };
@@ -549,44 +566,29 @@ pub fn sweep_answer(
         Place::OutsideFields => "coming down outside every field".to_string(),
     }));
     texts.extend(sweep.demands.above_ceiling.map(|_| "rising above the ceiling".to_string()));
-    let bounds: Vec<f64> =
-        flown.first().and_then(|f| f.checks.first()).into_iter().flatten().map(|c| c.at_most).collect();
+    let bounds = checks.first().and_then(|ways| ways.first()).into_iter().flatten().map(|c| c.at_most);
     let conditions: Vec<ConditionAnswer> = texts
         .iter()
-        .zip(&bounds)
+        .zip(bounds)
         .enumerate()
         .map(|(k, (text, at_most))| ConditionAnswer {
-            text: format!("at most {} % of flights with {text}, upper end of the interval", percent_digits(*at_most)),
-            at_most: Figure(*at_most),
+            text: format!("at most {} % of flights with {text}, upper end of the interval", percent_digits(at_most)),
+            at_most: Figure(at_most),
             met_by: found.meets_alone.get(k).copied().unwrap_or(0) as u64,
         })
         .collect();
     let best: Vec<ChoiceAnswer> = found.choices.iter().take(BEST).map(choice).collect();
-    let nearest = found.nearest.map(|(at, condition)| {
-        let check = &flown[at.cell].checks[at.way][condition];
-        let cell = &flown[at.cell].cell;
-        let mut text = format!(
-            "Nearest is {}: the chance of {} is {}, against at most {} %. ",
-            choice(&at).text,
-            texts[condition],
-            chance_text(&check.chance),
-            percent_digits(check.at_most)
-        );
-        text += &match check.met() {
-            Met::NotKnown => "Its interval holds both: more flights may tell.".to_string(),
-            _ if check.chance.upper >= 1.0 => "No such condition would be met.".to_string(),
-            _ => format!("It would meet a condition of {} %.", percent_digits(check.chance.upper)),
-        };
-        if let (0, Some(best_s)) = (condition, cell.best_delay_s.rounded()) {
-            let chance = cell.best_delay_unsafe_opening.rounded().unwrap_or(0.0);
-            let chance = if chance < 1e-4 { "below 0.01 %".into() } else { format!("{} %", percent_digits(chance)) };
-            text += &format!(" With a delay of {best_s:.1} s the chance there is {chance}.");
-        }
-        NearestAnswer { choice: choice(&at), text }
+    let nearest = found.nearest.as_ref().map(|at| NearestAnswer {
+        text: format!(
+            "Nearest is {}: {}",
+            choice(at).text,
+            in_the_way(&checks[at.cell][at.way], &texts, &cells[at.cell])
+        ),
+        choice: choice(at),
     });
     let text = match (best.first(), &nearest) {
         (Some(first), _) => format!(
-            "{} of the choices of setting and delay meet every condition. Most room: {}; {} others may be as good, as far as sampling goes.",
+            "{} of the choices of setting and delay meet every condition. Most room: {}; {} others may be as good, as far as sampling goes. Each choice is held against its own interval and the best is picked from all: it looks a little better than it is, and of choices at the very edge one in forty is taken to meet.",
             found.choices.len(),
             first.text,
             found.as_good
@@ -601,7 +603,7 @@ pub fn sweep_answer(
         id: id.into(),
         engine: engine.into(),
         axes: sweep.axes.iter().map(|a| AxisAnswer { axis: a.name, labels: a.labels.clone() }).collect(),
-        flights: flown.iter().map(|f| f.cell.flights).sum(),
+        flights: cells.iter().map(|cell| cell.flights).sum(),
         flights_at_most: sweep.flights(),
         conditions,
         text,
@@ -609,6 +611,35 @@ pub fn sweep_answer(
         feasible: found.choices.len() as u64,
         as_good_as_best: found.as_good as u64,
         nearest,
-        cells: flown.into_iter().map(|f| f.cell).collect(),
+        cells,
     }
+}
+
+/// What stands in the way of a choice, and what would have to change.
+fn in_the_way(checks: &[Check], texts: &[String], cell: &SweepCell) -> String {
+    let mut said = Vec::new();
+    for (check, text) in checks.iter().zip(texts).filter(|(check, _)| check.met() != Met::Meets) {
+        let would = match check.met() {
+            Met::NotKnown => "its interval holds both, so more flights may tell".to_string(),
+            _ if check.chance.upper >= 1.0 => "no such condition would be met".to_string(),
+            _ => format!("it would meet a condition of {} %", percent_digits_up(check.chance.upper)),
+        };
+        said.push(format!(
+            "the chance of {text} is {}, against at most {} %: {would}.",
+            chance_text(&check.chance),
+            percent_digits(check.at_most)
+        ));
+    }
+    let opening = checks.first().filter(|check| check.met() != Met::Meets);
+    if let (Some(check), Some(best_s), Some(best)) =
+        (opening, cell.best_delay_s.rounded(), &cell.best_delay_unsafe_opening)
+    {
+        let meets = best.upper.rounded().is_some_and(|upper| upper <= check.at_most);
+        said.push(format!(
+            "With a delay of {best_s:.1} s, the best between those asked, it is {}, which {} that condition.",
+            best.text,
+            if meets { "meets" } else { "does not surely meet" }
+        ));
+    }
+    said.join(" ")
 }

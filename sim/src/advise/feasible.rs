@@ -78,10 +78,11 @@ pub struct Feasible {
     /// Every choice that meets all conditions, the best first: by the largest of its chances' upper ends over what is
     /// allowed.
     pub choices: Vec<Choice>,
-    /// Choices besides the first that may be as good, or better: the lower end of theirs does not lie above its upper one.
+    /// Choices besides the first that may be as good, or better, and may meet all conditions as well: the lower end of theirs
+    /// does not lie above its upper one.
     pub as_good: usize,
-    /// Where none meets them: the choice that comes nearest, with the index of the condition that is farthest from met.
-    pub nearest: Option<(Choice, usize)>,
+    /// Where none meets them: the choice that comes nearest.
+    pub nearest: Option<Choice>,
     /// Per condition, choices that meet it.
     pub meets_alone: Vec<usize>,
 }
@@ -130,17 +131,15 @@ pub fn feasible(cells: &[Vec<Vec<Check>>]) -> Feasible {
     let meets = |checks: &[Check]| checks.iter().all(|c| c.met() == Met::Meets);
     let mut ranked: Vec<(Choice, &Vec<Check>)> = all().filter(|(_, checks)| meets(checks)).collect();
     ranked.sort_by(|a, b| worst(a.1, 1).total_cmp(&worst(b.1, 1)));
-    let as_good = ranked
-        .first()
-        .map_or(0, |(_, best)| ranked[1..].iter().filter(|(_, checks)| worst(checks, 0) <= worst(best, 1)).count());
+    let as_good = ranked.first().map_or(0, |(best, checks)| {
+        let may = |c: &[Check]| c.iter().all(|c| c.met() != Met::Not) && worst(c, 0) <= worst(checks, 1);
+        all().filter(|(choice, checks)| choice != best && may(checks)).count()
+    });
     let conditions = all().map(|(_, checks)| checks.len()).max().unwrap_or(0);
     let meets_alone =
         (0..conditions).map(|k| all().filter(|(_, checks)| checks[k].met() == Met::Meets).count()).collect();
     let nearest = ranked.is_empty().then(|| all().min_by(|a, b| worst(a.1, 1).total_cmp(&worst(b.1, 1)))).flatten();
-    let nearest = nearest.and_then(|(choice, checks)| {
-        let farthest = |a: &usize, b: &usize| checks[*a].ratios()[1].total_cmp(&checks[*b].ratios()[1]);
-        Some((choice, (0..checks.len()).max_by(farthest)?))
-    });
+    let nearest = nearest.map(|(choice, _)| choice);
     Feasible { choices: ranked.into_iter().map(|(choice, _)| choice).collect(), as_good, nearest, meets_alone }
 }
 
@@ -188,7 +187,7 @@ mod tests {
         ]];
         let found = feasible(&cells);
         assert!(found.choices.is_empty());
-        assert_eq!(found.nearest, Some((Choice { cell: 0, way: 1 }, 0)));
+        assert_eq!(found.nearest, Some(Choice { cell: 0, way: 1 }));
         assert_eq!(found.meets_alone, [0, 2]);
         assert_eq!(cells[0].iter().map(|c| c[0].met()).collect::<Vec<_>>(), [Met::Not, Met::NotKnown]);
     }

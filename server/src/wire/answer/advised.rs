@@ -38,7 +38,7 @@ pub struct WindLimitOfDelay {
     pub highest_mph: Figure,
     /// Whether it is only the strongest wind flown: stronger ones may meet the condition too.
     pub goes_on: bool,
-    /// In winds weaker than this the condition is not met either, m/s: 0 where it is met in a calm.
+    /// In winds weaker than this the upper end of the interval does not meet the condition, m/s: 0 where it does in a calm.
     pub lowest_m_s: Figure,
     /// In winds stronger than this the condition is not met, m/s: what the interval leaves open lies between; null where it
     /// is met in none.
@@ -60,8 +60,8 @@ pub struct RailAdviceAnswer {
     pub flights: u64,
     /// The setting given; null where nothing came down.
     pub given: Option<RailSettingAnswer>,
-    /// The best tried: landing outside every field least often (with no field: nearest to the pad), and no less well opened
-    /// than at the given setting or than the condition asks; null where none lands better than the given one. Picked from many,
+    /// The best tried: landing outside every field least often (with no field: nearest to the pad), its interval of unsafe
+    /// openings ending no higher than at the given setting; null where none of these lands better than the given one. Picked from many,
     /// its own chance looks a little better than it is.
     pub best: Option<RailSettingAnswer>,
     /// The best, one degree nearer to vertical; null without a best.
@@ -90,7 +90,13 @@ pub struct RailSettingAnswer {
 /// The wind up to which the condition is met, from the report.
 pub fn wind_limit(w: &WindLimit, labels: &[String]) -> WindLimitAnswer {
     let say = |(way, label): (&WindStretch, &String)| match &way.meets_m_s {
-        None => format!("{label}: in none of the winds flown."),
+        None => match &way.may_meet_m_s {
+            Some(span) => format!(
+                "{label}: not known up to {:.1} m/s, where the interval of {} flights holds both; in stronger winds not.",
+                span.to, w.flights
+            ),
+            None => format!("{label}: in none of the winds flown."),
+        },
         Some(span) => {
             let from = if span.goes_on_before { String::new() } else { format!("from {:.1} ", span.from) };
             let beyond = if span.goes_on_after { " and perhaps more" } else { "" };
@@ -100,7 +106,7 @@ pub fn wind_limit(w: &WindLimit, labels: &[String]) -> WindLimitAnswer {
     let each: Vec<String> = w.ways.iter().zip(labels).map(say).collect();
     let meaning = if w.stretched {
         format!(
-            "mean wind {WIND_HEIGHT_M} m above ground; every wind and gust that was given is stretched alike, its direction kept"
+            "mean wind {WIND_HEIGHT_M} m above ground; every wind and gust that was given is stretched alike, its direction kept; a size of gusts by a wind at 20 ft of your own stays"
         )
     } else {
         format!(
@@ -155,7 +161,9 @@ pub fn rail_advice(r: &RailAdvice, labels: &[String]) -> RailAdviceAnswer {
     let surely = |best: &RailSetting, given: &RailSetting| match (&best.outside_fields, &given.outside_fields) {
         (Some(best), Some(given)) if best.upper < given.lower => " Their intervals are apart.",
         (Some(_), Some(_)) => " Their intervals overlap: sampling alone may make the difference.",
-        _ => "",
+        _ => {
+            " Distances are quantiles without an interval, and the best is picked from many: a few metres may be chance."
+        }
     };
     let text = match (&r.given, &r.best) {
         (Some(given), Some(best)) => {
@@ -171,7 +179,10 @@ pub fn rail_advice(r: &RailAdvice, labels: &[String]) -> RailAdviceAnswer {
                 off(&r.flatter, "flatter")
             )
         }
-        (Some(given), None) => format!("None of the settings tried lands better than the given one: {}.", words(given)),
+        (Some(given), None) => format!(
+            "Of the settings tried, none that opens as well lands better than the given one: {}. `tried` has them all.",
+            words(given)
+        ),
         (None, _) => "Nothing came down at the given setting, so there is nothing to compare.".into(),
     };
     RailAdviceAnswer {

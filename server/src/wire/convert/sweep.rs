@@ -7,6 +7,7 @@ use slowpoint_sim::limits::{self, Limit};
 use super::{Reader, shaped};
 use crate::wire::request::Share;
 use crate::wire::sweep::SweepRequest;
+use crate::wire::units::quoted;
 use crate::wire::{FieldFault, schema};
 
 /// A chance that is never above zero is met by no number of flights.
@@ -32,6 +33,13 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
         .into_iter()
         .filter_map(|(place, share)| Some((place, share?)))
         .collect();
+        if condition.outside_fields.is_some() && area.is_some() {
+            reader.faults.add(
+                format!("/landing/{k}/area"),
+                "outside_fields is of all areas that are fields",
+                "leave the name out, or ask for outside of this area",
+            );
+        }
         match given[..] {
             [(None, _)] => reader.faults.add(
                 format!("/landing/{k}/area"),
@@ -53,6 +61,19 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
             reader.faults.add(place, "a sweep does not answer it", "ask it of a single assessment");
         }
     }
+    for name in ["sites", "cards", "hours"] {
+        let labels: Vec<&str> =
+            sent["axes"][name].as_array().into_iter().flatten().filter_map(|step| step["label"].as_str()).collect();
+        for (k, label) in labels.iter().enumerate().filter(|(k, label)| labels[..*k].contains(label)) {
+            reader.faults.add(
+                format!("/axes/{name}/{k}/label"),
+                format!("the label {} stands there twice", quoted(label)),
+                "give each step a label of its own",
+            );
+        }
+    }
     let Reader { faults, .. } = reader;
-    (demands, faults.into_list())
+    // What lies deeper in a step is laid over the base, and found again when the flight card that they make is read.
+    let own = |f: &FieldFault| !f.pointer.starts_with("/axes/") || f.pointer.matches('/').count() <= 4;
+    (demands, faults.into_list().into_iter().filter(own).collect())
 }
