@@ -46,6 +46,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(flights::read))
         .routes(routes!(flights::table))
         .routes(routes!(weather::decode))
+        .routes(routes!(weather::decode_grib))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))
         .routes(routes!(docs::redirect))

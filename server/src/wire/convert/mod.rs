@@ -24,7 +24,7 @@ use super::request::{AssessmentRequest, Measured, Quantity, Site, Wind};
 use super::schema::{self, Schema};
 use super::units::{Reading, Table, Unreadable};
 use slips::Noticed;
-pub use weather::{Weather, weather};
+pub use weather::{Weather, grib, weather};
 
 /// Where weather and the instant of launch stand in a request that is flown.
 const WEATHER: &str = "/weather";
@@ -80,16 +80,7 @@ fn shaped<'a, T: DeserializeOwned>(
     let mut body = sent.clone();
     schema.prune(&mut body, &mut faults);
     match serde_json::from_value(body) {
-        Ok(request) => {
-            let reader = Reader {
-                faults,
-                weather: None,
-                assumed: Vec::new(),
-                places: Places::default(),
-                noticed: Noticed::default(),
-            };
-            Ok((request, reader))
-        }
+        Ok(request) => Ok((request, Reader::new(faults))),
         Err(e) => {
             faults.add("", format!("it does not read as a request: {e}"), "see the service's description");
             Err(faults.into_list())
@@ -173,6 +164,13 @@ struct Reader<'a> {
     assumed: Vec<Assumption>,
     places: Places,
     noticed: Noticed,
+}
+
+impl<'a> Reader<'a> {
+    fn new(faults: Faults<'a>) -> Self {
+        let (places, noticed) = (Places::default(), Noticed::default());
+        Self { faults, weather: None, assumed: Vec::new(), places, noticed }
+    }
 }
 
 impl Reader<'_> {
