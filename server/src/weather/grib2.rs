@@ -381,10 +381,7 @@ fn nearest(sub: &Sub<'_, '_>, grid: &[u8], place: Place) -> Result<Point, String
     }
     let places = || -> Result<_, String> {
         let latlons = template.latlons().map_err(unread)?;
-        Ok(latlons.map(|(latitude_deg, longitude_deg)| Place {
-            latitude_deg: latitude_deg.into(),
-            longitude_deg: longitude_deg.into(),
-        }))
+        Ok(latlons.map(|(latitude_deg, longitude_deg)| Place { latitude_deg, longitude_deg }))
     };
     let indices = || template.ij().map_err(unread);
     let wanted = place.unit();
