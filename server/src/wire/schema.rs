@@ -65,6 +65,11 @@ const LISTS: &[(&str, &str, &str)] = &[
     ("drag_table", "[{\"mach\": 0.3, \"drag_coefficient\": 0.55}]", ""),
     ("electronics", "[{\"fires_at\": \"apogee\"}]", ""),
     ("layers", "[{\"height_above_ground\": \"1000 ft\", \"speed\": \"8 kt\", \"direction\": 265}]", ""),
+    (
+        "members",
+        "[{\"surface\": {\"speed\": \"8 kt\", \"direction\": 265, \"measuring_height\": \"10 m\"}}, {\"surface\": {\"speed\": \"12 kt\", \"direction\": 280, \"measuring_height\": \"10 m\"}}]",
+        "",
+    ),
     ("polygon", "[[-50, -60], [50, -60], [50, -90]]", "[-50, -60]"),
     ("sample", "[0.98, 1.01, 1.03]", ""),
     ("thrust_curve", "[[0, 0], [0.1, 40], [1.2, 35], [1.5, 0]]", "[0.1, 40]"),

@@ -91,8 +91,10 @@ fn shaped<'a, T: DeserializeOwned>(
 /// Where the engine's fields stand in the request, as far as the path differs.
 #[derive(Default)]
 struct Places {
-    /// Per layer that the engine got: its index in the request and the name of its height.
-    layers: Vec<(usize, &'static str)>,
+    /// Per member of the wind and layer that the engine got: its index in the request and the name of its height.
+    layers: Vec<Vec<(usize, &'static str)>>,
+    /// The wind has members.
+    members: bool,
     /// Per point of a curve that came as text: its line.
     lines: Option<Vec<usize>>,
     /// The motor is known by its code alone.
@@ -120,13 +122,10 @@ impl Places {
                 format!("{WEATHER}/{name}")
             }
             ["wind", ..] if decoded => WEATHER.into(),
-            ["wind", "layers", layer, what] => match index(layer).and_then(|i| self.layers.get(i)) {
-                Some((sent, height)) => {
-                    let what = if what == "height_above_ground" { height } else { what };
-                    format!("/wind/layers/{sent}/{what}")
-                }
-                None => "/wind/layers".into(),
-            },
+            ["wind", "members", member, "layers", layer, what] => self.layer(index(member), index(layer), what),
+            ["wind", "layers", layer, what] => self.layer(Some(0), index(layer), what),
+            ["wind"] if self.members => "/wind/members/0".into(),
+            ["wind", "surface" | "layers", ..] if self.members => format!("/wind/members/0/{}", parts[1..].join("/")),
             ["card", "motor", "thrust_curve", ..] if self.by_code => "/card/motor/code".into(),
             ["card", "motor", "thrust_curve", point, ..] if self.lines.is_some() => {
                 let line = index(point).and_then(|i| self.lines.as_ref()?.get(i).copied());
@@ -139,6 +138,23 @@ impl Places {
             _ => format!("/{}", parts.join("/")),
         };
         (at, String::new())
+    }
+}
+
+impl Places {
+    /// The pointer of a layer's field.
+    fn layer(&self, member: Option<usize>, layer: Option<usize>, what: &str) -> String {
+        let at = match member {
+            Some(k) if self.members => format!("/wind/members/{k}/layers"),
+            _ => "/wind/layers".into(),
+        };
+        match member.and_then(|k| self.layers.get(k)).zip(layer).and_then(|(layers, i)| layers.get(i)) {
+            Some((sent, height)) => {
+                let what = if what == "height_above_ground" { height } else { what };
+                format!("{at}/{sent}/{what}")
+            }
+            None => at,
+        }
     }
 }
 
