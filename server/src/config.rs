@@ -35,6 +35,10 @@ pub struct Config {
     #[arg(long, value_name = "BYTES", env = "SLOWPOINT_BODY_LIMIT", default_value_t = Self::default().body_limit)]
     pub body_limit: usize,
 
+    /// Largest GRIB file in bytes; a larger one is answered 413
+    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_GRIB_LIMIT", default_value_t = Self::default().grib_limit)]
+    pub grib_limit: usize,
+
     /// Longest URL in bytes; a longer one is answered 414
     #[arg(long, value_name = "BYTES", env = "SLOWPOINT_URI_LIMIT", default_value_t = Self::default().uri_limit)]
     pub uri_limit: usize,
@@ -113,6 +117,7 @@ impl Default for Config {
             open: false,
             data_dir: PathBuf::from("./data"),
             body_limit: 1024 * 1024,
+            grib_limit: 16 * 1024 * 1024,
             uri_limit: 4 * 1024,
             head_limit: 16 * 1024,
             nesting_limit: 32,

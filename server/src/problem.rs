@@ -63,7 +63,7 @@ kinds! {
     BodyTimeout REQUEST_TIMEOUT "body-timeout" "The body did not arrive in time.";
     EngineChanged GONE "engine-changed" "An older engine answered this; it cannot be flown again.";
     BodyTooLarge PAYLOAD_TOO_LARGE "body-too-large" "The body is too large.";
-    UnsupportedMediaType UNSUPPORTED_MEDIA_TYPE "unsupported-media-type" "The body is not declared as JSON.";
+    UnsupportedMediaType UNSUPPORTED_MEDIA_TYPE "unsupported-media-type" "The body is not declared as what is read here.";
     UriTooLong URI_TOO_LONG "uri-too-long" "The URL is too long.";
     HeadTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "head-too-large" "The headers are too large.";
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
@@ -360,6 +360,9 @@ refusals! {
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;
+    /// What a file of weather can be refused with.
+    FileRefusals: UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
+        Internal, Overloaded;
     /// What readiness can be refused with.
     ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
     /// What an operation without input can be refused with.

@@ -64,6 +64,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::deploy_speed_svg))
         .routes(routes!(files::deploy_speed_png))
         .routes(routes!(weather::decode))
+        .routes(routes!(weather::decode_grib))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))
         .routes(routes!(docs::redirect))

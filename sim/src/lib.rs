@@ -81,6 +81,7 @@
 //!         layers: Vec::new(),
 //!         law: None,
 //!         gustiness: None,
+//!         others: Vec::new(),
 //!         age_s: None,
 //!     },
 //!     spread: SpreadInput::default(),

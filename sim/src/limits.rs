@@ -98,6 +98,7 @@ limits! {
     CORRELATION_LENGTH: "correlation length of the wind error", "m", 50.0, 10_000.0, "height over which errors of the wind agree";
     WIND_ERROR: "standard deviation of the wind", "m/s", 0.0, 15.0, "1.5 m/s is the default";
     WIND_ERROR_GROWTH: "growth of the standard deviation of the wind", "m/s per hour", 0.0, 1.0, "0.04 m/s an hour is the default, 0 for none";
+    WIND_MEMBERS: "number of members of the wind", "", 1.0, 200.0, "an ensemble has some 20 to 50";
     WIND_AGE: "age of the wind at launch", "s", 0.0, 14.0 * 86_400.0, "from observation or analysis to launch, at most 14 days: older weather says nothing of the wind";
     DIRECTION_ERROR: "standard deviation of the wind's direction", "rad", 0.0, core::f64::consts::FRAC_PI_4 + 1e-9, "at most 45 deg; beyond that say direction \"variable\"";
     OUT_OF_TOLERANCE: "share of delays outside their tolerance", "", 0.0, 0.5, "0.05 is the default";

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use crate::advise;
 use crate::case::{Case, LimitApplies};
-use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, draw};
+use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
     Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness,
@@ -521,10 +521,14 @@ pub fn replay(case: &Case, flight: u64) -> Replay {
         ("roll rate", "rad/s", drawn.misalignment.roll_rate_rad_s),
     ];
     let failure = events.failing.map(|f| f.failure);
+    let of_ensemble = !case.other_winds.is_empty();
+    let member = of_ensemble
+        .then(|| ("member of the wind, from 1", "", 1.0 + case.member(numbers.uniform(Slot::Member)) as f64));
+    let values = values.into_iter().chain(member);
     Replay {
         flown,
         path,
         failure,
-        drawn: values.map(|(input, unit, value)| DrawnInput { input, unit, value }).to_vec(),
+        drawn: values.map(|(input, unit, value)| DrawnInput { input, unit, value }).collect(),
     }
 }

@@ -77,13 +77,17 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
             let wind = &mut inputs.wind;
             if stretched {
                 let factor = wind_m_s / reported_m_s;
-                if let Some(surface) = &mut wind.surface {
-                    surface.speed_m_s *= factor;
-                    surface.gust_m_s = surface.gust_m_s.map(|gust| gust * factor);
+                let others = wind.others.iter_mut().map(|member| (&mut member.surface, &mut member.layers));
+                for (surface, layers) in core::iter::once((&mut wind.surface, &mut wind.layers)).chain(others) {
+                    if let Some(surface) = surface {
+                        surface.speed_m_s *= factor;
+                        surface.gust_m_s = surface.gust_m_s.map(|gust| gust * factor);
+                    }
+                    layers.iter_mut().for_each(|layer| layer.speed_m_s *= factor);
                 }
-                wind.layers.iter_mut().for_each(|layer| layer.speed_m_s *= factor);
             } else {
                 wind.layers.clear();
+                wind.others.clear();
                 wind.surface = Some(SurfaceWind {
                     speed_m_s: wind_m_s,
                     direction: Direction::Variable,

@@ -91,6 +91,7 @@ fn inputs(
             layers: vec![layer(300.0, 7.0, 250.0), layer(1200.0, 11.0, 275.0), layer(3500.0, 16.0, 290.0)],
             law: None,
             gustiness: None,
+            others: Vec::new(),
             age_s: None,
         },
         spread: SpreadInput::default(),

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::body::Bytes;
 use axum::extract::rejection::{BytesRejection, FailedToBufferBody};
-use axum::extract::{FromRequest, FromRequestParts, Path, Query, Request};
+use axum::extract::{DefaultBodyLimit, FromRequest, FromRequestParts, Path, Query, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use serde::de::DeserializeOwned;
@@ -20,36 +20,12 @@ impl FromRequest<Arc<State>> for JsonBody {
 
     async fn from_request(request: Request, state: &Arc<State>) -> Result<Self, Problem> {
         let config = &state.config;
-        declared_as_json(request.headers())?;
-        let too_large = || {
-            Problem::new(
-                Kind::BodyTooLarge,
-                format!(
-                    "A body may have {} bytes. A thrust curve of 100 points and 30 wind layers take under 10 kB.",
-                    config.body_limit
-                ),
-            )
-            .with_limit("body_limit", config.body_limit as u64, "bytes")
-        };
-        if declared_length(request.headers()).is_some_and(|length| length > config.body_limit as u64) {
-            return Err(too_large());
-        }
-        let reading = tokio::time::timeout(config.read_timeout(), Bytes::from_request(request, state)).await;
-        let bytes = reading
-            .map_err(|_| {
-                Problem::new(
-                    Kind::BodyTimeout,
-                    format!("The body was not complete after {} seconds. Send it again.", config.read_timeout_s),
-                )
-                .with_limit("read_timeout_s", config.read_timeout_s, "s")
-            })?
-            .map_err(|rejection| match rejection {
-                BytesRejection::FailedToBufferBody(FailedToBufferBody::LengthLimitError(_)) => too_large(),
-                _ => Problem::new(
-                    Kind::BadRequest,
-                    "The body broke off or is not framed as its headers say. Send it again.",
-                ),
-            })?;
+        declared(request.headers(), "JSON", "application/json", |essence| {
+            essence == "application/json" || (essence.starts_with("application/") && essence.ends_with("+json"))
+        })?;
+        let limit =
+            ("body_limit", config.body_limit, "A thrust curve of 100 points and 30 wind layers take under 10 kB.");
+        let bytes = whole(request, state, limit).await?;
         if let Some(at) = deeper_than(&bytes, config.nesting_limit) {
             return Err(Problem::new(
                 Kind::TooDeeplyNested,
@@ -65,24 +41,78 @@ impl FromRequest<Arc<State>> for JsonBody {
     }
 }
 
+/// Media type of a GRIB file in the description; GRIB has none that is registered with IANA, so its usual ones are taken too.
+pub const OCTETS: &str = "application/octet-stream";
+
+/// A body declared as octets, within the limits of size and time.
+pub struct FileBody(pub Bytes);
+
+impl FromRequest<Arc<State>> for FileBody {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, state: &Arc<State>) -> Result<Self, Problem> {
+        declared(request.headers(), "the file", OCTETS, |essence| {
+            matches!(essence, OCTETS | "application/x-grib" | "application/x-grib2" | "application/grib")
+        })?;
+        let limit = ("grib_limit", state.config.grib_limit, "Cut out the levels, hours and places that are needed.");
+        whole(request, state, limit).await.map(Self)
+    }
+}
+
+/// A whole body, within a limit of the settings (name, bytes, advice) and in time.
+async fn whole(
+    mut request: Request,
+    state: &Arc<State>,
+    (name, most, advice): (&'static str, usize, &'static str),
+) -> Result<Bytes, Problem> {
+    let config = &state.config;
+    let too_large = || {
+        Problem::new(Kind::BodyTooLarge, format!("A body may have {most} bytes. {advice}")).with_limit(
+            name,
+            most as u64,
+            "bytes",
+        )
+    };
+    if declared_length(request.headers()).is_some_and(|length| length > most as u64) {
+        return Err(too_large());
+    }
+    DefaultBodyLimit::max(most).apply(&mut request);
+    let reading = tokio::time::timeout(config.read_timeout(), Bytes::from_request(request, state)).await;
+    reading
+        .map_err(|_| {
+            Problem::new(
+                Kind::BodyTimeout,
+                format!("The body was not complete after {} seconds. Send it again.", config.read_timeout_s),
+            )
+            .with_limit("read_timeout_s", config.read_timeout_s, "s")
+        })?
+        .map_err(|rejection| match rejection {
+            BytesRejection::FailedToBufferBody(FailedToBufferBody::LengthLimitError(_)) => too_large(),
+            _ => {
+                Problem::new(Kind::BadRequest, "The body broke off or is not framed as its headers say. Send it again.")
+            }
+        })
+}
+
 fn declared_length(headers: &HeaderMap) -> Option<u64> {
     headers.get(header::CONTENT_LENGTH)?.to_str().ok()?.parse().ok()
 }
 
-fn declared_as_json(headers: &HeaderMap) -> Result<(), Problem> {
+/// Refuses a body that is coded, or declared as something else.
+fn declared(headers: &HeaderMap, what: &str, media_type: &str, fits: fn(&str) -> bool) -> Result<(), Problem> {
     let refused = |detail: String| Err(Problem::new(Kind::UnsupportedMediaType, detail));
     let text = |name| headers.get(&name).map(|value| String::from_utf8_lossy(value.as_bytes()).into_owned());
     if let Some(coding) = text(header::CONTENT_ENCODING).filter(|coding| !coding.eq_ignore_ascii_case("identity")) {
         return refused(format!("A body in the coding {coding:?} is not read. Send it without Content-Encoding."));
     }
     let Some(sent) = text(header::CONTENT_TYPE) else {
-        return refused("The header Content-Type is missing. Send Content-Type: application/json.".into());
+        return refused(format!("The header Content-Type is missing. Send Content-Type: {media_type}."));
     };
     let essence = sent.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
-    if essence == "application/json" || (essence.starts_with("application/") && essence.ends_with("+json")) {
+    if fits(&essence) {
         return Ok(());
     }
-    refused(format!("Content-Type is {sent:?}. Send JSON as Content-Type: application/json."))
+    refused(format!("Content-Type is {sent:?}. Send {what} as Content-Type: {media_type}."))
 }
 
 /// The byte that opens more than `most` levels, found before anything is built from the text. Brackets

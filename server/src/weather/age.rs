@@ -16,7 +16,7 @@ fn used_h(format: Format) -> Option<f64> {
         Format::Metar | Format::Speci => Some(1.0),
         // Soundings are made at 00 and 12 UTC.
         Format::Temp | Format::Pilot => Some(12.0),
-        Format::WindsAloft | Format::Layers | Format::Coverage => None,
+        Format::WindsAloft | Format::Layers | Format::Coverage | Format::Grib => None,
     }
 }
 

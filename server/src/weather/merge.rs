@@ -10,17 +10,22 @@ use crate::wire::units::{LENGTH, Reading, SPEED};
 
 /// Puts messages together: the surface report first, if there is one, over a field if its elevation is known.
 pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Reading>) -> Option<Profile> {
-    let mut profile = match (surface, aloft) {
+    let profile = match (surface, aloft) {
         (Some(surface), Some(aloft)) => joined(surface, aloft),
         (surface, aloft) => surface.or(aloft)?,
     };
+    Some(over_field(profile, field))
+}
+
+/// Puts a profile over a field, if its elevation is known, and says what that takes for granted.
+pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     for message in &profile.messages {
         let station = message.station.as_deref().unwrap_or_default();
         match message.format {
             Format::Metar | Format::Speci => {
                 profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
             }
-            Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage => {
+            Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage | Format::Grib => {
                 profile.assumed.push(format!("The winds over the field are those of {station}."))
             }
             Format::Layers => {}
@@ -39,7 +44,7 @@ pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Rea
     }
     drop_unusable(&mut profile, field);
     speeds(&mut profile);
-    Some(profile)
+    profile
 }
 
 fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {

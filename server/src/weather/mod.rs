@@ -8,6 +8,7 @@ pub mod age;
 pub mod aloft;
 pub mod clock;
 pub mod coverage;
+pub mod grib2;
 pub mod layers;
 pub mod merge;
 pub mod metar;
@@ -45,6 +46,8 @@ pub enum Format {
     Pilot,
     /// A profile or series of CoverageJSON (OGC 21-069r2).
     Coverage,
+    /// Fields of a model (WMO FM 92).
+    Grib,
 }
 
 impl Format {
@@ -58,6 +61,7 @@ impl Format {
             Self::Temp => "temp",
             Self::Pilot => "pilot",
             Self::Coverage => "coverage",
+            Self::Grib => "grib",
         }
     }
 
@@ -71,6 +75,7 @@ impl Format {
             Self::Temp => "sounding",
             Self::Pilot => "pilot balloon",
             Self::Coverage => "coverage",
+            Self::Grib => "GRIB2",
         }
     }
 }

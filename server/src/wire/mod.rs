@@ -30,7 +30,7 @@ pub use convert::{Placed, Weather};
 pub use fault::MOST as MOST_FAULTS;
 pub(crate) use fault::escaped;
 pub use request::AssessmentRequest;
-pub use weather::{WeatherAnswer, WeatherRequest};
+pub use weather::{GribQuery, WeatherAnswer, WeatherRequest};
 
 /// A request that can be flown.
 #[derive(Debug, Clone)]
@@ -143,6 +143,20 @@ fn tell(told: &mut Vec<FieldFault>, fault: FieldFault) {
 pub fn decode_weather(body: &[u8]) -> Result<WeatherAnswer, Rejected> {
     let (sent, twice) = json_of(body)?;
     convert::weather(&sent, &twice).map(weather::answer).map_err(Rejected::Faults)
+}
+
+/// Why a file was not taken.
+#[derive(Debug, Clone, PartialEq)]
+pub enum FileRejected {
+    /// What the query says.
+    Query(String),
+    /// What the file holds.
+    File(FieldFault),
+}
+
+/// Decodes the winds of a GRIB file.
+pub fn decode_grib(file: &[u8], query: &GribQuery) -> Result<WeatherAnswer, FileRejected> {
+    convert::grib(file, query).map(weather::answer)
 }
 
 /// The JSON of a body and the places of names that are repeated.

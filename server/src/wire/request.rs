@@ -665,7 +665,7 @@ pub struct CircleRequest {
     pub radius: Option<Length>,
 }
 
-/// The wind: `surface`, `layers` or both.
+/// The wind: `surface`, `layers` or both; or `members` of an ensemble.
 #[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Wind {
@@ -677,6 +677,10 @@ pub struct Wind {
     /// Winds aloft, from the ground up.
     #[schema(max_items = 200)]
     pub layers: Option<Vec<WindLayer>>,
+    /// Members of an ensemble, in place of `surface` and `layers`: each flight draws one of them, all alike, and adds the
+    /// errors of the wind to it.
+    #[schema(min_items = 2, max_items = 200)]
+    pub members: Option<Vec<WindMemberRequest>>,
     /// How old it is at launch, age of an observation or lead of a forecast ("8 h"): each hour widens its error (see
     /// `spread.wind.growth_per_hour`). Nothing is widened when left out.
     pub age: Option<Time>,
@@ -712,6 +716,17 @@ pub enum Turbulence {
     MeanWind,
     /// No gusts.
     Off,
+}
+
+/// A member of an ensemble: one wind that may come, as `surface`, `layers` or both.
+#[derive(Debug, Clone, Default, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WindMemberRequest {
+    /// Wind near the ground.
+    pub surface: Option<SurfaceWindRequest>,
+    /// Winds aloft, from the ground up.
+    #[schema(max_items = 200)]
+    pub layers: Option<Vec<WindLayer>>,
 }
 
 /// Wind measured near the ground.

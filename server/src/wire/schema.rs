@@ -87,6 +87,11 @@ const LISTS: &[(&str, &str, &str)] = &[
         "",
     ),
     ("layers", "[{\"height_above_ground\": \"1000 ft\", \"speed\": \"8 kt\", \"direction\": 265}]", ""),
+    (
+        "members",
+        "[{\"surface\": {\"speed\": \"8 kt\", \"direction\": 265, \"measuring_height\": \"10 m\"}}, {\"surface\": {\"speed\": \"12 kt\", \"direction\": 280, \"measuring_height\": \"10 m\"}}]",
+        "",
+    ),
     ("polygon", "[[-50, -60], [50, -60], [50, -90]]", "[-50, -60]"),
     ("pads", "[{\"name\": \"A\", \"east\": 20, \"north\": 0}]", ""),
     ("sample", "[0.98, 1.01, 1.03]", ""),

@@ -4,7 +4,7 @@ use jiff::civil::{Date, DateTime};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use slowpoint_sim::report::{Caution, FIRST_CAUTION};
-use utoipa::ToSchema;
+use utoipa::{IntoParams, ToSchema};
 
 use super::convert::Weather;
 use super::request::{Length, Site, Speed, Terrain, Turbulence, Wind, WindLayer};
@@ -63,6 +63,25 @@ pub struct WeatherRequest {
     pub turbulence: Option<Turbulence>,
     /// As in `wind`: size of the gusts by a wind at 20 ft.
     pub turbulence_wind_at_20_ft: Option<Speed>,
+}
+
+/// Where and when the winds of a GRIB file are wanted.
+#[derive(Debug, Clone, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct GribQuery {
+    /// Latitude of the field, degrees, north positive
+    #[param(minimum = -90, maximum = 90, example = 35.04)]
+    pub latitude: f64,
+    /// Longitude of the field, degrees, east positive
+    #[param(minimum = -180, maximum = 360, example = -106.62)]
+    pub longitude: f64,
+    /// Height of the field above sea level, with its unit or in metres
+    #[param(max_length = 40, example = "5355 ft")]
+    pub field_elevation: String,
+    /// Instant of launch (RFC 3339): of several times that nearest to it is taken, and the age of the forecast is told by it
+    #[param(max_length = 40, example = "2026-11-25T17:30:00Z")]
+    pub launch_at: Option<String>,
 }
 
 /// Winds by height: a list as an assessment takes it; or the same as text, a heading that names the columns and their
@@ -136,8 +155,8 @@ pub struct WeatherTaken {
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
-    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot", "coverage" or
-    /// "layers".
+    /// What kind it is: "metar", "speci", "winds_aloft", "temp", "pilot", "coverage", "grib"
+    /// or "layers".
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,

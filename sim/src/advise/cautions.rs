@@ -198,13 +198,13 @@ pub fn cautions(
                 "bound of this model",
             );
         }
-        if flight.apogee_m.p95 > case.wind.top_m() && !case.inputs.wind.layers.is_empty() {
+        let known_to_m = case.winds().map(|w| w.top_m()).fold(f64::INFINITY, f64::min);
+        if flight.apogee_m.p95 > known_to_m && !case.inputs.wind.layers.is_empty() {
             say(
                 "wind_aloft",
                 format!(
                     "Flights rise to {:.0} m, above the highest known wind at {:.0} m: it is held there with a growing error.",
-                    flight.apogee_m.p95,
-                    case.wind.top_m()
+                    flight.apogee_m.p95, known_to_m
                 ),
                 "assumption of this model",
             );
@@ -260,8 +260,14 @@ pub fn cautions(
 fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String, &'static str)) {
     let (e, n) = case.wind.mean().at(10.0);
     let surface = (e * e + n * n).sqrt();
-    let told = case.inputs.wind.surface.map_or(surface, |s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
-    let speed = surface.max(told);
+    // Of an ensemble the strongest member.
+    let at_10_m = case.winds().map(|w| {
+        let (e, n) = w.mean().at(10.0);
+        (e * e + n * n).sqrt()
+    });
+    let surfaces = core::iter::once(case.inputs.wind.surface).chain(case.inputs.wind.others.iter().map(|m| m.surface));
+    let told = surfaces.flatten().map(|s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
+    let speed = at_10_m.chain(told).fold(0.0, f64::max);
     if speed > rules.wind.0 {
         say(
             "wind",

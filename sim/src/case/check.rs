@@ -9,7 +9,7 @@ use crate::fault::{Fault, Faults};
 use crate::flight::Electronics;
 use crate::limits::{self, Limit, plain};
 use crate::thrust::ThrustCurve;
-use crate::wind::{Descent, Direction, Gustiness};
+use crate::wind::{Descent, Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
 fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
     if value.is_nan() {
@@ -373,63 +373,73 @@ fn failures(inputs: &Inputs, faults: &mut Faults) {
 }
 
 fn wind(w: &WindInput, faults: &mut Faults) {
-    if w.surface.is_none() && w.layers.is_empty() && !faults.touches("wind") {
+    maybe(limits::WIND_AGE, "wind.age", w.age_s, faults);
+    one(limits::WIND_MEMBERS, "wind.members", 1.0 + w.others.len() as f64, faults);
+    if let Some(Gustiness::WindAt20Ft(wind_m_s)) = w.gustiness {
+        one(limits::TURBULENCE_WIND, "wind.turbulence_wind_at_20_ft", wind_m_s, faults);
+    }
+    match w.law {
+        Some(SurfaceLaw::Log { roughness_m }) => {
+            one(limits::ROUGHNESS_LENGTH, "wind.roughness_length", roughness_m, faults);
+        }
+        Some(SurfaceLaw::Power { exponent }) => one(limits::POWER_EXPONENT, "wind.power_exponent", exponent, faults),
+        None => {}
+    }
+    member(w.surface, &w.layers, w.law, "wind", faults);
+    for (k, other) in w.others.iter().enumerate() {
+        member(other.surface, &other.layers, w.law, &format!("wind.members.{}", k + 1), faults);
+    }
+}
+
+/// One wind, at its place.
+fn member(surface: Option<SurfaceWind>, layers: &[Layer], law: Option<SurfaceLaw>, at: &str, faults: &mut Faults) {
+    let place = |name: &str| format!("{at}.{name}");
+    if surface.is_none() && layers.is_empty() && !faults.touches(at) {
         faults.add(
-            "wind",
+            at,
             "no wind is given",
             "give wind.surface (speed, direction, measuring_height) or wind.layers; calm is never assumed: a calm day is a speed of 0",
         );
     }
-    maybe(limits::WIND_AGE, "wind.age", w.age_s, faults);
-    if let Some(s) = w.surface {
-        one(limits::SURFACE_WIND_SPEED, "wind.surface.speed", s.speed_m_s, faults);
-        one(limits::MEASURING_HEIGHT, "wind.surface.measuring_height", s.measuring_height_m, faults);
-        maybe(limits::SURFACE_WIND_SPEED, "wind.surface.gust", s.gust_m_s, faults);
+    if let Some(s) = surface {
+        one(limits::SURFACE_WIND_SPEED, &place("surface.speed"), s.speed_m_s, faults);
+        one(limits::MEASURING_HEIGHT, &place("surface.measuring_height"), s.measuring_height_m, faults);
+        maybe(limits::SURFACE_WIND_SPEED, &place("surface.gust"), s.gust_m_s, faults);
         if let Direction::From(rad) = s.direction {
-            one(limits::BEARING, "wind.surface.direction", rad, faults);
+            one(limits::BEARING, &place("surface.direction"), rad, faults);
         }
-        if s.gust_m_s.is_some_and(|g| g < s.speed_m_s) && !faults.touches("wind.surface.gust") {
+        if s.gust_m_s.is_some_and(|g| g < s.speed_m_s) && !faults.touches(&place("surface.gust")) {
             faults.add(
-                "wind.surface.gust",
+                place("surface.gust"),
                 "the gust is slower than the mean wind",
                 "gust is the peak speed, not its excess over the mean",
             );
         }
     }
-    if let Some(Gustiness::WindAt20Ft(wind_m_s)) = w.gustiness {
-        one(limits::TURBULENCE_WIND, "wind.turbulence_wind_at_20_ft", wind_m_s, faults);
-    }
-    match w.law {
-        Some(crate::wind::SurfaceLaw::Log { roughness_m }) => {
-            one(limits::ROUGHNESS_LENGTH, "wind.roughness_length", roughness_m, faults);
-            let lowest = w.surface.map(|s| s.measuring_height_m).or(w.layers.first().map(|l| l.height_above_ground_m));
-            if lowest.is_some_and(|z| z < 3.0 * roughness_m) && !faults.touches("wind") {
-                faults.add(
-                    "wind.roughness_length",
-                    format!("the wind was measured lower than three times the roughness length of {roughness_m} m, where the law does not hold"),
-                    "measure higher up, or choose the terrain that surrounds the instrument",
-                );
-            }
+    if let Some(SurfaceLaw::Log { roughness_m }) = law {
+        let lowest = surface.map(|s| s.measuring_height_m).or(layers.first().map(|l| l.height_above_ground_m));
+        if lowest.is_some_and(|z| z < 3.0 * roughness_m) && !faults.touches("wind") {
+            faults.add(
+                "wind.roughness_length",
+                format!("the wind was measured lower than three times the roughness length of {roughness_m} m, where the law does not hold"),
+                "measure higher up, or choose the terrain that surrounds the instrument",
+            );
         }
-        Some(crate::wind::SurfaceLaw::Power { exponent }) => {
-            one(limits::POWER_EXPONENT, "wind.power_exponent", exponent, faults);
-        }
-        None => {}
     }
-    if w.layers.len() > 200 {
-        faults.add("wind.layers", format!("there are {} layers", w.layers.len()), "give at most 200");
+    if layers.len() > 200 {
+        faults.add(place("layers"), format!("there are {} layers", layers.len()), "give at most 200");
     }
-    for (i, l) in w.layers.iter().enumerate() {
-        let at = format!("wind.layers.{i}");
-        one(limits::WIND_HEIGHT, &format!("{at}.height_above_ground"), l.height_above_ground_m, faults);
-        one(limits::WIND_SPEED, &format!("{at}.speed"), l.speed_m_s, faults);
-        one(limits::BEARING, &format!("{at}.direction"), l.direction_from_rad, faults);
+    for (i, l) in layers.iter().enumerate() {
+        let layer = |name: &str| format!("{at}.layers.{i}.{name}");
+        one(limits::WIND_HEIGHT, &layer("height_above_ground"), l.height_above_ground_m, faults);
+        one(limits::WIND_SPEED, &layer("speed"), l.speed_m_s, faults);
+        one(limits::BEARING, &layer("direction"), l.direction_from_rad, faults);
     }
-    if w.layers.windows(2).any(|p| p[1].height_above_ground_m <= p[0].height_above_ground_m)
-        && !faults.touches("wind.layers")
+    if layers.windows(2).any(|p| p[1].height_above_ground_m <= p[0].height_above_ground_m)
+        && !faults.touches(&place("layers"))
     {
         faults.add(
-            "wind.layers",
+            place("layers"),
             "the heights do not rise from layer to layer",
             "sort the layers from the ground up and drop double ones",
         );

@@ -331,8 +331,19 @@ pub struct WindInput {
     pub law: Option<SurfaceLaw>,
     /// What the size of its gusts is taken from.
     pub gustiness: Option<Gustiness>,
+    /// The other members of an ensemble, beside `surface` and `layers` as its first: each flight draws one, all alike.
+    pub others: Vec<WindMember>,
     /// How old it is at launch, s: age of an observation, lead of a forecast. None where it is not said.
     pub age_s: Option<f64>,
+}
+
+/// A member of an ensemble: one wind that may come.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindMember {
+    /// Near the ground.
+    pub surface: Option<SurfaceWind>,
+    /// Aloft.
+    pub layers: Vec<Layer>,
 }
 
 macro_rules! spread_input {

@@ -115,8 +115,10 @@ pub struct Case {
     pub launch: Launch,
     /// Field.
     pub field: Field,
-    /// Wind.
+    /// Wind; of an ensemble the first member.
     pub wind: Profile,
+    /// The other members of an ensemble.
+    pub other_winds: Vec<Profile>,
     /// Law of the wind near the ground.
     pub surface_law: SurfaceLaw,
     /// Spread.
@@ -194,6 +196,7 @@ impl Case {
         check::stability(&inputs, &aero, &nominal, &mut faults);
         check::masses(&inputs, &mass, &spread, &recovery, &field, &mut faults);
         let Some(wind) = wind.filter(|_| faults.found.is_empty()) else { return Err(faults.found) };
+        let other_winds = Self::other_winds(&inputs.wind, surface_law, &spread, gusts_top_m, &mut assumed);
         let rule_set = inputs.question.rule_set.unwrap_or_else(|| {
             let high = nominal.impulse_n_s > 160.0 * inputs.motor.count as f64 || inputs.airframe.mass_kg > 1.5;
             assumed.push(Assumption {
@@ -216,6 +219,7 @@ impl Case {
             launch,
             field,
             wind,
+            other_winds,
             surface_law,
             firing: FiringLaws::new(&spread.delay, &spread.apogee_lag, &spread.sensed_height),
             spread,
@@ -289,6 +293,47 @@ impl Case {
         let exhaust = nominal.impulse_n_s * factors[1] / mass.propellant_kg.max(1e-6);
         let speed = exhaust * libm::log(light / (light - mass.propellant_kg).max(1e-6));
         (0.5 * speed * speed / STANDARD_GRAVITY_M_S2 + 500.0).clamp(1000.0, 19_000.0 - field.elevation_m)
+    }
+
+    /// Every wind that may come: one, or the members of an ensemble.
+    pub fn winds(&self) -> impl Iterator<Item = &Profile> {
+        core::iter::once(&self.wind).chain(&self.other_winds)
+    }
+
+    /// The member of an ensemble that a uniform number picks, counted from 0: all alike.
+    pub fn member(&self, uniform: f64) -> usize {
+        let others = self.other_winds.len();
+        ((uniform * (1 + others) as f64) as usize).min(others)
+    }
+
+    /// The wind of a member.
+    pub fn wind_of(&self, member: usize) -> &Profile {
+        member.checked_sub(1).and_then(|k| self.other_winds.get(k)).unwrap_or(&self.wind)
+    }
+
+    fn other_winds(
+        input: &WindInput,
+        law: SurfaceLaw,
+        spread: &Spread,
+        gusts_top_m: f64,
+        assumed: &mut Vec<Assumption>,
+    ) -> Vec<Profile> {
+        if !input.others.is_empty() {
+            assumed.push(Assumption {
+                input: "model.wind.members",
+                value: format!(
+                    "each flight draws one of {} members of the wind, all alike, and adds the errors to it; nominal figures are those of the first",
+                    1 + input.others.len()
+                ),
+                source: "an ensemble of forecasts: assumption",
+            });
+        }
+        let gustiness = input.gustiness.unwrap_or(Gustiness::Report);
+        let profile = |m: &WindMember| {
+            let wind = Profile::new(m.surface, &m.layers, law, spread.wind)?;
+            Some(wind.with_gusts(gustiness, m.surface.and_then(|s| s.gust_m_s), gusts_top_m))
+        };
+        input.others.iter().filter_map(profile).collect()
     }
 
     fn wind(

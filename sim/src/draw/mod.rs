@@ -84,7 +84,8 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
         variable_direction: numbers.uniform(Slot::VariableDirection),
         shift_m_s: shift.wind_m_s,
     };
-    let wind = case.wind.table(&wind_numbers, numbers.normals(Long::Gusts));
+    let profile = case.wind_of(case.member(numbers.uniform(Slot::Member)));
+    let wind = profile.table(&wind_numbers, numbers.normals(Long::Gusts));
 
     let direction = rail_direction(
         case.launch.tilt_rad,

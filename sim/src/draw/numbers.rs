@@ -91,6 +91,8 @@ pub enum Slot {
     FailureTime,
     /// How large it is.
     FailureSize,
+    /// Which member of an ensemble the wind is.
+    Member,
 }
 
 /// Inputs that are known together, if at all: what is measured, or asked of a maker, as one.
@@ -150,7 +152,7 @@ const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
 const FAILURES: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
 
 /// Numbers that one flight may use.
-pub const SLOTS: usize = FAILURES + 3;
+pub const SLOTS: usize = FAILURES + 4;
 
 impl Slot {
     /// Number of the slot. Four in a row are one point: what matters most and works together goes there.
@@ -193,13 +195,14 @@ impl Slot {
             Self::Failure => FAILURES,
             Self::FailureTime => FAILURES + 1,
             Self::FailureSize => FAILURES + 2,
+            Self::Member => FAILURES + 3,
         }
     }
 
     /// The group it belongs to.
     pub const fn group(self) -> Group {
         match self {
-            Self::WindAlong(_) | Self::WindAcross(_) | Self::VariableDirection => Group::MeanWind,
+            Self::WindAlong(_) | Self::WindAcross(_) | Self::VariableDirection | Self::Member => Group::MeanWind,
             Self::GustAlong | Self::GustAcross => Group::Gusts,
             Self::Impulse(_) | Self::BurnTime(_) | Self::Unlit | Self::UnlitMotor => Group::Motor,
             Self::Delay(_) => Group::Delay,
@@ -411,6 +414,7 @@ mod tests {
             Slot::Failure,
             Slot::FailureTime,
             Slot::FailureSize,
+            Slot::Member,
         ];
         for k in 0..ANCHORS {
             used.extend([Slot::WindAlong(k), Slot::WindAcross(k)]);

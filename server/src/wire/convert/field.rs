@@ -1,6 +1,6 @@
 //! Rail, field and wind.
 
-use slowpoint_sim::case::{Area, LaunchInput, Outline, PressureInput, SiteInput, WindInput};
+use slowpoint_sim::case::{Area, LaunchInput, Outline, PressureInput, SiteInput, WindInput, WindMember};
 use slowpoint_sim::limits;
 use slowpoint_sim::wind::{Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
@@ -49,7 +49,8 @@ impl Reader<'_> {
         if site.elevation.is_some() || self.faults.covers("/site/elevation") {
             return;
         }
-        let above_sea = wind.layers.iter().flatten().any(|l| l.height_above_sea.is_some());
+        let members = wind.members.iter().flatten().filter_map(|m| m.layers.as_ref());
+        let above_sea = wind.layers.iter().chain(members).flatten().any(|l| l.height_above_sea.is_some());
         let mut why = Vec::new();
         if above_sea {
             why.push("to place heights above sea level");
@@ -139,9 +140,34 @@ impl Reader<'_> {
 
     pub(super) fn wind(&mut self, w: &Wind, elevation_m: f64) -> WindInput {
         self.plain(&w.source, &self.wind_at("source"));
+        let whole = self.places.wind_at.to_string();
+        let mut member = |surface: &Option<SurfaceWindRequest>, layers: &Option<Vec<WindLayer>>, at: &str| WindMember {
+            surface: surface.as_ref().map(|s| self.surface(s, at)),
+            layers: self.layers(layers.as_deref().unwrap_or_default(), elevation_m, at),
+        };
+        let (first, others) = match &w.members {
+            None => (member(&w.surface, &w.layers, &whole), Vec::new()),
+            Some(members) => {
+                let mut all = members
+                    .iter()
+                    .enumerate()
+                    .map(|(k, m)| member(&m.surface, &m.layers, &format!("{whole}/members/{k}")));
+                let first = all.next().unwrap_or(WindMember { surface: None, layers: Vec::new() });
+                (first, all.collect())
+            }
+        };
+        if w.members.is_some() {
+            self.places.members = true;
+            for (name, given) in [("surface", w.surface.is_some()), ("layers", w.layers.is_some())] {
+                if given {
+                    self.faults.add(self.wind_at(name), "there are members as well", "put it into each of the members");
+                }
+            }
+        }
         WindInput {
-            surface: w.surface.as_ref().map(|s| self.surface(s)),
-            layers: self.layers(w.layers.as_deref().unwrap_or_default(), elevation_m),
+            surface: first.surface,
+            layers: first.layers,
+            others,
             law: self.surface_law(w),
             gustiness: self.gustiness(w),
             age_s: self.read(&self.wind_at("age"), &w.age, Some(&limits::WIND_AGE)),
@@ -173,9 +199,8 @@ impl Reader<'_> {
         named.or(own)
     }
 
-    fn surface(&mut self, s: &SurfaceWindRequest) -> SurfaceWind {
-        let surface = self.wind_at("surface");
-        let at = |name: &str| format!("{surface}/{name}");
+    fn surface(&mut self, s: &SurfaceWindRequest, wind: &str) -> SurfaceWind {
+        let at = |name: &str| format!("{wind}/surface/{name}");
         let speed_m_s = self.need(&at("speed"), &s.speed, Some(&limits::SURFACE_WIND_SPEED));
         let direction = match &s.direction {
             Some(WindDirection(Quantity::Text(text))) if text.trim().eq_ignore_ascii_case("variable") => {
@@ -243,13 +268,14 @@ impl Reader<'_> {
         }
     }
 
-    fn layers(&mut self, sent: &[WindLayer], elevation_m: f64) -> Vec<Layer> {
+    fn layers(&mut self, sent: &[WindLayer], elevation_m: f64, wind: &str) -> Vec<Layer> {
         // A list of heights above sea level comes from a sounding or bulletin, which begins at the sea.
         let sounding = sent.len() > 1 && sent.iter().all(|l| l.height_above_sea.is_some());
         let mut layers = Vec::new();
+        let mut places = Vec::new();
         let mut dropped = 0;
         for (i, l) in sent.iter().enumerate() {
-            let layer = self.wind_at(&format!("layers/{i}"));
+            let layer = format!("{wind}/layers/{i}");
             let at = |name: &str| format!("{layer}/{name}");
             let (above, height) = self.one_height(l, &layer);
             let name = above.name();
@@ -280,12 +306,13 @@ impl Reader<'_> {
                     "leave out layers at or below the field, check site.elevation, or give height_above_ground",
                 );
             }
-            self.places.layers.push((i, name));
+            places.push((i, name));
             layers.push(Layer { height_above_ground_m, speed_m_s, direction_from_rad });
         }
+        self.places.layers.push(places);
         if dropped > 0 && layers.is_empty() {
             self.faults.add(
-                self.wind_at("layers"),
+                format!("{wind}/layers"),
                 format!(
                     "none of the {dropped} layers lies above the field, whose elevation is {} m",
                     units::six_digits(elevation_m)

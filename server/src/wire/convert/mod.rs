@@ -29,7 +29,7 @@ use place::AreaPlace;
 pub use place::Placed;
 use slips::Noticed;
 pub use sweep::sweep;
-pub use weather::{Weather, weather};
+pub use weather::{Weather, grib, weather};
 
 /// Where weather and the instant of launch stand in a request that is flown.
 const WEATHER: &str = "/weather";
@@ -87,18 +87,7 @@ fn shaped<'a, T: DeserializeOwned>(
     let mut body = sent.clone();
     schema.prune(&mut body, &mut faults);
     match serde_json::from_value(body) {
-        Ok(request) => {
-            let reader = Reader {
-                faults,
-                weather: None,
-                assumed: Vec::new(),
-                places: Places::default(),
-                noticed: Noticed::default(),
-                placed: Placed::default(),
-                declination_rad: None,
-            };
-            Ok((request, reader))
-        }
+        Ok(request) => Ok((request, Reader::new(faults))),
         Err(e) => {
             faults.add("", format!("it does not read as a request: {e}"), "see the service's description");
             Err(faults.into_list())
@@ -109,10 +98,12 @@ fn shaped<'a, T: DeserializeOwned>(
 /// Where the engine's fields stand in the request, as far as the path differs.
 #[derive(Default)]
 struct Places {
-    /// Per layer that the engine got: its index in the request and the name of its height.
-    layers: Vec<(usize, &'static str)>,
+    /// Per member of the wind and layer that the engine got: its index in the request and the name of its height.
+    layers: Vec<Vec<(usize, &'static str)>>,
     /// Per area that the engine got.
     areas: Vec<AreaPlace>,
+    /// The wind has members.
+    members: bool,
     /// Per point of a curve that came as text: its line.
     lines: Option<Vec<usize>>,
     /// The motor is known by its code alone.
@@ -140,13 +131,10 @@ impl Places {
                 format!("{WEATHER}/{name}")
             }
             ["wind", ..] if decoded => WEATHER.into(),
-            ["wind", "layers", layer, what] => match index(layer).and_then(|i| self.layers.get(i)) {
-                Some((sent, height)) => {
-                    let what = if what == "height_above_ground" { height } else { what };
-                    format!("/wind/layers/{sent}/{what}")
-                }
-                None => "/wind/layers".into(),
-            },
+            ["wind", "members", member, "layers", layer, what] => self.layer(index(member), index(layer), what),
+            ["wind", "layers", layer, what] => self.layer(Some(0), index(layer), what),
+            ["wind"] if self.members => "/wind/members/0".into(),
+            ["wind", "surface" | "layers", ..] if self.members => format!("/wind/members/0/{}", parts[1..].join("/")),
             ["site", "areas", area, ref rest @ ..] => match index(area).and_then(|i| self.areas.get(i)) {
                 Some(area) => area.pointer(rest),
                 None => "/site/areas".into(),
@@ -163,6 +151,23 @@ impl Places {
             _ => format!("/{}", parts.join("/")),
         };
         (at, String::new())
+    }
+}
+
+impl Places {
+    /// The pointer of a layer's field.
+    fn layer(&self, member: Option<usize>, layer: Option<usize>, what: &str) -> String {
+        let at = match member {
+            Some(k) if self.members => format!("/wind/members/{k}/layers"),
+            _ => "/wind/layers".into(),
+        };
+        match member.and_then(|k| self.layers.get(k)).zip(layer).and_then(|(layers, i)| layers.get(i)) {
+            Some((sent, height)) => {
+                let what = if what == "height_above_ground" { height } else { what };
+                format!("{at}/{sent}/{what}")
+            }
+            None => at,
+        }
     }
 }
 
@@ -192,6 +197,14 @@ struct Reader<'a> {
     placed: Placed,
     /// What turns a bearing by the compass into a true one.
     declination_rad: Option<f64>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(faults: Faults<'a>) -> Self {
+        let (places, noticed) = (Places::default(), Noticed::default());
+        let placed = Placed::default();
+        Self { faults, weather: None, assumed: Vec::new(), places, noticed, placed, declination_rad: None }
+    }
 }
 
 impl Reader<'_> {

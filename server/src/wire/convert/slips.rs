@@ -23,6 +23,8 @@ const SILENT: &[Slip] = &[
         fields: &[
             "wind/surface/speed",
             "wind/surface/gust",
+            "wind/members/*/surface/speed",
+            "wind/members/*/surface/gust",
             "wind/turbulence_wind_at_20_ft",
             "weather/turbulence_wind_at_20_ft",
             "turbulence_wind_at_20_ft",
@@ -31,7 +33,7 @@ const SILENT: &[Slip] = &[
         plausible: (0.8, 25.0),
     },
     Slip {
-        fields: &["wind/layers/*/speed", "weather/layers/*/speed", "layers/*/speed"],
+        fields: &["wind/layers/*/speed", "wind/members/*/layers/*/speed", "weather/layers/*/speed", "layers/*/speed"],
         units: &["kt", "mph", "km/h"],
         plausible: (0.8, 80.0),
     },
@@ -39,6 +41,8 @@ const SILENT: &[Slip] = &[
         fields: &[
             "wind/layers/*/height_above_ground",
             "wind/layers/*/height_above_sea",
+            "wind/members/*/layers/*/height_above_ground",
+            "wind/members/*/layers/*/height_above_sea",
             "site/elevation",
             "weather/layers/*/height_above_ground",
             "weather/layers/*/height_above_sea",

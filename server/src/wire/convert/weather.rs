@@ -9,15 +9,16 @@ use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
     self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, coverage,
-    layers, merge, metar, sounding,
+    grib2, layers, merge, metar, sounding,
 };
+use crate::wire::fault::Faults;
 use crate::wire::request::{
     Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,
     WindLayer,
 };
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, TIME, Table, Unreadable, quoted};
 use crate::wire::weather::{LayersRequest, WeatherRequest};
-use crate::wire::{FieldFault, schema};
+use crate::wire::{FieldFault, FileRejected, GribQuery, schema};
 
 /// Heights above sea level that winds are taken at.
 const ABOVE_SEA: Limit =
@@ -68,6 +69,43 @@ pub fn weather(sent: &Value, twice: &[String]) -> Result<Weather, Vec<FieldFault
         }
         _ => Err(faults.into_list()),
     }
+}
+
+/// From a GRIB file to decoded weather, or why not.
+pub fn grib(file: &[u8], query: &GribQuery) -> Result<Weather, FileRejected> {
+    let sent = Value::Null;
+    let mut reader = Reader::new(Faults::new(&sent));
+    for (at, degrees, [least, most]) in
+        [("/latitude", query.latitude, [-90.0, 90.0]), ("/longitude", query.longitude, [-180.0, 360.0])]
+    {
+        if !(least..=most).contains(&degrees) {
+            reader.faults.add(at, format!("it is {degrees}"), format!("give {least} to {most} degrees"));
+        }
+    }
+    let elevation = Quantity::Text(query.field_elevation.clone());
+    let field = reader.reading("/field_elevation", &elevation, &LENGTH, Some(&limits::ELEVATION));
+    let launch = query.launch_at.as_deref().and_then(|text| reader.instant(LAUNCH_AT, text));
+    let in_words = |faults: Faults<'_>| {
+        let told = |f: FieldFault| format!("{}: {}; {}.", f.pointer.trim_start_matches('/'), f.problem, f.remedy);
+        FileRejected::Query(faults.into_list().into_iter().map(told).collect::<Vec<_>>().join(" "))
+    };
+    if !reader.faults.none() {
+        return Err(in_words(reader.faults));
+    }
+    let place = grib2::Place { latitude_deg: query.latitude, longitude_deg: query.longitude };
+    let decoded = grib2::decode(file, place, launch).map_err(|Unreadable { problem, remedy }| {
+        FileRejected::File(FieldFault { pointer: String::new(), problem, remedy, sent: None })
+    })?;
+    let mut profile = merge::over_field(decoded, field);
+    grib2::in_order(&mut profile);
+    let weather = reader.finished(profile, field, None, launch, Wind::default());
+    let Reader { faults, noticed, .. } = reader;
+    if !faults.none() {
+        return Err(in_words(faults));
+    }
+    let mut weather = weather;
+    weather.profile.cautions.extend(noticed.into_cautions());
+    Ok(weather)
 }
 
 impl Reader<'_> {
@@ -157,6 +195,18 @@ impl Reader<'_> {
         if profile.messages.iter().flat_map(Message::times).any(|t| matches!(t, When::OfMonth(_))) {
             profile.assumed.extend(told);
         }
+        Some(self.finished(profile, field_elevation, date, launch, surroundings(r)))
+    }
+
+    /// Weather with its age, and the wind and the air as an assessment takes them.
+    fn finished(
+        &mut self,
+        mut profile: Profile,
+        field_elevation: Option<Reading>,
+        date: Option<Date>,
+        launch: Option<DateTime>,
+        around: Wind,
+    ) -> Weather {
         let age_h = match (launch, date) {
             (Some(launch), _) => {
                 let hours = age::at_launch_h(&mut profile, date, launch);
@@ -169,9 +219,9 @@ impl Reader<'_> {
             (None, None) => None,
         };
         let source = merge::source(&profile, date);
-        let wind = wind(&mut profile, source, age_h, surroundings(r));
+        let wind = wind(&mut profile, source, age_h, around);
         let site = self::site(&profile, field_elevation);
-        Some(Weather { profile, field_elevation, date, launch, age_h, wind, site })
+        Weather { profile, field_elevation, date, launch, age_h, wind, site }
     }
 
     /// An age that is taken; one that is not is a fault of the launch.

@@ -1,0 +1,568 @@
+//! GRIB2 files (WMO-No. 306, FM 92): winds of a model at the grid point nearest to a field.
+//!
+//! Read are u and v, or speed and direction, at isobaric levels with their geopotential heights, at heights above ground
+//! and above sea level; the temperature at 2 m and the gust at the surface. The crate `grib` decodes; what it is asked to
+//! decode is bounded here first, and a panic in it is a refusal of the file.
+
+use std::collections::{HashMap, HashSet};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use ::grib::{GridDefinitionTemplateValues, GridPointIndex, LatLons, SeekableGrib2Reader, SubMessage};
+use jiff::ToSpan;
+use jiff::civil::{Date, DateTime};
+use slowpoint_sim::limits;
+
+use super::clock::{When, written};
+use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
+use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
+
+/// Most messages of a file.
+const MOST_MESSAGES: usize = 2000;
+/// Most points of a grid: a globe in steps of 0.1 degrees has 6.5 million.
+const MOST_POINTS: usize = 8_000_000;
+/// Most points that are unpacked for one answer.
+const MOST_UNPACKED: usize = 64_000_000;
+/// The lowest wind above ground is an instrument's up to this height, m.
+const INSTRUMENT_M: f64 = 20.0;
+/// Levels closer than this are one, m.
+const SAME_HEIGHT_M: f64 = 5.0;
+/// Standard gravity, m/s^2 (exact), by which a geopotential becomes a height.
+const G: f64 = 9.806_65;
+
+const FILE: &str = "send the file as the model's service gives it, whole, in GRIB edition 2";
+const WANTED: &str = "send u and v (discipline 0, category 2, numbers 2 and 3) at heights above ground, or at isobaric levels with the \
+                      geopotential height (category 3, number 5), cut out for the hours of launch";
+
+/// Where the wind is wanted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// Degrees, east positive.
+    pub longitude_deg: f64,
+}
+
+impl Place {
+    /// The same on a sphere of radius 1.
+    fn unit(self) -> [f64; 3] {
+        let (lat, lon) = (self.latitude_deg.to_radians(), self.longitude_deg.to_radians());
+        [lat.cos() * lon.cos(), lat.cos() * lon.sin(), lat.sin()]
+    }
+
+    /// Distance to another place on a sphere as large as the Earth, km.
+    fn distance_km(self, other: Self) -> f64 {
+        const EARTH_KM: f64 = 6371.0;
+        let [a, b] = [self.unit(), other.unit()];
+        let chord = (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt();
+        2.0 * EARTH_KM * (0.5 * chord).min(1.0).asin()
+    }
+}
+
+/// What a field of the file is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum Kind {
+    East,
+    North,
+    Speed,
+    From,
+    Gust,
+    Temperature,
+    Height,
+    Geopotential,
+}
+
+/// The level of a field: its type in code table 4.5, and its value in thousandths.
+type Surface = (u8, i64);
+
+const GROUND: u8 = 1;
+const ISOBARIC: u8 = 100;
+const ABOVE_SEA: u8 = 102;
+const ABOVE_GROUND: u8 = 103;
+
+/// A field that is of use, and where it is.
+#[derive(Debug, Clone, Copy)]
+struct Field<'a> {
+    message: Octets<'a>,
+    index: usize,
+    kind: Kind,
+    surface: Surface,
+    analysed: DateTime,
+    valid: DateTime,
+}
+
+/// A message of the file.
+#[derive(Debug, Clone, Copy)]
+struct Octets<'a> {
+    octets: &'a [u8],
+    /// From 1.
+    number: usize,
+    /// Its first octet in the file, from 0.
+    at: usize,
+}
+
+impl Octets<'_> {
+    fn fault(&self, problem: impl core::fmt::Display, remedy: &str) -> Unreadable {
+        let Self { number, at, .. } = self;
+        Unreadable { problem: format!("message {number} (from octet {at}) {problem}"), remedy: remedy.into() }
+    }
+}
+
+/// The grid point nearest to the place.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    index: usize,
+    points: usize,
+    at: Place,
+    /// Whether components are along the grid's axes (flag table 3.3, bit 5).
+    along_grid: bool,
+    /// Bearing of the grid's x axis there, degrees.
+    x_bearing_deg: f64,
+}
+
+/// Reads the winds over a place; of several times that nearest to launch is taken.
+pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Profile, Unreadable> {
+    let mut fields = Vec::new();
+    for message in messages(file)? {
+        fields.extend(guarded(&message, || wanted(message))?);
+    }
+    let valid = time(&fields, launch)?;
+    let several = fields.iter().map(|f| f.valid).collect::<HashSet<_>>().len();
+    fields.retain(|f| f.valid == valid);
+    let mut profile = Profile::of(Message::new(Format::Grib));
+    if several > 1 {
+        profile
+            .assumed
+            .push(format!("Of the {several} times of the file that nearest to launch was taken, {}.", written(valid)));
+    }
+    let mut values: HashMap<(Kind, Surface), f64> = HashMap::new();
+    let mut grids: HashMap<Vec<u8>, Point> = HashMap::new();
+    let (mut unpacked, mut components): (usize, HashMap<Surface, Point>) = (0, HashMap::new());
+    for field in &fields {
+        let key = (field.kind, field.surface);
+        if values.contains_key(&key) {
+            return Err(field.message.fault(
+                "gives what another message gave for the same level and time",
+                "send one run and one member: ensembles are not read from GRIB",
+            ));
+        }
+        let (point, value) = guarded(&field.message, || value(field, place, &mut grids, &mut unpacked))?;
+        values.insert(key, value);
+        if matches!(field.kind, Kind::East | Kind::North) {
+            let same = components
+                .insert(field.surface, point)
+                .is_none_or(|p| p.index == point.index && p.along_grid == point.along_grid);
+            if !same {
+                return Err(field.message.fault("has another grid than the other component of its wind", FILE));
+            }
+        }
+    }
+    let analysed = fields.iter().map(|f| f.analysed).min();
+    let point = grids.values().min_by(|a, b| a.at.distance_km(place).total_cmp(&b.at.distance_km(place)));
+    let message = &mut profile.messages[0];
+    (message.based_on, message.valid) = (analysed.map(When::Whole), Some(When::Whole(valid)));
+    if let Some(point) = point {
+        let short = |x: f64| (x * 1e3).round() / 1e3;
+        message.station = Some(format!("{}, {}", short(point.at.latitude_deg), short(point.at.longitude_deg)));
+        profile.assumed.push(format!(
+            "The winds are those of the nearest grid point, {:.1} km away; nothing is interpolated.",
+            point.at.distance_km(place)
+        ));
+        if components.values().any(|p| p.along_grid) {
+            profile.assumed.push(format!(
+                "Its components are along the grid, whose x axis has a bearing of {:.1} deg there; they were turned to north.",
+                point.x_bearing_deg
+            ));
+        }
+    }
+    levels(&values, &components, &mut profile)?;
+    Ok(profile)
+}
+
+/// The messages of a file, each whole.
+fn messages(file: &[u8]) -> Result<Vec<Octets<'_>>, Unreadable> {
+    let mut found: Vec<Octets<'_>> = Vec::new();
+    let mut from = 0;
+    // Headings of a transmission may stand between messages.
+    while let Some(start) = file[from..].windows(4).position(|w| w == b"GRIB").map(|p| from + p) {
+        let message = Octets { octets: &file[start..], number: found.len() + 1, at: start };
+        if found.len() == MOST_MESSAGES {
+            return Err(message.fault(
+                format!("is past the {MOST_MESSAGES} that are read"),
+                "cut out the levels and hours that are needed",
+            ));
+        }
+        let edition = message.octets.get(7).copied();
+        if edition.is_some_and(|e| e != 2) {
+            return Err(message.fault(format!("is of edition {}", edition.unwrap_or_default()), FILE));
+        }
+        let length = message.octets.get(8..16).and_then(|l| l.try_into().ok()).map(u64::from_be_bytes);
+        let whole = length.and_then(|l| usize::try_from(l).ok()).and_then(|l| message.octets.get(..l));
+        let Some(octets) = whole.filter(|m| m.len() > 20 && m.ends_with(b"7777")) else {
+            return Err(message.fault("is cut off: it does not end where it says, with 7777", FILE));
+        };
+        found.push(Octets { octets, ..message });
+        from = start + octets.len();
+    }
+    match found[..] {
+        [] => Err(Unreadable { problem: "there is no message, which begins with GRIB".into(), remedy: FILE.into() }),
+        _ => Ok(found),
+    }
+}
+
+/// What a damaged file makes the library do is told as a fault of the message.
+fn guarded<T>(message: &Octets<'_>, work: impl FnOnce() -> Result<T, String>) -> Result<T, Unreadable> {
+    match catch_unwind(AssertUnwindSafe(work)) {
+        Ok(Ok(value)) => Ok(value),
+        Ok(Err(problem)) => Err(message.fault(problem, WANTED)),
+        Err(_) => Err(message.fault("is damaged", FILE)),
+    }
+}
+
+type Sub<'a, 's> = SubMessage<'s, SeekableGrib2Reader<std::io::Cursor<&'a [u8]>>>;
+
+/// The fields of a message that are of use.
+fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
+    let parsed = ::grib::from_bytes(message.octets).map_err(|e| format!("cannot be read: {e}"))?;
+    let mut found = Vec::new();
+    for (index, (_, sub)) in parsed.iter().enumerate() {
+        let product = sub.prod_def();
+        // At a point in time, by itself or as one of an ensemble.
+        if !matches!(product.prod_tmpl_num(), 0 | 1) || sub.indicator().discipline != 0 {
+            continue;
+        }
+        let kind = match (product.parameter_category(), product.parameter_number()) {
+            (Some(2), Some(2)) => Kind::East,
+            (Some(2), Some(3)) => Kind::North,
+            (Some(2), Some(1)) => Kind::Speed,
+            (Some(2), Some(0)) => Kind::From,
+            (Some(2), Some(22)) => Kind::Gust,
+            (Some(0), Some(0)) => Kind::Temperature,
+            (Some(3), Some(5)) => Kind::Height,
+            (Some(3), Some(4)) => Kind::Geopotential,
+            _ => continue,
+        };
+        let Some((first, _)) = product.fixed_surfaces() else { continue };
+        let value = first.value();
+        let surface = match first.surface_type {
+            GROUND if kind == Kind::Gust => (GROUND, 0),
+            level @ (ISOBARIC | ABOVE_SEA | ABOVE_GROUND) if value.is_finite() && value.abs() < 1e9 => {
+                (level, (value * 1e3).round() as i64)
+            }
+            _ => continue,
+        };
+        let (analysed, valid) = times(&sub)?;
+        found.push(Field { message, index, kind, surface, analysed, valid });
+    }
+    Ok(found)
+}
+
+/// When a field was analysed, and when it is for.
+fn times(sub: &Sub<'_, '_>) -> Result<(DateTime, DateTime), String> {
+    let bad = || "has a time that cannot be".to_string();
+    let t = sub.identification().ref_time_unchecked();
+    let small = |x: u8| i8::try_from(x).ok();
+    let analysed = (|| {
+        let date = Date::new(i16::try_from(t.year).ok()?, small(t.month)?, small(t.day)?).ok()?;
+        Some(date.to_datetime(jiff::civil::Time::new(small(t.hour)?, small(t.minute)?, 0, 0).ok()?))
+    })();
+    let analysed = analysed.ok_or_else(bad)?;
+    let ahead = sub.prod_def().forecast_time().ok_or_else(bad)?;
+    // Code table 4.4: minute, hour, day, 3, 6 and 12 hours, second.
+    let unit_s: i64 = match ahead.unit {
+        ::grib::Code::Name(unit) => match u8::from(unit) {
+            0 => 60,
+            1 => 3600,
+            2 => 86_400,
+            10 => 3 * 3600,
+            11 => 6 * 3600,
+            12 => 12 * 3600,
+            13 => 1,
+            _ => return Err("counts its forecast in a unit that is not read".into()),
+        },
+        ::grib::Code::Num(_) => return Err("counts its forecast in a unit that is not read".into()),
+    };
+    let seconds = unit_s.checked_mul(i64::from(ahead.value)).filter(|s| *s < 366 * 86_400).ok_or_else(bad)?;
+    let valid = analysed.checked_add(seconds.seconds()).map_err(|_| bad())?;
+    Ok((analysed, valid))
+}
+
+/// The time to take.
+fn time(fields: &[Field<'_>], launch: Option<DateTime>) -> Result<DateTime, Unreadable> {
+    let winds = fields.iter().filter(|f| matches!(f.kind, Kind::East | Kind::Speed));
+    let times: HashSet<DateTime> = winds.map(|f| f.valid).collect();
+    match (times.len(), launch) {
+        (0, _) => Err(Unreadable { problem: "the file has no wind that is read".into(), remedy: WANTED.into() }),
+        (1, _) | (_, Some(_)) => {
+            let apart = |t: &DateTime| launch.map(|l| (t.duration_until(l).abs(), *t));
+            times
+                .into_iter()
+                .min_by_key(apart)
+                .ok_or_else(|| Unreadable { problem: String::new(), remedy: String::new() })
+        }
+        (several, None) => Err(Unreadable {
+            problem: format!("the file has winds of {several} times"),
+            remedy: "give launch_at, to whose instant the nearest of them is taken, or cut out one time".into(),
+        }),
+    }
+}
+
+/// The value of a field at the point nearest to the place.
+fn value(
+    field: &Field<'_>,
+    place: Place,
+    grids: &mut HashMap<Vec<u8>, Point>,
+    unpacked: &mut usize,
+) -> Result<(Point, f64), String> {
+    let octets = field.message.octets;
+    let parsed = ::grib::from_bytes(octets).map_err(|e| format!("cannot be read: {e}"))?;
+    let (_, sub) = parsed.iter().nth(field.index).ok_or("cannot be read again")?;
+    let grid: Vec<u8> = sub.grid_def().iter().copied().collect();
+    let point = match grids.get(&grid) {
+        Some(point) => *point,
+        None => {
+            let point = nearest(&sub, &grid, place)?;
+            grids.insert(grid, point);
+            point
+        }
+    };
+    bounded(&sub, octets, point.points)?;
+    *unpacked += point.points;
+    if *unpacked > MOST_UNPACKED {
+        return Err(format!("would be unpacked past the {MOST_UNPACKED} points that are for one file"));
+    }
+    let decoder = ::grib::Grib2SubmessageDecoder::from(sub).map_err(|e| format!("cannot be unpacked: {e}"))?;
+    let mut unpacking = decoder.dispatch().map_err(|e| format!("cannot be unpacked: {e}"))?;
+    let value = f64::from(unpacking.nth(point.index).ok_or("has fewer values than its grid has points")?);
+    if !value.is_finite() {
+        return Err("has no value at the grid point nearest to the place".into());
+    }
+    Ok((point, value))
+}
+
+/// Refuses what would make the library take far more memory than the grid has points.
+fn bounded(sub: &Sub<'_, '_>, octets: &[u8], points: usize) -> Result<(), String> {
+    let large = || "says that it holds more values than its grid has points".to_string();
+    let packing = sub.repr_def();
+    if packing.num_points() as usize > points {
+        return Err(large());
+    }
+    // Octet n of a section stands at n - 6 of what follows its head.
+    let packed: Vec<u8> = packing.iter().copied().collect();
+    let number =
+        |octet: usize| packed.get(octet - 6..octet - 2).and_then(|o| o.try_into().ok()).map(u32::from_be_bytes);
+    match packing.repr_tmpl_num() {
+        // Groups of complex packing: octets 32 to 35 of templates 5.2 and 5.3.
+        2 | 3 if number(32).is_none_or(|groups| groups as usize > points) => Err(large()),
+        // Size of a JPEG 2000 image: the marker SIZ, which follows the first one (ISO/IEC 15444-1 A.5.1).
+        40 => {
+            let section = sub.7.body;
+            let image = octets.get(section.offset + 5..section.offset + section.size).unwrap_or_default();
+            let side = |at: usize| image.get(at..at + 4).and_then(|o| o.try_into().ok()).map(u32::from_be_bytes);
+            let area = (|| {
+                let [width, height] = [side(8)?.checked_sub(side(16)?)?, side(12)?.checked_sub(side(20)?)?];
+                (width as usize).checked_mul(height as usize)
+            })();
+            // An image of one value everywhere is left out.
+            let none = packing.num_points() == 0 || image.is_empty();
+            if none || area.is_some_and(|a| a <= points) { Ok(()) } else { Err(large()) }
+        }
+        _ => Ok(()),
+    }
+}
+
+/// The grid point nearest to the place, and how the grid lies there.
+fn nearest(sub: &Sub<'_, '_>, grid: &[u8], place: Place) -> Result<Point, String> {
+    let unread = |e: ::grib::GribError| format!("has a grid that is not read: {e}");
+    let template = GridDefinitionTemplateValues::try_from(sub.grid_def()).map_err(unread)?;
+    let (across, up) = template.grid_shape();
+    let points = sub.grid_def().num_points() as usize;
+    if across.checked_mul(up) != Some(points) || !(1..=MOST_POINTS).contains(&points) {
+        return Err(format!("has a grid of {points} points; regular grids of 1 to {MOST_POINTS} are read"));
+    }
+    let places = || -> Result<_, String> {
+        let latlons = template.latlons().map_err(unread)?;
+        Ok(latlons.map(|(latitude_deg, longitude_deg)| Place { latitude_deg, longitude_deg }))
+    };
+    let indices = || template.ij().map_err(unread);
+    let wanted = place.unit();
+    let closeness = |p: &Place| {
+        let unit = p.unit();
+        (0..3).map(|k| unit[k] * wanted[k]).sum::<f64>()
+    };
+    let mut best: Option<(f64, usize, Place)> = None;
+    for (index, at) in places()?.enumerate() {
+        let close = closeness(&at);
+        if close.is_finite() && best.is_none_or(|(b, ..)| close > b) {
+            best = Some((close, index, at));
+        }
+    }
+    let (_, index, at) = best.ok_or("has a grid without places")?;
+    let here = indices()?.nth(index).ok_or("has a grid without places")?;
+    let mut beside: HashMap<(usize, usize), Place> = HashMap::new();
+    for (at, (i, j)) in places()?.zip(indices()?) {
+        if i.abs_diff(here.0) + j.abs_diff(here.1) == 1 {
+            beside.insert((i, j), at);
+        }
+    }
+    let step_km = beside.values().map(|p| p.distance_km(at)).fold(0.0, f64::max);
+    let apart_km = at.distance_km(place);
+    if apart_km > step_km {
+        return Err(format!("has a grid that does not reach the place: its nearest point is {apart_km:.0} km away"));
+    }
+    // The x axis runs along i, against it where rows are scanned backwards.
+    let [before, after] = [here.0.checked_sub(1), here.0.checked_add(1)]
+        .map(|i| i.and_then(|i| beside.get(&(i, here.1))).copied().unwrap_or(at));
+    let forwards = template.scanning_mode().scans_positively_for_i();
+    let (from, to) = if forwards { (before, after) } else { (after, before) };
+    // Flag table 3.3 stands in octet 55 of grids in latitude and longitude, in octet 47 of projected ones.
+    let octet = if matches!(sub.grid_def().grid_tmpl_num(), 10 | 20 | 30) { 47 } else { 55 };
+    let flags = grid.get(octet - 6).copied().unwrap_or_default();
+    Ok(Point { index, points, at, along_grid: flags & 0b0000_1000 != 0, x_bearing_deg: bearing_deg(from, to, at) })
+}
+
+/// Bearing from one place to another close by, as seen from a third between them.
+fn bearing_deg(from: Place, to: Place, at: Place) -> f64 {
+    let [a, b] = [from.unit(), to.unit()];
+    let step: Vec<f64> = (0..3).map(|k| b[k] - a[k]).collect();
+    let (lat, lon) = (at.latitude_deg.to_radians(), at.longitude_deg.to_radians());
+    let east = -lon.sin() * step[0] + lon.cos() * step[1];
+    let north = -lat.sin() * (lon.cos() * step[0] + lon.sin() * step[1]) + lat.cos() * step[2];
+    east.atan2(north).to_degrees().rem_euclid(360.0)
+}
+
+/// Puts the values of each level together.
+fn levels(
+    values: &HashMap<(Kind, Surface), f64>,
+    components: &HashMap<Surface, Point>,
+    profile: &mut Profile,
+) -> Result<(), Unreadable> {
+    let of = |kind: Kind, surface: Surface| values.get(&(kind, surface)).copied();
+    let mut surfaces: Vec<Surface> = values
+        .keys()
+        .filter(|(kind, _)| matches!(kind, Kind::East | Kind::North | Kind::Speed | Kind::From))
+        .map(|(_, surface)| *surface)
+        .collect();
+    surfaces.sort_unstable();
+    surfaces.dedup();
+    let mut half = 0;
+    let mut without_height = 0;
+    let lowest_above_ground = surfaces.iter().filter(|s| s.0 == ABOVE_GROUND).min().copied();
+    for surface in surfaces {
+        let wind = match [of(Kind::East, surface), of(Kind::North, surface)] {
+            [Some(x), Some(y)] => {
+                let turned = components.get(&surface).filter(|p| p.along_grid);
+                let [east, north] = turned.map_or([x, y], |p| to_north(x, y, p.x_bearing_deg));
+                Wind::of_components(east, north)
+            }
+            _ => match [of(Kind::Speed, surface), of(Kind::From, surface)] {
+                [Some(speed), Some(from)] if speed >= 0.0 && (0.0..=360.0).contains(&from) => {
+                    let direction = if speed > 0.0 {
+                        ANGLE.with(from, "deg").map_or(Direction::None, Direction::From)
+                    } else {
+                        Direction::None
+                    };
+                    let speed = SPEED.with(speed, "m/s");
+                    speed.map(|speed| Wind { direction, speed, bound: Bound::Is, gust: None, varies: None })
+                }
+                _ => None,
+            },
+        };
+        let Some(wind) = wind else {
+            half += 1;
+            continue;
+        };
+        if wind.speed.si > limits::WIND_SPEED.max {
+            return Err(Unreadable {
+                problem: format!("a wind of the file is {}", SPEED.show(&wind.speed)),
+                remedy: format!(
+                    "at most {} m/s are taken; the file is damaged, or its winds have another unit",
+                    limits::WIND_SPEED.max
+                ),
+            });
+        }
+        let metres = surface.1 as f64 / 1e3;
+        let mut level = Level {
+            surface: lowest_above_ground == Some(surface) && metres <= INSTRUMENT_M,
+            above_sea: None,
+            above_ground: None,
+            pressure: None,
+            wind: Some(wind),
+            temperature: of(Kind::Temperature, surface).and_then(celsius),
+            dew_point: None,
+        };
+        match surface.0 {
+            ISOBARIC => {
+                level.pressure = PRESSURE.with(metres, "Pa");
+                let geopotential = of(Kind::Geopotential, surface).map(|g| g / G);
+                let height = of(Kind::Height, surface).or(geopotential);
+                level.above_sea = height.and_then(|h| LENGTH.with((h * 10.0).round() / 10.0, "m"));
+            }
+            ABOVE_SEA => level.above_sea = LENGTH.with(metres, "m"),
+            _ => level.above_ground = LENGTH.with(metres, "m"),
+        }
+        if level.above_sea.is_none() && level.above_ground.is_none() {
+            without_height += 1;
+            continue;
+        }
+        if level.surface {
+            let at_2_m = of(Kind::Temperature, (ABOVE_GROUND, 2000)).and_then(celsius);
+            level.temperature = at_2_m.or(level.temperature);
+            let gust = of(Kind::Gust, (GROUND, 0)).or(of(Kind::Gust, surface));
+            let gust = gust.and_then(|g| SPEED.with((g * 100.0).round() / 100.0, "m/s"));
+            let faster = |g: &Reading| g.si > wind.speed.si && g.si <= limits::WIND_SPEED.max;
+            level.wind = Some(Wind { gust: gust.filter(faster), ..wind });
+        }
+        profile.levels.push(level);
+    }
+    if half > 0 {
+        profile.skipped.push(format!("{half} levels of the file: one component of the wind is missing."));
+    }
+    if without_height > 0 {
+        profile
+            .skipped
+            .push(format!("{without_height} isobaric levels of the file: their geopotential height is missing."));
+    }
+    if profile.levels.is_empty() {
+        return Err(Unreadable {
+            problem: "no level of the file has a wind and a height".into(),
+            remedy: WANTED.into(),
+        });
+    }
+    if profile.levels.iter().any(|l| l.pressure.is_some()) {
+        profile.assumed.push("Geopotential heights are taken as metres above sea level.".into());
+    }
+    Ok(())
+}
+
+/// A temperature of the file, K, where it can be one.
+fn celsius(kelvin: f64) -> Option<Reading> {
+    let celsius = ((kelvin - 273.15) * 10.0).round() / 10.0;
+    TEMPERATURE.with(celsius, "C").filter(|_| TEMPERATURES_C.contains(&celsius))
+}
+
+/// Components along the grid's axes as components towards east and north; y lies 90 degrees to the left of x.
+fn to_north(x: f64, y: f64, x_bearing_deg: f64) -> [f64; 2] {
+    let (sin, cos) = x_bearing_deg.to_radians().sin_cos();
+    [x * sin - y * cos, x * cos + y * sin]
+}
+
+/// Puts levels in order from the ground up, once each has its height above ground; of two at one height the lower in the
+/// list is dropped and said.
+pub fn in_order(profile: &mut Profile) {
+    let metres = |l: &Level| if l.surface { 0.0 } else { l.above_ground.map_or(f64::INFINITY, |h| h.si) };
+    profile.levels.sort_by(|a, b| metres(a).total_cmp(&metres(b)));
+    let mut last = f64::NEG_INFINITY;
+    let mut twice = Vec::new();
+    profile.levels.retain(|l| {
+        let own = l.above_ground.map_or(f64::INFINITY, |h| h.si);
+        if own - last < SAME_HEIGHT_M {
+            twice.push(format!("{own} m above ground"));
+            return false;
+        }
+        last = own;
+        true
+    });
+    if !twice.is_empty() {
+        profile.skipped.push(format!("{}: another level lies within {SAME_HEIGHT_M} m.", twice.join(", ")));
+    }
+}
