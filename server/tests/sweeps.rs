@@ -256,7 +256,7 @@ async fn the_heat_map_shows_the_numbers() {
     for cell in answer["cells"].as_array().unwrap() {
         for delay in cell["delays"].as_array().unwrap() {
             let chance = 100.0 * delay["limits"][1]["unsafe_opening"].as_f64().unwrap();
-            let shown = if chance < 9.95 || chance > 90.05 { format!("{chance:.1}") } else { format!("{chance:.0}") };
+            let shown = if !(9.95..=90.05).contains(&chance) { format!("{chance:.1}") } else { format!("{chance:.0}") };
             let shown = if chance < 0.05 { "&lt;0.1".into() } else { shown };
             assert!(text.contains(&format!(">{shown}</text>")), "{shown}");
         }
