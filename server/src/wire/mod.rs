@@ -6,6 +6,7 @@
 
 pub mod answer;
 mod convert;
+mod coverage;
 mod fault;
 mod json;
 mod motor_text;
@@ -23,7 +24,6 @@ use utoipa::ToSchema;
 pub use answer::*;
 pub use convert::Weather;
 pub use fault::MOST as MOST_FAULTS;
-pub(crate) use fault::escaped;
 pub use request::AssessmentRequest;
 pub use weather::{GribQuery, WeatherAnswer, WeatherRequest};
 
