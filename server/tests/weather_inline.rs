@@ -223,13 +223,13 @@ fn age_widens_the_error_by_a_stated_rule() {
 fn old_weather_and_hours_of_use_are_minded() {
     for (weather, launch, part) in [
         (reports(), LAUNCH, None),
-        (reports(), "2026-11-10T02:57:00Z", Some("1.0 h before launch at 2026-11-10T02:57Z: it is used for 1 h")),
+        (reports(), "2026-11-10T02:57:00Z", Some("1.02 h before launch at 2026-11-10T02:57Z: it is used for 1 h")),
         (
             reports(),
             "2026-11-10T01:30:00Z",
             Some("for use from 2026-11-10T02:00Z to 2026-11-10T09:00Z; launch is at 2026-11-10T01:30Z"),
         ),
-        (json!({"metar": ALBUQUERQUE}), "2026-11-10T01:26:00Z", Some("0.5 h after launch")),
+        (json!({"metar": ALBUQUERQUE}), "2026-11-10T01:26:00Z", Some("0.50 h after launch")),
         (json!({"winds_aloft": BULLETIN}), "2026-11-10T10:00:00Z", Some("launch is at 2026-11-10T10:00Z")),
         (
             json!({"winds_aloft": BULLETIN.split_once("FT").map(|(_, rest)| format!("FT{rest}"))}),

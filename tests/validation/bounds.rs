@@ -154,7 +154,8 @@ fn fields() -> Vec<Field> {
         CORRELATION_LENGTH "spread.wind.correlation_length" |i, x| whole(|| i.spread.wind_correlation_length_m = Some(x));
         WIND_ERROR "spread.wind.component_sd" |i, x| whole(|| i.spread.wind_component_sd_m_s = Some(x));
         WIND_ERROR_GROWTH "spread.wind.growth_per_hour" |i, x| whole(|| (i.wind.age_s, i.spread.wind_growth_m_s_per_h) = (Some(36_000.0), Some(x)));
-        WIND_MEMBERS "wind.members" |i, x| whole(|| i.wind.others = vec![WindMember { surface: i.wind.surface, layers: i.wind.layers.clone() }; x as usize - 1]);
+// Less than one wind cannot be given.
+        WIND_MEMBERS "wind.members" |i, x| x >= 1.0 && whole(|| i.wind.others = vec![WindMember { surface: i.wind.surface, layers: i.wind.layers.clone() }; x as usize - 1]);
         WIND_AGE "wind.age" |i, x| whole(|| i.wind.age_s = Some(x));
         DIRECTION_ERROR "spread.wind.direction_sd" |i, x| whole(|| i.spread.wind_direction_sd_rad = Some(x));
         PEOPLE "site.areas.0.people" |i, x| area(i, [10.0, 0.0], 300.0) && i.site.areas.iter_mut().all(|a| a.people.replace(x).is_some());

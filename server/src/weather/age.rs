@@ -106,9 +106,12 @@ fn observation(message: &Message, observed: DateTime, launch: DateTime) -> Optio
     let (age_h, used_h) = (hours(observed, launch), used_h(message.format)?);
     let of = format!("{} is of {}", named(message), written(observed));
     if age_h < 0.0 {
-        return Some((format!("{of}, {:.1} h after launch at {}.", -age_h, written(launch)), "an observation"));
+        return Some((
+            format!("{of}, {:.2} h after launch at {}.", -age_h, written(launch)),
+            "an observation is no forecast",
+        ));
     }
-    let text = || format!("{of}, {age_h:.1} h before launch at {}: it is used for {used_h} h.", written(launch));
+    let text = || format!("{of}, {age_h:.2} h before launch at {}: it is used for {used_h} h.", written(launch));
     (age_h > used_h).then(|| (text(), "an observation is used until the next one is due: assumption"))
 }
 

@@ -46,15 +46,15 @@ impl Place {
     /// The same on a sphere of radius 1.
     fn unit(self) -> [f64; 3] {
         let (lat, lon) = (self.latitude_deg.to_radians(), self.longitude_deg.to_radians());
-        [lat.cos() * lon.cos(), lat.cos() * lon.sin(), lat.sin()]
+        [libm::cos(lat) * libm::cos(lon), libm::cos(lat) * libm::sin(lon), libm::sin(lat)]
     }
 
     /// Distance to another place on a sphere as large as the Earth, km.
     fn distance_km(self, other: Self) -> f64 {
         const EARTH_KM: f64 = 6371.0;
         let [a, b] = [self.unit(), other.unit()];
-        let chord = (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt();
-        2.0 * EARTH_KM * (0.5 * chord).min(1.0).asin()
+        let chord = (0..3).map(|k| (a[k] - b[k]) * (a[k] - b[k])).sum::<f64>().sqrt();
+        2.0 * EARTH_KM * libm::asin((0.5 * chord).min(1.0))
     }
 }
 
@@ -425,9 +425,10 @@ fn bearing_deg(from: Place, to: Place, at: Place) -> f64 {
     let [a, b] = [from.unit(), to.unit()];
     let step: Vec<f64> = (0..3).map(|k| b[k] - a[k]).collect();
     let (lat, lon) = (at.latitude_deg.to_radians(), at.longitude_deg.to_radians());
-    let east = -lon.sin() * step[0] + lon.cos() * step[1];
-    let north = -lat.sin() * (lon.cos() * step[0] + lon.sin() * step[1]) + lat.cos() * step[2];
-    east.atan2(north).to_degrees().rem_euclid(360.0)
+    let ([sin_lat, cos_lat], [sin_lon, cos_lon]) = ([libm::sin(lat), libm::cos(lat)], [libm::sin(lon), libm::cos(lon)]);
+    let east = -sin_lon * step[0] + cos_lon * step[1];
+    let north = -sin_lat * (cos_lon * step[0] + sin_lon * step[1]) + cos_lat * step[2];
+    libm::atan2(east, north).to_degrees().rem_euclid(360.0)
 }
 
 /// Puts the values of each level together.
@@ -542,7 +543,8 @@ fn celsius(kelvin: f64) -> Option<Reading> {
 
 /// Components along the grid's axes as components towards east and north; y lies 90 degrees to the left of x.
 fn to_north(x: f64, y: f64, x_bearing_deg: f64) -> [f64; 2] {
-    let (sin, cos) = x_bearing_deg.to_radians().sin_cos();
+    let bearing = x_bearing_deg.to_radians();
+    let (sin, cos) = (libm::sin(bearing), libm::cos(bearing));
     [x * sin - y * cos, x * cos + y * sin]
 }
 

@@ -1,4 +1,4 @@
-//! Weather messages as people have them. Each format has a file and decodes into one type, [`Profile`]; `merge` puts a
+//! Weather messages and files as people have them; what comes as JSON is read in `wire`. Each format has a file and decodes into one type, [`Profile`]; `merge` puts a
 //! surface report under winds aloft and both over a field.
 //!
 //! A decoder takes a whole text or refuses it, naming the group, its place, what was expected and the remedy. It guesses
@@ -7,7 +7,6 @@
 pub mod age;
 pub mod aloft;
 pub mod clock;
-pub mod coverage;
 pub mod grib2;
 pub mod layers;
 pub mod merge;
@@ -149,8 +148,8 @@ pub struct Wind {
 impl Wind {
     /// From components towards east and north, m/s: to a hundredth of a m/s and a tenth of a degree.
     pub fn of_components(east_m_s: f64, north_m_s: f64) -> Option<Self> {
-        let speed_m_s = (east_m_s.hypot(north_m_s) * 100.0).round() / 100.0;
-        let from_deg = ((-east_m_s).atan2(-north_m_s).to_degrees().rem_euclid(360.0) * 10.0).round() / 10.0;
+        let speed_m_s = (libm::hypot(east_m_s, north_m_s) * 100.0).round() / 100.0;
+        let from_deg = (libm::atan2(-east_m_s, -north_m_s).to_degrees().rem_euclid(360.0) * 10.0).round() / 10.0;
         let direction = if speed_m_s > 0.0 { Direction::From(ANGLE.with(from_deg, "deg")?) } else { Direction::None };
         Some(Self { direction, speed: SPEED.with(speed_m_s, "m/s")?, bound: Bound::Is, gust: None, varies: None })
     }

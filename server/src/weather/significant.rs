@@ -107,7 +107,7 @@ impl Order {
 /// Puts levels known by pressure among those that have heights as well.
 fn add(said: Vec<Said>, profile: &mut Profile) {
     let known: Vec<(f64, f64)> =
-        profile.levels.iter().filter_map(|l| Some((l.pressure?.number.ln(), l.above_sea?.si))).collect();
+        profile.levels.iter().filter_map(|l| Some((libm::log(l.pressure?.number), l.above_sea?.si))).collect();
     let (mut placed, mut lost) = (0, 0);
     for Said { hpa, temperature, dew_point, wind } in said {
         if let Some(level) = profile.levels.iter_mut().find(|l| l.pressure.is_some_and(|p| p.number == hpa)) {
@@ -151,7 +151,7 @@ fn add(said: Vec<Said>, profile: &mut Profile) {
 
 /// The height of a pressure, to the metre: between two known ones, or on below the lowest; none above the highest.
 fn height_m(known: &[(f64, f64)], hpa: f64) -> Option<f64> {
-    let log = hpa.ln();
+    let log = libm::log(hpa);
     // Pressure falls along the list.
     let above = known.iter().position(|(l, _)| *l <= log)?.max(1);
     let [(lower, lower_m), (upper, upper_m)] = [known.get(above - 1)?, known.get(above)?];

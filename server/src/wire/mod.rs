@@ -7,6 +7,7 @@
 pub mod answer;
 pub mod changes;
 mod convert;
+mod coverage;
 pub mod day;
 mod fault;
 mod json;
@@ -28,7 +29,6 @@ use utoipa::ToSchema;
 pub use answer::*;
 pub use convert::{Placed, Weather};
 pub use fault::MOST as MOST_FAULTS;
-pub(crate) use fault::escaped;
 pub use request::AssessmentRequest;
 pub use weather::{GribQuery, WeatherAnswer, WeatherRequest};
 

@@ -84,8 +84,8 @@ pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>,
         variable_direction: numbers.uniform(Slot::VariableDirection),
         shift_m_s: shift.wind_m_s,
     };
-    let profile = case.wind_of(case.member(numbers.uniform(Slot::Member)));
-    let wind = profile.table(&wind_numbers, numbers.normals(Long::Gusts));
+    let member = if case.other_winds.is_empty() { 0 } else { case.member(numbers.uniform(Slot::Member)) };
+    let wind = case.wind_of(member).table(&wind_numbers, numbers.normals(Long::Gusts));
 
     let direction = rail_direction(
         case.launch.tilt_rad,

@@ -8,9 +8,10 @@ use slowpoint_sim::report::Caution;
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
-    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, coverage,
-    grib2, layers, merge, metar, sounding,
+    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, grib2, layers,
+    merge, metar, sounding,
 };
+use crate::wire::coverage;
 use crate::wire::fault::Faults;
 use crate::wire::request::{
     Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,

@@ -8,10 +8,10 @@ use jiff::civil::DateTime;
 use serde_json::Value;
 use slowpoint_sim::limits;
 
-use super::clock::{When, instant, written};
-use super::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
-use crate::wire::escaped;
-use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Table, Unreadable, quoted};
+use super::fault::escaped;
+use super::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Table, Unreadable, quoted};
+use crate::weather::clock::{When, instant, written};
+use crate::weather::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
 
 /// Most heights, as many winds as an assessment takes.
 const MOST_HEIGHTS: usize = 200;
