@@ -220,6 +220,23 @@ async fn without_an_elevation_heights_stay_above_sea() {
     assert!(wire::read(asked.to_string().as_bytes()).is_ok());
 }
 
+/// Seen in the eye of a typhoon, and in no weather that an assessment takes; nor is the cold of the Pole.
+#[tokio::test]
+async fn air_that_an_assessment_does_not_take_is_left_out_aloud() {
+    for (report, elevation, skipped) in [
+        ("19/14 A2599", json!("5355 ft"), "The pressure: an assessment does not take 25.99 inHg"),
+        ("M60/M65 Q1010", json!("9301 ft"), "The temperature: an assessment does not take -60 C"),
+        ("19/14 A2999", Value::Null, "The pressure: without the elevation"),
+    ] {
+        let body = json!({"date": "2026-11-10", "metar": format!("KABQ 100156Z 32010KT {report}"), "field_elevation": elevation});
+        let answer = answer(&body).await;
+        assert!(answer["skipped"].to_string().contains(skipped), "{answer}");
+        let mut asked = card();
+        (asked["wind"], asked["site"]) = (answer["wind"].clone(), answer["site"].clone());
+        assert!(wire::read(asked.to_string().as_bytes()).is_ok(), "{answer}");
+    }
+}
+
 #[tokio::test]
 async fn what_to_mind_is_said() {
     for (body, topic, part) in [

@@ -44,6 +44,9 @@ pub fn plain(x: f64) -> f64 {
     if x.abs() < 1e12 { (x * 1e6).round() / 1e6 } else { x }
 }
 
+/// Altimeter settings that are taken, Pa: a pressure beyond was measured at the field rather than reduced to sea level.
+pub const ALTIMETER_SETTINGS_PA: core::ops::RangeInclusive<f64> = 90_000.0..=108_000.0;
+
 macro_rules! limits {
     ($($name:ident: $what:literal, $unit:literal, $min:expr, $max:expr, $hint:literal;)*) => {
         $(#[doc = concat!("Accepted ", $what, ".")]

@@ -3,6 +3,9 @@
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use tokio::sync::Semaphore;
+use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use super::assessments::to_json;
 use super::blocking;
@@ -39,6 +42,18 @@ pub async fn decode(JsonBody(body): JsonBody) -> Result<Response, Problem> {
     sent(&answer)
 }
 
+/// The octets of a file, as the description has them.
+struct GribFile;
+
+impl PartialSchema for GribFile {
+    fn schema() -> RefOr<Schema> {
+        let format = SchemaFormat::KnownFormat(KnownFormat::Binary);
+        ObjectBuilder::new().schema_type(Type::String).format(Some(format)).into()
+    }
+}
+
+impl ToSchema for GribFile {}
+
 /// Decodes the winds over a field out of a GRIB2 file: u and v at isobaric levels and at heights above ground
 ///
 /// The grid point nearest to the place is taken, without interpolation; components along the grid's axes are turned to
@@ -50,7 +65,7 @@ pub async fn decode(JsonBody(body): JsonBody) -> Result<Response, Problem> {
     tag = "weather",
     operation_id = "decode_grib",
     params(GribQuery),
-    request_body(content = Vec<u8>, content_type = OCTETS, description = "The file, GRIB edition 2"),
+    request_body(content = inline(GribFile), content_type = OCTETS, description = "The file, GRIB edition 2"),
     responses(
         (status = 200, description = "The profile", body = WeatherAnswer, content_type = "application/json"),
         FileRefusals,

@@ -290,19 +290,14 @@ fn times(sub: &Sub<'_, '_>) -> Result<(DateTime, DateTime), String> {
 fn time(fields: &[Field<'_>], launch: Option<DateTime>) -> Result<DateTime, Unreadable> {
     let winds = fields.iter().filter(|f| matches!(f.kind, Kind::East | Kind::Speed));
     let times: HashSet<DateTime> = winds.map(|f| f.valid).collect();
-    match (times.len(), launch) {
-        (0, _) => Err(Unreadable { problem: "the file has no wind that is read".into(), remedy: WANTED.into() }),
-        (1, _) | (_, Some(_)) => {
-            let apart = |t: &DateTime| launch.map(|l| (t.duration_until(l).abs(), *t));
-            times
-                .into_iter()
-                .min_by_key(apart)
-                .ok_or_else(|| Unreadable { problem: String::new(), remedy: String::new() })
-        }
-        (several, None) => Err(Unreadable {
-            problem: format!("the file has winds of {several} times"),
+    let apart = |t: &DateTime| launch.map(|l| (t.duration_until(l).abs(), *t));
+    match (times.iter().copied().min_by_key(apart), times.len(), launch) {
+        (None, ..) => Err(Unreadable { problem: "the file has no wind that is read".into(), remedy: WANTED.into() }),
+        (Some(_), 2.., None) => Err(Unreadable {
+            problem: format!("the file has winds of {} times", times.len()),
             remedy: "give launch_at, to whose instant the nearest of them is taken, or cut out one time".into(),
         }),
+        (Some(time), ..) => Ok(time),
     }
 }
 

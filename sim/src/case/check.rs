@@ -564,7 +564,7 @@ pub fn contradictions(inputs: &Inputs, faults: &mut Faults) {
             );
         }
         Some(PressureInput::AltimeterSetting(p)) => say(
-            !(90_000.0..=108_000.0).contains(&p),
+            !limits::ALTIMETER_SETTINGS_PA.contains(&p),
             "site.altimeter_setting",
             format!("{:.0} hPa is no altimeter setting seen on Earth's weather maps", p / 100.0),
             "if it was measured at the field, send it as station_pressure",

@@ -221,7 +221,7 @@ impl Reader<'_> {
         };
         let source = merge::source(&profile, date);
         let wind = wind(&mut profile, source, age_h, around);
-        let site = self::site(&profile, field_elevation);
+        let site = self::site(&mut profile, field_elevation);
         Weather { profile, field_elevation, date, launch, age_h, wind, site }
     }
 
@@ -468,16 +468,26 @@ fn layer(l: &Level, w: &profile::Wind) -> WindLayer {
     }
 }
 
-/// The air at the field as an assessment takes it.
-fn site(profile: &Profile, field_elevation: Option<Reading>) -> Site {
-    let temperature = profile.levels.iter().find(|l| l.surface).and_then(|l| l.temperature);
+/// The air at the field as an assessment takes it; what it does not take is said.
+fn site(profile: &mut Profile, field_elevation: Option<Reading>) -> Site {
     let range = limits::TEMPERATURE;
-    let temperature = temperature.filter(|t| (range.min..=range.max).contains(&t.si));
+    let reported = profile.levels.iter().find(|l| l.surface).and_then(|l| l.temperature);
+    let temperature = reported.filter(|t| (range.min..=range.max).contains(&t.si));
+    let setting = profile.altimeter_setting.filter(|p| limits::ALTIMETER_SETTINGS_PA.contains(&p.si));
+    let mut left_out = |what: &str, reading: Option<Reading>, table: &Table| {
+        if let Some(reading) = reading {
+            profile.skipped.push(format!("The {what}: an assessment does not take {}.", table.show(&reading)));
+        }
+    };
+    left_out("temperature", reported.filter(|_| temperature.is_none()), &TEMPERATURE);
+    left_out("pressure", profile.altimeter_setting.filter(|_| setting.is_none()), &PRESSURE);
+    if setting.is_some() && field_elevation.is_none() {
+        profile.skipped.push("The pressure: without the elevation it says nothing of the field.".into());
+    }
     Site {
         elevation: field_elevation.map(|e| Length(text(&LENGTH, &e))),
         temperature: temperature.map(|t| Temperature(text(&TEMPERATURE, &t))),
-        // Without the elevation it says nothing of the pressure at the field.
-        altimeter_setting: field_elevation.and(profile.altimeter_setting).map(|p| Pressure(text(&PRESSURE, &p))),
+        altimeter_setting: field_elevation.and(setting).map(|p| Pressure(text(&PRESSURE, &p))),
         ..Site::default()
     }
 }
