@@ -467,7 +467,7 @@ pub struct DelayAdvice {
     pub unsafe_opening: Chance,
     /// First and last of the delays around it whose intervals overlap with its own, s: any may be as good.
     pub as_good_s: [f64; 2],
-    /// Chance with a delay that is one second too short, where the curve goes so far.
+    /// Chance with a delay that is one second too short, where the curve reaches so far.
     pub early: Option<f64>,
     /// The same, one second too long.
     pub late: Option<f64>,

@@ -600,9 +600,9 @@ pub struct BetweenAnswer {
     pub as_good_from_s: Figure,
     /// See `as_good_from_s`.
     pub as_good_to_s: Figure,
-    /// Chance with a delay one second shorter; null where the curve does not go so far.
+    /// Chance with a delay one second shorter; null where the curve does not reach so far.
     pub one_second_early: Figure,
-    /// Chance with a delay one second longer; null where the curve does not go so far.
+    /// Chance with a delay one second longer; null where the curve does not reach so far.
     pub one_second_late: Figure,
     /// Delays whose upper end of the interval meets the condition.
     pub meets: Vec<StretchAnswer>,
