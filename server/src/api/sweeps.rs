@@ -4,14 +4,14 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::HeaderMap;
+use axum::response::Response;
 use slowpoint_sim::advise;
 
-use super::assessments::{holds, not_modified, read_id, to_json, validators};
+use super::assessments::{holds, not_modified, read_id, to_json};
 use super::blocking;
 use super::extract::{InPath, JsonBody};
-use super::files::painted;
+use super::files::{made, painted};
 use super::jobs::JobStatus;
 use super::long::{self, Long};
 use crate::State;
@@ -181,17 +181,7 @@ where
     if holds(&tag, headers) {
         return Ok(not_modified(&tag));
     }
-    let made = blocking(move || {
-        let sweep = Sweep::read(&answer).map_err(|error| {
-            tracing::error!(%error, "a stored sweep does not read as one");
-            Problem::internal()
-        })?;
-        make(&sweep)
-    })
-    .await??;
-    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    validators(&mut response, &tag);
-    Ok(response)
+    made(answer.into(), &tag, media_type, make).await
 }
 
 /// Flies every setting, one after the other, each on all cores: what others wait for gets its turn between them.

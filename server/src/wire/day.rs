@@ -154,9 +154,7 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     }
     let mut faults = Faults::new(&sent);
     let repeated = |faults: &mut Faults, of_entries: bool| {
-        for place in twice.iter().filter(|place| entry_of(place).is_some() == of_entries) {
-            faults.add(place, "this name stands twice in its object", "give it once");
-        }
+        faults.add_repeated(twice.iter().filter(|place| entry_of(place).is_some() == of_entries));
     };
     repeated(&mut faults, false);
     schema::DAY.prune(&mut alone, &mut faults);

@@ -18,16 +18,12 @@ use slowpoint_sim::{Replay, way_label};
 use super::*;
 use crate::wire::{Asked, weather};
 
-/// Weather reports measure here, m.
-const WIND_HEIGHT_M: f64 = 10.0;
-
 /// From a report to the answer.
 pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessment {
     let question = &asked.case.inputs.question;
     let nominal = &asked.case.nominal;
     let inputs = &asked.case.inputs;
-    let (east, north) = asked.case.wind.mean().at(WIND_HEIGHT_M);
-    let surface_wind_m_s = east.hypot(north);
+    let [_, _, surface_wind_m_s] = asked.case.wind.surface();
     let canopy = |device: Option<Device>| match device {
         Some(Device::Parachute { diameter_m, .. }) => Figure(diameter_m),
         _ => Figure::maybe(None),
