@@ -79,6 +79,11 @@ impl Compute {
         self.stopped.load(Ordering::SeqCst)
     }
 
+    /// Whether one more computation would be refused.
+    pub fn full(&self) -> bool {
+        self.lock().len() >= self.most
+    }
+
     /// Stops everything that runs and waits; what comes later is refused.
     pub fn stop_all(&self) {
         self.stopping.send_replace(true);

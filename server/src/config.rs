@@ -24,10 +24,14 @@ pub struct Config {
     #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Self::default().listen, value_parser = address)]
     pub listen: SocketAddr,
 
-    /// Listen on an address other machines reach, although nothing asks who they are: put a proxy
-    /// that does in front. Without it only loopback addresses are accepted
+    /// Listen on an address other machines reach, although there is no token and nobody is asked who they are.
+    /// Without it only loopback addresses are accepted, until there is a token (`slowpoint token add`)
     #[arg(long, env = "SLOWPOINT_OPEN", value_parser = clap::builder::BoolishValueParser::new())]
     pub open: bool,
+
+    /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For
+    #[arg(long, env = "SLOWPOINT_BEHIND_PROXY", value_parser = clap::builder::BoolishValueParser::new())]
+    pub behind_proxy: bool,
 
     /// Directory of the answers; made when missing
     #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Self::default().data_dir)]
@@ -98,6 +102,14 @@ pub struct Config {
     #[arg(long, value_name = "COUNT", env = "SLOWPOINT_JOBS", default_value_t = Self::default().jobs)]
     pub jobs: usize,
 
+    /// Jobs of one client that run and wait; one more is answered 429
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CLIENT_JOBS", default_value_t = Self::default().client_jobs)]
+    pub client_jobs: usize,
+
+    /// Core-seconds that one client may have computed an hour; more is answered 429. 0 for no bound
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_CLIENT_CORE_S", default_value_t = Self::default().client_core_s)]
+    pub client_core_s: u32,
+
     /// Seconds a job may take once it runs; then it fails
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_JOB_LIMIT", default_value_t = Self::default().job_limit_s)]
     pub job_limit_s: u64,
@@ -126,6 +138,7 @@ impl Default for Config {
         Self {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 8080)),
             open: false,
+            behind_proxy: false,
             data_dir: PathBuf::from("./data"),
             keep_bytes: 10 * 1024 * 1024 * 1024,
             keep_days: 365,
@@ -143,6 +156,8 @@ impl Default for Config {
             compute_limit_s: 120,
             job_flights: 50_000_000,
             jobs: 32,
+            client_jobs: 8,
+            client_core_s: 3600,
             job_limit_s: 7200,
             retry_after_s: 10,
             connections: 1024,

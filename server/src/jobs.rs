@@ -14,7 +14,7 @@ use tokio::sync::watch;
 use crate::compute::Failure;
 use crate::config::Config;
 use crate::id::ContentId;
-use crate::store::{Claimed, Job, Lease, NewJob, Piece, Reason, Store};
+use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Store};
 
 /// A job is left to its worker for so long after its last word.
 const LEASE: Duration = Duration::from_secs(30);
@@ -73,17 +73,18 @@ impl Jobs {
         })
     }
 
-    /// Accepts a job, or tells of the one of this id that waits or runs. `None` when as many wait and run as may.
-    pub fn accept(&self, job: &NewJob) -> io::Result<Option<Job>> {
+    /// Accepts a job, or tells of the one of this id that waits or runs.
+    pub fn accept(&self, job: &NewJob) -> io::Result<Accepted> {
         let accepted = self.store.accept(job)?;
         self.hint();
         Ok(accepted)
     }
 
-    /// Gives a job up, if it waits or runs; where it stands then.
-    pub fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>> {
-        let told = self.store.dismiss(id)?;
-        if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| running == id) {
+    /// Gives a job up, if it waits or runs; where it stands then. For one client it goes on while another asks for it.
+    pub fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>> {
+        let told = self.store.dismiss(id, client)?;
+        let ended = told.as_ref().is_some_and(|job| !job.stage.open());
+        if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| ended && running == id) {
             stop.store(true, Ordering::SeqCst);
         }
         self.hint();

@@ -8,7 +8,9 @@
 //!
 //! Physics and statistics live in the engine. Here nothing is computed but the hash of an id.
 
+pub mod access;
 pub mod api;
+pub mod budget;
 pub mod compute;
 pub mod config;
 pub mod id;
@@ -24,6 +26,7 @@ pub mod wire;
 
 use std::sync::Arc;
 
+use budget::Budget;
 use compute::Compute;
 use config::Config;
 use jobs::Jobs;
@@ -39,6 +42,8 @@ pub struct State {
     pub store: Arc<dyn Store>,
     /// The threads that fly.
     pub compute: Arc<Compute>,
+    /// What each client may have computed.
+    pub budget: Budget,
     /// Work that nobody waits for.
     pub jobs: Arc<Jobs>,
 }
@@ -48,6 +53,7 @@ impl State {
     pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
         let compute = Arc::new(Compute::new(&config)?);
         let jobs = Arc::new(Jobs::new(&config, Arc::clone(&store), api::work::perform)?);
-        Ok(Arc::new(Self { config, store, compute, jobs }))
+        let budget = Budget::new(config.client_core_s);
+        Ok(Arc::new(Self { config, store, compute, budget, jobs }))
     }
 }

@@ -8,15 +8,17 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use anyhow::Context;
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{Args, CommandFactory, Parser, Subcommand};
+use jiff::Timestamp;
 use slowpoint_server::State;
-use slowpoint_server::api::{assessments, description};
+use slowpoint_server::access;
+use slowpoint_server::api::{assessments, description, shares};
 use slowpoint_server::config::{Config, ENGINE};
 use slowpoint_server::id::ContentId;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
-use slowpoint_server::store::{Shelf, SqliteStore, Store};
+use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
 use slowpoint_server::wire::{self, Rejected};
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
@@ -68,12 +70,59 @@ enum Command {
         /// Keep it no longer than others
         #[arg(long)]
         no_longer: bool,
-        /// Directory of the answers
-        #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Config::default().data_dir)]
-        data_dir: PathBuf,
+        #[command(flatten)]
+        data: DataDir,
     },
+    /// Tokens: who may ask. From the first one on everybody needs one
+    #[command(subcommand)]
+    Token(TokenCommand),
     /// Print the OpenAPI document of the service
     Openapi,
+}
+
+#[derive(Subcommand)]
+enum TokenCommand {
+    /// Make a token and print it, once
+    Add {
+        /// What it is called; what is asked with it is its own
+        name: String,
+        /// What it may do
+        #[arg(long, value_enum, default_value_t = Scope::Compute)]
+        scope: Scope,
+        /// Days until it ends; without it never
+        #[arg(long, value_parser = clap::value_parser!(u32).range(1..=36_600))]
+        days: Option<u32>,
+        #[command(flatten)]
+        data: DataDir,
+    },
+    /// List all tokens
+    List {
+        #[command(flatten)]
+        data: DataDir,
+    },
+    /// End a token for good, at once
+    Revoke {
+        /// What it is called
+        name: String,
+        #[command(flatten)]
+        data: DataDir,
+    },
+}
+
+/// The data directory of a command beside the server.
+#[derive(Args)]
+struct DataDir {
+    /// Directory of the answers
+    #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Config::default().data_dir)]
+    data_dir: PathBuf,
+}
+
+impl DataDir {
+    /// Opens it beside a server that may be running.
+    fn open(&self) -> anyhow::Result<SqliteStore> {
+        SqliteStore::open(&self.data_dir)
+            .with_context(|| format!("cannot use the data directory {}", self.data_dir.display()))
+    }
 }
 
 fn main() -> ExitCode {
@@ -94,7 +143,8 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
     match command {
         Command::Serve(config) => listen(*config),
         Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
-        Command::Keep { answer, no_longer, data_dir } => keep(&answer, !no_longer, &data_dir),
+        Command::Keep { answer, no_longer, data } => keep(&answer, !no_longer, &data),
+        Command::Token(command) => token(command),
         Command::Openapi => {
             io::stdout().write_all(description::text()?.as_bytes())?;
             Ok(ExitCode::SUCCESS)
@@ -103,19 +153,19 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 }
 
 fn listen(config: Config) -> anyhow::Result<ExitCode> {
-    if !config.open && !config.listen.ip().is_loopback() {
-        let message = format!(
-            "{} can be reached from other machines and nothing asks who they are; add --open if that is meant, or listen on 127.0.0.1",
-            config.listen
-        );
-        Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit();
-    }
     let filter = EnvFilter::try_from_env("SLOWPOINT_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
     // What a panic says belongs in the log with its request, never in an answer.
     std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
+    if !config.open && !config.listen.ip().is_loopback() && !store.any_token()? {
+        let message = format!(
+            "{} can be reached from other machines and nothing asks who they are; make a token (`slowpoint token add NAME`), add --open if that is meant, or listen on 127.0.0.1",
+            config.listen
+        );
+        Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit();
+    }
     let address = config.listen;
     let state = State::new(config, Arc::new(store))?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
@@ -191,7 +241,7 @@ fn assess(card: Option<&Path>, json: bool, flights: Option<u64>, drivers: Option
     Ok(ExitCode::SUCCESS)
 }
 
-fn keep(answer: &str, pinned: bool, data_dir: &Path) -> anyhow::Result<ExitCode> {
+fn keep(answer: &str, pinned: bool, data: &DataDir) -> anyhow::Result<ExitCode> {
     let mut parts = answer.trim_end_matches('/').rsplit('/');
     let id = parts.next().and_then(ContentId::parse);
     let shelves = match parts.next().map(Shelf::of_name) {
@@ -202,14 +252,10 @@ fn keep(answer: &str, pinned: bool, data_dir: &Path) -> anyhow::Result<ExitCode>
         eprintln!("slowpoint: {answer:?} names no answer: give its path, /v1/assessments/ID, or its id of 32 digits");
         return Ok(ExitCode::from(USAGE));
     };
-    if !data_dir.is_dir() {
-        anyhow::bail!("there is no directory {}", data_dir.display());
-    }
-    let store =
-        SqliteStore::open(data_dir).with_context(|| format!("cannot use the data directory {}", data_dir.display()))?;
+    let store = data.open()?;
     let mut kept = 0;
     for shelf in shelves {
-        for (shelf, id) in core::iter::once((shelf, id.clone())).chain(flights_of_a_day(&store, shelf, &id)?) {
+        for (shelf, id) in shares::with_flights(&store, shelf, &id)? {
             kept += usize::from(store.pin(shelf, &id, pinned)?);
         }
     }
@@ -218,13 +264,39 @@ fn keep(answer: &str, pinned: bool, data_dir: &Path) -> anyhow::Result<ExitCode>
     Ok(ExitCode::SUCCESS)
 }
 
-/// The answers that a day's flights lead to.
-fn flights_of_a_day(store: &SqliteStore, shelf: Shelf, id: &ContentId) -> anyhow::Result<Vec<(Shelf, ContentId)>> {
-    let day = if shelf == Shelf::Days { store.get(shelf, id)?.and_then(|kept| kept.answer) } else { None };
-    let Some(day) = day else { return Ok(Vec::new()) };
-    let day: serde_json::Value = serde_json::from_slice(&day).context("the day does not read as one")?;
-    let ids = day["entries"].as_array().into_iter().flatten().filter_map(|e| e["flight"]["assessment"].as_str());
-    Ok(ids.filter_map(ContentId::parse).map(|id| (Shelf::Assessments, id)).collect())
+fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
+    match command {
+        TokenCommand::Add { name, scope, days, data } => {
+            anyhow::ensure!(!name.trim().is_empty() && name.len() <= 100, "a token's name has 1 to 100 bytes");
+            let created = Timestamp::now();
+            let expires = days.map(|days| created + Duration::from_secs(24 * 3600 * u64::from(days)));
+            let token = Token { name, scope, created, expires, revoked: None };
+            let secret = access::new_secret();
+            let new = data.open()?.add_token(&token, &access::sum(&secret))?;
+            anyhow::ensure!(new, "there is a token {:?}, or was; give another name", token.name);
+            println!("{secret}");
+            eprintln!("Send it as Authorization: Bearer TOKEN. It is kept nowhere and not shown again.");
+        }
+        TokenCommand::List { data } => {
+            for token in data.open()?.tokens()? {
+                let end = match (token.revoked, token.expires) {
+                    (Some(at), _) => format!("revoked {at:.0}"),
+                    (None, Some(at)) if token.holds() => format!("ends {at:.0}"),
+                    (None, Some(at)) => format!("ended {at:.0}"),
+                    (None, None) => "no end".to_string(),
+                };
+                println!("{}\t{}\tmade {:.0}\t{end}", token.name, token.scope.name(), token.created);
+            }
+        }
+        TokenCommand::Revoke { name, data } => {
+            anyhow::ensure!(
+                data.open()?.revoke_token(&name)?,
+                "there is no token {name:?}; `slowpoint token list` lists them"
+            );
+            println!("revoked");
+        }
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 fn shown(card: Option<&Path>) -> String {

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{IntoResponses, ToSchema};
 
+use crate::store::Shelf;
 use crate::wire::day::EntryProblem;
 use crate::wire::{FieldFault, MOST_FAULTS, Rejected};
 
@@ -50,6 +51,9 @@ kinds! {
     InvalidQuery BAD_REQUEST "invalid-query" "The query of the URL cannot be read.";
     InvalidPath BAD_REQUEST "invalid-path" "A part of the path cannot be read.";
     BadRequest BAD_REQUEST "bad-request" "The request cannot be read.";
+    TokenNeeded UNAUTHORIZED "token-needed" "A token is needed.";
+    ScopeTooSmall FORBIDDEN "scope-too-small" "The token does not permit this.";
+    ShareOver FORBIDDEN "share-over" "The link does not share this.";
     UnknownPath NOT_FOUND "unknown-path" "Nothing is here.";
     UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";
     UnknownDay NOT_FOUND "unknown-day" "No day is stored under this id.";
@@ -69,6 +73,8 @@ kinds! {
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
     TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
     ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than is computed while you wait.";
+    OverBudget TOO_MANY_REQUESTS "over-budget" "You have had as much computed as you may for now.";
+    TooManyJobs TOO_MANY_REQUESTS "too-many-jobs" "As many of your jobs wait and run as may.";
     JobFailed UNPROCESSABLE_ENTITY "job-failed" "The job failed again and again.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
     StorageFailed SERVICE_UNAVAILABLE "storage-failed" "The server cannot read or store answers at the moment.";
@@ -77,6 +83,15 @@ kinds! {
 }
 
 impl Kind {
+    /// Nothing under an id of this shelf.
+    pub fn unknown(shelf: Shelf) -> Self {
+        match shelf {
+            Shelf::Assessments => Self::UnknownAssessment,
+            Shelf::Days => Self::UnknownDay,
+            Shelf::Sweeps => Self::UnknownSweep,
+        }
+    }
+
     /// Its type URI, relative to this server.
     fn uri(self) -> String {
         format!("/problems/{}", self.slug())
@@ -111,12 +126,19 @@ pub struct Problem {
     detail: String,
     errors: Vec<FieldFault>,
     limit: Option<LimitBody>,
+    headers: Vec<(HeaderName, HeaderValue)>,
 }
 
 impl Problem {
     /// A problem with what happened and what to do about it.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None }
+        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None, headers: Vec::new() }
+    }
+
+    /// Adds a header to its response.
+    pub fn with_header(mut self, name: HeaderName, value: HeaderValue) -> Self {
+        self.headers.push((name, value));
+        self
     }
 
     /// Names the limit that was met.
@@ -196,7 +218,7 @@ impl Problem {
         self.kind
     }
 
-    /// The response, once the request's id is known. Every 503 says when to come back.
+    /// The response, once the request's id is known. Every 503 and 429 says when to come back.
     pub fn respond(&self, request_id: &str, retry_after_s: u64) -> Response {
         let body = ProblemBody {
             kind: self.kind.uri(),
@@ -214,8 +236,11 @@ impl Problem {
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM_JSON));
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
-        if self.kind.status() == StatusCode::SERVICE_UNAVAILABLE {
+        if matches!(self.kind.status(), StatusCode::SERVICE_UNAVAILABLE | StatusCode::TOO_MANY_REQUESTS) {
             headers.insert(header::RETRY_AFTER, HeaderValue::from(retry_after_s));
+        }
+        for (name, value) in &self.headers {
+            headers.insert(name, value.clone());
         }
         response
     }
@@ -328,45 +353,45 @@ macro_rules! refusals {
 
 refusals! {
     /// What an input can be refused with.
-    InputRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
+    InputRefusals: TokenNeeded, ScopeTooSmall, OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading an assessment can be refused with.
-    ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, ComputeLimit,
+    ReadRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, ComputeLimit,
         Internal, StorageFailed, Overloaded, Stopping;
     /// What flying one flight again can be refused with.
-    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
+    FlightRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What the table of all flights can be refused with.
-    TableRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
+    TableRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading a day or a sweep can be refused with.
-    StoredRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
+    StoredRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
         Stopping;
     /// What a day with something changed can be refused with.
-    RevisionRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
+    RevisionRefusals: TokenNeeded, ScopeTooSmall, OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
         BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal,
         StorageFailed, Overloaded, Stopping;
     /// What comparing two days can be refused with.
-    ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
+    ChangeRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
         StorageFailed, Stopping;
     /// What asking for a job can be refused with.
-    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
+    JobRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
         JobFailed, Internal, StorageFailed;
     /// What a list of jobs can be refused with.
-    JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
+    JobsRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
-    EventRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed;
+    EventRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed;
     /// What a map of an assessment can be refused with.
-    MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
+    MapRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.
-    PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
+    PictureRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
-    WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
+    WeatherRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;
     /// What a file of weather can be refused with.
-    FileRefusals: UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
+    FileRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
         Internal, Overloaded;
     /// What readiness can be refused with.
     ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
@@ -374,6 +399,9 @@ refusals! {
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.
     ExplainRefusals: UriTooLong, HeadTooLarge, UnknownPath, Internal;
+    /// What a link can be refused with.
+    ShareRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout,
+        BodyTooLarge, UnsupportedMediaType, InvalidInput, UnknownAssessment, UnknownDay, UnknownSweep, Internal, StorageFailed;
 }
 
 #[cfg(test)]

@@ -13,8 +13,10 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::State;
+use crate::access;
 use crate::api::{
-    assessments, days, description, docs, events, files, flights, front, health, jobs, problems, sweeps, weather,
+    assessments, days, description, docs, events, files, flights, front, health, jobs, problems, shares, sweeps,
+    weather,
 };
 use crate::middleware;
 use crate::problem::{Kind, Problem};
@@ -26,6 +28,8 @@ pub fn app(state: Arc<State>) -> Router {
     router
         .route("/docs/", get(docs::index))
         .route("/docs/{*file}", get(docs::file))
+        // Of the routes above alone: what is nowhere is nobody's.
+        .route_layer(from_fn_with_state(Arc::clone(&state), access::permit))
         .fallback(unknown_path)
         .method_not_allowed_fallback(wrong_method)
         .layer(DefaultBodyLimit::max(body_limit))
@@ -65,6 +69,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::landing_png))
         .routes(routes!(files::deploy_speed_svg))
         .routes(routes!(files::deploy_speed_png))
+        .routes(routes!(shares::create))
         .routes(routes!(weather::decode))
         .routes(routes!(weather::decode_grib))
         .routes(routes!(problems::explain))

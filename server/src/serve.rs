@@ -1,10 +1,11 @@
 //! Listening, and stopping in order.
 
 use std::io;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::extract::Request;
+use axum::extract::{ConnectInfo, Request};
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
@@ -43,7 +44,7 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
             accepted = accept(&listener, &places) => accepted,
             () = &mut stop => break,
         };
-        let (stream, place) = match accepted {
+        let (stream, peer, place) = match accepted {
             Ok(accepted) => accepted,
             Err(error) => {
                 tracing::warn!(%error, "accept failed");
@@ -51,9 +52,10 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
                 continue;
             }
         };
-        let service = TowerToHyperService::new(
-            service.clone().map_request(|request: Request<Incoming>| request.map(axum::body::Body::new)),
-        );
+        let service = TowerToHyperService::new(service.clone().map_request(move |mut request: Request<Incoming>| {
+            request.extensions_mut().insert(ConnectInfo(peer));
+            request.map(axum::body::Body::new)
+        }));
         let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
         tokio::spawn(async move {
             // A client that breaks off is no fault of ours; the request's own line tells the rest.
@@ -86,6 +88,7 @@ async fn prune(state: Arc<State>) {
     let mut every = tokio::time::interval(PRUNED_EVERY);
     loop {
         every.tick().await;
+        state.budget.forget();
         let this = Arc::clone(&state);
         match tokio::task::spawn_blocking(move || this.store.prune(this.config.bounds())).await {
             Ok(Ok(0)) => {}
@@ -100,9 +103,9 @@ async fn prune(state: Arc<State>) {
 async fn accept(
     listener: &TcpListener,
     places: &Arc<Semaphore>,
-) -> io::Result<(tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit)> {
+) -> io::Result<(tokio::net::TcpStream, SocketAddr, tokio::sync::OwnedSemaphorePermit)> {
     let place = Arc::clone(places).acquire_owned().await.map_err(io::Error::other)?;
-    let (stream, _) = listener.accept().await?;
+    let (stream, peer) = listener.accept().await?;
     stream.set_nodelay(true)?;
-    Ok((stream, place))
+    Ok((stream, peer, place))
 }

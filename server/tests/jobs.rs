@@ -172,7 +172,7 @@ async fn a_job_goes_on_where_another_process_left_it() {
     // The process ended after two settings.
     let disk = Disk::default();
     let lease = Lease { owner: "gone", lasts: std::time::Duration::ZERO };
-    let new = NewJob { shelf: Shelf::Sweeps, id: &id, client: "", input: &input, whole: 3, most: 9 };
+    let new = NewJob { shelf: Shelf::Sweeps, id: &id, client: "", input: &input, whole: 3, most: [9; 2] };
     disk.store.accept(&new).unwrap();
     disk.store.claim(lease).unwrap();
     // A mark in what was told shows that it was not made again.
@@ -235,7 +235,7 @@ async fn a_failed_job_says_why() {
     ] {
         let disk = Disk::default();
         let id = ContentId::of("test", kind);
-        let new = NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: 9 };
+        let new = NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: [9; 2] };
         disk.store.accept(&new).unwrap();
         disk.sql(change);
         let service = service_with(Config::default(), disk);
@@ -245,7 +245,8 @@ async fn a_failed_job_says_why() {
     let disk = Disk::default();
     let id = ContentId::of("an older engine", "{}");
     let input = card().to_string();
-    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "", input: input.as_bytes(), whole: 3, most: 9 };
+    let new =
+        NewJob { shelf: Shelf::Assessments, id: &id, client: "", input: input.as_bytes(), whole: 3, most: [9; 2] };
     disk.store.accept(&new).unwrap();
     let service = service_with(Config::default(), disk);
     until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
@@ -298,4 +299,50 @@ async fn days_and_sweeps_have_their_price() {
     long["base"]["flights"] = json!(100_000);
     let long = price("/v1/sweeps", long).await;
     assert_eq!((&long["inline"], &long["job"]), (&json!(false), &json!(true)));
+}
+
+#[tokio::test]
+async fn a_client_has_its_budget() {
+    let service = service_with(Config { client_core_s: 1, ..Config::default() }, Disk::default());
+    let seeded = |seed: u64| {
+        let mut asked = card();
+        asked["seed"] = json!(seed);
+        asked["flights"] = json!(2000);
+        asked
+    };
+    let first = service.post(&seeded(1)).await;
+    assert_eq!((first.status.as_u16(), first.header("ratelimit-policy")), (200, "\"core-s\";q=1;w=3600"));
+    assert!(first.header("ratelimit").starts_with("\"core-s\";r=0;t="), "{first:?}");
+    let mut refused = None;
+    for seed in 2..10 {
+        let reply = service.post(&seeded(seed)).await;
+        if reply.status != 200 {
+            refused = Some(reply);
+            break;
+        }
+    }
+    let refused = refused.unwrap();
+    let problem = check_problem(&refused, 429, "over-budget");
+    assert_eq!(problem["limit"], json!({"name": "client_core_s", "value": 1, "unit": "core-seconds an hour"}));
+    assert!(refused.header("retry-after").parse::<u64>().unwrap() > 10, "{refused:?}");
+    // What is stored is answered all the same, and costs nothing.
+    let again = service.post(&seeded(1)).await;
+    assert_eq!((again.status.as_u16(), &again.body, again.header("ratelimit")), (200, &first.body, ""));
+}
+
+#[tokio::test]
+async fn a_client_has_only_so_many_jobs() {
+    let service = service_with(Config { client_jobs: 1, ..Config::default() }, Disk::default());
+    let seeded = |seed: u64| {
+        let mut long = day();
+        long["flights"] = json!(150_000);
+        long["seed"] = json!(seed);
+        long
+    };
+    let job = accepted(&service, "/v1/days", &seeded(1)).await;
+    let refused = service.send(preferring("/v1/days", &seeded(2), "respond-async")).await;
+    check_problem(&refused, 429, "too-many-jobs");
+    assert!(!refused.header("retry-after").is_empty());
+    service.send(request(Method::DELETE, &job, Body::empty())).await;
+    accepted(&service, "/v1/days", &seeded(2)).await;
 }

@@ -8,7 +8,9 @@ use std::time::Duration;
 use rand::{RngExt, SeedableRng};
 use rusqlite::Connection;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::store::{Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store};
+use slowpoint_server::store::{
+    Accepted, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store,
+};
 use tempfile::TempDir;
 
 const SHELF: Shelf = Shelf::Assessments;
@@ -52,6 +54,16 @@ fn one_process_serves_and_others_look_on() {
     assert_eq!(beside.get(SHELF, &id("a")).unwrap(), Some(kept(b"in", b"out")));
     drop(store);
     SqliteStore::serve(directory.path()).unwrap();
+}
+
+#[cfg(unix)]
+#[test]
+fn the_directory_is_nobody_elses_to_read() {
+    use std::os::unix::fs::PermissionsExt;
+    let directory = TempDir::new().unwrap();
+    let own = directory.path().join("deep/data");
+    SqliteStore::serve(&own).unwrap();
+    assert_eq!(std::fs::metadata(&own).unwrap().permissions().mode() & 0o777, 0o700);
 }
 
 #[test]
@@ -181,9 +193,14 @@ fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
 const LEASE: Lease = Lease { owner: "me", lasts: Duration::from_secs(1000) };
 const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
 
-fn accept(store: &SqliteStore, name: &str, client: &str) -> Option<Job> {
+fn try_accept(store: &SqliteStore, name: &str, client: &str) -> Accepted {
     let (id, input) = (id(name), name.as_bytes());
-    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: 6 }).unwrap()
+    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: [6, 3] }).unwrap()
+}
+
+fn accept(store: &SqliteStore, name: &str, client: &str) -> Job {
+    let Accepted::Job(job) = try_accept(store, name, client) else { panic!("{name} of {client} is refused") };
+    job
 }
 
 fn piece(done: u64) -> Piece {
@@ -197,9 +214,9 @@ fn claimed(store: &SqliteStore, lease: Lease) -> Option<ContentId> {
 #[test]
 fn a_job_goes_on_from_its_last_piece_and_ends_with_its_answer() {
     let (_directory, store) = open();
-    let job = accept(&store, "a", "one").unwrap();
+    let job = accept(&store, "a", "one");
     assert_eq!((job.stage, job.done, job.shelf), (Stage::Accepted, [0, 3], Shelf::Days));
-    assert_eq!(accept(&store, "a", "two").unwrap(), job, "the same work once");
+    assert_eq!(accept(&store, "a", "two"), job, "the same work once");
     let first = store.claim(LEASE).unwrap().unwrap();
     assert_eq!((first.id.clone(), first.input, first.made.len()), (id("a"), Some(b"a".to_vec()), 0));
     assert_eq!(claimed(&store, OTHER), None, "it is somebody's");
@@ -252,10 +269,11 @@ fn clients_take_turns() {
     for name in ["a1", "a2", "a3"] {
         accept(&store, name, "a");
     }
+    assert_eq!(try_accept(&store, "a4", "a"), Accepted::ClientFull);
     accept(&store, "b1", "b");
     accept(&store, "b2", "b");
     accept(&store, "c1", "c");
-    assert_eq!(accept(&store, "d1", "d"), None, "as many wait as may");
+    assert_eq!(try_accept(&store, "d1", "d"), Accepted::Full);
     assert!(store.others_wait(&id("a1")).unwrap());
     let mut turns = Vec::new();
     while let Some(job) = claimed(&store, LEASE) {
@@ -286,7 +304,7 @@ fn what_keeps_failing_is_given_up() {
     assert_eq!([false, false, false, false].map(&mut tried), [false, false, false, true]);
     assert!(store.fail(&id("a"), "me", Reason::KeepsFailing).unwrap());
     assert_eq!(store.job(&id("a")).unwrap().unwrap().stage, Stage::Failed(Reason::KeepsFailing));
-    assert_eq!(accept(&store, "a", "one").unwrap().stage, Stage::Accepted, "posted again it begins anew");
+    assert_eq!(accept(&store, "a", "one").stage, Stage::Accepted, "posted again it begins anew");
     assert_eq!(store.claim(LEASE).unwrap().unwrap().made, []);
 }
 
@@ -295,11 +313,11 @@ fn what_is_dismissed_is_nobodys() {
     let (_directory, store) = open();
     accept(&store, "a", "one");
     assert_eq!(claimed(&store, LEASE), Some(id("a")));
-    assert_eq!(store.dismiss(&id("a")).unwrap().unwrap().stage, Stage::Dismissed);
+    assert_eq!(store.dismiss(&id("a"), None).unwrap().unwrap().stage, Stage::Dismissed);
     assert!(!store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
     assert!(!store.finish(&id("a"), "me", b"out").unwrap());
     assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);
-    assert_eq!(store.dismiss(&id("nobody")).unwrap(), None);
+    assert_eq!(store.dismiss(&id("nobody"), None).unwrap(), None);
 }
 
 /// A damaged piece is made again with all after it; a job whose input is damaged is not flown, nor kept under its id.

@@ -3,6 +3,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use axum::Extension;
 use axum::body::Bytes;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
@@ -18,6 +19,7 @@ use super::jobs::JobStatus;
 use super::price::{Cost, CreateQuery, Price};
 use super::work::{self, Prefer, Run, Work};
 use crate::State;
+use crate::access::Client;
 use crate::compute::Failure;
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
@@ -55,11 +57,12 @@ use crate::wire::{self, Asked, Assessment, AssessmentRequest};
 )]
 pub async fn create(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     AskedQuery(query): AskedQuery<CreateQuery>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    work::posted(&state, &headers, Shelf::Assessments, body, query.dry_run).await.map(|(_, response)| response)
+    work::posted(&state, &client, &headers, Shelf::Assessments, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Either answer of a POST.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
@@ -15,6 +16,7 @@ use super::jobs::JobStatus;
 use super::price::CreateQuery;
 use super::work::{self, Prefer, Run, Work, answered};
 use crate::State;
+use crate::access::Client;
 use crate::compute::Failure;
 use crate::config::ENGINE;
 use crate::id::ContentId;
@@ -56,11 +58,12 @@ use crate::wire::{FieldFault, read_changes};
 )]
 pub async fn create(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     AskedQuery(query): AskedQuery<CreateQuery>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    work::posted(&state, &headers, Shelf::Days, body, query.dry_run).await.map(|(_, response)| response)
+    work::posted(&state, &client, &headers, Shelf::Days, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Assesses a day again with something changed: new weather, say
@@ -95,6 +98,7 @@ pub async fn create(
 )]
 pub async fn revise(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
@@ -112,7 +116,7 @@ pub async fn revise(
     };
     in_place_of(members);
     json_patch::merge(&mut input, &patch);
-    let (id, mut response) = work::posted(&state, &headers, Shelf::Days, input.to_string(), false).await?;
+    let (id, mut response) = work::posted(&state, &client, &headers, Shelf::Days, input.to_string(), false).await?;
     let link = format!("</v1/days/{id}/changes?since={before}>; rel=\"related\"");
     response.headers_mut().insert(header::LINK, text_header(&link));
     Ok(response)

@@ -156,6 +156,11 @@ impl<T: DeserializeOwned> FromRequestParts<Arc<State>> for Asked<T> {
     }
 }
 
+/// A path that holds no text.
+pub fn not_text() -> Problem {
+    Problem::new(Kind::InvalidPath, "The path holds bytes that are no text in UTF-8.")
+}
+
 /// The named parts of the path.
 pub struct InPath<T>(pub T);
 
@@ -165,7 +170,7 @@ impl<T: DeserializeOwned + Send> FromRequestParts<Arc<State>> for InPath<T> {
     async fn from_request_parts(parts: &mut Parts, state: &Arc<State>) -> Result<Self, Problem> {
         match Path::<T>::from_request_parts(parts, state).await {
             Ok(Path(path)) => Ok(Self(path)),
-            Err(_) => Err(Problem::new(Kind::InvalidPath, "The path holds bytes that are no text in UTF-8.")),
+            Err(_) => Err(not_text()),
         }
     }
 }

@@ -3,10 +3,10 @@
 
 use std::sync::Arc;
 
-use axum::Json;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
+use axum::{Extension, Json};
 use jiff::Timestamp;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -15,6 +15,7 @@ use super::assessments::{kept, read_id, sound};
 use super::extract::InPath;
 use super::{blocking, work};
 use crate::State;
+use crate::access::Client;
 use crate::config::ENGINE;
 use crate::id::ContentId;
 use crate::problem::{JobRefusals, JobsRefusals, Kind, Problem};
@@ -171,9 +172,10 @@ pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> 
     operation_id = "list_jobs",
     responses((status = 200, description = "The jobs", body = JobList, content_type = "application/json"), JobsRefusals),
 )]
-pub async fn list(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
+pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
     let store = Arc::clone(&state.store);
-    let jobs = blocking(move || store.jobs_of("", LISTED)).await?.map_err(|error| Problem::storage(&error))?;
+    let jobs =
+        blocking(move || store.jobs_of(&client.name, LISTED)).await?.map_err(|error| Problem::storage(&error))?;
     let own = JobLink { href: "/v1/jobs".into(), rel: "self", media_type: "application/json" };
     let list = JobList { jobs: jobs.iter().map(status).collect(), links: vec![own] };
     Ok(([(header::CACHE_CONTROL, "no-store")], Json(list)).into_response())
@@ -197,7 +199,8 @@ async fn left(state: &Arc<State>, id: &ContentId) -> Result<Response, Problem> {
 
 /// Gives a job up
 ///
-/// What waits or runs is stopped; what has ended stays as it is, and so does a stored answer.
+/// What waits or runs is stopped, unless another token asked for the same; what has ended stays as it is, and so does a stored
+/// answer.
 #[utoipa::path(
     delete,
     path = "/v1/jobs/{id}",
@@ -206,11 +209,22 @@ async fn left(state: &Arc<State>, id: &ContentId) -> Result<Response, Problem> {
     params(("id" = String, Path, description = "Id of the job", pattern = "^[0-9a-f]{32}$")),
     responses((status = 200, description = "The job as it is now", body = JobStatus, content_type = "application/json"), JobRefusals),
 )]
-pub async fn dismiss(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
+pub async fn dismiss(
+    Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
+    InPath(id): InPath<String>,
+) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let (this, key) = (Arc::clone(&state), id.clone());
-    let job = blocking(move || this.jobs.dismiss(&key)).await?.map_err(|error| Problem::storage(&error))?;
+    let client = client.known.then_some(client.name);
+    let job = blocking(move || this.jobs.dismiss(&key, client.as_deref()))
+        .await?
+        .map_err(|error| Problem::storage(&error))?;
     match job {
+        Some(job) if job.stage.open() => {
+            let message = "Others asked for the same, so it goes on.".into();
+            Ok(said(JobStatus { message, ..status(&job) }))
+        }
         Some(job) => Ok(said(status(&job))),
         None => left(&state, &id).await,
     }

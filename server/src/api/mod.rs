@@ -13,6 +13,7 @@ pub mod health;
 pub mod jobs;
 mod price;
 pub mod problems;
+pub mod shares;
 pub mod sweeps;
 pub mod weather;
 pub mod work;
@@ -20,7 +21,7 @@ pub mod work;
 use crate::problem::Problem;
 
 /// Runs what blocks or takes more than a moment off the async threads.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
     // The panic hook has logged why it failed.
     tokio::task::spawn_blocking(work).await.map_err(|_| Problem::internal())
 }

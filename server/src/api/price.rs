@@ -105,6 +105,11 @@ impl Cost {
         }
     }
 
+    /// Estimated seconds of one core.
+    pub fn core_s(&self) -> f64 {
+        self.core_s
+    }
+
     /// All flights.
     pub fn all_flights(&self) -> u64 {
         self.flights.saturating_add(self.driver_flights).saturating_add(self.settings_flights)

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
@@ -14,6 +15,7 @@ use super::jobs::JobStatus;
 use super::price::CreateQuery;
 use super::work::{self, Prefer, Run};
 use crate::State;
+use crate::access::Client;
 use crate::compute::Failure;
 use crate::config::ENGINE;
 use crate::id::ContentId;
@@ -55,11 +57,12 @@ use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, sweep_answer, sw
 )]
 pub async fn create(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     AskedQuery(query): AskedQuery<CreateQuery>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    work::posted(&state, &headers, Shelf::Sweeps, body, query.dry_run).await.map(|(_, response)| response)
+    work::posted(&state, &client, &headers, Shelf::Sweeps, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Gives a sweep again

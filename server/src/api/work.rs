@@ -17,12 +17,13 @@ use super::assessments::{
 use super::price::Cost;
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
+use crate::access::Client;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
 use crate::jobs::{Tell, Turn};
 use crate::problem::{Kind, Problem};
-use crate::store::{Claimed, Job, NewJob, Piece, Shelf, Store};
+use crate::store::{Accepted, Claimed, Job, NewJob, Piece, Shelf, Store};
 use crate::wire::day::{AskedDay, read_day};
 use crate::wire::sweep::{AskedSweep, read_sweep};
 use crate::wire::{self, Asked, FieldFault, Rejected};
@@ -65,6 +66,17 @@ impl Work {
             Self::Day(day) => ContentId::of(&format!("{ENGINE} day"), &day.canonical()),
             Self::Sweep(sweep) => ContentId::of(&format!("{ENGINE} sweep"), &sweep.canonical()),
         }
+    }
+
+    /// Its answer and those that it leads to.
+    fn answers(&self, id: &ContentId) -> Vec<(Shelf, ContentId)> {
+        let flights = match self {
+            Self::Day(day) => day.entries.as_slice(),
+            _ => &[],
+        };
+        let flights = flights.iter().filter_map(|entry| entry.asked.as_ref().ok());
+        let flights = flights.map(|asked| (Shelf::Assessments, ContentId::of(ENGINE, &asked.canonical())));
+        core::iter::once((self.shelf(), id.clone())).chain(flights).collect()
     }
 
     /// As it is kept: read again, it is the same.
@@ -159,6 +171,7 @@ pub fn perform(store: &dyn Store, job: &Claimed, stop: &AtomicBool, tell: &Tell)
 /// Reads what was posted and answers it, or accepts a job that will, or tells its price.
 pub async fn posted(
     state: &Arc<State>,
+    client: &Client,
     headers: &HeaderMap,
     shelf: Shelf,
     body: impl AsRef<[u8]> + Send + 'static,
@@ -171,12 +184,19 @@ pub async fn posted(
     })
     .await?
     .map_err(Problem::rejected)?;
-    let response = answer(state, headers, work, &id, dry_run).await?;
+    // Whoever posts an input may read its answer.
+    let owned = if client.known && !dry_run { work.answers(&id) } else { Vec::new() };
+    let response = answer(state, client, headers, work, &id, dry_run).await?;
+    if !owned.is_empty() {
+        let (store, name) = (Arc::clone(&state.store), client.name.clone());
+        blocking(move || store.own(&name, &owned)).await?.map_err(|error| Problem::storage(&error))?;
+    }
     Ok((id, response))
 }
 
 async fn answer(
     state: &Arc<State>,
+    client: &Client,
     headers: &HeaderMap,
     work: Work,
     id: &ContentId,
@@ -193,24 +213,44 @@ async fn answer(
     cost.affordable(config).map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
     let preference = Preference::of(headers);
     if cost.inline(config) && !preference.respond_async && !waits(state, id).await? {
-        return Ok(placed(shelf, id, sent(id, inline(state, work, id).await?)));
+        if state.compute.full() {
+            return Err(unanswered(config, Failure::Overloaded));
+        }
+        let left = state.budget.charge(&client.name, cost.core_s())?;
+        let mut response = placed(shelf, id, sent(id, inline(state, work, id).await?));
+        response.headers_mut().extend(left);
+        return Ok(response);
     }
+    // One that is under way already costs nothing more.
+    let left = match jobs::find(state, id).await?.filter(|job| job.stage.open()) {
+        Some(_) => Vec::new(),
+        None => state.budget.charge(&client.name, cost.core_s())?,
+    };
     let accepted = {
         let (state, key, input, whole) = (Arc::clone(state), id.clone(), work.input(), work.whole());
+        let client = client.name.clone();
         blocking(move || {
-            let most = state.config.jobs;
-            state.jobs.accept(&NewJob { shelf, id: &key, client: "", input: input.as_bytes(), whole, most })
+            let most = [state.config.jobs, state.config.client_jobs];
+            state.jobs.accept(&NewJob { shelf, id: &key, client: &client, input: input.as_bytes(), whole, most })
         })
         .await?
         .map_err(|error| Problem::storage(&error))?
     };
-    let mut job = accepted.ok_or_else(|| {
-        Problem::new(
-            Kind::Overloaded,
-            format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs),
-        )
-        .with_limit("jobs", config.jobs as u64, "jobs")
-    })?;
+    let mut job = match accepted {
+        Accepted::Job(job) => job,
+        Accepted::Full => {
+            let detail = format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs);
+            return Err(Problem::new(Kind::Overloaded, detail).with_limit("jobs", config.jobs as u64, "jobs"));
+        }
+        Accepted::ClientFull => {
+            let detail = format!(
+                "{} of your jobs run and wait. Come back when one has ended, or give one up.",
+                config.client_jobs
+            );
+            let most = config.client_jobs as u64;
+            return Err(Problem::new(Kind::TooManyJobs, detail).with_limit("client_jobs", most, "jobs"));
+        }
+    };
     if let Some(wait) = preference.wait {
         if let Some(ended) = ended_within(state, id, wait).await? {
             job = ended;
@@ -221,6 +261,7 @@ async fn answer(
     }
     let mut response = (StatusCode::CREATED, Json(jobs::status(&job))).into_response();
     let sent = response.headers_mut();
+    sent.extend(left);
     sent.insert(header::LOCATION, text_header(&format!("/v1/jobs/{id}")));
     sent.insert(header::CACHE_CONTROL, text_header("no-store"));
     if preference.respond_async {
@@ -335,16 +376,11 @@ fn word(shelf: Shelf) -> &'static str {
 
 /// Nothing under this id.
 pub async fn unknown(state: &Arc<State>, shelf: Shelf, id: &ContentId) -> Problem {
-    let kind = match shelf {
-        Shelf::Days => Kind::UnknownDay,
-        Shelf::Sweeps => Kind::UnknownSweep,
-        Shelf::Assessments => Kind::UnknownAssessment,
-    };
     let known = jobs::find(state, id).await.ok().flatten().is_some_and(|job| job.shelf == shelf);
     let where_to = if known { format!(" A job is at /v1/jobs/{id}.") } else { String::new() };
     let (name, word) = (shelf.name(), word(shelf));
     Problem::new(
-        kind,
+        Kind::unknown(shelf),
         format!(
             "Nothing is stored under {id}. Post the {word} to /v1/{name}; the same {word} gets the same id.{where_to}"
         ),

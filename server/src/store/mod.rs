@@ -3,6 +3,7 @@
 //!
 //! Whatever a function has given back is on the disk. What another process of this program did meanwhile is seen.
 
+mod access;
 mod schema;
 mod sqlite;
 
@@ -13,6 +14,7 @@ use jiff::Timestamp;
 
 use crate::id::ContentId;
 
+pub use access::{Access, Scope, SecretSum, Token};
 pub use sqlite::SqliteStore;
 
 /// What is kept under an id. A part that is missing, cut short or altered is `None`: it is never served.
@@ -131,8 +133,19 @@ pub struct NewJob<'a> {
     pub input: &'a [u8],
     /// All that is to be done, in the unit of `Piece::done`.
     pub whole: u64,
-    /// How many jobs may wait and run, all clients' together.
-    pub most: usize,
+    /// How many jobs may wait and run: of all clients together, and of this one.
+    pub most: [usize; 2],
+}
+
+/// What became of work that was to be accepted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Accepted {
+    /// It is a job, perhaps it was one already.
+    Job(Job),
+    /// As many wait and run as may.
+    Full,
+    /// As many of this client wait and run as may.
+    ClientFull,
 }
 
 /// A job as it is told.
@@ -201,7 +214,7 @@ pub struct Bounds {
 /// Where inputs, answers and jobs are kept. Its functions block: call them off the async threads.
 ///
 /// Functions that take a lease or its owner's name do nothing and say `false` when the job is no longer theirs.
-pub trait Store: Send + Sync {
+pub trait Store: Access {
     /// What is kept under an id; `None` if the id was never kept, or given up.
     fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>>;
     /// Keeps an input with its answer; both or neither survive a crash.
@@ -213,11 +226,11 @@ pub trait Store: Send + Sync {
     /// Whether something could be kept now.
     fn ready(&self) -> io::Result<()>;
 
-    /// Accepts a job, or tells of the one of this id that waits or runs. `None` when as many wait and run as may.
-    fn accept(&self, job: &NewJob) -> io::Result<Option<Job>>;
+    /// Accepts a job, or tells of the one of this id that waits or runs.
+    fn accept(&self, job: &NewJob) -> io::Result<Accepted>;
     /// Where a job stands.
     fn job(&self, id: &ContentId) -> io::Result<Option<Job>>;
-    /// A client's jobs, the newest first.
+    /// The jobs that a client asked for, the newest first.
     fn jobs_of(&self, client: &str, most: usize) -> io::Result<Vec<Job>>;
     /// The job whose turn it is: of the client that was served longest ago, the oldest. Whoever claims works on nothing else.
     fn claim(&self, lease: Lease) -> io::Result<Option<Claimed>>;
@@ -234,8 +247,8 @@ pub trait Store: Send + Sync {
     fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool>;
     /// Ends a job without an answer.
     fn fail(&self, id: &ContentId, owner: &str, reason: Reason) -> io::Result<bool>;
-    /// Gives a job up, if it waits or runs; where it stands then.
-    fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>>;
+    /// Gives a job up, if it waits or runs; where it stands then. For one client it goes on while another asks for it.
+    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>>;
     /// What is told of the pieces after the first `seen`.
     fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>>;
 }

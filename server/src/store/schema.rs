@@ -41,7 +41,6 @@ const STEPS: [&str; 1] = ["
         lease_ends INTEGER
     );
     CREATE INDEX jobs_open ON jobs (open, client);
-    CREATE INDEX jobs_by_client ON jobs (client, number);
     CREATE TABLE pieces (
         job INTEGER NOT NULL REFERENCES jobs (number) ON DELETE CASCADE,
         place INTEGER NOT NULL,
@@ -54,6 +53,30 @@ const STEPS: [&str; 1] = ["
     CREATE TABLE turns (
         client TEXT PRIMARY KEY,
         served INTEGER NOT NULL
+    ) WITHOUT ROWID;
+    CREATE TABLE tokens (
+        number INTEGER PRIMARY KEY,
+        name TEXT NOT NULL UNIQUE,
+        sum BLOB NOT NULL UNIQUE,
+        scope TEXT NOT NULL,
+        created INTEGER NOT NULL,
+        expires INTEGER,
+        revoked INTEGER
+    );
+    CREATE TABLE owners (
+        client TEXT NOT NULL,
+        shelf TEXT NOT NULL,
+        id TEXT NOT NULL,
+        asked INTEGER NOT NULL,
+        PRIMARY KEY (id, shelf, client)
+    ) WITHOUT ROWID;
+    CREATE INDEX owners_by_client ON owners (client);
+    CREATE TABLE shares (
+        sum BLOB NOT NULL,
+        shelf TEXT NOT NULL,
+        id TEXT NOT NULL,
+        expires INTEGER NOT NULL,
+        PRIMARY KEY (sum, shelf, id)
     ) WITHOUT ROWID;
     CREATE TABLE probe (
         one INTEGER PRIMARY KEY CHECK (one = 1),

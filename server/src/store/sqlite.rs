@@ -11,8 +11,9 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Connection, ErrorCode, OptionalExtension, Row, Transaction, TransactionBehavior, named_params, params};
 use sha2::{Digest, Sha256};
 
+use super::access::own;
 use super::schema::migrate;
-use super::{Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
 use crate::id::ContentId;
 
 /// Its name in the data directory.
@@ -54,7 +55,7 @@ impl SqliteStore {
     /// Opens the directory to serve from it, makes it if need be, and gives back the jobs that a crash left begun. One process
     /// at a time can.
     pub fn serve(directory: &Path) -> io::Result<Self> {
-        std::fs::create_dir_all(directory)?;
+        make(directory)?;
         let lock = File::create(directory.join(LOCK))?;
         lock.try_lock().map_err(|error| match error {
             TryLockError::WouldBlock => {
@@ -68,8 +69,9 @@ impl SqliteStore {
         Ok(Self { _serving: Some(lock), ..store })
     }
 
-    /// Opens the directory beside a process that may serve from it.
+    /// Opens the directory beside a process that may serve from it, and makes it if need be.
     pub fn open(directory: &Path) -> io::Result<Self> {
+        make(directory)?;
         let file = directory.join(FILE);
         let mut writer = connect(&file)?;
         // Takes effect in a new file only: space that is given up is given back to the disk.
@@ -85,7 +87,7 @@ impl SqliteStore {
     }
 
     /// Reads beside the writer.
-    fn read<T>(&self, work: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> io::Result<T> {
+    pub(super) fn read<T>(&self, work: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> io::Result<T> {
         let idle = self.readers.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let reader = idle.map_or_else(|| connect(&self.file), Ok)?;
         let found = work(&reader).map_err(failed)?;
@@ -94,13 +96,21 @@ impl SqliteStore {
     }
 
     /// Writes all of it or nothing.
-    fn write<T>(&self, work: impl FnOnce(&Transaction) -> rusqlite::Result<T>) -> io::Result<T> {
+    pub(super) fn write<T>(&self, work: impl FnOnce(&Transaction) -> rusqlite::Result<T>) -> io::Result<T> {
         let mut writer = self.writer();
         let whole = writer.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;
         let done = work(&whole).map_err(failed)?;
         whole.commit().map_err(failed)?;
         Ok(done)
     }
+}
+
+/// Makes the directory, which is nobody else's to read: flight cards and places are in it.
+fn make(directory: &Path) -> io::Result<()> {
+    let mut builder = std::fs::DirBuilder::new();
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.recursive(true).create(directory)
 }
 
 fn connect(file: &Path) -> io::Result<Connection> {
@@ -112,7 +122,7 @@ fn connect(file: &Path) -> io::Result<Connection> {
     Ok(db)
 }
 
-fn now_ms() -> i64 {
+pub(super) fn now_ms() -> i64 {
     Timestamp::now().as_millisecond()
 }
 
@@ -149,7 +159,7 @@ fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<
 }
 
 fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> rusqlite::Result<()> {
-    db.prepare_cached(
+    db.prepare(
         "INSERT INTO answers (shelf, id, input, input_sum, answer, answer_sum, used) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
          ON CONFLICT (shelf, id) DO UPDATE SET
          input = excluded.input, input_sum = excluded.input_sum, answer = excluded.answer,
@@ -161,7 +171,7 @@ fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u
 
 const JOB: &str = "number, id, shelf, stage, reason, created, updated, done, whole";
 
-fn broken(what: &str) -> rusqlite::Error {
+pub(super) fn broken(what: &str) -> rusqlite::Error {
     rusqlite::Error::InvalidColumnName(format!("{what} that this program does not know"))
 }
 
@@ -198,15 +208,14 @@ fn job_of(row: &Row) -> rusqlite::Result<Job> {
 }
 
 fn job(db: &Connection, id: &ContentId) -> rusqlite::Result<Option<Job>> {
-    db.prepare_cached(&format!("SELECT {JOB} FROM jobs WHERE id = ?1"))?.query_row([id.as_str()], job_of).optional()
+    db.prepare(&format!("SELECT {JOB} FROM jobs WHERE id = ?1"))?.query_row([id.as_str()], job_of).optional()
 }
 
 /// A job's pieces from a place on, up to the first that fails its checksum.
 fn pieces(db: &Connection, number: i64, from: usize) -> rusqlite::Result<Vec<Piece>> {
     let mut found = Vec::new();
-    let mut pieces = db.prepare_cached(
-        "SELECT place, told, kept, done, sum FROM pieces WHERE job = ?1 AND place >= ?2 ORDER BY place",
-    )?;
+    let mut pieces =
+        db.prepare("SELECT place, told, kept, done, sum FROM pieces WHERE job = ?1 AND place >= ?2 ORDER BY place")?;
     let mut rows = pieces.query(params![number, i64::try_from(from).unwrap_or(i64::MAX)])?;
     while let Some(row) = rows.next()? {
         let (place, told, kept): (i64, Vec<u8>, Vec<u8>) = (row.get(0)?, row.get(1)?, row.get(2)?);
@@ -223,7 +232,7 @@ fn pieces(db: &Connection, number: i64, from: usize) -> rusqlite::Result<Vec<Pie
 
 /// The number of a job that is open and an owner's.
 fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Option<i64>> {
-    db.prepare_cached("SELECT number FROM jobs WHERE id = ?1 AND owner = ?2 AND open")?
+    db.prepare("SELECT number FROM jobs WHERE id = ?1 AND owner = ?2 AND open")?
         .query_row([id.as_str(), owner], |row| row.get(0))
         .optional()
 }
@@ -231,7 +240,7 @@ fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Optio
 /// Ends a job that is open.
 fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
     let reason = if let Stage::Failed(reason) = stage { Some(reason.name()) } else { None };
-    db.prepare_cached(
+    db.prepare(
         "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated = ?4, owner = NULL, lease_ends = NULL,
          done = CASE WHEN ?2 = 'successful' THEN whole ELSE done END WHERE number = ?1",
     )?
@@ -242,15 +251,13 @@ fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
 impl Store for SqliteStore {
     fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
         let found = self.read(|db| {
-            db.prepare_cached(
-                "SELECT input, input_sum, answer, answer_sum, used FROM answers WHERE shelf = ?1 AND id = ?2",
-            )?
-            .query_row([shelf.name(), id.as_str()], |row| {
-                let kept =
-                    Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
-                Ok((kept, row.get::<_, i64>("used")?))
-            })
-            .optional()
+            db.prepare("SELECT input, input_sum, answer, answer_sum, used FROM answers WHERE shelf = ?1 AND id = ?2")?
+                .query_row([shelf.name(), id.as_str()], |row| {
+                    let kept =
+                        Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
+                    Ok((kept, row.get::<_, i64>("used")?))
+                })
+                .optional()
         })?;
         let Some((kept, used)) = found else { return Ok(None) };
         if kept.input.is_none() || kept.answer.is_none() {
@@ -292,7 +299,8 @@ impl Store for SqliteStore {
                 "DELETE FROM pieces WHERE job IN (SELECT number FROM jobs WHERE NOT open AND updated < ?1)",
                 [now.saturating_sub(ms(PIECES_KNOWN))],
             )?;
-            db.execute("DELETE FROM jobs WHERE NOT open AND updated < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])
+            db.execute("DELETE FROM jobs WHERE NOT open AND updated < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])?;
+            db.execute("DELETE FROM shares WHERE expires < ?1", [now])
         })?;
         let mut gone = self.write(|db| {
             db.execute("DELETE FROM answers WHERE NOT pinned AND used < ?1", [now.saturating_sub(ms(bounds.unused))])
@@ -315,6 +323,15 @@ impl Store for SqliteStore {
             }
             gone += more;
         }
+        // Whose they were is forgotten with them.
+        self.write(|db| {
+            db.execute(
+                "DELETE FROM owners WHERE asked < ?1 AND NOT EXISTS
+                 (SELECT 1 FROM answers WHERE answers.shelf = owners.shelf AND answers.id = owners.id) AND NOT EXISTS
+                 (SELECT 1 FROM jobs WHERE jobs.shelf = owners.shelf AND jobs.id = owners.id)",
+                [now.saturating_sub(ms(ENDED_KNOWN))],
+            )
+        })?;
         let writer = self.writer();
         let mut vacuum = writer.prepare("PRAGMA incremental_vacuum").map_err(failed)?;
         let mut pages = vacuum.query([]).map_err(failed)?;
@@ -327,15 +344,25 @@ impl Store for SqliteStore {
         self.write(|db| db.execute("UPDATE probe SET count = count + 1", [])).map(drop)
     }
 
-    fn accept(&self, new: &NewJob) -> io::Result<Option<Job>> {
+    fn accept(&self, new: &NewJob) -> io::Result<Accepted> {
         self.write(|db| {
             if let Some(known) = job(db, new.id)?.filter(|job| job.stage.open()) {
-                return Ok(Some(known));
+                own(db, new.client, known.shelf, new.id)?;
+                return Ok(Accepted::Job(known));
             }
-            let open: i64 = db.query_row("SELECT count(*) FROM jobs WHERE open", [], |row| row.get(0))?;
-            if open.unsigned_abs() >= new.most as u64 {
-                return Ok(None);
+            let [open, own_open]: [i64; 2] = db.query_row(
+                "SELECT count(*), count(*) FILTER (WHERE client = ?1) FROM jobs WHERE open",
+                [new.client],
+                |row| Ok([row.get(0)?, row.get(1)?]),
+            )?;
+            let [most, own_most] = new.most.map(|most| most as u64);
+            if open.unsigned_abs() >= most {
+                return Ok(Accepted::Full);
             }
+            if own_open.unsigned_abs() >= own_most {
+                return Ok(Accepted::ClientFull);
+            }
+            own(db, new.client, new.shelf, new.id)?;
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
                 "INSERT INTO jobs
@@ -346,7 +373,7 @@ impl Store for SqliteStore {
                     ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
                 },
             )?;
-            job(db, new.id)
+            job(db, new.id)?.map(Accepted::Job).ok_or(rusqlite::Error::QueryReturnedNoRows)
         })
     }
 
@@ -356,16 +383,20 @@ impl Store for SqliteStore {
 
     fn jobs_of(&self, client: &str, most: usize) -> io::Result<Vec<Job>> {
         self.read(|db| {
-            db.prepare_cached(&format!("SELECT {JOB} FROM jobs WHERE client = ?1 ORDER BY number DESC LIMIT ?2"))?
-                .query_map(params![client, i64::try_from(most).unwrap_or(i64::MAX)], job_of)?
-                .collect()
+            db.prepare(&format!(
+                "SELECT {JOB} FROM jobs WHERE EXISTS
+                 (SELECT 1 FROM owners WHERE owners.client = ?1 AND owners.shelf = jobs.shelf AND owners.id = jobs.id)
+                 ORDER BY number DESC LIMIT ?2"
+            ))?
+            .query_map(params![client, i64::try_from(most).unwrap_or(i64::MAX)], job_of)?
+            .collect()
         })
     }
 
     fn claim(&self, lease: Lease) -> io::Result<Option<Claimed>> {
         self.write(|db| {
             let next = db
-                .prepare_cached(
+                .prepare(
                     "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, tries, spent_ms FROM jobs
                      LEFT JOIN turns ON turns.client = jobs.client
                      WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends < ?1)
@@ -405,7 +436,7 @@ impl Store for SqliteStore {
 
     fn others_wait(&self, id: &ContentId) -> io::Result<bool> {
         self.read(|db| {
-            db.prepare_cached(
+            db.prepare(
                 "SELECT EXISTS (SELECT 1 FROM jobs WHERE open AND owner IS NULL
                  AND client <> (SELECT client FROM jobs WHERE id = ?1))",
             )?
@@ -418,9 +449,9 @@ impl Store for SqliteStore {
             let Some(number) = owned(db, id, lease.owner)? else { return Ok(false) };
             let (place, done) = (i64::try_from(before).unwrap_or(i64::MAX), i64::try_from(piece.done).unwrap_or(i64::MAX));
             let new = db
-                .prepare_cached("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+                .prepare("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
                 .execute(params![number, place, piece.told, piece.kept, done, piece_sum(&piece.told, &piece.kept, done)])?;
-            db.prepare_cached(
+            db.prepare(
                 "UPDATE jobs SET lease_ends = ?2, updated = ?3, done = max(done, ?4), tries = CASE WHEN ?5 THEN 0 ELSE tries END
                  WHERE number = ?1",
             )?
@@ -471,8 +502,17 @@ impl Store for SqliteStore {
         })
     }
 
-    fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>> {
+    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>> {
         self.write(|db| {
+            if let Some(client) = client {
+                let shelf = "(SELECT shelf FROM jobs WHERE id = ?1 AND open)";
+                let gone = format!("DELETE FROM owners WHERE id = ?1 AND client = ?2 AND shelf = {shelf}");
+                db.execute(&gone, [id.as_str(), client])?;
+                let others = format!("SELECT EXISTS (SELECT 1 FROM owners WHERE id = ?1 AND shelf = {shelf})");
+                if db.query_row(&others, [id.as_str()], |row| row.get(0))? {
+                    return job(db, id);
+                }
+            }
             let number = db
                 .query_row("SELECT number FROM jobs WHERE id = ?1 AND open", [id.as_str()], |row| row.get(0))
                 .optional()?;
@@ -486,7 +526,7 @@ impl Store for SqliteStore {
     fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>> {
         self.read(|db| {
             let number = db
-                .prepare_cached("SELECT number FROM jobs WHERE id = ?1")?
+                .prepare("SELECT number FROM jobs WHERE id = ?1")?
                 .query_row([id.as_str()], |row| row.get(0))
                 .optional()?;
             let pieces = number.map_or(Ok(Vec::new()), |number| pieces(db, number, seen))?;

@@ -15,10 +15,14 @@ use std::time::{Duration, Instant};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
+use jiff::Timestamp;
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::store::{Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Store};
+use slowpoint_server::store::{
+    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Shelf, SqliteStore, Store,
+    Token,
+};
 use slowpoint_server::{State, app};
 use tempfile::TempDir;
 use tower::ServiceExt;
@@ -74,8 +78,8 @@ impl Disk {
 
 /// Hands every function through, unless the store is to fail.
 macro_rules! handed_through {
-    ($($name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*) => {
-        impl Store for Disk {
+    ($trait:ident: $($name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*) => {
+        impl $trait for Disk {
             $(fn $name(&self, $($arg: $type),*) -> io::Result<$out> {
                 self.check()?.$name($($arg),*)
             })*
@@ -84,12 +88,26 @@ macro_rules! handed_through {
 }
 
 handed_through! {
+    Access:
+    add_token(token: &Token, sum: &SecretSum) -> bool;
+    tokens() -> Vec<Token>;
+    revoke_token(name: &str) -> bool;
+    token(sum: &SecretSum) -> Option<Token>;
+    any_token() -> bool;
+    own(client: &str, answers: &[(Shelf, ContentId)]) -> ();
+    owns(client: &str, shelf: Option<Shelf>, id: &ContentId) -> bool;
+    share(sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> ();
+    shared(sum: &SecretSum, shelf: Shelf, id: &ContentId) -> bool;
+}
+
+handed_through! {
+    Store:
     get(shelf: Shelf, id: &ContentId) -> Option<Kept>;
     put(shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> ();
     pin(shelf: Shelf, id: &ContentId, pinned: bool) -> bool;
     prune(bounds: Bounds) -> u64;
     ready() -> ();
-    accept(job: &NewJob) -> Option<Job>;
+    accept(job: &NewJob) -> Accepted;
     job(id: &ContentId) -> Option<Job>;
     jobs_of(client: &str, most: usize) -> Vec<Job>;
     claim(lease: Lease) -> Option<Claimed>;
@@ -99,7 +117,7 @@ handed_through! {
     give_back(id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> bool;
     finish(id: &ContentId, owner: &str, answer: &[u8]) -> bool;
     fail(id: &ContentId, owner: &str, reason: Reason) -> bool;
-    dismiss(id: &ContentId) -> Option<Job>;
+    dismiss(id: &ContentId, client: Option<&str>) -> Option<Job>;
     told(id: &ContentId, seen: usize) -> Vec<Vec<u8>>;
 }
 

@@ -1,0 +1,310 @@
+//! Who asks, and what they may: one table of routes, looked at before any handler.
+//!
+//! While there never was a token, nobody is asked for one and clients are told apart by their addresses. From the first token
+//! on every request but the plain ones needs one, and an answer is read by whoever posted its input or holds a link that
+//! shares it. A route that the table does not name is for administrators.
+
+use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
+
+use axum::extract::rejection::RawPathParamsRejection;
+use axum::extract::{ConnectInfo, MatchedPath, Query, RawPathParams, Request, State as Held};
+use axum::http::{HeaderMap, HeaderValue, Method, Uri, header};
+use axum::middleware::Next;
+use axum::response::Response;
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::State;
+use crate::api::extract::not_text;
+use crate::id::ContentId;
+use crate::problem::{Kind, Problem};
+use crate::store::{Scope, SecretSum, Shelf, Store};
+
+/// Begins every token, so that one that got out is found where it should not be.
+const PREFIX: &str = "slowpoint_";
+
+/// Whoever asks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Client {
+    /// Its token's name, or its address.
+    pub name: String,
+    /// Whether tokens are asked for: only then an answer is somebody's.
+    pub known: bool,
+    scope: Scope,
+}
+
+impl Client {
+    /// Whether an answer may be read.
+    pub fn may_read(&self, store: &dyn Store, shelf: Option<Shelf>, id: &ContentId) -> std::io::Result<bool> {
+        Ok(!self.known || self.scope == Scope::Admin || store.owns(&self.name, shelf, id)?)
+    }
+}
+
+/// What a route needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Need {
+    /// Nothing: it tells of the service alone.
+    Nothing,
+    /// A scope.
+    Scope(Scope),
+    /// A scope, and that the answer is the client's own.
+    Own(Scope, Option<Shelf>),
+    /// The same for reading, or a link that shares it.
+    OwnOrShared(Shelf),
+}
+
+fn need(method: &Method, route: &str) -> Need {
+    let reads = matches!(*method, Method::GET | Method::HEAD);
+    let parts: Vec<&str> = route.split('/').skip(1).collect();
+    match parts.as_slice() {
+        [""] | ["livez" | "readyz" | "openapi.json"] | ["docs", ..] | ["problems", _] if reads => Need::Nothing,
+        ["v1", "jobs"] if reads => Need::Scope(Scope::Read),
+        ["v1", "jobs", "{id}", ..] if reads => Need::Own(Scope::Read, None),
+        ["v1", "jobs", "{id}", ..] => Need::Own(Scope::Compute, None),
+        ["v1", "weather", ..] | ["v1", "shares"] => Need::Scope(Scope::Compute),
+        ["v1", shelf, rest @ ..] => match (Shelf::of_name(shelf), rest) {
+            (Some(_), []) => Need::Scope(Scope::Compute),
+            (Some(shelf), ["{id}", ..]) if reads => Need::OwnOrShared(shelf),
+            (Some(shelf), ["{id}", ..]) => Need::Own(Scope::Compute, Some(shelf)),
+            _ => Need::Scope(Scope::Admin),
+        },
+        _ => Need::Scope(Scope::Admin),
+    }
+}
+
+/// What of the query decides who may read.
+#[derive(Debug, Default, Deserialize)]
+struct Asked {
+    share: Option<String>,
+    since: Option<String>,
+}
+
+/// Lets a request through that may pass, with its client.
+pub async fn permit(
+    Held(state): Held<Arc<State>>,
+    route: MatchedPath,
+    params: Result<RawPathParams, RawPathParamsRejection>,
+    mut request: Request,
+    next: Next,
+) -> Result<Response, Problem> {
+    let need = need(request.method(), route.as_str());
+    if need == Need::Nothing {
+        return Ok(next.run(request).await);
+    }
+    let asked = Query::<Asked>::try_from_uri(request.uri()).map(|Query(asked)| asked).unwrap_or_default();
+    let params = params.map_err(|_| not_text())?;
+    let ids: Vec<ContentId> = params
+        .iter()
+        .filter_map(|(name, value)| (name == "id").then_some(value))
+        .chain(asked.since.as_deref())
+        .filter_map(ContentId::parse)
+        .collect();
+    let secret = bearer(request.headers());
+    let peer = peer(&request, state.config.behind_proxy);
+    let looked = Arc::clone(&state);
+    let client = super::api::blocking(move || {
+        let found = look(&*looked.store, need, secret, asked.share.as_deref(), &ids, peer);
+        found.map_err(|error| Problem::storage(&error))?
+    })
+    .await??;
+    without_share(request.uri_mut());
+    request.extensions_mut().insert(client);
+    Ok(next.run(request).await)
+}
+
+/// The client, if it may do what it asks.
+fn look(
+    store: &dyn Store,
+    need: Need,
+    secret: Option<Result<SecretSum, ()>>,
+    share: Option<&str>,
+    ids: &[ContentId],
+    peer: String,
+) -> std::io::Result<Result<Client, Problem>> {
+    if !store.any_token()? {
+        return Ok(Ok(Client { name: peer, known: false, scope: Scope::Admin }));
+    }
+    if let (Need::OwnOrShared(shelf), Some(share), None) = (need, share, &secret) {
+        for id in ids {
+            if !store.shared(&sum(share), shelf, id)? {
+                let detail =
+                    "The link does not share this, or its time is over. Ask whoever gave it to you for another.";
+                return Ok(Err(Problem::new(Kind::ShareOver, detail)));
+            }
+        }
+        return Ok(Ok(Client { name: "a shared link".into(), known: true, scope: Scope::Read }));
+    }
+    let Some(secret) = secret else {
+        let detail = "Send the header Authorization: Bearer TOKEN. Whoever runs this server makes one with `slowpoint token add NAME`.";
+        return Ok(Err(unauthenticated(detail, "Bearer realm=\"slowpoint\"")));
+    };
+    let token = match secret {
+        Ok(sum) => store.token(&sum)?.filter(crate::store::Token::holds),
+        Err(()) => None,
+    };
+    let Some(token) = token else {
+        let detail =
+            "The token is not known, was revoked, or its time is over. Ask whoever runs this server for another.";
+        return Ok(Err(unauthenticated(detail, "Bearer realm=\"slowpoint\", error=\"invalid_token\"")));
+    };
+    let (least, owned) = match need {
+        Need::Nothing => (Scope::Read, None),
+        Need::Scope(least) => (least, None),
+        Need::Own(least, shelf) => (least, Some(shelf)),
+        Need::OwnOrShared(shelf) => (Scope::Read, Some(Some(shelf))),
+    };
+    if token.scope < least {
+        let (has, needs) = (token.scope.name(), least.name());
+        let detail =
+            format!("The token has the scope \"{has}\"; this needs \"{needs}\". Ask whoever runs this server for one.");
+        return Ok(Err(Problem::new(Kind::ScopeTooSmall, detail)));
+    }
+    let client = Client { name: token.name, known: true, scope: token.scope };
+    if let Some(shelf) = owned {
+        for id in ids {
+            if !client.may_read(store, shelf, id)? {
+                return Ok(Err(not_theirs(shelf, id)));
+            }
+        }
+    }
+    Ok(Ok(client))
+}
+
+/// The same whether there is such an answer or not.
+pub fn not_theirs(shelf: Option<Shelf>, id: &ContentId) -> Problem {
+    let kind = shelf.map_or(Kind::UnknownJob, Kind::unknown);
+    Problem::new(
+        kind,
+        format!(
+            "Nothing that this token may read is known under {id}. Post its input: the same input gets the same id, and can be read by whoever posted it."
+        ),
+    )
+}
+
+fn unauthenticated(detail: &str, challenge: &'static str) -> Problem {
+    Problem::new(Kind::TokenNeeded, detail).with_header(header::WWW_AUTHENTICATE, HeaderValue::from_static(challenge))
+}
+
+/// A new secret: 256 random bits.
+pub fn new_secret() -> String {
+    let bits: [u8; 32] = rand::random();
+    format!("{PREFIX}{}", crate::id::hex(&bits))
+}
+
+/// What is kept of a secret.
+pub fn sum(secret: &str) -> SecretSum {
+    Sha256::digest(secret).into()
+}
+
+/// What the client shows; an error where it cannot be a token.
+fn bearer(headers: &HeaderMap) -> Option<Result<SecretSum, ()>> {
+    let text = headers.get(header::AUTHORIZATION)?.to_str();
+    let token = text.ok().and_then(|text| text.split_once(' '));
+    let token = token.filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer")).map(|(_, token)| token.trim());
+    Some(token.map(sum).ok_or(()))
+}
+
+/// The client's address. Behind a proxy the last that it names: those before it anybody can make up. Addresses of one IPv6
+/// network are one client's.
+fn peer(request: &Request, behind_proxy: bool) -> String {
+    let named = request.headers().get_all("x-forwarded-for").iter().next_back().filter(|_| behind_proxy);
+    let named = named.and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse::<IpAddr>().ok());
+    let direct = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip());
+    match named.or(direct).map(|address| address.to_canonical()) {
+        Some(IpAddr::V6(address)) => {
+            let [a, b, c, d, ..] = address.segments();
+            format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
+        }
+        Some(address) => address.to_string(),
+        None => "unknown".into(),
+    }
+}
+
+/// Handlers do not see the secret of a link.
+fn without_share(uri: &mut Uri) {
+    let Some(query) = uri.query().filter(|query| query.contains("share")) else { return };
+    let rest: Vec<&str> = query.split('&').filter(|pair| !pair.starts_with("share=")).collect();
+    let rest = rest.join("&");
+    let path = if rest.is_empty() { uri.path().to_string() } else { format!("{}?{rest}", uri.path()) };
+    let mut parts = uri.clone().into_parts();
+    if let Ok(path) = path.parse() {
+        parts.path_and_query = Some(path);
+        if let Ok(whole) = Uri::from_parts(parts) {
+            *uri = whole;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use axum::body::Body;
+
+    use super::*;
+
+    #[test]
+    fn what_no_row_names_is_for_administrators() {
+        for (method, route) in [
+            (Method::GET, "/v1/secrets"),
+            (Method::GET, "/metrics"),
+            (Method::POST, "/livez"),
+            (Method::GET, "/v2/assessments/{id}"),
+            (Method::GET, "/v1/assessments/all"),
+        ] {
+            assert_eq!(need(&method, route), Need::Scope(Scope::Admin), "{method} {route}");
+        }
+    }
+
+    #[test]
+    fn clients_are_told_apart_by_address() {
+        let from = |peer: Option<&str>, forwarded: &[&str], behind_proxy| {
+            let mut request = Request::get("/").body(Body::empty()).unwrap();
+            for list in forwarded {
+                request.headers_mut().append("x-forwarded-for", list.parse().unwrap());
+            }
+            if let Some(peer) = peer {
+                request.extensions_mut().insert(ConnectInfo(peer.parse::<SocketAddr>().unwrap()));
+            }
+            super::peer(&request, behind_proxy)
+        };
+        assert_eq!(from(Some("192.0.2.7:5000"), &["198.51.100.1"], false), "192.0.2.7");
+        assert_eq!(from(Some("192.0.2.7:5000"), &["203.0.113.9, 198.51.100.1"], true), "198.51.100.1");
+        assert_eq!(from(Some("192.0.2.7:5000"), &["203.0.113.9", "198.51.100.2"], true), "198.51.100.2");
+        assert_eq!(from(Some("192.0.2.7:5000"), &["nonsense"], true), "192.0.2.7");
+        assert_eq!(from(Some("[::ffff:192.0.2.7]:5000"), &[], false), "192.0.2.7");
+        assert_eq!(from(Some("[2001:db8:1:2:3:4:5:6]:5000"), &[], false), "2001:db8:1:2::/64");
+        assert_eq!(from(None, &[], false), "unknown");
+    }
+
+    #[test]
+    fn the_secret_of_a_link_is_taken_out() {
+        for (sent, seen) in [
+            ("/v1/days/0?share=a", "/v1/days/0"),
+            ("/v1/days/0?share=a&delay=7", "/v1/days/0?delay=7"),
+            ("/v1/days/0?delay=7&share=a", "/v1/days/0?delay=7"),
+            ("/v1/days/0?shared=1", "/v1/days/0?shared=1"),
+            ("/v1/days/0", "/v1/days/0"),
+        ] {
+            let mut uri: Uri = sent.parse().unwrap();
+            without_share(&mut uri);
+            assert_eq!(uri.to_string(), seen);
+        }
+    }
+
+    #[test]
+    fn tokens_are_read_from_their_header() {
+        let of = |value: &str| {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::AUTHORIZATION, value.parse().unwrap());
+            bearer(&headers)
+        };
+        assert_eq!(of("Bearer abc"), Some(Ok(sum("abc"))));
+        assert_eq!(of("bearer  abc "), Some(Ok(sum("abc"))));
+        assert_eq!(of("Basic abc"), Some(Err(())));
+        assert_eq!(of("abc"), Some(Err(())));
+        assert_eq!(bearer(&HeaderMap::new()), None);
+        assert!(new_secret().len() == PREFIX.len() + 64 && new_secret() != new_secret());
+    }
+}

@@ -1,0 +1,255 @@
+//! Who may do and read what: every route of the description with every kind of token.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use std::time::Duration;
+
+use axum::body::Body;
+use axum::http::{Method, Request};
+use jiff::Timestamp;
+use serde_json::{Value, json};
+use slowpoint_server::access::{new_secret, sum};
+use slowpoint_server::store::{Access, Scope, Token};
+use support::{Reply, Service, card, check_described, check_problem, json_request, request, service};
+
+fn add(service: &Service, name: &str, scope: Scope, expires: Option<Timestamp>) -> String {
+    let secret = new_secret();
+    let token = Token { name: name.into(), scope, created: Timestamp::now(), expires, revoked: None };
+    assert!(service.store.add_token(&token, &sum(&secret)).unwrap());
+    secret
+}
+
+fn with(mut request: Request<Body>, secret: Option<&str>) -> Request<Body> {
+    if let Some(secret) = secret {
+        request.headers_mut().insert("authorization", format!("Bearer {secret}").parse().unwrap());
+    }
+    request
+}
+
+async fn get(service: &Service, uri: &str, secret: Option<&str>) -> Reply {
+    service.send(with(request(Method::GET, uri, Body::empty()), secret)).await
+}
+
+fn day() -> Value {
+    json!({
+        "entries": [{"name": "one", "card": card()["card"]}],
+        "launch": card()["launch"], "wind": card()["wind"], "flights": 128, "delays": [7],
+    })
+}
+
+/// Posts with a token; the path of the answer.
+async fn posted(service: &Service, uri: &str, body: &Value, secret: &str) -> String {
+    let reply = service.send(with(json_request(uri, body.to_string()), Some(secret))).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    reply.header("location").to_string()
+}
+
+/// Every route of the description, with a body where it takes one; what is asked of the answers is put in.
+fn routes(paths: &[(&str, String)]) -> Vec<(Method, String, String, bool)> {
+    let document: Value = serde_json::from_str(&slowpoint_server::api::description::text().unwrap()).unwrap();
+    let mut routes = Vec::new();
+    for (template, methods) in document["paths"].as_object().unwrap() {
+        for (method, operation) in methods.as_object().unwrap() {
+            let own = paths.iter().find(|(prefix, _)| template.starts_with(prefix));
+            let mut uri = template.replace("{index}", "0").replace("{kind}", "invalid-input");
+            if let Some((prefix, place)) = own {
+                uri = uri.replace(prefix, place);
+            }
+            if template.ends_with("/changes") {
+                uri = format!("{uri}?since={}", own.unwrap().1.rsplit('/').next().unwrap());
+            }
+            let method: Method = method.to_uppercase().parse().unwrap();
+            routes.push((method, template.clone(), uri, operation["requestBody"].is_object()));
+        }
+    }
+    routes
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_route_with_every_token() {
+    let service = service();
+    let owner = add(&service, "owner", Scope::Compute, None);
+    let [reader, other, admin] = [("reader", Scope::Read), ("other", Scope::Compute), ("admin", Scope::Admin)]
+        .map(|(n, s)| add(&service, n, s, None));
+    let over = add(&service, "over", Scope::Admin, Some(Timestamp::now() - Duration::from_secs(1)));
+    let revoked = add(&service, "revoked", Scope::Admin, None);
+    assert!(service.store.revoke_token("revoked").unwrap());
+    let assessment = posted(&service, "/v1/assessments", &card(), &owner).await;
+    let day = posted(&service, "/v1/days", &day(), &owner).await;
+    let sweep = posted(&service, "/v1/sweeps", &json!({"base": card(), "axes": {"tilts": [0]}}), &owner).await;
+    let job = format!("/v1/jobs/{}", day.rsplit('/').next().unwrap());
+    let places = [
+        ("/v1/assessments/{id}", assessment),
+        ("/v1/days/{id}", day),
+        ("/v1/sweeps/{id}", sweep),
+        ("/v1/jobs/{id}", job),
+    ];
+    let routes = routes(&places);
+    assert!(routes.len() > 30, "{}", routes.len());
+    let mut checked = 0;
+    for (method, template, uri, has_body) in &routes {
+        let plain =
+            ["/", "/livez", "/readyz", "/openapi.json", "/docs", "/problems/{kind}"].contains(&template.as_str());
+        let own = template.contains("{id}");
+        let reads = *method == Method::GET;
+        // Without a token, with one that is none, and with those whose time is over.
+        let strangers = [None, Some("slowpoint_00"), Some(over.as_str()), Some(revoked.as_str())];
+        let least = if reads { Scope::Read } else { Scope::Compute };
+        let tokens = [
+            (&reader, Scope::Read, false),
+            (&other, Scope::Compute, false),
+            (&owner, Scope::Compute, true),
+            (&admin, Scope::Admin, true),
+        ];
+        let asked = |secret: Option<&str>| {
+            let body = || Body::from("{}");
+            let mut asked = request(method.clone(), uri, if *has_body { body() } else { Body::empty() });
+            if *has_body {
+                asked.headers_mut().insert("content-type", "application/json".parse().unwrap());
+            }
+            service.send(with(asked, secret))
+        };
+        for secret in strangers {
+            let reply = asked(secret).await;
+            if plain {
+                assert!(reply.status.as_u16() < 400, "{method} {template}: {}", reply.status);
+            } else {
+                check_problem(&reply, 401, "token-needed");
+                assert!(reply.header("www-authenticate").starts_with("Bearer"), "{method} {template}");
+            }
+            checked += 1;
+        }
+        for (secret, scope, owns) in tokens {
+            let reply = asked(Some(secret)).await;
+            let status = reply.status.as_u16();
+            let told = format!("{method} {template} {scope:?} {owns}: {}", String::from_utf8_lossy(&reply.body));
+            if plain {
+                assert!(status < 400, "{told}");
+            } else if scope < least {
+                check_problem(&reply, 403, "scope-too-small");
+            } else if own && !owns {
+                assert_eq!(status, 404, "{told}");
+                assert!(reply.text().contains("that this token may read"), "{told}");
+            } else {
+                assert!(status != 401 && status != 403 && !told.contains("this token may read"), "{told}");
+            }
+            checked += 1;
+        }
+    }
+    assert_eq!(checked, 8 * routes.len());
+}
+
+/// What is not there and what is somebody else's are told with the same words.
+#[tokio::test]
+async fn nobody_learns_what_there_is() {
+    let service = service();
+    let [owner, other] = ["owner", "other"].map(|name| add(&service, name, Scope::Compute, None));
+    let place = posted(&service, "/v1/assessments", &card(), &owner).await;
+    let id = place.rsplit('/').next().unwrap();
+    let nowhere = "0".repeat(32);
+    let told = |reply: Reply, id: &str| {
+        let problem = check_problem(&reply, 404, "unknown-assessment");
+        problem["detail"].as_str().unwrap().replace(id, "ID")
+    };
+    let somebodys = told(get(&service, &place, Some(&other)).await, id);
+    assert_eq!(somebodys, told(get(&service, &format!("/v1/assessments/{nowhere}"), Some(&other)).await, &nowhere));
+    // An id is no more readable when it is written otherwise.
+    let coded = format!("/v1/assessments/%{:02x}{}", id.as_bytes()[0], &id[1..]);
+    assert_eq!(get(&service, &coded, Some(&other)).await.status, 404);
+    assert_eq!(get(&service, &coded, None).await.status, 401);
+    // Whoever posts the same input may read it.
+    assert_eq!(posted(&service, "/v1/assessments", &card(), &other).await, place);
+    assert_eq!(get(&service, &place, Some(&other)).await.status, 200);
+}
+
+#[tokio::test]
+async fn a_revoked_token_ends_at_once() {
+    let service = service();
+    let secret = add(&service, "phone", Scope::Compute, None);
+    assert_eq!(get(&service, "/v1/jobs", Some(&secret)).await.status, 200);
+    service.store.revoke_token("phone").unwrap();
+    check_problem(&get(&service, "/v1/jobs", Some(&secret)).await, 401, "token-needed");
+    check_problem(&get(&service, "/v1/jobs", None).await, 401, "token-needed");
+    // The secret is kept nowhere.
+    for file in ["slowpoint.db", "slowpoint.db-wal"] {
+        let bytes = std::fs::read(service.store.directory.path().join(file)).unwrap();
+        assert!(!bytes.windows(secret.len()).any(|window| window == secret.as_bytes()), "{file}");
+    }
+}
+
+#[tokio::test]
+async fn a_link_shares_one_answer_for_a_while() {
+    let service = service();
+    let owner = add(&service, "owner", Scope::Compute, None);
+    let place = posted(&service, "/v1/days", &day(), &owner).await;
+    let assessment = posted(&service, "/v1/assessments", &card(), &owner).await;
+    let share = |answer: String, hours: u64, secret: String| {
+        let asked = json_request("/v1/shares", json!({"answer": answer, "hours": hours}).to_string());
+        service.send(with(asked, Some(&secret)))
+    };
+    let reply = share(place.clone(), 48, owner.clone()).await;
+    assert_eq!(reply.status, 201, "{}", reply.text());
+    let link = reply.json();
+    check_described("ShareAnswer", &link);
+    let (href, query) = (link["href"].as_str().unwrap(), link["query"].as_str().unwrap());
+    assert_eq!(reply.header("location"), href);
+    let shared = get(&service, href, None).await;
+    assert_eq!(shared.status, 200);
+    assert_eq!(shared.body, get(&service, &place, Some(&owner)).await.body);
+    // The flights of the day as well, in every form; nothing else, and nothing but reading.
+    let flight = shared.json()["entries"][0]["flight"]["href"].as_str().unwrap().to_string();
+    for uri in [format!("{flight}?{query}"), format!("{flight}/landing.svg?delay=7&{query}")] {
+        assert_eq!(get(&service, &uri, None).await.status, 200, "{uri}");
+    }
+    check_problem(&get(&service, &format!("{assessment}?{query}"), None).await, 403, "share-over");
+    let revision = json_request(&format!("{place}/revisions?{query}"), "{}");
+    check_problem(&service.send(revision).await, 401, "token-needed");
+    check_problem(&get(&service, &format!("/v1/jobs?{query}"), None).await, 401, "token-needed");
+    let since = assessment.rsplit('/').next().unwrap();
+    check_problem(&get(&service, &format!("{place}/changes?since={since}&{query}"), None).await, 403, "share-over");
+    // Its time is over.
+    service.store.sql("UPDATE shares SET expires = 1");
+    check_problem(&get(&service, href, None).await, 403, "share-over");
+    // What is not one's own cannot be shared.
+    let other = add(&service, "other", Scope::Compute, None);
+    check_problem(&share(place.clone(), 48, other).await, 404, "unknown-day");
+    for (answer, hours, pointer) in
+        [("/v1/jobs/1".to_string(), 48, "/answer"), (place.clone(), 0, "/hours"), (place, 10_000, "/hours")]
+    {
+        let problem = check_problem(&share(answer, hours, owner.clone()).await, 422, "invalid-input");
+        assert_eq!(problem["errors"][0]["pointer"], pointer);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_of_two_is_given_up_by_both() {
+    let service = service();
+    let [one, two] = ["one", "two"].map(|name| add(&service, name, Scope::Compute, None));
+    let mut long = day();
+    long["flights"] = json!(150_000);
+    let post = |secret: &str| {
+        let mut asked = json_request("/v1/days", long.to_string());
+        asked.headers_mut().insert("prefer", "respond-async".parse().unwrap());
+        service.send(with(asked, Some(secret)))
+    };
+    let job = post(&one).await.header("location").to_string();
+    assert_eq!(post(&two).await.header("location"), job);
+    for secret in [&one, &two] {
+        assert_eq!(get(&service, "/v1/jobs", Some(secret)).await.json()["jobs"].as_array().unwrap().len(), 1);
+    }
+    let give_up = |secret: &str| service.send(with(request(Method::DELETE, &job, Body::empty()), Some(secret)));
+    let first = give_up(&one).await.json();
+    assert!(first["message"].as_str().unwrap().starts_with("Others asked"), "{first}");
+    assert_eq!(get(&service, &job, Some(&one)).await.status, 404, "it is theirs no more");
+    assert_eq!(give_up(&two).await.json()["status"], "dismissed");
+}
+
+#[tokio::test]
+async fn without_any_token_nobody_is_asked() {
+    let service = service();
+    let reply = service.post(&card()).await;
+    assert_eq!(get(&service, reply.header("location"), None).await.status, 200);
+    assert_eq!(get(&service, "/v1/jobs", Some("slowpoint_00")).await.status, 200);
+}
