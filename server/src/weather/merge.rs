@@ -10,6 +10,10 @@ use crate::wire::units::{LENGTH, Reading, SPEED};
 
 /// Puts messages together: the surface report first, if there is one, over a field if its elevation is known.
 pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Reading>) -> Option<Profile> {
+    let surface = surface.map(|mut surface| {
+        surface.assumed.extend(at_field(&surface));
+        surface
+    });
     let profile = match (surface, aloft) {
         (Some(surface), Some(aloft)) => joined(surface, aloft),
         (surface, aloft) => surface.or(aloft)?,
@@ -22,13 +26,10 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     for message in &profile.messages {
         let station = message.station.as_deref().unwrap_or_default();
         match message.format {
-            Format::Metar | Format::Speci => {
-                profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
-            }
             Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage | Format::Grib => {
                 profile.assumed.push(format!("The winds over the field are those of {station}."))
             }
-            Format::Layers => {}
+            Format::Metar | Format::Speci | Format::Layers => {}
         }
     }
     match field {
@@ -47,14 +48,48 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     profile
 }
 
-fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
-    let all = aloft.levels.len();
-    aloft.levels.retain(|l| !l.surface);
-    if aloft.levels.len() < all {
-        surface.skipped.push("The surface level of the other: the surface report stands in its place.".into());
+/// What a surface report is taken to say of the field.
+fn at_field(report: &Profile) -> Option<String> {
+    let level = report.levels.first()?;
+    let known = (level.wind.is_some(), level.temperature.is_some(), report.altimeter_setting.is_some());
+    let what = match known {
+        (true, true, true) => "Wind, temperature and pressure at the field are those",
+        (true, true, false) => "Wind and temperature at the field are those",
+        (true, false, true) => "Wind and pressure at the field are those",
+        (false, true, true) => "Temperature and pressure at the field are those",
+        (true, false, false) => "The wind at the field is that",
+        (false, true, false) => "The temperature at the field is that",
+        (false, false, true) => "The pressure at the field is that",
+        (false, false, false) => return None,
+    };
+    Some(format!("{what} of {}.", report.messages.first()?.station.as_deref().unwrap_or_default()))
+}
+
+/// A surface report under winds aloft. What it lacks at the ground comes from the other, if that has it.
+fn joined(mut surface: Profile, aloft: Profile) -> Profile {
+    let other = aloft.messages.first().map_or("other", |m| m.format.title());
+    let (at_ground, above): (Vec<Level>, Vec<Level>) = aloft.levels.into_iter().partition(|l| l.surface);
+    if let ([report], [spare]) = (&mut surface.levels[..], &at_ground[..]) {
+        let mut filled = Vec::new();
+        if let (None, Some(_)) = (report.wind, spare.wind) {
+            (report.wind, report.above_ground) = (spare.wind, spare.above_ground);
+            filled.push("wind");
+        }
+        if let (None, Some(_)) = (report.temperature, spare.temperature) {
+            (report.temperature, report.dew_point) = (spare.temperature, spare.dew_point);
+            filled.push("temperature");
+        }
+        if filled.is_empty() {
+            surface.skipped.push(format!("The surface level of the {other}: the surface report stands in its place."));
+        } else {
+            let filled = filled.join(" and ");
+            surface
+                .assumed
+                .push(format!("The surface report has no {filled}: what the {other} has at the ground was taken."));
+        }
     }
     surface.messages.extend(aloft.messages);
-    surface.levels.extend(aloft.levels);
+    surface.levels.extend(above);
     surface.assumed.extend(aloft.assumed);
     surface.skipped.extend(aloft.skipped);
     surface.cautions.extend(aloft.cautions);
