@@ -7,19 +7,18 @@
 use std::collections::{HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use ::grib::{GridDefinitionTemplateValues, GridPointIndex, LatLons, SeekableGrib2Reader, SubMessage};
+use ::grib::{SeekableGrib2Reader, SubMessage};
 use jiff::ToSpan;
 use jiff::civil::{Date, DateTime};
 use slowpoint_sim::limits;
 
 use super::clock::{When, written};
+use super::grid::{Place, Point, nearest};
 use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
 
 /// Most messages of a file.
 const MOST_MESSAGES: usize = 2000;
-/// Most points of a grid: a globe in steps of 0.1 degrees has 6.5 million.
-const MOST_POINTS: usize = 8_000_000;
 /// Most points that are unpacked for one answer.
 const MOST_UNPACKED: usize = 64_000_000;
 /// The lowest wind above ground is an instrument's up to this height, m.
@@ -32,31 +31,8 @@ const G: f64 = 9.806_65;
 const FILE: &str = "send the file as the model's service gives it, whole, in GRIB edition 2";
 const WANTED: &str = "send u and v (discipline 0, category 2, numbers 2 and 3) at heights above ground, or at isobaric levels with the \
                       geopotential height (category 3, number 5), cut out for the hours of launch";
-
-/// Where the wind is wanted.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
-    /// Degrees, north positive.
-    pub latitude_deg: f64,
-    /// Degrees, east positive.
-    pub longitude_deg: f64,
-}
-
-impl Place {
-    /// The same on a sphere of radius 1.
-    fn unit(self) -> [f64; 3] {
-        let (lat, lon) = (self.latitude_deg.to_radians(), self.longitude_deg.to_radians());
-        [libm::cos(lat) * libm::cos(lon), libm::cos(lat) * libm::sin(lon), libm::sin(lat)]
-    }
-
-    /// Distance to another place on a sphere as large as the Earth, km.
-    fn distance_km(self, other: Self) -> f64 {
-        const EARTH_KM: f64 = 6371.0;
-        let [a, b] = [self.unit(), other.unit()];
-        let chord = (0..3).map(|k| (a[k] - b[k]) * (a[k] - b[k])).sum::<f64>().sqrt();
-        2.0 * EARTH_KM * libm::asin((0.5 * chord).min(1.0))
-    }
-}
+const GRID: &str = "send the surroundings of the place on a regular grid, as the model's service gives it: in latitude and longitude, \
+                    Gaussian, or on Mercator's, a polar stereographic or Lambert's plane";
 
 /// What a field of the file is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -107,23 +83,11 @@ impl Octets<'_> {
     }
 }
 
-/// The grid point nearest to the place.
-#[derive(Debug, Clone, Copy)]
-struct Point {
-    index: usize,
-    points: usize,
-    at: Place,
-    /// Whether components are along the grid's axes (flag table 3.3, bit 5).
-    along_grid: bool,
-    /// Bearing of the grid's x axis there, degrees.
-    x_bearing_deg: f64,
-}
-
 /// Reads the winds over a place; of several times that nearest to launch is taken.
 pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Profile, Unreadable> {
     let mut fields = Vec::new();
     for message in messages(file)? {
-        fields.extend(guarded(&message, || wanted(message))?);
+        fields.extend(guarded(&message, WANTED, || wanted(message))?);
     }
     let valid = time(&fields, launch)?;
     let several = fields.iter().map(|f| f.valid).collect::<HashSet<_>>().len();
@@ -145,7 +109,7 @@ pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Pro
                 "send one run and one member: ensembles are not read from GRIB",
             ));
         }
-        let (point, value) = guarded(&field.message, || value(field, place, &mut grids, &mut unpacked))?;
+        let (point, value) = guarded(&field.message, GRID, || value(field, place, &mut grids, &mut unpacked))?;
         values.insert(key, value);
         if matches!(field.kind, Kind::East | Kind::North) {
             let same = components
@@ -210,10 +174,10 @@ fn messages(file: &[u8]) -> Result<Vec<Octets<'_>>, Unreadable> {
 }
 
 /// What a damaged file makes the library do is told as a fault of the message.
-fn guarded<T>(message: &Octets<'_>, work: impl FnOnce() -> Result<T, String>) -> Result<T, Unreadable> {
+fn guarded<T>(message: &Octets<'_>, remedy: &str, work: impl FnOnce() -> Result<T, String>) -> Result<T, Unreadable> {
     match catch_unwind(AssertUnwindSafe(work)) {
         Ok(Ok(value)) => Ok(value),
-        Ok(Err(problem)) => Err(message.fault(problem, WANTED)),
+        Ok(Err(problem)) => Err(message.fault(problem, remedy)),
         Err(_) => Err(message.fault("is damaged", FILE)),
     }
 }
@@ -315,7 +279,7 @@ fn value(
     let point = match grids.get(&grid) {
         Some(point) => *point,
         None => {
-            let point = nearest(&sub, &grid, place)?;
+            let point = nearest(sub.grid_def(), place)?;
             grids.insert(grid, point);
             point
         }
@@ -365,67 +329,6 @@ fn bounded(sub: &Sub<'_, '_>, octets: &[u8], points: usize) -> Result<(), String
     }
 }
 
-/// The grid point nearest to the place, and how the grid lies there.
-fn nearest(sub: &Sub<'_, '_>, grid: &[u8], place: Place) -> Result<Point, String> {
-    let unread = |e: ::grib::GribError| format!("has a grid that is not read: {e}");
-    let template = GridDefinitionTemplateValues::try_from(sub.grid_def()).map_err(unread)?;
-    let (across, up) = template.grid_shape();
-    let points = sub.grid_def().num_points() as usize;
-    if across.checked_mul(up) != Some(points) || !(1..=MOST_POINTS).contains(&points) {
-        return Err(format!("has a grid of {points} points; regular grids of 1 to {MOST_POINTS} are read"));
-    }
-    let places = || -> Result<_, String> {
-        let latlons = template.latlons().map_err(unread)?;
-        Ok(latlons.map(|(latitude_deg, longitude_deg)| Place { latitude_deg, longitude_deg }))
-    };
-    let indices = || template.ij().map_err(unread);
-    let wanted = place.unit();
-    let closeness = |p: &Place| {
-        let unit = p.unit();
-        (0..3).map(|k| unit[k] * wanted[k]).sum::<f64>()
-    };
-    let mut best: Option<(f64, usize, Place)> = None;
-    for (index, at) in places()?.enumerate() {
-        let close = closeness(&at);
-        if close.is_finite() && best.is_none_or(|(b, ..)| close > b) {
-            best = Some((close, index, at));
-        }
-    }
-    let (_, index, at) = best.ok_or("has a grid without places")?;
-    let here = indices()?.nth(index).ok_or("has a grid without places")?;
-    let mut beside: HashMap<(usize, usize), Place> = HashMap::new();
-    for (at, (i, j)) in places()?.zip(indices()?) {
-        if i.abs_diff(here.0) + j.abs_diff(here.1) == 1 {
-            beside.insert((i, j), at);
-        }
-    }
-    let step_km = beside.values().map(|p| p.distance_km(at)).fold(0.0, f64::max);
-    let apart_km = at.distance_km(place);
-    if apart_km > step_km {
-        return Err(format!("has a grid that does not reach the place: its nearest point is {apart_km:.0} km away"));
-    }
-    // The x axis runs along i, against it where rows are scanned backwards.
-    let [before, after] = [here.0.checked_sub(1), here.0.checked_add(1)]
-        .map(|i| i.and_then(|i| beside.get(&(i, here.1))).copied().unwrap_or(at));
-    let forwards = template.scanning_mode().scans_positively_for_i();
-    let (from, to) = if forwards { (before, after) } else { (after, before) };
-    // Flag table 3.3 stands in octet 55 of grids in latitude and longitude, in octet 47 of projected ones.
-    let octet = if matches!(sub.grid_def().grid_tmpl_num(), 10 | 20 | 30) { 47 } else { 55 };
-    let flags = grid.get(octet - 6).copied().unwrap_or_default();
-    Ok(Point { index, points, at, along_grid: flags & 0b0000_1000 != 0, x_bearing_deg: bearing_deg(from, to, at) })
-}
-
-/// Bearing from one place to another close by, as seen from a third between them.
-fn bearing_deg(from: Place, to: Place, at: Place) -> f64 {
-    let [a, b] = [from.unit(), to.unit()];
-    let step: Vec<f64> = (0..3).map(|k| b[k] - a[k]).collect();
-    let (lat, lon) = (at.latitude_deg.to_radians(), at.longitude_deg.to_radians());
-    let ([sin_lat, cos_lat], [sin_lon, cos_lon]) = ([libm::sin(lat), libm::cos(lat)], [libm::sin(lon), libm::cos(lon)]);
-    let east = -sin_lon * step[0] + cos_lon * step[1];
-    let north = -sin_lat * (cos_lon * step[0] + sin_lon * step[1]) + cos_lat * step[2];
-    libm::atan2(east, north).to_degrees().rem_euclid(360.0)
-}
-
 /// Puts the values of each level together.
 fn levels(
     values: &HashMap<(Kind, Surface), f64>,
@@ -447,7 +350,7 @@ fn levels(
         let wind = match [of(Kind::East, surface), of(Kind::North, surface)] {
             [Some(x), Some(y)] => {
                 let turned = components.get(&surface).filter(|p| p.along_grid);
-                let [east, north] = turned.map_or([x, y], |p| to_north(x, y, p.x_bearing_deg));
+                let [east, north] = turned.map_or([x, y], |p| p.to_north(x, y));
                 Wind::of_components(east, north)
             }
             _ => match [of(Kind::Speed, surface), of(Kind::From, surface)] {
@@ -534,13 +437,6 @@ fn levels(
 fn celsius(kelvin: f64) -> Option<Reading> {
     let celsius = ((kelvin - 273.15) * 10.0).round() / 10.0;
     TEMPERATURE.with(celsius, "C").filter(|_| TEMPERATURES_C.contains(&celsius))
-}
-
-/// Components along the grid's axes as components towards east and north; y lies 90 degrees to the left of x.
-fn to_north(x: f64, y: f64, x_bearing_deg: f64) -> [f64; 2] {
-    let bearing = x_bearing_deg.to_radians();
-    let (sin, cos) = (libm::sin(bearing), libm::cos(bearing));
-    [x * sin - y * cos, x * cos + y * sin]
 }
 
 /// Puts levels in order from the ground up, once each has its height above ground; of two at one height the lower in the

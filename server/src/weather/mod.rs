@@ -8,6 +8,7 @@ pub mod age;
 pub mod aloft;
 pub mod clock;
 pub mod grib2;
+pub mod grid;
 pub mod layers;
 pub mod merge;
 pub mod metar;

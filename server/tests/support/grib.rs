@@ -1,5 +1,5 @@
-//! GRIB2 messages octet by octet, from the tables of WMO-No. 306 FM 92 (sections 0 to 8; grid templates 3.0, 3.1, 3.30;
-//! product template 4.0; packing template 5.0).
+//! GRIB2 messages octet by octet, from the tables of WMO-No. 306 FM 92 (sections 0 to 8; grid templates 3.0, 3.1, 3.10,
+//! 3.20, 3.30, 3.40; product template 4.0; packing template 5.0).
 
 #![allow(dead_code, missing_docs, clippy::unwrap_used, reason = "test support: not every test uses all of it")]
 
@@ -68,9 +68,20 @@ pub fn rotated(grid: Grid, [south_pole_lat, south_pole_lon]: [f64; 2]) -> Grid {
 }
 
 /// Template 3.30: a cone that touches at one latitude; rows from south-west, x eastward, y northward.
-pub fn lambert(
+pub fn lambert(first: [f64; 2], touching: f64, meridian: f64, step_m: f64, shape: [u32; 2], flags: u8) -> Grid {
+    let mut grid = polar(first, touching, meridian, step_m, shape, flags);
+    for _ in 0..2 {
+        grid.octets.extend(microdegrees(touching));
+    }
+    grid.octets.extend(microdegrees(-90.0));
+    grid.octets.extend(microdegrees(0.0));
+    Grid { template: 30, ..grid }
+}
+
+/// Template 3.20: a plane about the pole that is nearer to where its lengths are true; rows as above.
+pub fn polar(
     [lat, lon]: [f64; 2],
-    touching: f64,
+    true_at: f64,
     meridian: f64,
     step_m: f64,
     [across, up]: [u32; 2],
@@ -82,19 +93,47 @@ pub fn lambert(
     octets.extend(microdegrees(lat));
     octets.extend(microdegrees(lon));
     octets.push(flags);
-    octets.extend(microdegrees(touching));
+    octets.extend(microdegrees(true_at));
     octets.extend(microdegrees(meridian));
     for _ in 0..2 {
         octets.extend(((step_m * 1e3) as u32).to_be_bytes());
     }
-    // North pole on the plane; scanned +i, +j.
-    octets.extend([0, 0b0100_0000]);
+    // The pole on the plane; scanned +i, +j.
+    octets.extend([if true_at < 0.0 { 0b1000_0000 } else { 0 }, 0b0100_0000]);
+    Grid { template: 20, octets, points: across * up }
+}
+
+/// Template 3.10: rows from south-west, x eastward, y northward, from one corner to the other.
+pub fn mercator(first: [f64; 2], last: [f64; 2], true_at: f64, step_m: f64, [across, up]: [u32; 2], flags: u8) -> Grid {
+    let mut octets = earth();
+    octets.extend(across.to_be_bytes());
+    octets.extend(up.to_be_bytes());
+    octets.extend(first.map(microdegrees).concat());
+    octets.push(flags);
+    octets.extend(microdegrees(true_at));
+    octets.extend(last.map(microdegrees).concat());
+    octets.push(0b0100_0000);
+    octets.extend([0; 4]);
     for _ in 0..2 {
-        octets.extend(microdegrees(touching));
+        octets.extend(((step_m * 1e3) as u32).to_be_bytes());
     }
-    octets.extend(microdegrees(-90.0));
-    octets.extend(microdegrees(0.0));
-    Grid { template: 30, octets, points: across * up }
+    Grid { template: 10, octets, points: across * up }
+}
+
+/// Template 3.40: as many rows as are said, `between` of them between a pole and the equator, from north to south.
+pub fn gaussian([north, south]: [f64; 2], [west, east]: [f64; 2], [across, down]: [u32; 2], between: u32) -> Grid {
+    let grid = lat_lon([north, south], [west, east], [across, down], 0b0011_0000);
+    let mut octets = grid.octets;
+    // Octets 68 to 71.
+    octets[53..57].copy_from_slice(&between.to_be_bytes());
+    Grid { template: 40, octets, ..grid }
+}
+
+/// The same grid with other octets from one on, counted as in the tables.
+pub fn with_octets(grid: &Grid, octet: usize, other: &[u8]) -> Grid {
+    let mut changed = grid.clone();
+    changed.octets[octet - 15..octet - 15 + other.len()].copy_from_slice(other);
+    changed
 }
 
 fn section(number: u8, octets: &[u8]) -> Vec<u8> {

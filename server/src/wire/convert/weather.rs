@@ -8,8 +8,8 @@ use slowpoint_sim::report::Caution;
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
-    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, grib2, layers,
-    merge, metar, sounding,
+    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, grib2, grid,
+    layers, merge, metar, sounding,
 };
 use crate::wire::coverage;
 use crate::wire::fault::Faults;
@@ -93,7 +93,7 @@ pub fn grib(file: &[u8], query: &GribQuery) -> Result<Weather, FileRejected> {
     if !reader.faults.none() {
         return Err(in_words(reader.faults));
     }
-    let place = grib2::Place { latitude_deg: query.latitude, longitude_deg: query.longitude };
+    let place = grid::Place { latitude_deg: query.latitude, longitude_deg: query.longitude };
     let decoded = grib2::decode(file, place, launch).map_err(|Unreadable { problem, remedy }| {
         FileRejected::File(FieldFault { pointer: String::new(), problem, remedy, sent: None })
     })?;
