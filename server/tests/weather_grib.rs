@@ -10,7 +10,9 @@ mod grib;
 
 use axum::body::Body;
 use axum::http::{Method, Request, header};
-use grib::{Field, Grid, file, gaussian, lambert, lat_lon, level, mercator, message, polar, rotated, with_octets};
+use grib::{
+    Field, Grid, file, gaussian, lambert, lat_lon, level, mercator, message, of_member, polar, rotated, with_octets,
+};
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use support::{Memory, Reply, Service, card, check_described, check_problem, json_request, service, service_with};
@@ -40,7 +42,8 @@ async fn answer(query: &str, file: Vec<u8>) -> Value {
 }
 
 fn single(surface: u8, level: u32, category: u8, number: u8, points: u32, value: f64) -> Field {
-    Field { category, number, surface, level, hours_ahead: 6, values: vec![value; points as usize] }
+    let values = vec![value; points as usize];
+    Field { category, number, surface, level, hours_ahead: 6, values, product: 0, more: Vec::new() }
 }
 
 /// A model's levels over the field.
@@ -364,6 +367,82 @@ async fn winds_along_rotated_meridians_are_turned() {
     assert!((from - 270.0).abs() > 4.0, "{from}");
 }
 
+/// Product template 4.1: the control and two perturbations (code table 4.6), in whatever order, each with its own heights.
+#[tokio::test]
+async fn members_of_an_ensemble() {
+    let grid = globe_cut();
+    let member = |kind, number, speed: f64, height: f64| {
+        let mut fields = level(103, 10, 6, grid.points, [speed - NEAREST / 10.0, 0.0], None);
+        fields.extend(level(100, 70_000, 6, grid.points, [2.0 * speed - NEAREST / 10.0, 0.0], Some(height)));
+        of_member(&fields, kind, number)
+    };
+    let (third, first, control) = (member(3, 2, 9.0, 3100.0), member(2, 1, 7.0, 3050.0), member(1, 0, 5.0, 3000.0));
+    let all = file(&grid, &[third.clone(), control, first].concat());
+    let launch = format!("{ALBUQUERQUE}&launch_at=2026-11-10T07:30:00Z");
+    let answer = answer(&launch, all).await;
+    let members = answer["members"].as_array().unwrap();
+    let seen: Vec<_> = members
+        .iter()
+        .map(|m| {
+            let figure = |level: usize, name: &str| m["levels"][level][name].as_f64().unwrap();
+            assert_eq!(m["levels"].as_array().unwrap().len(), 2);
+            assert_eq!(m["messages"][0]["valid"]["utc"], "2026-11-10T06:00Z");
+            (
+                m["messages"][0]["member"].as_str().unwrap(),
+                figure(0, "wind_speed_m_s"),
+                figure(1, "wind_speed_m_s"),
+                figure(1, "height_above_sea_m"),
+            )
+        })
+        .collect();
+    assert_eq!(
+        seen,
+        [
+            ("control", 5.0, 10.0, 3000.0),
+            ("negative perturbation 1", 7.0, 14.0, 3050.0),
+            ("positive perturbation 2", 9.0, 18.0, 3100.0)
+        ]
+    );
+    assert_eq!((&answer["levels"], answer["messages"].as_array().unwrap().len()), (&json!([]), 1));
+    let speeds: Vec<_> = (0..3).map(|k| answer["wind"]["members"][k]["surface"]["speed"].clone()).collect();
+    assert_eq!(speeds, ["5 m/s", "7 m/s", "9 m/s"]);
+    assert_eq!(answer["wind"]["source"], "3 members: GRIB2 35, -106.5 valid 2026-11-10T06:00Z");
+    assert_eq!((&answer["age_h"], &answer["wind"]["age"]), (&json!(7.5), &json!("7.5 h")));
+    let mut asked = card();
+    (asked["wind"], asked["site"]) = (answer["wind"].clone(), answer["site"].clone());
+    let reply = service().send(json_request("/v1/assessments?dry_run=true", asked.to_string())).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+
+    // One member is a forecast like any other.
+    let alone = self::answer(ALBUQUERQUE, file(&grid, &third)).await;
+    assert_eq!(alone["messages"][0]["member"], "positive perturbation 2");
+    assert!(alone["members"].is_null() && alone["wind"]["members"].is_null(), "{alone}");
+    near(&alone["levels"][0]["wind_speed_m_s"], 9.0, 0.01);
+}
+
+/// What is no wind of one hour at one height is passed over, and said.
+#[tokio::test]
+async fn means_are_no_winds() {
+    let grid = globe_cut();
+    let good = levels(grid.points, 6);
+    let other = level(103, 10, 6, grid.points, [30.0, 30.0], None);
+    for template in [2_u16, 8, 11, 12] {
+        let mean =
+            other.iter().cloned().map(|f| Field { product: template, more: vec![0; 30], ..f }).collect::<Vec<_>>();
+        let answer = answer(ALBUQUERQUE, file(&grid, &[mean.clone(), good.clone()].concat())).await;
+        near(&answer["levels"][0]["wind_speed_m_s"], 5.0, 0.01);
+        assert!(answer["skipped"].to_string().contains(&format!("templates 4.{template}: means")), "{answer}");
+        let body = check_problem(&post(&service(), ALBUQUERQUE, file(&grid, &mean)).await, 422, "invalid-input");
+        assert!(body["errors"][0]["problem"].as_str().unwrap().contains("no wind that is read"), "{body}");
+    }
+    // From 10 m to 100 m above ground: octets 29 to 34 of section 4 are the second surface.
+    let mut layer = message(&grid, &other[0]);
+    let at = 16 + 21 + 72 + 29 - 1;
+    layer[at..at + 6].copy_from_slice(&[103, 0, 0, 0, 0, 100]);
+    let answer = answer(ALBUQUERQUE, [layer, file(&grid, &good)].concat()).await;
+    near(&answer["levels"][0]["wind_speed_m_s"], 5.0, 0.01);
+}
+
 #[tokio::test]
 async fn files_that_are_refused() {
     let grid = globe_cut();
@@ -393,6 +472,17 @@ async fn files_that_are_refused() {
         (only(&above(1.0)[..1]), "no level of the file has a wind".into()),
         (only(&[above(1.0), above(1.0)].concat()), "message 3 (from octet".into()),
         (only(&above(200.0)), "a wind of the file is".into()),
+        (
+            only(&[of_member(&above(1.0), 3, 1), of_member(&above(200.0), 3, 2)].concat()),
+            // 200 m/s at the first point and 0.1 m/s more from point to point.
+            "a wind of the file is 201.4 m/s (positive perturbation 2)".into(),
+        ),
+        (only(&[above(1.0), of_member(&above(1.0), 3, 1)].concat()), "winds beside them that are no member's".into()),
+        (only(&[of_member(&above(1.0), 3, 1), of_member(&above(1.0), 3, 1)].concat()), "message 3 (from octet".into()),
+        (
+            only(&above(1.0).into_iter().map(|f| Field { product: 1, ..f }).collect::<Vec<_>>()),
+            "message 1 (from octet 0)".into(),
+        ),
     ] {
         let reply = post(&service(), ALBUQUERQUE, octets).await;
         let body = check_problem(&reply, 422, "invalid-input");

@@ -7,7 +7,7 @@
 #[path = "support/grib.rs"]
 mod grib;
 
-use grib::{file, gaussian, lambert, lat_lon, level, mercator, polar, rotated};
+use grib::{file, gaussian, lambert, lat_lon, level, mercator, of_member, polar, rotated};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use slowpoint_server::wire::{self, FileRejected, GribQuery};
@@ -36,6 +36,9 @@ fn damaged_files_are_read_or_refused() {
         let grid = &grids[rng.random_range(0..grids.len())];
         let mut fields = level(103, 10, 6, grid.points, [1.0, 2.0], None);
         fields.extend(level(100, 70_000, 6, grid.points, [4.0, 2.0], Some(3000.0)));
+        if rng.random_bool(0.3) {
+            fields = [of_member(&fields, 1, 0), of_member(&fields, 3, 1)].concat();
+        }
         let mut octets = file(grid, &fields);
         for _ in 0..rng.random_range(1..=3) {
             // Mostly in the first message's heads.

@@ -1,10 +1,10 @@
 //! GRIB2 files (WMO-No. 306, FM 92): winds of a model at the grid point nearest to a field.
 //!
 //! Read are u and v, or speed and direction, at isobaric levels with their geopotential heights, at heights above ground
-//! and above sea level; the temperature at 2 m and the gust at the surface. The crate `grib` decodes; what it is asked to
-//! decode is bounded here first, and a panic in it is a refusal of the file.
+//! and above sea level; the temperature at 2 m and the gust at the surface; of an ensemble each member by itself. The crate
+//! `grib` decodes; what it is asked to decode is bounded here first, and a panic in it is a refusal of the file.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use ::grib::{SeekableGrib2Reader, SubMessage};
@@ -21,6 +21,10 @@ use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, U
 const MOST_MESSAGES: usize = 2000;
 /// Most points that are unpacked for one answer.
 const MOST_UNPACKED: usize = 64_000_000;
+/// Most grids of a file: finding the nearest point of each takes time.
+const MOST_GRIDS: usize = 16;
+/// Most members of an ensemble, as many as an assessment takes.
+const MOST_MEMBERS: usize = 200;
 /// The lowest wind above ground is an instrument's up to this height, m.
 const INSTRUMENT_M: f64 = 20.0;
 /// Levels closer than this are one, m.
@@ -47,6 +51,13 @@ enum Kind {
     Geopotential,
 }
 
+impl Kind {
+    /// Whether it tells of the mean wind.
+    fn is_wind(self) -> bool {
+        matches!(self, Self::East | Self::North | Self::Speed | Self::From)
+    }
+}
+
 /// The level of a field: its type in code table 4.5, and its value in thousandths.
 type Surface = (u8, i64);
 
@@ -54,12 +65,30 @@ const GROUND: u8 = 1;
 const ISOBARIC: u8 = 100;
 const ABOVE_SEA: u8 = 102;
 const ABOVE_GROUND: u8 = 103;
+/// The type of the second surface where there is none.
+const ONE_SURFACE: u8 = 255;
+
+/// A member of an ensemble: what kind of forecast it is (code table 4.6), and the number of its perturbation.
+type Member = (u8, u8);
+
+/// Its name for people.
+fn name_of((kind, number): Member) -> String {
+    match kind {
+        0 => "control, high resolution".into(),
+        1 => "control".into(),
+        2 => format!("negative perturbation {number}"),
+        3 => format!("positive perturbation {number}"),
+        _ => format!("member {number}"),
+    }
+}
 
 /// A field that is of use, and where it is.
 #[derive(Debug, Clone, Copy)]
 struct Field<'a> {
     message: Octets<'a>,
     index: usize,
+    /// None where it stands alone.
+    member: Option<Member>,
     kind: Kind,
     surface: Surface,
     analysed: DateTime,
@@ -83,36 +112,57 @@ impl Octets<'_> {
     }
 }
 
-/// Reads the winds over a place; of several times that nearest to launch is taken.
-pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Profile, Unreadable> {
+/// What is known at the place of one member, or of a forecast that stands alone.
+#[derive(Debug, Default)]
+struct Known {
+    values: HashMap<(Kind, Surface), f64>,
+    /// Where the components of each level were read.
+    components: HashMap<Surface, Point>,
+}
+
+/// Reads the winds over a place, of an ensemble those of each member; of several times that nearest to launch is taken.
+pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Vec<Profile>, Unreadable> {
     let mut fields = Vec::new();
+    let mut passed_over = BTreeSet::new();
     for message in messages(file)? {
-        fields.extend(guarded(&message, WANTED, || wanted(message))?);
+        let (found, other) = guarded(&message, WANTED, || wanted(message))?;
+        fields.extend(found);
+        passed_over.extend(other);
     }
     let valid = time(&fields, launch)?;
     let several = fields.iter().map(|f| f.valid).collect::<HashSet<_>>().len();
     fields.retain(|f| f.valid == valid);
+    let members = members(&mut fields)?;
     let mut profile = Profile::of(Message::new(Format::Grib));
     if several > 1 {
         profile
             .assumed
             .push(format!("Of the {several} times of the file that nearest to launch was taken, {}.", written(valid)));
     }
-    let mut values: HashMap<(Kind, Surface), f64> = HashMap::new();
+    if !passed_over.is_empty() {
+        let templates: Vec<String> = passed_over.into_iter().map(|template| format!("4.{template}")).collect();
+        profile.skipped.push(format!(
+            "Winds of the product templates {}: means of members, or averages and extremes over a span of time, are no wind of \
+             one hour.",
+            templates.join(", ")
+        ));
+    }
+    let mut known: BTreeMap<Option<Member>, Known> = BTreeMap::new();
     let mut grids: HashMap<Vec<u8>, Point> = HashMap::new();
-    let (mut unpacked, mut components): (usize, HashMap<Surface, Point>) = (0, HashMap::new());
+    let mut unpacked = 0;
     for field in &fields {
+        let own = known.entry(field.member).or_default();
         let key = (field.kind, field.surface);
-        if values.contains_key(&key) {
-            return Err(field.message.fault(
-                "gives what another message gave for the same level and time",
-                "send one run and one member: ensembles are not read from GRIB",
-            ));
+        if own.values.contains_key(&key) {
+            return Err(field
+                .message
+                .fault("gives what another message gave for the same level and time", "send one run of a model"));
         }
         let (point, value) = guarded(&field.message, GRID, || value(field, place, &mut grids, &mut unpacked))?;
-        values.insert(key, value);
+        own.values.insert(key, value);
         if matches!(field.kind, Kind::East | Kind::North) {
-            let same = components
+            let same = own
+                .components
                 .insert(field.surface, point)
                 .is_none_or(|p| p.index == point.index && p.along_grid == point.along_grid);
             if !same {
@@ -131,15 +181,44 @@ pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Pro
             "The winds are those of the nearest grid point, {:.1} km away; nothing is interpolated.",
             point.at.distance_km(place)
         ));
-        if components.values().any(|p| p.along_grid) {
+        if known.values().flat_map(|own| own.components.values()).any(|p| p.along_grid) {
             profile.assumed.push(format!(
                 "Its components are along the grid, whose x axis has a bearing of {:.1} deg there; they were turned to north.",
                 point.x_bearing_deg
             ));
         }
     }
-    levels(&values, &components, &mut profile)?;
-    Ok(profile)
+    let read = |member: &Option<Member>| {
+        let mut profile = profile.clone();
+        profile.messages[0].member = member.map(name_of);
+        levels(known.get(member).unwrap_or(&Known::default()), &mut profile).map_err(|e| match member {
+            Some(member) => Unreadable { problem: format!("{} ({})", e.problem, name_of(*member)), ..e },
+            None => e,
+        })?;
+        Ok(profile)
+    };
+    members.iter().map(read).collect()
+}
+
+/// The members that have a wind, in order; what belongs to no other is left.
+fn members(fields: &mut Vec<Field<'_>>) -> Result<BTreeSet<Option<Member>>, Unreadable> {
+    let winds = fields.iter().filter(|f| f.kind.is_wind());
+    let members: BTreeSet<Option<Member>> = winds.map(|f| f.member).collect();
+    if members.len() > 1 && members.contains(&None) {
+        return Err(Unreadable {
+            problem: "the file has winds of the members of an ensemble, and winds beside them that are no member's"
+                .into(),
+            remedy: "send the members alone, or the other forecast alone".into(),
+        });
+    }
+    if members.len() > MOST_MEMBERS {
+        return Err(Unreadable {
+            problem: format!("the file has {} members", members.len()),
+            remedy: format!("send at most {MOST_MEMBERS}"),
+        });
+    }
+    fields.retain(|f| members.contains(&f.member));
+    Ok(members)
 }
 
 /// The messages of a file, each whole.
@@ -184,14 +263,13 @@ fn guarded<T>(message: &Octets<'_>, remedy: &str, work: impl FnOnce() -> Result<
 
 type Sub<'a, 's> = SubMessage<'s, SeekableGrib2Reader<std::io::Cursor<&'a [u8]>>>;
 
-/// The fields of a message that are of use.
-fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
+/// The fields of a message that are of use, and the product templates of winds that are not.
+fn wanted(message: Octets<'_>) -> Result<(Vec<Field<'_>>, BTreeSet<u16>), String> {
     let parsed = ::grib::from_bytes(message.octets).map_err(|e| format!("cannot be read: {e}"))?;
-    let mut found = Vec::new();
+    let (mut found, mut passed_over) = (Vec::new(), BTreeSet::new());
     for (index, (_, sub)) in parsed.iter().enumerate() {
         let product = sub.prod_def();
-        // At a point in time, by itself or as one of an ensemble.
-        if !matches!(product.prod_tmpl_num(), 0 | 1) || sub.indicator().discipline != 0 {
+        if sub.indicator().discipline != 0 {
             continue;
         }
         let kind = match (product.parameter_category(), product.parameter_number()) {
@@ -205,7 +283,26 @@ fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
             (Some(3), Some(4)) => Kind::Geopotential,
             _ => continue,
         };
-        let Some((first, _)) = product.fixed_surfaces() else { continue };
+        // At a point in time, by itself or as one of an ensemble.
+        let member = match product.prod_tmpl_num() {
+            0 => None,
+            1 => {
+                // Octets 35 and 36 of the section.
+                let mut perturbed = product.iter().skip(35 - 6).copied();
+                Some(perturbed.next().zip(perturbed.next()).ok_or("ends before it says which member it is")?)
+            }
+            template => {
+                if kind.is_wind() {
+                    passed_over.insert(template);
+                }
+                continue;
+            }
+        };
+        let Some((first, second)) = product.fixed_surfaces() else { continue };
+        // The mean of a layer is no wind at a height.
+        if second.surface_type != ONE_SURFACE {
+            continue;
+        }
         let value = first.value();
         let surface = match first.surface_type {
             GROUND if kind == Kind::Gust => (GROUND, 0),
@@ -215,9 +312,9 @@ fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
             _ => continue,
         };
         let (analysed, valid) = times(&sub)?;
-        found.push(Field { message, index, kind, surface, analysed, valid });
+        found.push(Field { message, index, member, kind, surface, analysed, valid });
     }
-    Ok(found)
+    Ok((found, passed_over))
 }
 
 /// When a field was analysed, and when it is for.
@@ -279,6 +376,9 @@ fn value(
     let point = match grids.get(&grid) {
         Some(point) => *point,
         None => {
+            if grids.len() == MOST_GRIDS {
+                return Err(format!("has another grid than the {MOST_GRIDS} that are read of one file"));
+            }
             let point = nearest(sub.grid_def(), place)?;
             grids.insert(grid, point);
             point
@@ -330,17 +430,10 @@ fn bounded(sub: &Sub<'_, '_>, octets: &[u8], points: usize) -> Result<(), String
 }
 
 /// Puts the values of each level together.
-fn levels(
-    values: &HashMap<(Kind, Surface), f64>,
-    components: &HashMap<Surface, Point>,
-    profile: &mut Profile,
-) -> Result<(), Unreadable> {
+fn levels(Known { values, components }: &Known, profile: &mut Profile) -> Result<(), Unreadable> {
     let of = |kind: Kind, surface: Surface| values.get(&(kind, surface)).copied();
-    let mut surfaces: Vec<Surface> = values
-        .keys()
-        .filter(|(kind, _)| matches!(kind, Kind::East | Kind::North | Kind::Speed | Kind::From))
-        .map(|(_, surface)| *surface)
-        .collect();
+    let mut surfaces: Vec<Surface> =
+        values.keys().filter(|(kind, _)| kind.is_wind()).map(|(_, surface)| *surface).collect();
     surfaces.sort_unstable();
     surfaces.dedup();
     let mut half = 0;

@@ -5,7 +5,7 @@ use slowpoint_sim::limits;
 use slowpoint_sim::report::Caution;
 
 use super::clock::written;
-use super::{Bound, Format, Level, Profile};
+use super::{Bound, Format, Level, Message, Profile};
 use crate::wire::units::{LENGTH, Reading, SPEED};
 
 /// Puts messages together: the surface report first, if there is one, over a field if its elevation is known.
@@ -27,7 +27,7 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
         let station = message.station.as_deref().unwrap_or_default();
         match message.format {
             Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage | Format::Grib => {
-                profile.assumed.push(format!("The winds over the field are those of {station}."))
+                say(&mut profile.assumed, format!("The winds over the field are those of {station}."));
             }
             Format::Metar | Format::Speci | Format::Layers => {}
         }
@@ -46,6 +46,31 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     drop_unusable(&mut profile, field);
     speeds(&mut profile);
     profile
+}
+
+/// The members of an ensemble told as one: each message, sentence and caution once, and no levels, which are the members'.
+pub fn ensemble(members: &[Profile]) -> Profile {
+    let mut whole = Profile {
+        altimeter_setting: members.first().and_then(|m| m.altimeter_setting),
+        messages: Vec::new(),
+        ..Profile::of(Message::new(Format::Layers))
+    };
+    for member in members {
+        for message in &member.messages {
+            say(&mut whole.messages, Message { member: None, ..message.clone() });
+        }
+        member.assumed.iter().for_each(|text| say(&mut whole.assumed, text.clone()));
+        member.skipped.iter().for_each(|text| say(&mut whole.skipped, text.clone()));
+        member.cautions.iter().for_each(|caution| say(&mut whole.cautions, caution.clone()));
+    }
+    whole
+}
+
+/// Adds what is not there yet.
+pub fn say<T: PartialEq>(said: &mut Vec<T>, more: T) {
+    if !said.contains(&more) {
+        said.push(more);
+    }
 }
 
 /// What a surface report is taken to say of the field.
@@ -149,11 +174,12 @@ fn speeds(profile: &mut Profile) {
         profile.cautions.push(Caution { topic: "wind", message, rule: "the largest speed that the code has" });
     }
     if let Some([from, to]) = profile.levels.iter().find_map(|l| l.wind?.varies) {
-        profile.assumed.push(format!(
+        let varied = format!(
             "The wind varied between {} and {} deg: `wind` has the mean direction, and spread.wind.direction_sd in an assessment \
              widens it.",
             from.number, to.number
-        ));
+        );
+        say(&mut profile.assumed, varied);
     }
     if profile.levels.iter().all(|l| l.wind.is_none()) {
         profile.cautions.push(Caution {
@@ -164,13 +190,19 @@ fn speeds(profile: &mut Profile) {
     }
 }
 
-/// Where the wind of a profile comes from, in one line.
-pub fn source(profile: &Profile, date: Option<Date>) -> String {
-    let parts = profile.messages.iter().map(|m| {
+/// Where a wind comes from, in one line; of an ensemble how many members, and some of their messages.
+pub fn source(profile: &Profile, members: usize, date: Option<Date>) -> String {
+    const MOST: usize = 6;
+    let part = |m: &Message| {
         let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
         let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
         let time = time.and_then(|(word, t)| Some(format!("{word} {}", written(t.near(date)?)))).unwrap_or_default();
         format!("{}{station}{time}", m.format.title())
-    });
-    parts.collect::<Vec<_>>().join("; ")
+    };
+    let mut parts: Vec<String> = profile.messages.iter().take(MOST).map(part).collect();
+    if profile.messages.len() > MOST {
+        parts.push(format!("{} more", profile.messages.len() - MOST));
+    }
+    let of = if members > 0 { format!("{members} members: ") } else { String::new() };
+    format!("{of}{}", parts.join("; "))
 }

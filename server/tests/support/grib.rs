@@ -1,5 +1,5 @@
 //! GRIB2 messages octet by octet, from the tables of WMO-No. 306 FM 92 (sections 0 to 8; grid templates 3.0, 3.1, 3.10,
-//! 3.20, 3.30, 3.40; product template 4.0; packing template 5.0).
+//! 3.20, 3.30, 3.40; product templates 4.0 and 4.1; packing template 5.0).
 
 #![allow(dead_code, missing_docs, clippy::unwrap_used, reason = "test support: not every test uses all of it")]
 
@@ -13,6 +13,15 @@ pub struct Field {
     pub level: u32,
     pub hours_ahead: u32,
     pub values: Vec<f64>,
+    /// Product template: 0 alone, 1 a member of an ensemble.
+    pub product: u16,
+    /// What the template has after the levels: of a member its kind (code table 4.6), its number and how many there are.
+    pub more: Vec<u8>,
+}
+
+/// The same fields as a member of an ensemble.
+pub fn of_member(fields: &[Field], kind: u8, number: u8) -> Vec<Field> {
+    fields.iter().cloned().map(|f| Field { product: 1, more: vec![kind, number, 3], ..f }).collect()
 }
 
 /// The grid section's template number and octets from the 15th on, and its number of points.
@@ -163,11 +172,14 @@ pub fn packed_as(grid: &Grid, field: &Field, template: u16, more: &[u8], packed:
     octets.extend(grid.template.to_be_bytes());
     octets.extend(&grid.octets);
     body.extend(section(3, &octets));
-    let mut octets = vec![0, 0, 0, 0, field.category, field.number, 2, 0, 0, 0, 0, 0, 1];
+    let mut octets = vec![0, 0];
+    octets.extend(field.product.to_be_bytes());
+    octets.extend([field.category, field.number, 2, 0, 0, 0, 0, 0, 1]);
     octets.extend(field.hours_ahead.to_be_bytes());
     octets.extend([field.surface, 0]);
     octets.extend(field.level.to_be_bytes());
     octets.extend([255; 6]);
+    octets.extend(&field.more);
     body.extend(section(4, &octets));
     // value = (R + X 2^E) / 10^D with E = 0.
     let scaled: Vec<f64> = field.values.iter().map(|v| v * 10_f64.powi(PLACES.into())).collect();
@@ -200,7 +212,16 @@ pub fn level(
     [u, v]: [f64; 2],
     height: Option<f64>,
 ) -> Vec<Field> {
-    let field = |category, number, values| Field { category, number, surface, level, hours_ahead, values };
+    let field = |category, number, values| Field {
+        category,
+        number,
+        surface,
+        level,
+        hours_ahead,
+        values,
+        product: 0,
+        more: Vec::new(),
+    };
     let mut fields =
         vec![field(2, 2, (0..points).map(|k| u + 0.1 * f64::from(k)).collect()), field(2, 3, vec![v; points as usize])];
     fields.extend(height.map(|h| field(3, 5, vec![h; points as usize])));
