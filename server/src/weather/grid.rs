@@ -115,7 +115,11 @@ impl Section {
         };
         // Code table 3.2: 1 is a sphere of a radius given, 3 and 7 are spheroids of axes in km and m.
         let unit_m = match self.octet(15)? {
-            1 => return Ok(self.put(16, &whole(self.length_m(16, 1.0)?))),
+            1 => {
+                let radius = self.length_m(16, 1.0)?;
+                self.put(16, &whole(radius));
+                return Ok(());
+            }
             3 => 1000.0,
             7 => 1.0,
             _ => return Ok(()),
