@@ -152,7 +152,7 @@ fn collection(root: &Node<'_>, launch: Option<DateTime>) -> Read<Vec<Profile>> {
             if let Some(other) = told {
                 return Err(node.fault(
                     format!("it is for {other} than the first of the collection"),
-                    "give the members of one ensemble, for the field and one time; several times go into one coverage",
+                    "give the members of one ensemble, for the field and one time; several times belong in one coverage",
                 ));
             }
         }
