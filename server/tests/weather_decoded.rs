@@ -307,15 +307,19 @@ fn faults_of_an_answer_stand_at_its_place() {
         ("/levels/0", model(false)["levels"][1].clone(), "/levels", "stands in it twice"),
         ("/levels/0/surface", json!("yes"), "/levels/0/surface", "neither true nor false"),
         ("/messages/0/format", json!("taf"), "/messages/0/format", "\"taf\" is no kind"),
-        ("/messages/0/station", json!("a\nb"), "/messages/0/station", "no short line"),
+        ("/messages/0/station", json!("a\nb"), "/messages/0/station", "no line of text"),
+        ("/messages/0/station", json!("a".repeat(41)), "/messages/0/station", "at most 40 characters"),
         ("/messages/0/valid/utc", json!("soon"), "/messages/0/valid/utc", "no instant"),
         ("/messages/0/valid", json!({"day": 0}), "/messages/0/valid", "no time"),
         ("/assumed/0", json!(5), "/assumed/0", "no line of text"),
+        ("/skipped/0", json!("a".repeat(1001)), "/skipped/0", "at most 1000 characters"),
+        ("/assumed", json!(vec!["a"; 201]), "/assumed", "201 items"),
         ("/members", json!(5), "/members", "no list"),
         ("/altimeter_setting_pa", json!(5), "/altimeter_setting_pa", "out of range"),
     ] {
         let mut answer = model(false);
         answer["levels"][1]["temperature_c"] = 12.into();
+        answer["skipped"] = json!(["Something."]);
         let (parent, name) = pointer.rsplit_once('/').unwrap();
         match answer.pointer_mut(parent).unwrap() {
             Value::Array(items) => items[name.parse::<usize>().unwrap()] = value,

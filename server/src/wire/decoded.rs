@@ -13,6 +13,10 @@ use crate::weather::{Bound, Direction, Format, Level, Message, Profile, TEMPERAT
 const ANSWER: &str = "give the answer of POST /v1/weather or /v1/weather/grib as it came";
 /// Most of a list, as much as an assessment takes.
 const MOST: usize = 200;
+/// Most characters of a sentence.
+const LONGEST: usize = 1000;
+/// Most characters of a name.
+const LONGEST_NAME: usize = 40;
 /// The field of the answer and that of the request are the same when they differ by no more, m.
 const SAME_FIELD_M: f64 = 0.5;
 /// Greatest pressure that is taken, Pa.
@@ -71,12 +75,17 @@ fn few<'a>(node: &Node<'a>, name: &str) -> Read<Vec<Node<'a>>> {
 
 /// Sentences that were answered, each a plain line.
 fn sentences(root: &Node<'_>, name: &str) -> Read<Vec<String>> {
-    let Some(list) = root.member(name) else { return Ok(Vec::new()) };
-    let read = |node: Node<'_>| match node.value.as_str().filter(|text| !text.chars().any(char::is_control)) {
-        Some(text) => Ok(text.to_string()),
-        None => Err(node.fault("it is no line of text", ANSWER)),
-    };
-    list.list("a list of sentences")?.map(read).collect()
+    match root.member(name) {
+        None => Ok(Vec::new()),
+        Some(_) => few(root, name)?.iter().map(|node| line(node, LONGEST)).collect(),
+    }
+}
+
+/// One line of text, no longer than that.
+fn line(node: &Node<'_>, longest: usize) -> Read<String> {
+    let text = node.value.as_str().filter(|t| t.chars().count() <= longest && !t.chars().any(char::is_control));
+    let wrong = || node.fault(format!("it is no line of text of at most {longest} characters"), ANSWER);
+    text.map(String::from).ok_or_else(wrong)
 }
 
 /// A number in the unit of its name and within what is taken of such; none where it is null.
@@ -196,17 +205,10 @@ fn wind(node: &Node<'_>) -> Read<Option<Wind>> {
 }
 
 fn message(node: &Node<'_>) -> Read<Message> {
-    let name = node.need("format", "the kind of the message")?;
-    let format = Format::named(name.text())
-        .ok_or_else(|| name.fault(format!("{} is no kind of message", quoted(name.text())), ANSWER))?;
-    let line = |name: &str| match node.member(name) {
-        None => Ok(None),
-        Some(sent) => match sent.value.as_str().filter(|t| t.chars().count() <= 60 && !t.chars().any(char::is_control))
-        {
-            Some(text) => Ok(Some(text.to_string())),
-            None => Err(sent.fault("it is no short line of text", ANSWER)),
-        },
-    };
+    let kind = node.need("format", "the kind of the message")?;
+    let format = Format::named(kind.text())
+        .ok_or_else(|| kind.fault(format!("{} is no kind of message", quoted(kind.text())), ANSWER))?;
+    let name = |name: &str| node.member(name).map(|sent| line(&sent, LONGEST_NAME)).transpose();
     let time = |name: &str| node.member(name).map(|sent| when(&sent)).transpose();
     let clock = |name: &str| {
         let read = |sent: Node<'_>| whole(&sent).map(|t| Clock { hour: t.hour(), minute: t.minute() });
@@ -218,8 +220,8 @@ fn message(node: &Node<'_>) -> Read<Message> {
     };
     Ok(Message {
         format,
-        station: line("station")?,
-        member: line("member")?,
+        station: name("station")?,
+        member: name("member")?,
         observed: time("observed")?,
         based_on: time("based_on")?,
         valid: time("valid")?,

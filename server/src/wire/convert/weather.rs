@@ -303,7 +303,11 @@ impl Reader<'_> {
             self.faults.add(&place, "the list has 0 items", format!("give 1 to {MOST_MEMBERS} forecasts"));
         }
         let mut profiles = Vec::new();
-        for (k, member) in members.iter().take(MOST_MEMBERS + 1).enumerate() {
+        for (k, member) in members.iter().enumerate() {
+            // One of them may be an ensemble itself.
+            if profiles.len() > MOST_MEMBERS {
+                break;
+            }
             let at = format!("{place}/{k}");
             let own = self.report(&at, member.metar.as_deref());
             if own.is_some() && r.metar.is_some() {
