@@ -276,6 +276,8 @@ fn faults_of_members_stand_at_the_member() {
         assert_eq!(found[0].pointer, pointer, "{found:?}");
         assert!(found[0].problem.contains(problem), "{pointer}: {found:?}");
     }
+    let listed = faults(&json!({"members": "all"}));
+    assert!(listed[0].remedy.contains("such as [{\"winds_aloft\""), "{listed:?}");
     let undated = faults(&json!({"members": [{"metar": ALBUQUERQUE}]}));
     assert_eq!(undated[0].pointer, "/date", "{undated:?}");
 }

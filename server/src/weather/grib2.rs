@@ -14,7 +14,7 @@ use slowpoint_sim::limits;
 
 use super::clock::{When, written};
 use super::grid::{Place, Point, nearest};
-use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
+use super::{Bound, Direction, Format, Level, MOST_MEMBERS, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
 
 /// Most messages of a file.
@@ -23,8 +23,6 @@ const MOST_MESSAGES: usize = 2000;
 const MOST_UNPACKED: usize = 64_000_000;
 /// Most grids of a file: finding the nearest point of each takes time.
 const MOST_GRIDS: usize = 16;
-/// Most members of an ensemble, as many as an assessment takes.
-const MOST_MEMBERS: usize = 200;
 /// The lowest wind above ground is an instrument's up to this height, m.
 const INSTRUMENT_M: f64 = 20.0;
 /// Levels closer than this are one, m.

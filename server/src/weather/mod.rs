@@ -25,6 +25,9 @@ use clock::{ForUse, When};
 /// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
 pub const MEASURED_AT_M: f64 = 10.0;
 
+/// Most members of an ensemble, as many as an assessment takes.
+pub const MOST_MEMBERS: usize = 200;
+
 /// Air temperatures that are taken, degrees Celsius: all that was ever measured from the ground to 20 km, with room to
 /// spare. What lies beyond is a slip.
 pub const TEMPERATURES_C: core::ops::RangeInclusive<f64> = -100.0..=60.0;

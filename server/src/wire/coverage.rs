@@ -12,12 +12,12 @@ use slowpoint_sim::limits;
 use super::node::{Misplaced, Node, Read};
 use super::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Table, Unreadable, quoted};
 use crate::weather::clock::{When, instant, written};
-use crate::weather::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
+use crate::weather::{
+    Bound, Direction, Format, Level, MEASURED_AT_M, MOST_MEMBERS, Message, Profile, TEMPERATURES_C, Wind,
+};
 
 /// Most heights, as many winds as an assessment takes.
 const MOST_HEIGHTS: usize = 200;
-/// Most coverages of a collection, as many members as an assessment takes.
-const MOST_MEMBERS: usize = 200;
 
 /// What a parameter is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -24,7 +24,7 @@ const MOST_PA: f64 = 110_000.0;
 
 /// Reads an answer over a field; of an ensemble each member.
 pub fn decode(document: &Value, field: Option<Reading>) -> Read<Vec<Profile>> {
-    let root = Node::root(document, "such an answer");
+    let root = Node::root(document, "an answer of POST /v1/weather");
     root.object("everything that was answered")?;
     let own = number(&root, "field_elevation_m", &LENGTH, "m", (limits::ELEVATION.min, limits::ELEVATION.max))?;
     if let (Some(own), Some(field)) = (own, field)

@@ -8,8 +8,8 @@ use slowpoint_sim::report::Caution;
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
-    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, grib2, grid,
-    layers, merge, metar, sounding,
+    self as profile, Bound, Direction, Format, Level, MOST_MEMBERS, Message, Profile, age, aloft, clock, clock::When,
+    grib2, grid, layers, merge, metar, sounding,
 };
 use crate::wire::fault::Faults;
 use crate::wire::node::Misplaced;
@@ -25,9 +25,6 @@ use crate::wire::{coverage, decoded};
 /// Heights above sea level that winds are taken at.
 const ABOVE_SEA: Limit =
     Limit { what: "height of a wind layer above sea level", min: limits::ELEVATION.min, ..limits::WIND_HEIGHT };
-
-/// Most members of an ensemble, as many as an assessment takes.
-const MOST_MEMBERS: usize = 200;
 
 /// What one forecast of a request is made of.
 struct Told<'r> {
