@@ -159,6 +159,21 @@ async fn what_a_surface_report_lacks_comes_from_the_sounding() {
     }
 }
 
+/// A sounding from elsewhere: its temperature at the ground is taken for the field, and that is said.
+#[tokio::test]
+async fn whose_temperature_it_is_is_said() {
+    let said = |answer: &Value| texts(&answer["assumed"]).join("\n");
+    const OWN: &str = "The temperature at the field is that of the sounding 72518 at the ground.";
+    let body = json!({"date": "2026-10-31", "sounding": SOUNDING, "field_elevation": "800 m"});
+    let alone = answer(&body).await;
+    assert_eq!(alone["site"]["temperature"], "8.8 C");
+    assert!(said(&alone).contains(OWN), "{alone}");
+    let mut under = body;
+    under["metar"] = "KALB 310051Z 27005KT 09/M04 A3042".into();
+    let under = answer(&under).await;
+    assert!(!said(&under).contains("that of the sounding"), "{under}");
+}
+
 /// What is answered goes into an assessment as it is, and means the same wind there.
 #[tokio::test]
 async fn an_assessment_takes_the_wind_as_it_is() {

@@ -7,7 +7,7 @@ mod support;
 #[path = "support/grib.rs"]
 mod grib;
 
-use grib::{file, lat_lon, level, of_member};
+use grib::{Field, file, lat_lon, level, of_member};
 use serde_json::{Value, json};
 use slowpoint_server::wire::{self, FieldFault, GribQuery, Rejected};
 use support::{card, check_described};
@@ -49,6 +49,9 @@ fn faults(request: &Value) -> Vec<FieldFault> {
 fn model(members: bool) -> Value {
     let grid = lat_lon([36.0, 34.5], [252.5, 255.0], [6, 4], 0b0011_0000);
     let mut fields = level(103, 10, 6, grid.points, [4.0, -3.0], None);
+    // 285 K at 2 m.
+    let warm = fields[1].clone();
+    fields.push(Field { category: 0, number: 0, level: 2, values: vec![285.0; grid.points as usize], ..warm });
     fields.extend(level(100, 70_000, 6, grid.points, [12.0, 5.0], Some(3000.0)));
     let fields = match members {
         true => (0..3_u8)
@@ -140,6 +143,8 @@ fn a_file_under_a_surface_report() {
     // The model was analysed 7.5 h before launch, the report made 0.57 h before.
     assert_eq!((&answer["age_h"], &answer["messages"][0]["before_launch_h"]), (&json!(7.5), &json!(0.566667)));
     let [assumed, skipped] = ["assumed", "skipped"].map(|name| answer[name].to_string());
+    let air = "The temperature at the field is that of the GRIB2 35, -106.5 at the ground.";
+    assert!(model["assumed"].to_string().contains(air) && !assumed.contains(air), "{assumed}");
     assert!(assumed.contains("the nearest grid point, 11.8 km away"), "{assumed}");
     assert!(skipped.contains("surface level of the GRIB2: the surface report stands"), "{skipped}");
 

@@ -32,6 +32,9 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
             Format::Metar | Format::Speci | Format::Layers => {}
         }
     }
+    if let Some(whose) = whose_air(&profile) {
+        say(&mut profile.assumed, whose);
+    }
     match field {
         Some(field) => over(&mut profile, field),
         None if profile.levels.iter().any(|l| l.above_sea.is_some()) => profile.cautions.push(Caution {
@@ -73,6 +76,15 @@ pub fn say<T: PartialEq>(said: &mut Vec<T>, more: T) {
     }
 }
 
+/// Whose temperature is taken at the field, where no surface report tells it.
+fn whose_air(profile: &Profile) -> Option<String> {
+    let reported = profile.messages.iter().any(|m| m.format.of_ground());
+    let known = !reported && profile.levels.iter().any(|l| l.surface && l.temperature.is_some());
+    let message = profile.messages.first().filter(|_| known)?;
+    let station = message.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
+    Some(format!("The temperature at the field is that of the {}{station} at the ground.", message.format.title()))
+}
+
 /// What a surface report is taken to say of the field.
 fn at_field(report: &Profile) -> Option<String> {
     let level = report.levels.first()?;
@@ -91,7 +103,11 @@ fn at_field(report: &Profile) -> Option<String> {
 }
 
 /// A surface report under winds aloft. What it lacks at the ground comes from the other, if that has it.
-fn joined(mut surface: Profile, aloft: Profile) -> Profile {
+fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
+    // What was decoded before without a report says whose air it took.
+    if let Some(whose) = whose_air(&aloft) {
+        aloft.assumed.retain(|text| *text != whose);
+    }
     let other = aloft.messages.first().map_or("other", |m| m.format.title());
     let (at_ground, above): (Vec<Level>, Vec<Level>) = aloft.levels.into_iter().partition(|l| l.surface);
     if let ([report], [spare]) = (&mut surface.levels[..], &at_ground[..]) {
