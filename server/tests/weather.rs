@@ -117,6 +117,63 @@ async fn a_surface_report_under_winds_aloft() {
     assert_eq!(wind["source"], "METAR KABQ 2026-11-10T01:56Z; winds aloft ABQ valid 2026-11-10T06:00Z");
 }
 
+/// A report without wind or temperature takes neither away from the sounding over it.
+#[tokio::test]
+async fn what_a_surface_report_lacks_comes_from_the_sounding() {
+    for (metar, speed_kt, from, celsius, assumed, skipped) in [
+        ("KALB 310051Z AUTO /////KT 10SM 09/M04 A3042", 4.0, 330.0, 9.0, "The surface report has no wind", "missing"),
+        (
+            "KALB 310051Z AUTO 10SM 09/M04 A3042",
+            4.0,
+            330.0,
+            9.0,
+            "has no wind: what the sounding has",
+            "no group of it",
+        ),
+        ("KALB 310051Z 27005KT 10SM A3042", 5.0, 270.0, 8.8, "has no temperature: what", "The temperature: it is not"),
+        ("KALB 310051Z /////KT ///// A3042", 4.0, 330.0, 8.8, "has no wind and temperature: what", "The wind"),
+        (
+            "KALB 310051Z 27005KT 09/M04 A3042",
+            5.0,
+            270.0,
+            9.0,
+            "Wind, temperature and pressure",
+            "of the sounding: the",
+        ),
+    ] {
+        let body = json!({"date": "2026-10-31", "metar": metar, "sounding": SOUNDING, "field_elevation": "89 m"});
+        let answer = answer(&body).await;
+        let level = &answer["levels"][0];
+        assert_eq!(level["surface"], true);
+        near(&level["wind_speed_m_s"], speed_kt * KT);
+        near(&level["wind_from_deg"], from);
+        near(&level["temperature_c"], celsius);
+        assert!(texts(&answer["assumed"]).join("\n").contains(assumed), "{metar}: {}", answer["assumed"]);
+        assert!(texts(&answer["skipped"]).join("\n").contains(skipped), "{metar}: {}", answer["skipped"]);
+        assert_eq!(answer["levels"][1]["surface"], false, "one surface");
+        // Of what the report lacks nothing is said to be its own.
+        let own = texts(&answer["assumed"])
+            .join("\n")
+            .contains("Wind, temperature and pressure at the field are those of KALB");
+        assert_eq!(own, metar.contains("27005KT 09"), "{metar}");
+    }
+}
+
+/// A sounding from elsewhere: its temperature at the ground is taken for the field, and that is said.
+#[tokio::test]
+async fn whose_temperature_it_is_is_said() {
+    let said = |answer: &Value| texts(&answer["assumed"]).join("\n");
+    const OWN: &str = "The temperature at the field is that of the sounding 72518 at the ground.";
+    let body = json!({"date": "2026-10-31", "sounding": SOUNDING, "field_elevation": "800 m"});
+    let alone = answer(&body).await;
+    assert_eq!(alone["site"]["temperature"], "8.8 C");
+    assert!(said(&alone).contains(OWN), "{alone}");
+    let mut under = body;
+    under["metar"] = "KALB 310051Z 27005KT 09/M04 A3042".into();
+    let under = answer(&under).await;
+    assert!(!said(&under).contains("that of the sounding"), "{under}");
+}
+
 /// What is answered goes into an assessment as it is, and means the same wind there.
 #[tokio::test]
 async fn an_assessment_takes_the_wind_as_it_is() {

@@ -7,7 +7,7 @@
 #[path = "support/grib.rs"]
 mod grib;
 
-use grib::{file, lambert, lat_lon, level, rotated};
+use grib::{file, gaussian, lambert, lat_lon, level, mercator, of_member, polar, rotated};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use slowpoint_server::wire::{self, FileRejected, GribQuery};
@@ -26,6 +26,9 @@ fn damaged_files_are_read_or_refused() {
     let grids = [
         rotated(lat_lon([2.0, -2.0], [358.0, 2.0 + 360.0], [5, 5], 0b0011_1000), [-54.96, 253.38]),
         lambert([33.5, 251.0], 38.5, 262.5, 60_000.0, [9, 8], 0b0000_1000),
+        polar([33.0, 251.5], 60.0, 249.0, 60_000.0, [9, 8], 0b0000_1000),
+        mercator([33.5, 251.0], [36.6, 256.1], 20.0, 60_000.0, [9, 8], 0b0000_1000),
+        gaussian([73.8, -73.8], [0.0, 337.5], [16, 8], 4),
         plain,
     ];
     let (mut read, mut refused) = (0, 0);
@@ -33,6 +36,9 @@ fn damaged_files_are_read_or_refused() {
         let grid = &grids[rng.random_range(0..grids.len())];
         let mut fields = level(103, 10, 6, grid.points, [1.0, 2.0], None);
         fields.extend(level(100, 70_000, 6, grid.points, [4.0, 2.0], Some(3000.0)));
+        if rng.random_bool(0.3) {
+            fields = [of_member(&fields, 1, 0), of_member(&fields, 3, 1)].concat();
+        }
         let mut octets = file(grid, &fields);
         for _ in 0..rng.random_range(1..=3) {
             // Mostly in the first message's heads.

@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::LazyLock;
 
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -58,9 +59,24 @@ const COVERAGE: &str = r#"{"type": "Coverage", "domain": {"type": "Domain", "axe
 "values": [1, 2, 3, null, -5, 6]}, "geopotential_height": {"type": "NdArray", "axisNames": ["z"], "shape": [3], "values": [110, 1460, 3010]},
 "air_temperature": {"type": "NdArray", "axisNames": ["t", "z"], "shape": [2, 3], "values": [288, 278, 268, 289, 279, 269]}}}"#;
 
-/// The coverage with its text damaged, as far as that is still JSON.
-fn damaged_coverage(rng: &mut ChaCha8Rng) -> Value {
-    (0..20).find_map(|_| serde_json::from_str(&damaged(COVERAGE, rng)).ok()).unwrap_or(Value::Bool(true))
+/// What was answered to some of them, an ensemble among it.
+static ANSWERS: LazyLock<Vec<String>> = LazyLock::new(|| {
+    let members = json!([{"layers": TABLES[0]}, {"sounding": SOUNDINGS[1]}]);
+    let requests = [
+        json!({"date": "2026-11-25", "metar": METARS[1], "winds_aloft": BULLETIN, "station": "ABQ", "field_elevation": "5355 ft"}),
+        json!({"date": "2026-11-25", "sounding": SOUNDINGS[2]}),
+        json!({"date": "2026-11-25", "metar": METARS[0], "members": members, "field_elevation": "5355 ft"}),
+    ];
+    let answered = |request: Value| match wire::decode_weather(request.to_string().as_bytes()) {
+        Ok(answer) => serde_json::to_string(&answer).unwrap(),
+        Err(rejected) => panic!("{rejected:?}"),
+    };
+    requests.into_iter().map(answered).collect()
+});
+
+/// A document with its text damaged, as far as that is still JSON.
+fn damaged_document(text: &str, rng: &mut ChaCha8Rng) -> Value {
+    (0..20).find_map(|_| serde_json::from_str(&damaged(text, rng)).ok()).unwrap_or(Value::Bool(true))
 }
 
 /// Characters that messages are made of, and some that they are not.
@@ -98,8 +114,19 @@ fn damaged(text: &str, rng: &mut ChaCha8Rng) -> String {
 fn request(rng: &mut ChaCha8Rng) -> Value {
     let mut body = json!({"date": "2026-11-25"});
     let [table, metar] = [TABLES[rng.random_range(0..TABLES.len())], METARS[rng.random_range(0..METARS.len())]];
-    match rng.random_range(0..6) {
-        5 => body["coverage"] = damaged_coverage(rng),
+    match rng.random_range(0..9) {
+        8 => {
+            let collection = format!(r#"{{"type": "CoverageCollection", "coverages": [{COVERAGE}, {COVERAGE}]}}"#);
+            body["coverage"] = damaged_document(&collection, rng);
+        }
+        7 => {
+            let mut members = [METARS[0], metar].map(|text| json!({"metar": text, "layers": table}));
+            let name = if rng.random_bool(0.5) { "metar" } else { "layers" };
+            members[1][name] = damaged(members[1][name].as_str().unwrap(), rng).into();
+            body["members"] = json!(members);
+        }
+        6 => body["decoded"] = damaged_document(&ANSWERS[rng.random_range(0..ANSWERS.len())], rng),
+        5 => body["coverage"] = damaged_document(COVERAGE, rng),
         4 => body["sounding"] = damaged(SOUNDINGS[rng.random_range(0..SOUNDINGS.len())], rng).into(),
         0 => body["metar"] = damaged(metar, rng).into(),
         1 => {
@@ -123,7 +150,8 @@ fn request(rng: &mut ChaCha8Rng) -> Value {
 
 /// What holds for every answer.
 fn check_answer(answer: &Value, whole: bool) {
-    for level in answer["levels"].as_array().unwrap() {
+    let members = answer["members"].as_array().into_iter().flatten();
+    for level in [answer].into_iter().chain(members).flat_map(|part| part["levels"].as_array().unwrap()) {
         let within = |name: &str, least: f64, most: f64| {
             let good = level[name].as_f64().is_none_or(|x| (least..=most).contains(&x));
             assert!(good, "{name} of {level}");
@@ -131,15 +159,17 @@ fn check_answer(answer: &Value, whole: bool) {
         within("wind_speed_m_s", 0.0, 120.0);
         within("gust_m_s", level["wind_speed_m_s"].as_f64().unwrap_or(0.0), 120.0);
         within("wind_from_deg", 0.0, 360.0);
-        within("wind_varies_from_deg", 10.0, 360.0);
-        within("wind_varies_to_deg", 10.0, 360.0);
+        within("wind_varies_from_deg", 0.0, 360.0);
+        within("wind_varies_to_deg", 0.0, 360.0);
         within("temperature_c", -100.0, 60.0);
-        // Up to 49 below the temperature, the most that a sounding can say.
-        within("dew_point_c", -149.0, level["temperature_c"].as_f64().unwrap_or(99.0));
+        // A sounding says up to 49 below the temperature; one that was answered may say anything above absolute zero.
+        within("dew_point_c", -273.15, level["temperature_c"].as_f64().unwrap_or(99.0));
         within("height_above_ground_m", 0.5, 30_000.0);
     }
     // Which heights above sea lie above the field cannot be told without its elevation.
-    let placed = answer["levels"].as_array().unwrap().iter().all(|l| !l["height_above_ground_m"].is_null());
+    let members = answer["members"].as_array().into_iter().flatten();
+    let mut levels = [answer].into_iter().chain(members).flat_map(|part| part["levels"].as_array().unwrap());
+    let placed = levels.all(|l| !l["height_above_ground_m"].is_null());
     if let Some(wind) = answer.get("wind").filter(|_| whole && placed) {
         let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
         card["wind"] = wind.clone();
@@ -153,15 +183,17 @@ fn check_answer(answer: &Value, whole: bool) {
 /// What holds for every refusal: the group that is shown stands where it is said to stand.
 fn check_fault(body: &Value, fault: &FieldFault) {
     assert!(!fault.problem.is_empty() && !fault.remedy.is_empty(), "{fault:?}");
-    if fault.pointer.starts_with("/coverage") {
+    if fault.pointer.starts_with("/coverage") || fault.pointer.starts_with("/decoded") {
         // What is missing has no place yet; all else has.
         assert!(body.pointer(&fault.pointer).is_some() || fault.problem == "it is missing", "{fault:?}");
         return;
     }
-    let Some(text) = body[fault.pointer.trim_start_matches('/')].as_str() else {
+    let Some(text) = body.pointer(&fault.pointer).and_then(Value::as_str) else {
         panic!("{fault:?} is at no message");
     };
-    let Some(place) = fault.problem.split_once("(line ").filter(|_| fault.pointer != "/layers") else { return };
+    let Some(place) = fault.problem.split_once("(line ").filter(|_| !fault.pointer.ends_with("/layers")) else {
+        return;
+    };
     let (line, rest) = place.1.split_once(", column ").unwrap();
     let (column, rest) = rest.split_once("), \"").unwrap();
     let shown = rest.split_once('"').unwrap().0;

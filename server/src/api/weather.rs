@@ -25,7 +25,8 @@ static UNPACKING: Semaphore = Semaphore::const_new(UNPACKED_AT_ONCE);
 /// Decodes weather as people have it: surface report, winds aloft, sounding or winds by height, into the wind an assessment takes
 ///
 /// Nothing is fetched and nothing is stored. What was taken for granted and what was left out is listed beside the
-/// numbers; `wind` and `site` of the answer can be put into an assessment as they are.
+/// numbers; `wind` and `site` of the answer can be put into an assessment as they are. Several forecasts of one hour are an
+/// ensemble: the answer lists them under `members`, and `wind` has the members.
 #[utoipa::path(
     post,
     path = "/v1/weather",
@@ -58,7 +59,8 @@ impl ToSchema for GribFile {}
 ///
 /// The grid point nearest to the place is taken, without interpolation; components along the grid's axes are turned to
 /// north. Isobaric levels need their geopotential height in the same file. Of several times that nearest to `launch_at`
-/// is taken. `wind` and `site` of the answer can be put into an assessment as they are.
+/// is taken. Members of an ensemble (product template 4.1) come as `members`. `wind` and `site` of the answer can be put
+/// into an assessment as they are; the whole answer goes into `weather` as `decoded`, under a surface report.
 #[utoipa::path(
     post,
     path = "/v1/weather/grib",

@@ -67,8 +67,9 @@ pub fn read(text: &str) -> Result<Bulletin<'_>, Unreadable> {
         if station.text == "FT" {
             return Err(station.fault("begins a second bulletin", "give one bulletin at a time"));
         }
+        // Some begin with a numeral: 4J3.
         let named = (3..=4).contains(&station.text.len())
-            && station.text.starts_with(|c: char| c.is_ascii_uppercase())
+            && station.text.contains(|c: char| c.is_ascii_uppercase())
             && station.text.bytes().all(|b| b.is_ascii_alphanumeric());
         // What ends a transmission names no station.
         if named && station.text != "NNNN" {
@@ -451,6 +452,13 @@ BBB 2013 2013    2435    9900    7799    2427    7799   9900   9900-1
         for cut in ["", "FT  3000", &ISSUED[..ISSUED.find("ABQ").unwrap()]] {
             assert!(read(cut).is_err());
         }
+    }
+
+    /// Points over the Gulf of Mexico have a numeral in front (from memory of the bulletin of that region).
+    #[test]
+    fn a_station_may_begin_with_a_numeral() {
+        let text = ISSUED.replace("BBB", "4J3");
+        assert_eq!(read(&text).unwrap().stations(), ["ABQ", "AAA", "4J3"]);
     }
 
     #[test]

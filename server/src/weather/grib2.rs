@@ -1,27 +1,28 @@
 //! GRIB2 files (WMO-No. 306, FM 92): winds of a model at the grid point nearest to a field.
 //!
 //! Read are u and v, or speed and direction, at isobaric levels with their geopotential heights, at heights above ground
-//! and above sea level; the temperature at 2 m and the gust at the surface. The crate `grib` decodes; what it is asked to
-//! decode is bounded here first, and a panic in it is a refusal of the file.
+//! and above sea level; the temperature at 2 m and the gust at the surface; of an ensemble each member by itself. The crate
+//! `grib` decodes; what it is asked to decode is bounded here first, and a panic in it is a refusal of the file.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use ::grib::{GridDefinitionTemplateValues, GridPointIndex, LatLons, SeekableGrib2Reader, SubMessage};
+use ::grib::{SeekableGrib2Reader, SubMessage};
 use jiff::ToSpan;
 use jiff::civil::{Date, DateTime};
 use slowpoint_sim::limits;
 
 use super::clock::{When, written};
-use super::{Bound, Direction, Format, Level, Message, Profile, TEMPERATURES_C, Wind};
+use super::grid::{Place, Point, nearest};
+use super::{Bound, Direction, Format, Level, MOST_MEMBERS, Message, Profile, TEMPERATURES_C, Wind};
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Unreadable};
 
 /// Most messages of a file.
 const MOST_MESSAGES: usize = 2000;
-/// Most points of a grid: a globe in steps of 0.1 degrees has 6.5 million.
-const MOST_POINTS: usize = 8_000_000;
 /// Most points that are unpacked for one answer.
 const MOST_UNPACKED: usize = 64_000_000;
+/// Most grids of a file: finding the nearest point of each takes time.
+const MOST_GRIDS: usize = 16;
 /// The lowest wind above ground is an instrument's up to this height, m.
 const INSTRUMENT_M: f64 = 20.0;
 /// Levels closer than this are one, m.
@@ -32,31 +33,8 @@ const G: f64 = 9.806_65;
 const FILE: &str = "send the file as the model's service gives it, whole, in GRIB edition 2";
 const WANTED: &str = "send u and v (discipline 0, category 2, numbers 2 and 3) at heights above ground, or at isobaric levels with the \
                       geopotential height (category 3, number 5), cut out for the hours of launch";
-
-/// Where the wind is wanted.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
-    /// Degrees, north positive.
-    pub latitude_deg: f64,
-    /// Degrees, east positive.
-    pub longitude_deg: f64,
-}
-
-impl Place {
-    /// The same on a sphere of radius 1.
-    fn unit(self) -> [f64; 3] {
-        let (lat, lon) = (self.latitude_deg.to_radians(), self.longitude_deg.to_radians());
-        [libm::cos(lat) * libm::cos(lon), libm::cos(lat) * libm::sin(lon), libm::sin(lat)]
-    }
-
-    /// Distance to another place on a sphere as large as the Earth, km.
-    fn distance_km(self, other: Self) -> f64 {
-        const EARTH_KM: f64 = 6371.0;
-        let [a, b] = [self.unit(), other.unit()];
-        let chord = (0..3).map(|k| (a[k] - b[k]) * (a[k] - b[k])).sum::<f64>().sqrt();
-        2.0 * EARTH_KM * libm::asin((0.5 * chord).min(1.0))
-    }
-}
+const GRID: &str = "send the surroundings of the place on a regular grid, as the model's service gives it: in latitude and longitude, \
+                    Gaussian, or on Mercator's, a polar stereographic or Lambert's plane";
 
 /// What a field of the file is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -71,6 +49,13 @@ enum Kind {
     Geopotential,
 }
 
+impl Kind {
+    /// Whether it tells of the mean wind.
+    fn is_wind(self) -> bool {
+        matches!(self, Self::East | Self::North | Self::Speed | Self::From)
+    }
+}
+
 /// The level of a field: its type in code table 4.5, and its value in thousandths.
 type Surface = (u8, i64);
 
@@ -78,12 +63,30 @@ const GROUND: u8 = 1;
 const ISOBARIC: u8 = 100;
 const ABOVE_SEA: u8 = 102;
 const ABOVE_GROUND: u8 = 103;
+/// The type of the second surface where there is none.
+const ONE_SURFACE: u8 = 255;
+
+/// A member of an ensemble: what kind of forecast it is (code table 4.6), and the number of its perturbation.
+type Member = (u8, u8);
+
+/// Its name for people.
+fn name_of((kind, number): Member) -> String {
+    match kind {
+        0 => "control, high resolution".into(),
+        1 => "control".into(),
+        2 => format!("negative perturbation {number}"),
+        3 => format!("positive perturbation {number}"),
+        _ => format!("member {number}"),
+    }
+}
 
 /// A field that is of use, and where it is.
 #[derive(Debug, Clone, Copy)]
 struct Field<'a> {
     message: Octets<'a>,
     index: usize,
+    /// None where it stands alone.
+    member: Option<Member>,
     kind: Kind,
     surface: Surface,
     analysed: DateTime,
@@ -107,48 +110,57 @@ impl Octets<'_> {
     }
 }
 
-/// The grid point nearest to the place.
-#[derive(Debug, Clone, Copy)]
-struct Point {
-    index: usize,
-    points: usize,
-    at: Place,
-    /// Whether components are along the grid's axes (flag table 3.3, bit 5).
-    along_grid: bool,
-    /// Bearing of the grid's x axis there, degrees.
-    x_bearing_deg: f64,
+/// What is known at the place of one member, or of a forecast that stands alone.
+#[derive(Debug, Default)]
+struct Known {
+    values: HashMap<(Kind, Surface), f64>,
+    /// Where the components of each level were read.
+    components: HashMap<Surface, Point>,
 }
 
-/// Reads the winds over a place; of several times that nearest to launch is taken.
-pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Profile, Unreadable> {
+/// Reads the winds over a place, of an ensemble those of each member; of several times that nearest to launch is taken.
+pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Vec<Profile>, Unreadable> {
     let mut fields = Vec::new();
+    let mut passed_over = BTreeSet::new();
     for message in messages(file)? {
-        fields.extend(guarded(&message, || wanted(message))?);
+        let (found, other) = guarded(&message, WANTED, || wanted(message))?;
+        fields.extend(found);
+        passed_over.extend(other);
     }
     let valid = time(&fields, launch)?;
     let several = fields.iter().map(|f| f.valid).collect::<HashSet<_>>().len();
     fields.retain(|f| f.valid == valid);
+    let members = members(&mut fields)?;
     let mut profile = Profile::of(Message::new(Format::Grib));
     if several > 1 {
         profile
             .assumed
             .push(format!("Of the {several} times of the file that nearest to launch was taken, {}.", written(valid)));
     }
-    let mut values: HashMap<(Kind, Surface), f64> = HashMap::new();
+    if !passed_over.is_empty() {
+        let templates: Vec<String> = passed_over.into_iter().map(|template| format!("4.{template}")).collect();
+        profile.skipped.push(format!(
+            "Winds of the product templates {}: means of members, or averages and extremes over a span of time, are no wind of \
+             one hour.",
+            templates.join(", ")
+        ));
+    }
+    let mut known: BTreeMap<Option<Member>, Known> = BTreeMap::new();
     let mut grids: HashMap<Vec<u8>, Point> = HashMap::new();
-    let (mut unpacked, mut components): (usize, HashMap<Surface, Point>) = (0, HashMap::new());
+    let mut unpacked = 0;
     for field in &fields {
+        let own = known.entry(field.member).or_default();
         let key = (field.kind, field.surface);
-        if values.contains_key(&key) {
-            return Err(field.message.fault(
-                "gives what another message gave for the same level and time",
-                "send one run and one member: ensembles are not read from GRIB",
-            ));
+        if own.values.contains_key(&key) {
+            return Err(field
+                .message
+                .fault("gives what another message gave for the same level and time", "send one run of a model"));
         }
-        let (point, value) = guarded(&field.message, || value(field, place, &mut grids, &mut unpacked))?;
-        values.insert(key, value);
+        let (point, value) = guarded(&field.message, GRID, || value(field, place, &mut grids, &mut unpacked))?;
+        own.values.insert(key, value);
         if matches!(field.kind, Kind::East | Kind::North) {
-            let same = components
+            let same = own
+                .components
                 .insert(field.surface, point)
                 .is_none_or(|p| p.index == point.index && p.along_grid == point.along_grid);
             if !same {
@@ -167,15 +179,44 @@ pub fn decode(file: &[u8], place: Place, launch: Option<DateTime>) -> Result<Pro
             "The winds are those of the nearest grid point, {:.1} km away; nothing is interpolated.",
             point.at.distance_km(place)
         ));
-        if components.values().any(|p| p.along_grid) {
+        if known.values().flat_map(|own| own.components.values()).any(|p| p.along_grid) {
             profile.assumed.push(format!(
                 "Its components are along the grid, whose x axis has a bearing of {:.1} deg there; they were turned to north.",
                 point.x_bearing_deg
             ));
         }
     }
-    levels(&values, &components, &mut profile)?;
-    Ok(profile)
+    let read = |member: &Option<Member>| {
+        let mut profile = profile.clone();
+        profile.messages[0].member = member.map(name_of);
+        levels(known.get(member).unwrap_or(&Known::default()), &mut profile).map_err(|e| match member {
+            Some(member) => Unreadable { problem: format!("{} ({})", e.problem, name_of(*member)), ..e },
+            None => e,
+        })?;
+        Ok(profile)
+    };
+    members.iter().map(read).collect()
+}
+
+/// The members that have a wind, in order; what belongs to no other is left.
+fn members(fields: &mut Vec<Field<'_>>) -> Result<BTreeSet<Option<Member>>, Unreadable> {
+    let winds = fields.iter().filter(|f| f.kind.is_wind());
+    let members: BTreeSet<Option<Member>> = winds.map(|f| f.member).collect();
+    if members.len() > 1 && members.contains(&None) {
+        return Err(Unreadable {
+            problem: "the file has winds of the members of an ensemble, and winds beside them that are no member's"
+                .into(),
+            remedy: "send the members alone, or the other forecast alone".into(),
+        });
+    }
+    if members.len() > MOST_MEMBERS {
+        return Err(Unreadable {
+            problem: format!("the file has {} members", members.len()),
+            remedy: format!("send at most {MOST_MEMBERS}"),
+        });
+    }
+    fields.retain(|f| members.contains(&f.member));
+    Ok(members)
 }
 
 /// The messages of a file, each whole.
@@ -210,24 +251,23 @@ fn messages(file: &[u8]) -> Result<Vec<Octets<'_>>, Unreadable> {
 }
 
 /// What a damaged file makes the library do is told as a fault of the message.
-fn guarded<T>(message: &Octets<'_>, work: impl FnOnce() -> Result<T, String>) -> Result<T, Unreadable> {
+fn guarded<T>(message: &Octets<'_>, remedy: &str, work: impl FnOnce() -> Result<T, String>) -> Result<T, Unreadable> {
     match catch_unwind(AssertUnwindSafe(work)) {
         Ok(Ok(value)) => Ok(value),
-        Ok(Err(problem)) => Err(message.fault(problem, WANTED)),
+        Ok(Err(problem)) => Err(message.fault(problem, remedy)),
         Err(_) => Err(message.fault("is damaged", FILE)),
     }
 }
 
 type Sub<'a, 's> = SubMessage<'s, SeekableGrib2Reader<std::io::Cursor<&'a [u8]>>>;
 
-/// The fields of a message that are of use.
-fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
+/// The fields of a message that are of use, and the product templates of winds that are not.
+fn wanted(message: Octets<'_>) -> Result<(Vec<Field<'_>>, BTreeSet<u16>), String> {
     let parsed = ::grib::from_bytes(message.octets).map_err(|e| format!("cannot be read: {e}"))?;
-    let mut found = Vec::new();
+    let (mut found, mut passed_over) = (Vec::new(), BTreeSet::new());
     for (index, (_, sub)) in parsed.iter().enumerate() {
         let product = sub.prod_def();
-        // At a point in time, by itself or as one of an ensemble.
-        if !matches!(product.prod_tmpl_num(), 0 | 1) || sub.indicator().discipline != 0 {
+        if sub.indicator().discipline != 0 {
             continue;
         }
         let kind = match (product.parameter_category(), product.parameter_number()) {
@@ -241,7 +281,26 @@ fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
             (Some(3), Some(4)) => Kind::Geopotential,
             _ => continue,
         };
-        let Some((first, _)) = product.fixed_surfaces() else { continue };
+        // At a point in time, by itself or as one of an ensemble.
+        let member = match product.prod_tmpl_num() {
+            0 => None,
+            1 => {
+                // Octets 35 and 36 of the section.
+                let mut perturbed = product.iter().skip(35 - 6).copied();
+                Some(perturbed.next().zip(perturbed.next()).ok_or("ends before it says which member it is")?)
+            }
+            template => {
+                if kind.is_wind() {
+                    passed_over.insert(template);
+                }
+                continue;
+            }
+        };
+        let Some((first, second)) = product.fixed_surfaces() else { continue };
+        // The mean of a layer is no wind at a height.
+        if second.surface_type != ONE_SURFACE {
+            continue;
+        }
         let value = first.value();
         let surface = match first.surface_type {
             GROUND if kind == Kind::Gust => (GROUND, 0),
@@ -251,9 +310,9 @@ fn wanted(message: Octets<'_>) -> Result<Vec<Field<'_>>, String> {
             _ => continue,
         };
         let (analysed, valid) = times(&sub)?;
-        found.push(Field { message, index, kind, surface, analysed, valid });
+        found.push(Field { message, index, member, kind, surface, analysed, valid });
     }
-    Ok(found)
+    Ok((found, passed_over))
 }
 
 /// When a field was analysed, and when it is for.
@@ -315,7 +374,10 @@ fn value(
     let point = match grids.get(&grid) {
         Some(point) => *point,
         None => {
-            let point = nearest(&sub, &grid, place)?;
+            if grids.len() == MOST_GRIDS {
+                return Err(format!("has another grid than the {MOST_GRIDS} that are read of one file"));
+            }
+            let point = nearest(sub.grid_def(), place)?;
             grids.insert(grid, point);
             point
         }
@@ -365,79 +427,11 @@ fn bounded(sub: &Sub<'_, '_>, octets: &[u8], points: usize) -> Result<(), String
     }
 }
 
-/// The grid point nearest to the place, and how the grid lies there.
-fn nearest(sub: &Sub<'_, '_>, grid: &[u8], place: Place) -> Result<Point, String> {
-    let unread = |e: ::grib::GribError| format!("has a grid that is not read: {e}");
-    let template = GridDefinitionTemplateValues::try_from(sub.grid_def()).map_err(unread)?;
-    let (across, up) = template.grid_shape();
-    let points = sub.grid_def().num_points() as usize;
-    if across.checked_mul(up) != Some(points) || !(1..=MOST_POINTS).contains(&points) {
-        return Err(format!("has a grid of {points} points; regular grids of 1 to {MOST_POINTS} are read"));
-    }
-    let places = || -> Result<_, String> {
-        let latlons = template.latlons().map_err(unread)?;
-        Ok(latlons.map(|(latitude_deg, longitude_deg)| Place { latitude_deg, longitude_deg }))
-    };
-    let indices = || template.ij().map_err(unread);
-    let wanted = place.unit();
-    let closeness = |p: &Place| {
-        let unit = p.unit();
-        (0..3).map(|k| unit[k] * wanted[k]).sum::<f64>()
-    };
-    let mut best: Option<(f64, usize, Place)> = None;
-    for (index, at) in places()?.enumerate() {
-        let close = closeness(&at);
-        if close.is_finite() && best.is_none_or(|(b, ..)| close > b) {
-            best = Some((close, index, at));
-        }
-    }
-    let (_, index, at) = best.ok_or("has a grid without places")?;
-    let here = indices()?.nth(index).ok_or("has a grid without places")?;
-    let mut beside: HashMap<(usize, usize), Place> = HashMap::new();
-    for (at, (i, j)) in places()?.zip(indices()?) {
-        if i.abs_diff(here.0) + j.abs_diff(here.1) == 1 {
-            beside.insert((i, j), at);
-        }
-    }
-    let step_km = beside.values().map(|p| p.distance_km(at)).fold(0.0, f64::max);
-    let apart_km = at.distance_km(place);
-    if apart_km > step_km {
-        return Err(format!("has a grid that does not reach the place: its nearest point is {apart_km:.0} km away"));
-    }
-    // The x axis runs along i, against it where rows are scanned backwards.
-    let [before, after] = [here.0.checked_sub(1), here.0.checked_add(1)]
-        .map(|i| i.and_then(|i| beside.get(&(i, here.1))).copied().unwrap_or(at));
-    let forwards = template.scanning_mode().scans_positively_for_i();
-    let (from, to) = if forwards { (before, after) } else { (after, before) };
-    // Flag table 3.3 stands in octet 55 of grids in latitude and longitude, in octet 47 of projected ones.
-    let octet = if matches!(sub.grid_def().grid_tmpl_num(), 10 | 20 | 30) { 47 } else { 55 };
-    let flags = grid.get(octet - 6).copied().unwrap_or_default();
-    Ok(Point { index, points, at, along_grid: flags & 0b0000_1000 != 0, x_bearing_deg: bearing_deg(from, to, at) })
-}
-
-/// Bearing from one place to another close by, as seen from a third between them.
-fn bearing_deg(from: Place, to: Place, at: Place) -> f64 {
-    let [a, b] = [from.unit(), to.unit()];
-    let step: Vec<f64> = (0..3).map(|k| b[k] - a[k]).collect();
-    let (lat, lon) = (at.latitude_deg.to_radians(), at.longitude_deg.to_radians());
-    let ([sin_lat, cos_lat], [sin_lon, cos_lon]) = ([libm::sin(lat), libm::cos(lat)], [libm::sin(lon), libm::cos(lon)]);
-    let east = -sin_lon * step[0] + cos_lon * step[1];
-    let north = -sin_lat * (cos_lon * step[0] + sin_lon * step[1]) + cos_lat * step[2];
-    libm::atan2(east, north).to_degrees().rem_euclid(360.0)
-}
-
 /// Puts the values of each level together.
-fn levels(
-    values: &HashMap<(Kind, Surface), f64>,
-    components: &HashMap<Surface, Point>,
-    profile: &mut Profile,
-) -> Result<(), Unreadable> {
+fn levels(Known { values, components }: &Known, profile: &mut Profile) -> Result<(), Unreadable> {
     let of = |kind: Kind, surface: Surface| values.get(&(kind, surface)).copied();
-    let mut surfaces: Vec<Surface> = values
-        .keys()
-        .filter(|(kind, _)| matches!(kind, Kind::East | Kind::North | Kind::Speed | Kind::From))
-        .map(|(_, surface)| *surface)
-        .collect();
+    let mut surfaces: Vec<Surface> =
+        values.keys().filter(|(kind, _)| kind.is_wind()).map(|(_, surface)| *surface).collect();
     surfaces.sort_unstable();
     surfaces.dedup();
     let mut half = 0;
@@ -447,7 +441,7 @@ fn levels(
         let wind = match [of(Kind::East, surface), of(Kind::North, surface)] {
             [Some(x), Some(y)] => {
                 let turned = components.get(&surface).filter(|p| p.along_grid);
-                let [east, north] = turned.map_or([x, y], |p| to_north(x, y, p.x_bearing_deg));
+                let [east, north] = turned.map_or([x, y], |p| p.to_north(x, y));
                 Wind::of_components(east, north)
             }
             _ => match [of(Kind::Speed, surface), of(Kind::From, surface)] {
@@ -534,13 +528,6 @@ fn levels(
 fn celsius(kelvin: f64) -> Option<Reading> {
     let celsius = ((kelvin - 273.15) * 10.0).round() / 10.0;
     TEMPERATURE.with(celsius, "C").filter(|_| TEMPERATURES_C.contains(&celsius))
-}
-
-/// Components along the grid's axes as components towards east and north; y lies 90 degrees to the left of x.
-fn to_north(x: f64, y: f64, x_bearing_deg: f64) -> [f64; 2] {
-    let bearing = x_bearing_deg.to_radians();
-    let (sin, cos) = (libm::sin(bearing), libm::cos(bearing));
-    [x * sin - y * cos, x * cos + y * sin]
 }
 
 /// Puts levels in order from the ground up, once each has its height above ground; of two at one height the lower in the

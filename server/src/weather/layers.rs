@@ -45,7 +45,7 @@ impl Kind {
                 "altitude",
             ],
         ),
-        (Self::Direction, &["direction", "wind_direction", "direction_from", "wind_from", "from", "dir"]),
+        (Self::Direction, &["direction", "wind_direction", "wind_dir", "direction_from", "wind_from", "from", "dir"]),
         (Self::Speed, &["speed", "wind_speed"]),
         (Self::Temperature, &["temperature", "air_temperature", "temp"]),
     ];
@@ -100,8 +100,17 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
     let parting = ['\t', ';', ','].into_iter().find(|c| heading.contains(*c));
     let columns = columns(number, heading, parting)?;
     let mut profile = Profile::of(Message::new(Format::Layers));
-    for column in columns.iter().filter(|c| c.kind.is_none()) {
-        profile.skipped.push(format!("The column {}.", quoted(column.heading)));
+    for column in &columns {
+        let lower = column.heading.to_lowercase();
+        match column.kind {
+            None => profile.skipped.push(format!("The column {}.", quoted(column.heading))),
+            // To the CF conventions it is the sea, to many a club the field.
+            Some(Kind::AboveSea) if lower.contains("altitude") && !lower.contains("msl") => {
+                let said = format!("Heights under {} were taken above sea level.", quoted(column.heading));
+                profile.assumed.push(said);
+            }
+            Some(_) => {}
+        }
     }
     for (line, row) in lines {
         if profile.levels.len() == MOST_ROWS {
@@ -166,9 +175,22 @@ fn reading(level: &Level, kind: Kind) -> Option<Reading> {
 
 fn cells(line: &str, parting: Option<char>) -> Vec<&str> {
     match parting {
-        Some(c) => line.split(c).map(str::trim).collect(),
+        Some(c) => {
+            // Within quotation marks nothing is parted (RFC 4180).
+            let mut within = false;
+            let parts = line.split(|x| {
+                within ^= x == '"';
+                x == c && !within
+            });
+            parts.map(|cell| bare_of(cell.trim())).collect()
+        }
         None => line.split_whitespace().collect(),
     }
+}
+
+/// A cell without the quotation marks around it.
+fn bare_of(cell: &str) -> &str {
+    cell.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).map_or(cell, str::trim)
 }
 
 fn columns<'a>(line: usize, heading: &'a str, parting: Option<char>) -> Result<Vec<Column<'a>>, Unreadable> {
@@ -326,6 +348,7 @@ mod tests {
             "height_agl ft from speed (kt)\n 1000 240 12\n 3000 260 20",
             "agl_ft speed_kt direction_deg\n1000 12 240\n3000 20 260",
             "height above ground (ft), speed kt, direction, temperature C\n1000, 12, 240, -\n3000, 20, 260, ",
+            "\"Height AGL (ft)\",\"wind dir\",\"speed, kt\",\"Speed (kt)\"\n\"1000\",\"240\",\"x, y\",\"12\"\n3000,260,,20",
         ] {
             let profile = decode(text).unwrap_or_else(|e| panic!("{text}: {e:?}"));
             let seen: Vec<_> = profile
@@ -362,8 +385,22 @@ mod tests {
     }
 
     #[test]
+    fn what_an_altitude_is_above_is_said() {
+        for (heading, said) in [("altitude (ft)", 1), ("Altitude", 1), ("altitude_msl ft", 0), ("msl", 0), ("agl", 0)] {
+            let profile = decode(&format!("{heading}, direction, speed kt\n1000, 240, 12")).unwrap();
+            assert_eq!(profile.assumed.len(), said, "{heading}: {:?}", profile.assumed);
+        }
+    }
+
+    #[test]
     fn refusals() {
         for (text, problem, remedy) in [
+            (
+                "\"agl\",\"direction\",\"speed\"\n\"1,200\",240,2",
+                "line 2, column 1 (height_above_ground): \"1,200\" has a comma",
+                "point",
+            ),
+            ("agl,direction,speed\n\"1000,240,2", "with 1 cells, not 3", "every row"),
             ("", "holds nothing", "names the columns"),
             ("1000, 240, 12", "line 1: \"1000, 240, 12\" names no columns", "names the columns"),
             ("height, direction, speed\n1, 2, 3", "above what", "height_above_sea"),

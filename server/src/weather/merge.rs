@@ -5,11 +5,15 @@ use slowpoint_sim::limits;
 use slowpoint_sim::report::Caution;
 
 use super::clock::written;
-use super::{Bound, Format, Level, Profile};
+use super::{Bound, Format, Level, Message, Profile};
 use crate::wire::units::{LENGTH, Reading, SPEED};
 
 /// Puts messages together: the surface report first, if there is one, over a field if its elevation is known.
 pub fn merge(surface: Option<Profile>, aloft: Option<Profile>, field: Option<Reading>) -> Option<Profile> {
+    let surface = surface.map(|mut surface| {
+        surface.assumed.extend(at_field(&surface));
+        surface
+    });
     let profile = match (surface, aloft) {
         (Some(surface), Some(aloft)) => joined(surface, aloft),
         (surface, aloft) => surface.or(aloft)?,
@@ -22,14 +26,14 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     for message in &profile.messages {
         let station = message.station.as_deref().unwrap_or_default();
         match message.format {
-            Format::Metar | Format::Speci => {
-                profile.assumed.push(format!("Wind, temperature and pressure at the field are those of {station}."));
-            }
             Format::WindsAloft | Format::Temp | Format::Pilot | Format::Coverage | Format::Grib => {
-                profile.assumed.push(format!("The winds over the field are those of {station}."))
+                say(&mut profile.assumed, format!("The winds over the field are those of {station}."));
             }
-            Format::Layers => {}
+            Format::Metar | Format::Speci | Format::Layers => {}
         }
+    }
+    if let Some(whose) = whose_air(&profile) {
+        say(&mut profile.assumed, whose);
     }
     match field {
         Some(field) => over(&mut profile, field),
@@ -47,14 +51,86 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
     profile
 }
 
+/// The members of an ensemble told as one: each message, sentence and caution once, and no levels, which are the members'.
+pub fn ensemble(members: &[Profile]) -> Profile {
+    let mut whole = Profile {
+        altimeter_setting: members.first().and_then(|m| m.altimeter_setting),
+        messages: Vec::new(),
+        ..Profile::of(Message::new(Format::Layers))
+    };
+    for member in members {
+        for message in &member.messages {
+            say(&mut whole.messages, Message { member: None, ..message.clone() });
+        }
+        member.assumed.iter().for_each(|text| say(&mut whole.assumed, text.clone()));
+        member.skipped.iter().for_each(|text| say(&mut whole.skipped, text.clone()));
+        member.cautions.iter().for_each(|caution| say(&mut whole.cautions, caution.clone()));
+    }
+    whole
+}
+
+/// Adds what is not there yet.
+pub fn say<T: PartialEq>(said: &mut Vec<T>, more: T) {
+    if !said.contains(&more) {
+        said.push(more);
+    }
+}
+
+/// Whose temperature is taken at the field, where no surface report tells it.
+fn whose_air(profile: &Profile) -> Option<String> {
+    let reported = profile.messages.iter().any(|m| m.format.of_ground());
+    let known = !reported && profile.levels.iter().any(|l| l.surface && l.temperature.is_some());
+    let message = profile.messages.first().filter(|_| known)?;
+    let station = message.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
+    Some(format!("The temperature at the field is that of the {}{station} at the ground.", message.format.title()))
+}
+
+/// What a surface report is taken to say of the field.
+fn at_field(report: &Profile) -> Option<String> {
+    let level = report.levels.first()?;
+    let known = (level.wind.is_some(), level.temperature.is_some(), report.altimeter_setting.is_some());
+    let what = match known {
+        (true, true, true) => "Wind, temperature and pressure at the field are those",
+        (true, true, false) => "Wind and temperature at the field are those",
+        (true, false, true) => "Wind and pressure at the field are those",
+        (false, true, true) => "Temperature and pressure at the field are those",
+        (true, false, false) => "The wind at the field is that",
+        (false, true, false) => "The temperature at the field is that",
+        (false, false, true) => "The pressure at the field is that",
+        (false, false, false) => return None,
+    };
+    Some(format!("{what} of {}.", report.messages.first()?.station.as_deref().unwrap_or_default()))
+}
+
+/// A surface report under winds aloft. What it lacks at the ground comes from the other, if that has it.
 fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
-    let all = aloft.levels.len();
-    aloft.levels.retain(|l| !l.surface);
-    if aloft.levels.len() < all {
-        surface.skipped.push("The surface level of the other: the surface report stands in its place.".into());
+    // What was decoded before without a report says whose air it took.
+    if let Some(whose) = whose_air(&aloft) {
+        aloft.assumed.retain(|text| *text != whose);
+    }
+    let other = aloft.messages.first().map_or("other", |m| m.format.title());
+    let (at_ground, above): (Vec<Level>, Vec<Level>) = aloft.levels.into_iter().partition(|l| l.surface);
+    if let ([report], [spare]) = (&mut surface.levels[..], &at_ground[..]) {
+        let mut filled = Vec::new();
+        if let (None, Some(_)) = (report.wind, spare.wind) {
+            (report.wind, report.above_ground) = (spare.wind, spare.above_ground);
+            filled.push("wind");
+        }
+        if let (None, Some(_)) = (report.temperature, spare.temperature) {
+            (report.temperature, report.dew_point) = (spare.temperature, spare.dew_point);
+            filled.push("temperature");
+        }
+        if filled.is_empty() {
+            surface.skipped.push(format!("The surface level of the {other}: the surface report stands in its place."));
+        } else {
+            let filled = filled.join(" and ");
+            surface
+                .assumed
+                .push(format!("The surface report has no {filled}: what the {other} has at the ground was taken."));
+        }
     }
     surface.messages.extend(aloft.messages);
-    surface.levels.extend(aloft.levels);
+    surface.levels.extend(above);
     surface.assumed.extend(aloft.assumed);
     surface.skipped.extend(aloft.skipped);
     surface.cautions.extend(aloft.cautions);
@@ -114,11 +190,12 @@ fn speeds(profile: &mut Profile) {
         profile.cautions.push(Caution { topic: "wind", message, rule: "the largest speed that the code has" });
     }
     if let Some([from, to]) = profile.levels.iter().find_map(|l| l.wind?.varies) {
-        profile.assumed.push(format!(
+        let varied = format!(
             "The wind varied between {} and {} deg: `wind` has the mean direction, and spread.wind.direction_sd in an assessment \
              widens it.",
             from.number, to.number
-        ));
+        );
+        say(&mut profile.assumed, varied);
     }
     if profile.levels.iter().all(|l| l.wind.is_none()) {
         profile.cautions.push(Caution {
@@ -129,13 +206,19 @@ fn speeds(profile: &mut Profile) {
     }
 }
 
-/// Where the wind of a profile comes from, in one line.
-pub fn source(profile: &Profile, date: Option<Date>) -> String {
-    let parts = profile.messages.iter().map(|m| {
+/// Where a wind comes from, in one line; of an ensemble how many members, and some of their messages.
+pub fn source(profile: &Profile, members: usize, date: Option<Date>) -> String {
+    const MOST: usize = 6;
+    let part = |m: &Message| {
         let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
         let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
         let time = time.and_then(|(word, t)| Some(format!("{word} {}", written(t.near(date)?)))).unwrap_or_default();
         format!("{}{station}{time}", m.format.title())
-    });
-    parts.collect::<Vec<_>>().join("; ")
+    };
+    let mut parts: Vec<String> = profile.messages.iter().take(MOST).map(part).collect();
+    if profile.messages.len() > MOST {
+        parts.push(format!("{} more", profile.messages.len() - MOST));
+    }
+    let of = if members > 0 { format!("{members} members: ") } else { String::new() };
+    format!("{of}{}", parts.join("; "))
 }

@@ -66,18 +66,25 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
 
     let correction = |t: &str| t.len() == 3 && t.starts_with("CC") && t.ends_with(|c: char| c.is_ascii_uppercase());
     while rest.next_if(|g| matches!(g.text, "AUTO" | "COR") || correction(g.text)).is_some() {}
-    let group = rest.next().ok_or_else(|| missing("the wind"))?;
+    let group = *rest.peek().ok_or_else(|| missing("the wind"))?;
     if group.text == "NIL" {
         return Err(
             group.fault("says that the report is missing", "give another report, of this station or one near by")
         );
     }
+    let wind = if after_wind(group.text) {
+        profile.skipped.push(format!("The wind: there is no group of it before {}.", group.text));
+        None
+    } else {
+        rest.next();
+        wind(&group, &mut profile)?
+    };
     let mut level = Level {
         surface: true,
         above_sea: None,
         above_ground: LENGTH.with(MEASURED_AT_M, "m"),
         pressure: None,
-        wind: wind(&group, &mut profile)?,
+        wind,
         temperature: None,
         dew_point: None,
     };
@@ -103,8 +110,11 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
                 profile.skipped.push(format!("The remarks ({} groups after RMK).", rest.by_ref().count()));
             }
             "NOSIG" | "TEMPO" | "BECMG" => {
-                let more = rest.by_ref().take_while(|g| g.text != "RMK").count();
-                profile.skipped.push(format!("The trend ({} groups from {}).", more + 1, group.text));
+                let mut count = 1;
+                while rest.next_if(|g| g.text != "RMK").is_some() {
+                    count += 1;
+                }
+                profile.skipped.push(format!("The trend ({count} groups from {}).", group.text));
             }
             _ => {
                 if let Some(read) = temperature_pair(&group)? {
@@ -157,6 +167,24 @@ fn one_report<'a>(all: &[Group<'a>]) -> Result<Vec<Group<'a>>, Unreadable> {
 
 fn numeral(c: char) -> bool {
     c.is_ascii_digit()
+}
+
+/// Whether a group is the visibility or the sky, so that the wind before it was left out, as an automatic station does whose
+/// anemometer is out. No wind has four digits or one.
+fn after_wind(text: &str) -> bool {
+    let sky = |cover: &str| text.strip_prefix(cover).is_some_and(|base| base.starts_with(|c| numeral(c) || c == '/'));
+    matches!(text, "CAVOK" | "CLR" | "SKC" | "NSC" | "NCD")
+        || text.ends_with("SM") && text.contains(numeral)
+        || digits(text, 4).or(digits(text, 1)).is_some()
+        || ["FEW", "SCT", "BKN", "OVC", "VV"].into_iter().any(sky)
+}
+
+/// Whether a group with a stroke is none of temperatures: a cloud of unknown kind or base (OVC009///), or the state of a
+/// runway in eight figures (8849//91).
+fn cloud_or_runway(text: &str) -> bool {
+    let cloud = ["FEW", "SCT", "BKN", "OVC"].into_iter().any(|cover| text.starts_with(cover));
+    let runway = text.len() == 8 && text.starts_with(numeral) && text.chars().all(|c| numeral(c) || c == '/');
+    cloud || runway
 }
 
 /// The wind group; none where it is reported as missing.
@@ -248,6 +276,9 @@ fn temperature_pair(group: &Group<'_>) -> Result<Option<[Option<Reading>; 2]>, U
     let Some((air, dew)) = group.text.split_once('/') else { return Ok(None) };
     if group.text == "/////" {
         return Ok(Some([None; 2]));
+    }
+    if cloud_or_runway(group.text) {
+        return Ok(None);
     }
     let value = |part: &str| match part {
         "//" | "XX" => Some(None),
@@ -455,6 +486,19 @@ mod tests {
                 Some(1013.0),
             ),
             ("METAR LOWI 210850Z 09005KT CAVOK //// W19/S4 12/11", Some(12.0), Some(11.0), None),
+            // The kind or the base of a cloud that an automatic station cannot tell, and the state of a runway as it was coded
+            // until 2021 (both from memory).
+            ("METAR EGLL 101520Z AUTO 24012KT 9999 OVC009/// 10/08 Q1009", Some(10.0), Some(8.0), Some(1009.0)),
+            ("METAR EHAM 101525Z AUTO 24012KT 9999 OVC///TCU 10/08 Q1009", Some(10.0), Some(8.0), Some(1009.0)),
+            ("METAR EDDF 101520Z 24012KT 9999 M01/M03 Q1012 8849//91 NOSIG", Some(-1.0), Some(-3.0), Some(1012.0)),
+            // Remarks after a trend are remarks: QFE in mm and hPa, a setting in inches, temperatures.
+            (
+                "METAR UUEE 101500Z 24004MPS 9999 M01/M03 Q1012 NOSIG RMK QFE745/0993",
+                Some(-1.0),
+                Some(-3.0),
+                Some(1012.0),
+            ),
+            ("METAR RJTT 101500Z 34015KT 9999 NOSIG RMK 15/08 A2998", None, None, None),
         ] {
             let profile = decode(text).unwrap_or_else(|e| panic!("{text}: {e:?}"));
             let level = profile.levels[0];
@@ -464,6 +508,18 @@ mod tests {
                 "{text}"
             );
             assert_eq!(profile.altimeter_setting.map(|p| p.number), hpa, "{text}");
+        }
+    }
+
+    /// FMH-1: an element that is missing is left out of the report.
+    #[test]
+    fn a_wind_that_is_left_out() {
+        for first in ["10SM", "M1/4SM", "1 1/2SM", "CLR", "9999", "0350", "CAVOK", "BKN009///", "VV001"] {
+            let profile = decode(&format!("KABQ 100156Z AUTO {first} 19/14 A2999")).unwrap_or_else(|e| panic!("{e:?}"));
+            let level = profile.levels[0];
+            assert_eq!((level.wind, level.temperature.map(|t| t.number)), (None, Some(19.0)), "{first}");
+            assert!(profile.skipped[0].starts_with("The wind: there is no group of it"), "{:?}", profile.skipped);
+            assert!(profile.assumed.is_empty(), "{:?}", profile.assumed);
         }
     }
 

@@ -8,6 +8,7 @@ pub mod age;
 pub mod aloft;
 pub mod clock;
 pub mod grib2;
+pub mod grid;
 pub mod layers;
 pub mod merge;
 pub mod metar;
@@ -23,6 +24,9 @@ use clock::{ForUse, When};
 
 /// Height of the instrument that a surface wind implies, m above ground (WMO-No. 8: 10 m over open ground).
 pub const MEASURED_AT_M: f64 = 10.0;
+
+/// Most members of an ensemble, as many as an assessment takes.
+pub const MOST_MEMBERS: usize = 200;
 
 /// Air temperatures that are taken, degrees Celsius: all that was ever measured from the ground to 20 km, with room to
 /// spare. What lies beyond is a slip.
@@ -50,32 +54,40 @@ pub enum Format {
 }
 
 impl Format {
+    /// Every kind with its name in an answer, and the same for people.
+    const NAMES: [(Self, &'static str, &'static str); 8] = [
+        (Self::Metar, "metar", "METAR"),
+        (Self::Speci, "speci", "SPECI"),
+        (Self::WindsAloft, "winds_aloft", "winds aloft"),
+        (Self::Layers, "layers", "layers by hand"),
+        (Self::Temp, "temp", "sounding"),
+        (Self::Pilot, "pilot", "pilot balloon"),
+        (Self::Coverage, "coverage", "coverage"),
+        (Self::Grib, "grib", "GRIB2"),
+    ];
+
+    fn names(self) -> (&'static str, &'static str) {
+        Self::NAMES.iter().find(|(kind, ..)| *kind == self).map_or(("", ""), |(_, name, title)| (name, title))
+    }
+
     /// Its name in an answer.
     pub fn name(self) -> &'static str {
-        match self {
-            Self::Metar => "metar",
-            Self::Speci => "speci",
-            Self::WindsAloft => "winds_aloft",
-            Self::Layers => "layers",
-            Self::Temp => "temp",
-            Self::Pilot => "pilot",
-            Self::Coverage => "coverage",
-            Self::Grib => "grib",
-        }
+        self.names().0
     }
 
     /// The same for people.
     pub fn title(self) -> &'static str {
-        match self {
-            Self::Metar => "METAR",
-            Self::Speci => "SPECI",
-            Self::WindsAloft => "winds aloft",
-            Self::Layers => "layers by hand",
-            Self::Temp => "sounding",
-            Self::Pilot => "pilot balloon",
-            Self::Coverage => "coverage",
-            Self::Grib => "GRIB2",
-        }
+        self.names().1
+    }
+
+    /// The kind of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::NAMES.iter().find(|(_, own, _)| *own == name).map(|(kind, ..)| *kind)
+    }
+
+    /// Whether it is what a station reports of the ground.
+    pub fn of_ground(self) -> bool {
+        matches!(self, Self::Metar | Self::Speci)
     }
 }
 
@@ -86,6 +98,8 @@ pub struct Message {
     pub format: Format,
     /// The station, as the message names it.
     pub station: Option<String>,
+    /// Which member of an ensemble it is, as the file has it.
+    pub member: Option<String>,
     /// When it was observed.
     pub observed: Option<When>,
     /// The analysis that a forecast rests on.
@@ -99,7 +113,7 @@ pub struct Message {
 impl Message {
     /// A message that says nothing but its kind.
     pub fn new(format: Format) -> Self {
-        Self { format, station: None, observed: None, based_on: None, valid: None, for_use: None }
+        Self { format, station: None, member: None, observed: None, based_on: None, valid: None, for_use: None }
     }
 
     /// Its times.

@@ -2,77 +2,22 @@
 //!
 //! Any domain of simple axes is read whose x and y have one value each, with z and t of any length: VerticalProfile,
 //! PointSeries, Point, and the Grid that a service cuts out for a place. Which parameter is which is told by the names of
-//! the CF conventions. Links to other documents are not followed.
+//! the CF conventions. The coverages of a collection are the members of an ensemble. Links to other documents are not
+//! followed.
 
 use jiff::civil::DateTime;
 use serde_json::Value;
 use slowpoint_sim::limits;
 
-use super::fault::escaped;
+use super::node::{Misplaced, Node, Read};
 use super::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, Table, Unreadable, quoted};
 use crate::weather::clock::{When, instant, written};
-use crate::weather::{Bound, Direction, Format, Level, MEASURED_AT_M, Message, Profile, TEMPERATURES_C, Wind};
+use crate::weather::{
+    Bound, Direction, Format, Level, MEASURED_AT_M, MOST_MEMBERS, Message, Profile, TEMPERATURES_C, Wind,
+};
 
 /// Most heights, as many winds as an assessment takes.
 const MOST_HEIGHTS: usize = 200;
-
-/// What is wrong, and where in the document.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Misplaced {
-    /// JSON Pointer from the document's root.
-    pub pointer: String,
-    /// What, and how to mend it.
-    pub unreadable: Unreadable,
-}
-
-type Read<T> = Result<T, Misplaced>;
-
-/// A value of the document with its place.
-#[derive(Debug, Clone)]
-struct Node<'a> {
-    value: &'a Value,
-    at: String,
-}
-
-impl<'a> Node<'a> {
-    fn fault(&self, problem: impl Into<String>, remedy: impl Into<String>) -> Misplaced {
-        Misplaced {
-            pointer: self.at.clone(),
-            unreadable: Unreadable { problem: problem.into(), remedy: remedy.into() },
-        }
-    }
-
-    fn member(&self, name: &str) -> Option<Self> {
-        let value = self.value.get(name).filter(|v| !v.is_null())?;
-        Some(Self { value, at: format!("{}/{}", self.at, escaped(name)) })
-    }
-
-    fn need(&self, name: &str, about: &str) -> Read<Self> {
-        self.member(name).ok_or_else(|| Misplaced {
-            pointer: format!("{}/{name}", self.at),
-            unreadable: Unreadable {
-                problem: "it is missing".into(),
-                remedy: format!("CoverageJSON has {about} there"),
-            },
-        })
-    }
-
-    fn object(&self, about: &str) -> Read<&'a serde_json::Map<String, Value>> {
-        self.value.as_object().ok_or_else(|| self.fault("it is no object", format!("CoverageJSON has {about} there")))
-    }
-
-    fn items(&self, about: &str) -> Read<&'a Vec<Value>> {
-        self.value.as_array().ok_or_else(|| self.fault("it is no list", format!("CoverageJSON has {about} there")))
-    }
-
-    fn item(&self, index: usize, value: &'a Value) -> Self {
-        Self { value, at: format!("{}/{index}", self.at) }
-    }
-
-    fn text(&self) -> &'a str {
-        self.value.as_str().unwrap_or_default()
-    }
-}
 
 /// What a parameter is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -141,19 +86,22 @@ impl Parameter<'_> {
     /// The value at a place of the axes; none where it is missing.
     fn at(&self, z: usize, t: usize) -> Read<Option<Reading>> {
         let index = z * self.strides[0] + t * self.strides[1];
-        let node = Node { value: &Value::Null, at: format!("{}/values/{index}", self.range.at) };
+        let fault = |problem: String, remedy: String| Misplaced {
+            pointer: format!("{}/values/{index}", self.range.at),
+            unreadable: Unreadable { problem, remedy },
+        };
         let number = match self.values.get(index) {
             None | Some(Value::Null) => return Ok(None),
             Some(value) => value.as_f64().filter(|x| x.is_finite()),
         };
         let table = self.kind.table();
         let reading = number.and_then(|x| table.with(x, self.unit));
-        let reading =
-            reading.ok_or_else(|| node.fault("it is no number", "give a number, or null where it is missing"))?;
+        let reading = reading
+            .ok_or_else(|| fault("it is no number".into(), "give a number, or null where it is missing".into()))?;
         let (least, most) = self.kind.range();
         if reading.si < least || reading.si > most {
             let range = table.range(least, most.min(limits::WIND_HEIGHT.max), &reading);
-            return Err(node.fault(
+            return Err(fault(
                 format!("{} is out of range", table.show(&reading)),
                 format!("compare with its source; {range} is taken"),
             ));
@@ -170,21 +118,55 @@ enum Vertical {
     Pressure(&'static str),
 }
 
-/// Reads a coverage; of several times that nearest to launch is taken.
-pub fn decode(document: &Value, launch: Option<DateTime>) -> Read<Profile> {
-    let root = Node { value: document, at: String::new() };
-    match root.need("type", "\"Coverage\"")?.text() {
-        "Coverage" => {}
-        "CoverageCollection" => {
-            return Err(root.fault("it is a collection of coverages", "give one coverage out of its list coverages"));
-        }
+/// Reads a coverage, or a collection of the members of an ensemble; of several times that nearest to launch is taken.
+pub fn decode(document: &Value, launch: Option<DateTime>) -> Read<Vec<Profile>> {
+    let root = Node::root(document, "CoverageJSON");
+    let kind = root.need("type", "\"Coverage\"")?;
+    match kind.text() {
+        "Coverage" => Ok(vec![coverage(&root, None, launch)?]),
+        "CoverageCollection" => collection(&root, launch),
         other => {
-            let kind = root.need("type", "\"Coverage\"")?;
-            return Err(
-                kind.fault(format!("{} is no coverage", quoted(other)), "give a document of the type \"Coverage\"")
-            );
+            Err(kind.fault(format!("{} is no coverage", quoted(other)), "give a document of the type \"Coverage\""))
         }
     }
+}
+
+/// Reads the members of an ensemble: coverages of one place and time.
+fn collection(root: &Node<'_>, launch: Option<DateTime>) -> Read<Vec<Profile>> {
+    let list = root.need("coverages", "the coverages")?;
+    let count = list.items("the coverages")?.len();
+    if !(1..=MOST_MEMBERS).contains(&count) {
+        return Err(list.fault(format!("it has {count} coverages"), format!("give 1 to {MOST_MEMBERS}")));
+    }
+    let mut members: Vec<Profile> = Vec::with_capacity(count);
+    for (k, node) in list.list("the coverages")?.enumerate() {
+        let mut member = coverage(&node, Some(root), launch)?;
+        if let (Some(first), Some(own)) = (members.first().and_then(|m| m.messages.first()), member.messages.first()) {
+            let told = if own.station != first.station {
+                Some("another place")
+            } else if own.valid != first.valid {
+                Some("another time")
+            } else {
+                None
+            };
+            if let Some(other) = told {
+                return Err(node.fault(
+                    format!("it is for {other} than the first of the collection"),
+                    "give the members of one ensemble, for the field and one time; several times belong in one coverage",
+                ));
+            }
+        }
+        if count > 1 {
+            let name = node.member("id").map(|id| id.text().to_string()).filter(|id| !id.is_empty());
+            member.messages[0].member = Some(name.unwrap_or_else(|| format!("coverage {}", k + 1)));
+        }
+        members.push(member);
+    }
+    Ok(members)
+}
+
+/// Reads a coverage; what it leaves out of its parameters and reference systems is its collection's.
+fn coverage(root: &Node<'_>, shared: Option<&Node<'_>>, launch: Option<DateTime>) -> Read<Profile> {
     let domain = root.need("domain", "the domain")?;
     domain.object("the domain")?;
     let axes = domain.need("axes", "the axes")?;
@@ -211,13 +193,16 @@ pub fn decode(document: &Value, launch: Option<DateTime>) -> Read<Profile> {
         let z = axes.need("z", "an axis")?;
         return Err(z.fault(format!("it has {} heights", lengths[0]), format!("give at most {MOST_HEIGHTS}")));
     }
-    let parameters = parameters(&root, lengths)?;
+    let named = match (root.member("parameters"), shared.and_then(|s| s.member("parameters"))) {
+        (None, Some(shared)) => shared,
+        _ => root.need("parameters", "the parameters")?,
+    };
+    let parameters = parameters(&named, &root.need("ranges", "the values")?, lengths)?;
     let has = |kind: Kind| parameters.iter().find(|p| p.kind == kind);
     let winds = match ([has(Kind::East), has(Kind::North)], [has(Kind::Speed), has(Kind::From)]) {
         ([Some(east), Some(north)], _) => [east, north],
         (_, [Some(speed), Some(from)]) => [speed, from],
         _ => {
-            let named = root.need("parameters", "the parameters")?;
             let sent: Vec<String> = named.object("the parameters")?.keys().take(20).map(|k| quoted(k)).collect();
             return Err(
                 named.fault(format!("among {} there is no whole wind", sent.join(", ")), format!("give {NAMES}"))
@@ -258,9 +243,15 @@ pub fn decode(document: &Value, launch: Option<DateTime>) -> Read<Profile> {
         );
     }
     let vertical = match &heights {
-        Some(_) => Some(vertical(&domain, &axes)?),
+        Some(_) => Some(vertical(&domain, shared, &axes)?),
         None => None,
     };
+    if let (Some(Vertical::Pressure(_)), None) = (vertical, has(Kind::Height)) {
+        return Err(named.fault(
+            "there is no geopotential_height, without which pressures have no heights",
+            "ask for it beside the winds, or for winds at heights",
+        ));
+    }
     if vertical.is_none() {
         profile
             .assumed
@@ -334,9 +325,7 @@ fn numbers(axes: &Node<'_>, name: &str) -> Read<Option<Vec<f64>>> {
         Some(list) => {
             let read = |(i, v): (usize, &Value)| {
                 let number = v.as_f64().filter(|x| x.is_finite());
-                number.ok_or_else(|| {
-                    Node { value: v, at: format!("{}/{i}", list.at) }.fault("it is no number", "give a number")
-                })
+                number.ok_or_else(|| list.item(i, v).fault("it is no number", "give a number"))
             };
             list.items("the values of the axis")?.iter().enumerate().map(read).collect::<Read<_>>()?
         }
@@ -386,14 +375,13 @@ fn times(axes: &Node<'_>) -> Read<Vec<DateTime>> {
 }
 
 /// What z is, by its reference system.
-fn vertical(domain: &Node<'_>, axes: &Node<'_>) -> Read<Vertical> {
+fn vertical(domain: &Node<'_>, shared: Option<&Node<'_>>, axes: &Node<'_>) -> Read<Vertical> {
     const REMEDY: &str = "reference z in the domain by a VerticalCRS with one axis in cs.csAxes, whose name is height_above_ground, altitude \
                           (above sea level) or pressure, and whose unit has a symbol: m, ft, hPa, Pa";
     let z = axes.need("z", "an axis")?;
     let unknown = || z.fault("what its values are cannot be told", REMEDY);
-    let referencing = domain.member("referencing").ok_or_else(unknown)?;
-    let mut systems =
-        referencing.items("the reference systems")?.iter().enumerate().map(|(i, v)| referencing.item(i, v));
+    let referencing = domain.member("referencing").or_else(|| shared?.member("referencing")).ok_or_else(unknown)?;
+    let mut systems = referencing.list("the reference systems")?;
     let refers = |system: &Node<'_>| {
         let names = system.member("coordinates").and_then(|c| c.value.as_array());
         names.is_some_and(|names| names.iter().any(|n| n == "z"))
@@ -467,11 +455,10 @@ fn known_unit(table: &Table, symbol: &str) -> Option<&'static str> {
 }
 
 /// The parameters that say something of a profile.
-fn parameters<'a>(root: &Node<'a>, lengths: [usize; 2]) -> Read<Vec<Parameter<'a>>> {
-    let (named, ranges) = (root.need("parameters", "the parameters")?, root.need("ranges", "the values")?);
+fn parameters<'a>(named: &Node<'a>, ranges: &Node<'a>, lengths: [usize; 2]) -> Read<Vec<Parameter<'a>>> {
     let mut found: Vec<Parameter<'a>> = Vec::new();
-    for (key, value) in named.object("the parameters")? {
-        let parameter = Node { value, at: format!("{}/{}", named.at, escaped(key)) };
+    for key in named.object("the parameters")?.keys() {
+        let Some(parameter) = named.member(key) else { continue };
         let property = parameter.member("observedProperty");
         let texts = |name: &str| property.as_ref().and_then(|p| p.member(name)).map(|n| labels(&n)).unwrap_or_default();
         let names = texts("id").into_iter().chain([plain_name(key)]).chain(texts("label"));
@@ -643,6 +630,13 @@ mod tests {
         })
     }
 
+    fn one(document: &Value, launch: Option<DateTime>) -> Read<Profile> {
+        decode(document, launch).map(|profiles| {
+            let [only] = &profiles[..] else { panic!("{profiles:?}") };
+            only.clone()
+        })
+    }
+
     fn put(document: &mut Value, pointer: &str, value: Value) {
         let (parent, name) = pointer.rsplit_once('/').unwrap();
         match document.pointer_mut(parent).unwrap() {
@@ -666,7 +660,7 @@ mod tests {
     /// Components: u = -s sin(dir), v = -s cos(dir): 270 deg and 10 m/s is (10, 0), 360 deg is (0, -10).
     #[test]
     fn a_profile_by_pressure() {
-        let decoded = decode(&profile(), None).unwrap();
+        let decoded = one(&profile(), None).unwrap();
         assert_eq!(rows(&decoded), [(112.0, Some(270.0), 10.0), (1457.0, Some(0.0), 10.0)]);
         let level = decoded.levels[1];
         assert_eq!((level.pressure.unwrap().si, level.temperature.unwrap().number), (85_000.0, 5.5));
@@ -689,7 +683,7 @@ mod tests {
                 "/domain/referencing/1/system/cs/csAxes/0",
                 json!({"name": {"en": name}, "unit": {"symbol": "[ft_i]"}}),
             );
-            let decoded = decode(&document, None).unwrap();
+            let decoded = one(&document, None).unwrap();
             // 300 ft and 200 ft, from the ground up; at 100 ft v is missing.
             let heights: Vec<_> =
                 decoded.levels.iter().map(|l| if ground { l.above_ground } else { l.above_sea }).collect();
@@ -701,7 +695,7 @@ mod tests {
 
     #[test]
     fn a_series_in_time() {
-        let at = |launch| decode(&series(), Some(launch)).unwrap();
+        let at = |launch| one(&series(), Some(launch)).unwrap();
         for (launch, speed_kt, from, gust) in [
             (datetime(2026, 11, 9, 20, 0, 0, 0), 8.0, Some(240.0), None),
             (datetime(2026, 11, 10, 1, 31, 0, 0), 12.0, Some(260.0), Some(20.0)),
@@ -722,13 +716,67 @@ mod tests {
         put(&mut low, "/domain/axes/z", json!({"values": [2]}));
         let system = json!({"cs": {"csAxes": [{"name": {"en": "height"}, "unit": {"symbol": "m"}}]}});
         put(&mut low, "/domain/referencing", json!([{"coordinates": ["z"], "system": system}]));
-        let level = decode(&low, Some(datetime(2026, 11, 10, 3, 0, 0, 0))).unwrap().levels[0];
+        let level = one(&low, Some(datetime(2026, 11, 10, 3, 0, 0, 0))).unwrap().levels[0];
         assert_eq!(
             (level.surface, level.above_ground.unwrap().si, level.wind.unwrap().gust.is_some()),
             (true, 2.0, true)
         );
         let e = decode(&series(), None).unwrap_err();
         assert_eq!((e.pointer.as_str(), e.unreadable.problem.as_str()), ("/domain/axes/t", "it has 3 times"));
+    }
+
+    /// A collection of coverages that share parameters and reference systems, as the standard's examples have it.
+    fn members(count: usize) -> Value {
+        let mut shared = profile();
+        let (parameters, referencing) = (shared["parameters"].take(), shared["domain"]["referencing"].take());
+        put(&mut shared, "/parameters", Value::Null);
+        put(&mut shared, "/domain/referencing", Value::Null);
+        let coverages: Vec<Value> = (0..count)
+            .map(|k| {
+                let mut one = shared.clone();
+                put(&mut one, "/ranges/u/values/0", json!(10.0 + k as f64));
+                one
+            })
+            .collect();
+        json!({"type": "CoverageCollection", "parameters": parameters, "referencing": referencing, "coverages": coverages})
+    }
+
+    #[test]
+    fn a_collection_is_an_ensemble() {
+        let mut document = members(3);
+        put(&mut document, "/coverages/1/id", json!("p01"));
+        let decoded = decode(&document, None).unwrap();
+        let speeds: Vec<f64> = decoded.iter().map(|p| rows(p)[0].2).collect();
+        assert_eq!(speeds, [10.0, 11.0, 12.0]);
+        let names: Vec<_> = decoded.iter().map(|p| p.messages[0].member.as_deref().unwrap()).collect();
+        assert_eq!(names, ["coverage 1", "p01", "coverage 3"]);
+        // One alone is a profile like any other.
+        assert_eq!(one(&members(1), None), one(&profile(), None));
+        let whole: Vec<Value> = vec![profile(), profile()];
+        let unshared = json!({"type": "CoverageCollection", "coverages": whole});
+        assert_eq!(decode(&unshared, None).unwrap()[1].levels, one(&profile(), None).unwrap().levels);
+        for (pointer, value, at, problem) in [
+            ("/coverages", json!([]), "/coverages", "0 coverages"),
+            ("/coverages", json!(vec![1; 201]), "/coverages", "201 coverages"),
+            ("/coverages/1", json!(5), "/coverages/1/domain", "missing"),
+            ("/coverages/2/domain/axes/x/values/0", json!(7), "/coverages/2", "another place"),
+            (
+                "/coverages/1/domain/axes/t/values/0",
+                json!("2026-11-10T09:00:00Z"),
+                "/coverages/1",
+                "another time than the first",
+            ),
+            ("/coverages/2/ranges/v", Value::Null, "/coverages/2/ranges/v", "missing"),
+            ("/parameters", Value::Null, "/coverages/0/parameters", "missing"),
+            ("/referencing", Value::Null, "/coverages/0/domain/axes/z", "cannot be told"),
+            ("/parameters/v", Value::Null, "/parameters", "no whole wind"),
+        ] {
+            let mut document = members(3);
+            put(&mut document, pointer, value.clone());
+            let e = decode(&document, None).unwrap_err();
+            assert_eq!(e.pointer, at, "{pointer} {value}: {e:?}");
+            assert!(e.unreadable.problem.contains(problem), "{pointer} {value}: {e:?}");
+        }
     }
 
     /// The standard's NdArray of the shape [4, 2] is in row-major order: its fifth value is element [2][0].
@@ -742,7 +790,7 @@ mod tests {
             (["t", "z"], [2, 4], [4, 2], (0, 1)),
         ] {
             let document = array(axes, shape);
-            let range = Node { value: &document, at: String::new() };
+            let range = Node::root(&document, "CoverageJSON");
             let (values, strides) = super::array(&range, lengths).unwrap();
             let parameter = Parameter { kind: Kind::Speed, unit: "m/s", range: range.clone(), values, strides };
             for z in 0..lengths[0] {
@@ -754,14 +802,14 @@ mod tests {
         }
         // start 0, stop 5, num 6 is 0 to 5.
         let axes = json!({"z": {"start": 0, "stop": 5, "num": 6}});
-        let read = numbers(&Node { value: &axes, at: String::new() }, "z").unwrap();
+        let read = numbers(&Node::root(&axes, "CoverageJSON"), "z").unwrap();
         assert_eq!(read, Some(vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0]));
     }
 
     #[test]
     fn faults_name_the_member() {
         for (pointer, value, at, problem, remedy) in [
-            ("/type", json!("CoverageCollection"), "", "collection", "one coverage"),
+            ("/type", json!("CoverageCollection"), "/coverages", "missing", "the coverages"),
             ("/type", json!("Domain"), "/type", "\"Domain\" is no coverage", "Coverage"),
             ("/type", Value::Null, "/type", "missing", "\"Coverage\""),
             ("/domain", json!("http://example.org/domain"), "/domain", "no object", "the domain"),
@@ -811,6 +859,7 @@ mod tests {
             ),
             ("/parameters/v", Value::Null, "/parameters", "no whole wind", "northward_wind"),
             ("/parameters/u/unit", Value::Null, "/parameters/u/unit", "missing", "unit"),
+            ("/parameters/geopotential_height", Value::Null, "/parameters", "no geopotential_height", "at heights"),
             ("/parameters/u/unit/symbol", json!("hPa"), "/parameters/u", "no unit of speed", "m/s"),
             ("/parameters/u/unit/symbol", json!(5), "/parameters/u/unit/symbol", "no symbol", "text"),
             ("/parameters/v/observedProperty/id", json!("eastward_wind"), "/parameters/v", "the same as", "leave one"),

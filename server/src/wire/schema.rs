@@ -69,7 +69,7 @@ const SYNONYMS: &[(&str, &str)] = &[
     ("winds", "winds_aloft"),
 ];
 
-/// What a list looks like, by its name, and a list inside it.
+/// What a list looks like, by the end of its place, and a list inside it.
 const LISTS: &[(&str, &str, &str)] = &[
     ("areas", "[{\"name\": \"spectators\", \"circle\": {\"east\": 0, \"north\": -80, \"radius\": 20}}]", ""),
     ("delays", "[5, 7, 10]", ""),
@@ -88,8 +88,13 @@ const LISTS: &[(&str, &str, &str)] = &[
     ),
     ("layers", "[{\"height_above_ground\": \"1000 ft\", \"speed\": \"8 kt\", \"direction\": 265}]", ""),
     (
-        "members",
+        "wind/members",
         "[{\"surface\": {\"speed\": \"8 kt\", \"direction\": 265, \"measuring_height\": \"10 m\"}}, {\"surface\": {\"speed\": \"12 kt\", \"direction\": 280, \"measuring_height\": \"10 m\"}}]",
+        "",
+    ),
+    (
+        "members",
+        "[{\"winds_aloft\": \"DATA BASED ON ...\", \"station\": \"ABQ\"}, {\"sounding\": \"TTAA 81001 72518 ...\"}]",
         "",
     ),
     ("polygon", "[[-50, -60], [50, -60], [50, -90]]", "[-50, -60]"),
@@ -344,9 +349,9 @@ impl Schema {
 
 /// What a list at this place looks like.
 fn list_example(at: &str) -> Option<&'static str> {
-    let name = at.rsplit('/').find(|part| !part.bytes().all(|b| b.is_ascii_digit()))?;
-    let (_, list, item) = LISTS.iter().find(|(list, ..)| *list == name)?;
-    Some(if at.ends_with(name) { *list } else { *item }).filter(|text| !text.is_empty())
+    let place = at.trim_end_matches(|c: char| c.is_ascii_digit() || c == '/');
+    let (_, list, item) = LISTS.iter().find(|(name, ..)| place.strip_suffix(name).is_some_and(|p| p.ends_with('/')))?;
+    Some(if at == place { *list } else { *item }).filter(|text| !text.is_empty())
 }
 
 fn properties(form: &Value) -> impl Iterator<Item = (&String, &Value)> {

@@ -42,9 +42,17 @@ pub struct WeatherRequest {
     /// CoverageJSON (OGC 21-069r2), instead of `winds_aloft`, `sounding` or `layers`: a coverage over one place, a
     /// VerticalProfile with z above ground, above sea level, or in pressures beside geopotential_height, or a PointSeries.
     /// Parameters are told by the names of the CF conventions: wind_speed and wind_from_direction, or eastward_wind and
-    /// northward_wind; air_temperature. Of several times that nearest to `launch_at` is taken.
+    /// northward_wind; air_temperature. Of several times that nearest to `launch_at` is taken. A CoverageCollection of
+    /// several is an ensemble.
     #[schema(value_type = Option<Object>)]
     pub coverage: Option<Value>,
+    /// What `POST /v1/weather` or `POST /v1/weather/grib` answered, as it stands, instead of `winds_aloft`, `sounding`,
+    /// `layers` or `coverage`: a model's file under a surface report. Its times, levels and members are read.
+    #[schema(value_type = Option<Object>)]
+    pub decoded: Option<Value>,
+    /// An ensemble, instead of `winds_aloft`, `sounding`, `layers`, `coverage` or `decoded`: at most 200 forecasts, each with
+    /// members of these names. `metar` stands under all of them.
+    pub members: Option<Vec<WeatherMember>>,
     /// Height of the field above sea level. With it every height is also told above ground, and what lies below the field
     /// is dropped. Within an assessment that is `site.elevation`.
     pub field_elevation: Option<Length>,
@@ -63,6 +71,32 @@ pub struct WeatherRequest {
     pub turbulence: Option<Turbulence>,
     /// As in `wind`: size of the gusts by a wind at 20 ft.
     pub turbulence_wind_at_20_ft: Option<Speed>,
+}
+
+/// A member of an ensemble: one forecast that may come. What its members mean is said in `WeatherRequest`.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WeatherMember {
+    /// A METAR or SPECI of its own.
+    #[schema(max_length = 4000)]
+    pub metar: Option<String>,
+    /// A bulletin of winds and temperatures aloft.
+    #[schema(max_length = 100_000)]
+    pub winds_aloft: Option<String>,
+    /// The station whose row of `winds_aloft` is meant.
+    #[schema(max_length = 8)]
+    pub station: Option<String>,
+    /// A sounding.
+    #[schema(max_length = 20_000)]
+    pub sounding: Option<String>,
+    /// Winds by height.
+    pub layers: Option<LayersRequest>,
+    /// CoverageJSON.
+    #[schema(value_type = Option<Object>)]
+    pub coverage: Option<Value>,
+    /// An answer of the service.
+    #[schema(value_type = Option<Object>)]
+    pub decoded: Option<Value>,
 }
 
 /// Where and when the winds of a GRIB file are wanted.
@@ -105,15 +139,20 @@ pub struct WeatherAnswer {
     /// Hours that lie between launch and the weather, which widen the error of the wind: the longest to an observation, to
     /// the analysis of a forecast or to the time that it is for.
     pub age_h: Figure,
-    /// The messages, from the ground up.
+    /// The messages, from the ground up; of an ensemble each once.
     pub messages: Vec<MessageAnswer>,
     /// The field above sea level, m.
     pub field_elevation_m: Figure,
     /// Pressure reduced to sea level by the standard atmosphere (the Q or A group), Pa.
     pub altimeter_setting_pa: Figure,
-    /// What is known at each height, from the ground up.
+    /// What is known at each height, from the ground up; of an ensemble nothing, see `members`.
     pub levels: Vec<LevelAnswer>,
-    /// The same as the `wind` of an assessment takes it, in the units of the messages. Left out where no wind is known.
+    /// The members of an ensemble, in their order in `wind.members`; left out where there is one forecast.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schema(required = false)]
+    pub members: Vec<MemberAnswer>,
+    /// The same as the `wind` of an assessment takes it, in the units of the messages; of an ensemble with its `members`.
+    /// Left out where no wind is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Wind, required = false)]
     pub wind: Option<Value>,
@@ -138,7 +177,7 @@ pub struct WeatherTaken {
     pub launch_at: Option<String>,
     /// Hours that lie between launch and the weather, which widen the error of the wind.
     pub age_h: Figure,
-    /// The messages, from the ground up.
+    /// The messages, from the ground up; of an ensemble each once.
     pub messages: Vec<MessageAnswer>,
     /// The wind that was flown in, in the units of the messages: put as `wind`, it means the same.
     #[schema(value_type = Wind)]
@@ -152,6 +191,15 @@ pub struct WeatherTaken {
     pub skipped: Vec<String>,
 }
 
+/// A member of an ensemble.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct MemberAnswer {
+    /// Its messages, from the ground up.
+    pub messages: Vec<MessageAnswer>,
+    /// What is known at each height, from the ground up.
+    pub levels: Vec<LevelAnswer>,
+}
+
 /// A message.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct MessageAnswer {
@@ -160,6 +208,8 @@ pub struct MessageAnswer {
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,
+    /// Which member of an ensemble it is, as the file has it.
+    pub member: Option<String>,
     /// When it was observed.
     pub observed: Option<TimeAnswer>,
     /// The analysis that a forecast rests on.
@@ -221,16 +271,21 @@ pub struct LevelAnswer {
 
 /// The answer to weather that could be read.
 pub fn answer(weather: Weather) -> WeatherAnswer {
-    let Weather { profile, field_elevation, date, launch, age_h, wind, site } = weather;
+    let Weather { profile, members, field_elevation, date, launch, age_h, wind, site } = weather;
+    let told = |messages: &[Message]| messages.iter().map(|m| message(m, date, launch)).collect();
     let shown = |x: Option<Reading>| Figure::maybe(x.map(|x| x.si));
     WeatherAnswer {
         caution: FIRST_CAUTION,
         launch_at: launch.map(written),
         age_h: Figure::maybe(age_h),
-        messages: profile.messages.iter().map(|m| message(m, date, launch)).collect(),
+        messages: told(&profile.messages),
         field_elevation_m: shown(field_elevation),
         altimeter_setting_pa: shown(profile.altimeter_setting),
         levels: profile.levels.iter().map(level).collect(),
+        members: members
+            .iter()
+            .map(|m| MemberAnswer { messages: told(&m.messages), levels: m.levels.iter().map(level).collect() })
+            .collect(),
         wind: wind.map(fragment),
         site: fragment(site),
         assumed: profile.assumed,
@@ -268,6 +323,7 @@ fn message(m: &Message, date: Option<Date>, launch: Option<DateTime>) -> Message
     MessageAnswer {
         format: m.format.name(),
         station: m.station.clone(),
+        member: m.member.clone(),
         observed: m.observed.map(time),
         based_on: m.based_on.map(time),
         valid: m.valid.map(time),

@@ -1,5 +1,5 @@
-//! GRIB2 messages octet by octet, from the tables of WMO-No. 306 FM 92 (sections 0 to 8; grid templates 3.0, 3.1, 3.30;
-//! product template 4.0; packing template 5.0).
+//! GRIB2 messages octet by octet, from the tables of WMO-No. 306 FM 92 (sections 0 to 8; grid templates 3.0, 3.1, 3.10,
+//! 3.20, 3.30, 3.40; product templates 4.0 and 4.1; packing template 5.0).
 
 #![allow(dead_code, missing_docs, clippy::unwrap_used, reason = "test support: not every test uses all of it")]
 
@@ -13,6 +13,15 @@ pub struct Field {
     pub level: u32,
     pub hours_ahead: u32,
     pub values: Vec<f64>,
+    /// Product template: 0 alone, 1 a member of an ensemble.
+    pub product: u16,
+    /// What the template has after the levels: of a member its kind (code table 4.6), its number and how many there are.
+    pub more: Vec<u8>,
+}
+
+/// The same fields as a member of an ensemble.
+pub fn of_member(fields: &[Field], kind: u8, number: u8) -> Vec<Field> {
+    fields.iter().cloned().map(|f| Field { product: 1, more: vec![kind, number, 3], ..f }).collect()
 }
 
 /// The grid section's template number and octets from the 15th on, and its number of points.
@@ -68,9 +77,20 @@ pub fn rotated(grid: Grid, [south_pole_lat, south_pole_lon]: [f64; 2]) -> Grid {
 }
 
 /// Template 3.30: a cone that touches at one latitude; rows from south-west, x eastward, y northward.
-pub fn lambert(
+pub fn lambert(first: [f64; 2], touching: f64, meridian: f64, step_m: f64, shape: [u32; 2], flags: u8) -> Grid {
+    let mut grid = polar(first, touching, meridian, step_m, shape, flags);
+    for _ in 0..2 {
+        grid.octets.extend(microdegrees(touching));
+    }
+    grid.octets.extend(microdegrees(-90.0));
+    grid.octets.extend(microdegrees(0.0));
+    Grid { template: 30, ..grid }
+}
+
+/// Template 3.20: a plane about the pole that is nearer to where its lengths are true; rows as above.
+pub fn polar(
     [lat, lon]: [f64; 2],
-    touching: f64,
+    true_at: f64,
     meridian: f64,
     step_m: f64,
     [across, up]: [u32; 2],
@@ -82,19 +102,47 @@ pub fn lambert(
     octets.extend(microdegrees(lat));
     octets.extend(microdegrees(lon));
     octets.push(flags);
-    octets.extend(microdegrees(touching));
+    octets.extend(microdegrees(true_at));
     octets.extend(microdegrees(meridian));
     for _ in 0..2 {
         octets.extend(((step_m * 1e3) as u32).to_be_bytes());
     }
-    // North pole on the plane; scanned +i, +j.
-    octets.extend([0, 0b0100_0000]);
+    // The pole on the plane; scanned +i, +j.
+    octets.extend([if true_at < 0.0 { 0b1000_0000 } else { 0 }, 0b0100_0000]);
+    Grid { template: 20, octets, points: across * up }
+}
+
+/// Template 3.10: rows from south-west, x eastward, y northward, from one corner to the other.
+pub fn mercator(first: [f64; 2], last: [f64; 2], true_at: f64, step_m: f64, [across, up]: [u32; 2], flags: u8) -> Grid {
+    let mut octets = earth();
+    octets.extend(across.to_be_bytes());
+    octets.extend(up.to_be_bytes());
+    octets.extend(first.map(microdegrees).concat());
+    octets.push(flags);
+    octets.extend(microdegrees(true_at));
+    octets.extend(last.map(microdegrees).concat());
+    octets.push(0b0100_0000);
+    octets.extend([0; 4]);
     for _ in 0..2 {
-        octets.extend(microdegrees(touching));
+        octets.extend(((step_m * 1e3) as u32).to_be_bytes());
     }
-    octets.extend(microdegrees(-90.0));
-    octets.extend(microdegrees(0.0));
-    Grid { template: 30, octets, points: across * up }
+    Grid { template: 10, octets, points: across * up }
+}
+
+/// Template 3.40: as many rows as are said, `between` of them between a pole and the equator, from north to south.
+pub fn gaussian([north, south]: [f64; 2], [west, east]: [f64; 2], [across, down]: [u32; 2], between: u32) -> Grid {
+    let grid = lat_lon([north, south], [west, east], [across, down], 0b0011_0000);
+    let mut octets = grid.octets;
+    // Octets 68 to 71.
+    octets[53..57].copy_from_slice(&between.to_be_bytes());
+    Grid { template: 40, octets, ..grid }
+}
+
+/// The same grid with other octets from one on, counted as in the tables.
+pub fn with_octets(grid: &Grid, octet: usize, other: &[u8]) -> Grid {
+    let mut changed = grid.clone();
+    changed.octets[octet - 15..octet - 15 + other.len()].copy_from_slice(other);
+    changed
 }
 
 fn section(number: u8, octets: &[u8]) -> Vec<u8> {
@@ -124,11 +172,14 @@ pub fn packed_as(grid: &Grid, field: &Field, template: u16, more: &[u8], packed:
     octets.extend(grid.template.to_be_bytes());
     octets.extend(&grid.octets);
     body.extend(section(3, &octets));
-    let mut octets = vec![0, 0, 0, 0, field.category, field.number, 2, 0, 0, 0, 0, 0, 1];
+    let mut octets = vec![0, 0];
+    octets.extend(field.product.to_be_bytes());
+    octets.extend([field.category, field.number, 2, 0, 0, 0, 0, 0, 1]);
     octets.extend(field.hours_ahead.to_be_bytes());
     octets.extend([field.surface, 0]);
     octets.extend(field.level.to_be_bytes());
     octets.extend([255; 6]);
+    octets.extend(&field.more);
     body.extend(section(4, &octets));
     // value = (R + X 2^E) / 10^D with E = 0.
     let scaled: Vec<f64> = field.values.iter().map(|v| v * 10_f64.powi(PLACES.into())).collect();
@@ -161,7 +212,16 @@ pub fn level(
     [u, v]: [f64; 2],
     height: Option<f64>,
 ) -> Vec<Field> {
-    let field = |category, number, values| Field { category, number, surface, level, hours_ahead, values };
+    let field = |category, number, values| Field {
+        category,
+        number,
+        surface,
+        level,
+        hours_ahead,
+        values,
+        product: 0,
+        more: Vec::new(),
+    };
     let mut fields =
         vec![field(2, 2, (0..points).map(|k| u + 0.1 * f64::from(k)).collect()), field(2, 3, vec![v; points as usize])];
     fields.extend(height.map(|h| field(3, 5, vec![h; points as usize])));

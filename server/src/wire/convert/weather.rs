@@ -8,28 +8,77 @@ use slowpoint_sim::report::Caution;
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
 use crate::weather::{
-    self as profile, Bound, Direction, Format, Level, Message, Profile, age, aloft, clock, clock::When, grib2, layers,
-    merge, metar, sounding,
+    self as profile, Bound, Direction, Format, Level, MOST_MEMBERS, Message, Profile, age, aloft, clock, clock::When,
+    grib2, grid, layers, merge, metar, sounding,
 };
-use crate::wire::coverage;
 use crate::wire::fault::Faults;
+use crate::wire::node::Misplaced;
 use crate::wire::request::{
     Length, Measured, Pressure, Quantity, Site, Speed, SurfaceWindRequest, Temperature, Time, Wind, WindDirection,
-    WindLayer,
+    WindLayer, WindMemberRequest,
 };
 use crate::wire::units::{ANGLE, LENGTH, PRESSURE, Reading, SPEED, TEMPERATURE, TIME, Table, Unreadable, quoted};
-use crate::wire::weather::{LayersRequest, WeatherRequest};
+use crate::wire::weather::{LayersRequest, WeatherMember, WeatherRequest};
 use crate::wire::{FieldFault, FileRejected, GribQuery, schema};
+use crate::wire::{coverage, decoded};
 
 /// Heights above sea level that winds are taken at.
 const ABOVE_SEA: Limit =
     Limit { what: "height of a wind layer above sea level", min: limits::ELEVATION.min, ..limits::WIND_HEIGHT };
 
+/// What one forecast of a request is made of.
+struct Told<'r> {
+    metar: Option<&'r str>,
+    winds_aloft: Option<&'r str>,
+    station: Option<&'r str>,
+    sounding: Option<&'r str>,
+    layers: Option<&'r LayersRequest>,
+    coverage: Option<&'r Value>,
+    decoded: Option<&'r Value>,
+}
+
+impl Told<'_> {
+    /// Names of what tells of the winds over the ground.
+    fn given(&self) -> Vec<&'static str> {
+        let given = [
+            ("winds_aloft", self.winds_aloft.is_some()),
+            ("sounding", self.sounding.is_some()),
+            ("layers", self.layers.is_some()),
+            ("coverage", self.coverage.is_some()),
+            ("decoded", self.decoded.is_some()),
+        ];
+        given.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect()
+    }
+}
+
+/// The same members of both.
+macro_rules! told_from {
+    ($request:ty) => {
+        impl<'r> From<&'r $request> for Told<'r> {
+            fn from(r: &'r $request) -> Self {
+                Self {
+                    metar: r.metar.as_deref(),
+                    winds_aloft: r.winds_aloft.as_deref(),
+                    station: r.station.as_deref(),
+                    sounding: r.sounding.as_deref(),
+                    layers: r.layers.as_ref(),
+                    coverage: r.coverage.as_ref(),
+                    decoded: r.decoded.as_ref(),
+                }
+            }
+        }
+    };
+}
+told_from!(WeatherRequest);
+told_from!(WeatherMember);
+
 /// Weather that could be read.
 #[derive(Debug, Clone)]
 pub struct Weather {
-    /// What the messages say together.
+    /// What the messages say together; of an ensemble all but the levels.
     pub profile: Profile,
+    /// The members of an ensemble; none where there is one forecast.
+    pub members: Vec<Profile>,
     /// The field, where it was given.
     pub field_elevation: Option<Reading>,
     /// The date near which its messages were issued.
@@ -47,7 +96,7 @@ pub struct Weather {
 impl Weather {
     /// Where it comes from, in one line.
     pub fn source(&self) -> String {
-        merge::source(&self.profile, self.date)
+        merge::source(&self.profile, self.members.len(), self.date)
     }
 }
 
@@ -93,18 +142,18 @@ pub fn grib(file: &[u8], query: &GribQuery) -> Result<Weather, FileRejected> {
     if !reader.faults.none() {
         return Err(in_words(reader.faults));
     }
-    let place = grib2::Place { latitude_deg: query.latitude, longitude_deg: query.longitude };
+    let place = grid::Place { latitude_deg: query.latitude, longitude_deg: query.longitude };
     let decoded = grib2::decode(file, place, launch).map_err(|Unreadable { problem, remedy }| {
         FileRejected::File(FieldFault { pointer: String::new(), problem, remedy, sent: None })
     })?;
-    let mut profile = merge::over_field(decoded, field);
-    grib2::in_order(&mut profile);
-    let weather = reader.finished(profile, field, None, launch, Wind::default());
+    let over = |member: Profile| {
+        let mut profile = merge::over_field(member, field);
+        grib2::in_order(&mut profile);
+        profile
+    };
+    let weather = reader.finished(decoded.into_iter().map(over).collect(), field, None, launch, Wind::default());
     let Reader { faults, noticed, .. } = reader;
-    if !faults.none() {
-        return Err(in_words(faults));
-    }
-    let mut weather = weather;
+    let Some(mut weather) = weather.filter(|_| faults.none()) else { return Err(in_words(faults)) };
     weather.profile.cautions.extend(noticed.into_cautions());
     Ok(weather)
 }
@@ -178,36 +227,112 @@ impl Reader<'_> {
             told.push(format!("There is no date: the messages are those of the days nearest to launch on {date}."));
             Some(date)
         });
-        let surface = r.metar.as_ref().and_then(|text| self.taken(&format!("{at}/metar"), metar::decode(text)));
-        let aloft = self.aloft(at, r, surface.as_ref(), launch);
-        let nothing = r.metar.is_none()
-            && r.winds_aloft.is_none()
-            && r.sounding.is_none()
-            && r.layers.is_none()
-            && r.coverage.is_none();
-        if nothing && !self.faults.covers(at) {
+        let surface = self.report(at, r.metar.as_deref());
+        let profiles = match &r.members {
+            None => self.over(at, &Told::from(r), surface.as_ref(), launch, field_elevation),
+            Some(members) => self.members(at, r, members, surface.as_ref(), launch, field_elevation),
+        };
+        let mut weather = self.finished(profiles, field_elevation, date, launch, surroundings(r))?;
+        if weather.profile.messages.iter().flat_map(Message::times).any(|t| matches!(t, When::OfMonth(_))) {
+            weather.profile.assumed.extend(told);
+        }
+        Some(weather)
+    }
+
+    fn report(&mut self, at: &str, metar: Option<&str>) -> Option<Profile> {
+        metar.and_then(|text| self.taken(&format!("{at}/metar"), metar::decode(text)))
+    }
+
+    /// Winds aloft over a surface report and both over the field: one profile, or the members that they come with. None
+    /// where something is faulted.
+    fn over(
+        &mut self,
+        at: &str,
+        told: &Told<'_>,
+        surface: Option<&Profile>,
+        launch: Option<DateTime>,
+        field: Option<Reading>,
+    ) -> Vec<Profile> {
+        let given = told.given();
+        if given.is_empty() && surface.is_none() && told.metar.is_none() && !self.faults.covers(at) {
             self.faults.add(
                 at,
                 "there is nothing to decode",
-                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding, layers or coverage",
+                "give metar (a METAR or SPECI), winds_aloft (a bulletin of winds and temperatures aloft), sounding, layers, \
+                 coverage or decoded",
             );
         }
-        let mut profile = merge::merge(surface, aloft, field_elevation)?;
-        if profile.messages.iter().flat_map(Message::times).any(|t| matches!(t, When::OfMonth(_))) {
-            profile.assumed.extend(told);
+        let aloft = self.aloft(at, told, surface, launch, field);
+        match (aloft, surface) {
+            (Some(aloft), _) => {
+                let under = |aloft| merge::merge(surface.cloned(), Some(aloft), field);
+                aloft.into_iter().filter_map(under).collect()
+            }
+            (None, Some(surface)) if given.is_empty() => {
+                merge::merge(Some(surface.clone()), None, field).into_iter().collect()
+            }
+            (None, _) => Vec::new(),
         }
-        Some(self.finished(profile, field_elevation, date, launch, surroundings(r)))
     }
 
-    /// Weather with its age, and the wind and the air as an assessment takes them.
+    /// The members of an ensemble, each over its own surface report or that of all.
+    fn members(
+        &mut self,
+        at: &str,
+        r: &WeatherRequest,
+        members: &[WeatherMember],
+        surface: Option<&Profile>,
+        launch: Option<DateTime>,
+        field: Option<Reading>,
+    ) -> Vec<Profile> {
+        let place = format!("{at}/members");
+        for name in Told::from(r).given() {
+            self.faults.add(format!("{at}/{name}"), "there are members as well", "put it into one of the members");
+        }
+        if r.station.is_some() {
+            self.faults.add(
+                format!("{at}/station"),
+                "there are members as well",
+                "put it into the member that it is for",
+            );
+        }
+        if members.is_empty() {
+            self.faults.add(&place, "the list has 0 items", format!("give 1 to {MOST_MEMBERS} forecasts"));
+        }
+        let mut profiles = Vec::new();
+        for (k, member) in members.iter().enumerate() {
+            // One of them may be an ensemble itself.
+            if profiles.len() > MOST_MEMBERS {
+                break;
+            }
+            let at = format!("{place}/{k}");
+            let own = self.report(&at, member.metar.as_deref());
+            if own.is_some() && r.metar.is_some() {
+                self.faults.add(format!("{at}/metar"), "there is one for all members as well", "give one of the two");
+            }
+            let told = Told::from(member);
+            let surface = surface.filter(|_| !told.given().is_empty());
+            profiles.extend(self.over(&at, &told, own.as_ref().or(surface), launch, field));
+        }
+        if profiles.len() > MOST_MEMBERS {
+            self.faults.add(place, "there are too many members", format!("give at most {MOST_MEMBERS}"));
+        }
+        profiles
+    }
+
+    /// Weather with its age, and the wind and the air as an assessment takes them; none without a profile.
     fn finished(
         &mut self,
-        mut profile: Profile,
+        mut profiles: Vec<Profile>,
         field_elevation: Option<Reading>,
         date: Option<Date>,
         launch: Option<DateTime>,
         around: Wind,
-    ) -> Weather {
+    ) -> Option<Weather> {
+        let (mut profile, members) = match profiles.len() {
+            0 | 1 => (profiles.pop()?, Vec::new()),
+            _ => (merge::ensemble(&profiles), profiles),
+        };
         let age_h = match (launch, date) {
             (Some(launch), _) => {
                 let hours = age::at_launch_h(&mut profile, date, launch);
@@ -219,10 +344,41 @@ impl Reader<'_> {
             }
             (None, None) => None,
         };
-        let source = merge::source(&profile, date);
-        let wind = wind(&mut profile, source, age_h, around);
-        let site = self::site(&mut profile, field_elevation);
-        Weather { profile, field_elevation, date, launch, age_h, wind, site }
+        let whole = Wind {
+            source: Some(merge::source(&profile, members.len(), date)),
+            // To the hundredth of an hour, as it is read again.
+            age: age_h.map(|h| Time(Quantity::Text(format!("{} h", (h * 100.0).round() / 100.0)))),
+            ..around
+        };
+        let winds = if members.is_empty() { core::slice::from_ref(&profile) } else { &members[..] };
+        let reported = winds.first().and_then(|p| p.levels.iter().find(|l| l.surface)?.temperature);
+        let blown: Vec<_> = winds.iter().map(wind).collect();
+        let without = blown.iter().position(Result::is_err).map(|k| k + 1);
+        let wind = match blown.into_iter().collect::<Result<Vec<_>, _>>() {
+            Ok(mut blown) if members.is_empty() => {
+                blown.pop().map(|w| Wind { surface: w.surface, layers: w.layers, ..whole })
+            }
+            Ok(blown) => Some(Wind { members: Some(blown), ..whole }),
+            Err(why) => {
+                profile.cautions.extend(why);
+                None
+            }
+        };
+        if let (Some(number), false) = (without, members.is_empty()) {
+            profile.cautions.push(Caution {
+                topic: "wind",
+                message: format!(
+                    "Member {number} of {} has no wind that an assessment takes, so there is no `wind`.",
+                    members.len()
+                ),
+                rule: "each member is as likely as the others",
+            });
+        }
+        if !members.is_empty() && (reported.is_some() || profile.altimeter_setting.is_some()) {
+            profile.assumed.push("Temperature and pressure at the field are those of the first member.".into());
+        }
+        let site = self::site(&mut profile, reported, field_elevation);
+        Some(Weather { profile, members, field_elevation, date, launch, age_h, wind, site })
     }
 
     /// An age that is taken; one that is not is a fault of the launch.
@@ -252,7 +408,8 @@ impl Reader<'_> {
                               the month, but neither month nor year";
         let at = format!("{at}/date");
         let Some(text) = &r.date else {
-            let of_month = r.metar.is_some() || r.winds_aloft.is_some() || r.sounding.is_some();
+            let of_month = |told: Told<'_>| told.metar.or(told.winds_aloft).or(told.sounding).is_some();
+            let of_month = of_month(Told::from(r)) || r.members.iter().flatten().any(|m| of_month(Told::from(m)));
             if of_month && !launched {
                 self.faults.add(at, "it is missing", REMEDY);
             }
@@ -266,47 +423,56 @@ impl Reader<'_> {
         date
     }
 
+    /// What lies over the ground: one profile, or the members of an ensemble. None where there is nothing, or a fault.
     fn aloft(
         &mut self,
         at: &str,
-        r: &WeatherRequest,
+        told: &Told<'_>,
         surface: Option<&Profile>,
         launch: Option<DateTime>,
-    ) -> Option<Profile> {
-        let given = [
-            ("winds_aloft", r.winds_aloft.is_some()),
-            ("sounding", r.sounding.is_some()),
-            ("layers", r.layers.is_some()),
-            ("coverage", r.coverage.is_some()),
-        ];
-        let mut given = given.into_iter().filter(|(_, given)| *given);
-        if let (Some((first, _)), Some((second, _))) = (given.next(), given.next()) {
+        field: Option<Reading>,
+    ) -> Option<Vec<Profile>> {
+        if let [first, second, ..] = told.given()[..] {
             self.faults.add(format!("{at}/{second}"), format!("there is {first} as well"), "give one of the two");
         }
-        if r.station.is_some() && r.winds_aloft.is_none() {
+        if told.station.is_some() && told.winds_aloft.is_none() {
             self.faults.add(
                 format!("{at}/station"),
                 "there is no bulletin winds_aloft whose row it could name",
                 "leave it out; a METAR names its station itself",
             );
         }
-        if let Some(text) = &r.winds_aloft {
-            return self.bulletin(at, text, r.station.as_deref(), surface);
+        let one = |profile: Option<Profile>| profile.map(|p| vec![p]);
+        if let Some(text) = told.winds_aloft {
+            return one(self.bulletin(at, text, told.station, surface));
         }
-        if let Some(text) = &r.sounding {
-            return self.taken(&format!("{at}/sounding"), sounding::decode(text));
+        if let Some(text) = told.sounding {
+            return one(self.taken(&format!("{at}/sounding"), sounding::decode(text)));
         }
-        if let Some(document) = &r.coverage {
-            let read = coverage::decode(document, launch);
-            let place = |pointer: &str| format!("{at}/coverage{pointer}");
-            return read
-                .map_err(|e| self.faults.add(place(&e.pointer), e.unreadable.problem, e.unreadable.remedy))
-                .ok();
+        if let Some(document) = told.coverage {
+            return self.placed_well(&format!("{at}/coverage"), coverage::decode(document, launch));
         }
-        match r.layers.as_ref()? {
+        if let Some(answer) = told.decoded {
+            let place = format!("{at}/decoded");
+            let profiles = self.placed_well(&place, decoded::decode(answer, field))?;
+            let reported = profiles.iter().flat_map(|p| &p.messages).any(|m| m.format.of_ground());
+            if reported && surface.is_some() {
+                let remedy = "leave metar out, or decode the winds aloft again without one";
+                self.faults.add(place, "there is a surface report in it already, beside metar", remedy);
+            }
+            return Some(profiles);
+        }
+        one(match told.layers? {
             LayersRequest::Table(text) => self.taken(&format!("{at}/layers"), layers::decode(text)),
             LayersRequest::List(list) => self.layer_list(&format!("{at}/layers"), list),
-        }
+        })
+    }
+
+    /// What was read of a document within the request; where it could not be, its fault is noted.
+    fn placed_well<T>(&mut self, at: &str, read: Result<T, Misplaced>) -> Option<T> {
+        let place =
+            |e: Misplaced| self.faults.add(format!("{at}{}", e.pointer), e.unreadable.problem, e.unreadable.remedy);
+        read.map_err(place).ok()
     }
 
     fn bulletin(&mut self, at: &str, text: &str, station: Option<&str>, surface: Option<&Profile>) -> Option<Profile> {
@@ -414,21 +580,20 @@ fn surroundings(r: &WeatherRequest) -> Wind {
     }
 }
 
-/// The wind as an assessment takes it; none where nothing is known or it is faster than what is taken.
-fn wind(profile: &mut Profile, source: String, age_h: Option<f64>, around: Wind) -> Option<Wind> {
+/// The wind as an assessment takes it; where it takes none, what to mind about that, if that is not said yet.
+fn wind(profile: &Profile) -> Result<WindMemberRequest, Option<Caution>> {
     let known = || profile.levels.iter().filter_map(|l| Some((l, l.wind?)));
     let limit = limits::SURFACE_WIND_SPEED;
     let fastest = |w: &profile::Wind| w.gust.map_or(w.speed.si, |g| g.si.max(w.speed.si));
     if known().any(|(l, w)| l.surface && fastest(&w) > limit.max) {
-        profile.cautions.push(Caution {
+        return Err(Some(Caution {
             topic: "wind",
             message: format!(
                 "The surface wind or its gust is faster than the {} m/s that an assessment takes, so there is no `wind`.",
                 limit.max
             ),
             rule: "accepted range of a surface wind",
-        });
-        return None;
+        }));
     }
     let surface = known().find(|(l, _)| l.surface).map(|(l, w)| SurfaceWindRequest {
         speed: Some(Speed(text(&SPEED, &w.speed))),
@@ -443,14 +608,10 @@ fn wind(profile: &mut Profile, source: String, age_h: Option<f64>, around: Wind)
         gust: w.gust.map(|g| Speed(text(&SPEED, &g))),
     });
     let layers: Vec<WindLayer> = known().filter(|(l, _)| !l.surface).map(|(l, w)| layer(l, &w)).collect();
-    (surface.is_some() || !layers.is_empty()).then(|| Wind {
-        source: Some(source),
-        surface,
-        layers: (!layers.is_empty()).then_some(layers),
-        // To the hundredth of an hour, as it is read again.
-        age: age_h.map(|h| Time(Quantity::Text(format!("{} h", (h * 100.0).round() / 100.0)))),
-        ..around
-    })
+    if surface.is_none() && layers.is_empty() {
+        return Err(None);
+    }
+    Ok(WindMemberRequest { surface, layers: (!layers.is_empty()).then_some(layers) })
 }
 
 fn layer(l: &Level, w: &profile::Wind) -> WindLayer {
@@ -469,20 +630,22 @@ fn layer(l: &Level, w: &profile::Wind) -> WindLayer {
 }
 
 /// The air at the field as an assessment takes it; what it does not take is said.
-fn site(profile: &mut Profile, field_elevation: Option<Reading>) -> Site {
+fn site(profile: &mut Profile, reported: Option<Reading>, field_elevation: Option<Reading>) -> Site {
     let range = limits::TEMPERATURE;
-    let reported = profile.levels.iter().find(|l| l.surface).and_then(|l| l.temperature);
     let temperature = reported.filter(|t| (range.min..=range.max).contains(&t.si));
     let setting = profile.altimeter_setting.filter(|p| limits::ALTIMETER_SETTINGS_PA.contains(&p.si));
     let mut left_out = |what: &str, reading: Option<Reading>, table: &Table| {
         if let Some(reading) = reading {
-            profile.skipped.push(format!("The {what}: an assessment does not take {}.", table.show(&reading)));
+            merge::say(
+                &mut profile.skipped,
+                format!("The {what}: an assessment does not take {}.", table.show(&reading)),
+            );
         }
     };
     left_out("temperature", reported.filter(|_| temperature.is_none()), &TEMPERATURE);
     left_out("pressure", profile.altimeter_setting.filter(|_| setting.is_none()), &PRESSURE);
     if setting.is_some() && field_elevation.is_none() {
-        profile.skipped.push("The pressure: without the elevation it says nothing of the field.".into());
+        merge::say(&mut profile.skipped, "The pressure: without the elevation it says nothing of the field.".into());
     }
     Site {
         elevation: field_elevation.map(|e| Length(text(&LENGTH, &e))),
