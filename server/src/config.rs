@@ -4,6 +4,7 @@ use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
 use std::path::PathBuf;
 use std::time::Duration;
 
+use axum::http::{HeaderValue, Uri};
 use clap::Args;
 
 use crate::store::Bounds;
@@ -28,6 +29,10 @@ pub struct Config {
     /// Without it only loopback addresses are accepted, until there is a token (`slowpoint token add`)
     #[arg(long, env = "SLOWPOINT_OPEN", value_parser = clap::builder::BoolishValueParser::new())]
     pub open: bool,
+
+    /// Web site whose pages may ask this server, such as https://club.example; more than one with commas between
+    #[arg(long, value_name = "ORIGIN", env = "SLOWPOINT_ALLOW_ORIGIN", value_delimiter = ',', value_parser = origin)]
+    pub allow_origin: Vec<HeaderValue>,
 
     /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For
     #[arg(long, env = "SLOWPOINT_BEHIND_PROXY", value_parser = clap::builder::BoolishValueParser::new())]
@@ -133,11 +138,23 @@ fn address(text: &str) -> Result<SocketAddr, String> {
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
 }
 
+/// The origin of a page (RFC 6454): scheme, host and port, nothing after them.
+fn origin(text: &str) -> Result<HeaderValue, String> {
+    let told = || "write scheme and host, as the browser sends them: https://club.example".to_string();
+    let uri: Uri = text.parse().map_err(|_| told())?;
+    let whole = uri.scheme_str().zip(uri.authority()).map(|(scheme, host)| format!("{scheme}://{host}"));
+    if whole.as_deref() != Some(text) || !text.starts_with("http") {
+        return Err(told());
+    }
+    HeaderValue::from_str(text).map_err(|_| told())
+}
+
 impl Default for Config {
     fn default() -> Self {
         Self {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 8080)),
             open: false,
+            allow_origin: Vec::new(),
             behind_proxy: false,
             data_dir: PathBuf::from("./data"),
             keep_bytes: 10 * 1024 * 1024 * 1024,

@@ -101,6 +101,8 @@ fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> Response 
 
 fn add_headers(response: &mut Response, id: &str) {
     let headers = response.headers_mut();
+    // Pictures are made to be shown by the pages of clubs; whoever may not see one does not get it.
+    let picture = headers.get(header::CONTENT_TYPE).is_some_and(|sent| sent.as_bytes().starts_with(b"image/"));
     if let Ok(id) = HeaderValue::from_str(id) {
         headers.insert(REQUEST_ID, id);
     }
@@ -110,7 +112,7 @@ fn add_headers(response: &mut Response, id: &str) {
         // Whatever is not an answer or says otherwise is asked for anew.
         (header::CACHE_CONTROL, "no-cache"),
         (header::REFERRER_POLICY, "no-referrer"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-resource-policy"), if picture { "cross-origin" } else { "same-origin" }),
     ] {
         headers.entry(name).or_insert(HeaderValue::from_static(value));
     }

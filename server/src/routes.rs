@@ -1,13 +1,15 @@
 //! Every route and every layer on one page. Router and OpenAPI document come from the same list.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::http::{Method, Uri};
+use axum::http::{HeaderName, HeaderValue, Method, Uri, header};
 use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::cors::{AllowOrigin, CorsLayer};
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
@@ -20,6 +22,9 @@ use crate::api::{
 };
 use crate::middleware;
 use crate::problem::{Kind, Problem};
+
+/// A browser need not ask again for so long what a page may ask.
+const PREFLIGHT_HOLDS: Duration = Duration::from_secs(3600);
 
 /// The service.
 pub fn app(state: Arc<State>) -> Router {
@@ -35,9 +40,40 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(DefaultBodyLimit::max(body_limit))
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
+        // Outside of what asks for a token: a browser's question before the request carries none.
+        .layer(cors(&state.config.allow_origin))
         // Outermost: sees every response, also those of the layers above and of the router itself.
         .layer(from_fn_with_state(retry_after_s, middleware::finish))
         .with_state(state)
+}
+
+/// What pages of other sites may ask and see: those that are listed, everything.
+fn cors(origins: &[HeaderValue]) -> CorsLayer {
+    const SENT: [HeaderName; 6] = [
+        header::AUTHORIZATION,
+        header::CONTENT_TYPE,
+        header::IF_NONE_MATCH,
+        HeaderName::from_static("last-event-id"),
+        HeaderName::from_static("prefer"),
+        middleware::REQUEST_ID,
+    ];
+    const SEEN: [HeaderName; 9] = [
+        header::CONTENT_LOCATION,
+        header::ETAG,
+        header::LINK,
+        header::LOCATION,
+        header::RETRY_AFTER,
+        HeaderName::from_static("preference-applied"),
+        HeaderName::from_static("ratelimit"),
+        HeaderName::from_static("ratelimit-policy"),
+        middleware::REQUEST_ID,
+    ];
+    CorsLayer::new()
+        .allow_origin(AllowOrigin::list(origins.iter().cloned()))
+        .allow_methods([Method::GET, Method::POST, Method::DELETE])
+        .allow_headers(SENT)
+        .expose_headers(SEEN)
+        .max_age(PREFLIGHT_HOLDS)
 }
 
 /// The OpenAPI document of the service.

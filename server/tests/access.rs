@@ -11,8 +11,11 @@ use axum::http::{Method, Request};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use slowpoint_server::access::{new_secret, sum};
+use slowpoint_server::config::Config;
 use slowpoint_server::store::{Access, Scope, Token};
-use support::{Reply, Service, card, check_described, check_problem, json_request, request, service};
+use support::{
+    Disk, Reply, Service, card, check_described, check_problem, json_request, request, service, service_with,
+};
 
 fn add(service: &Service, name: &str, scope: Scope, expires: Option<Timestamp>) -> String {
     let secret = new_secret();
@@ -252,4 +255,38 @@ async fn without_any_token_nobody_is_asked() {
     let reply = service.post(&card()).await;
     assert_eq!(get(&service, reply.header("location"), None).await.status, 200);
     assert_eq!(get(&service, "/v1/jobs", Some("slowpoint_00")).await.status, 200);
+}
+
+/// Pages of the sites that are listed may ask, those of others may not; a browser asks first, without a token.
+#[tokio::test]
+async fn listed_sites_may_ask() {
+    let config = Config { allow_origin: vec!["https://club.example".parse().unwrap()], ..Config::default() };
+    let service = service_with(config, Disk::default());
+    let owner = add(&service, "owner", Scope::Compute, None);
+    for (origin, allowed) in [("https://club.example", true), ("https://other.example", false), ("null", false)] {
+        let mut before = request(Method::OPTIONS, "/v1/assessments", Body::empty());
+        for (name, value) in [
+            ("origin", origin),
+            ("access-control-request-method", "POST"),
+            ("access-control-request-headers", "authorization,content-type,prefer"),
+        ] {
+            before.headers_mut().insert(name, value.parse().unwrap());
+        }
+        let reply = service.send(before).await;
+        assert_eq!(reply.status, 200);
+        assert_eq!(reply.header("access-control-allow-origin"), if allowed { origin } else { "" });
+        assert!(reply.header("access-control-allow-headers").contains("authorization"));
+        let mut asked = with(json_request("/v1/assessments", card().to_string()), Some(&owner));
+        asked.headers_mut().insert("origin", origin.parse().unwrap());
+        let reply = service.send(asked).await;
+        assert_eq!(reply.header("access-control-allow-origin"), if allowed { origin } else { "" });
+        assert!(reply.header("access-control-expose-headers").contains("location"));
+        assert!(reply.header("access-control-allow-credentials").is_empty());
+    }
+    // A refusal is readable as well.
+    let mut asked = request(Method::GET, "/v1/jobs", Body::empty());
+    asked.headers_mut().insert("origin", "https://club.example".parse().unwrap());
+    let reply = service.send(asked).await;
+    check_problem(&reply, 401, "token-needed");
+    assert_eq!(reply.header("access-control-allow-origin"), "https://club.example");
 }
