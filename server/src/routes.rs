@@ -40,10 +40,10 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(DefaultBodyLimit::max(body_limit))
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
-        // Outside of what asks for a token: a browser's question before the request carries none.
-        .layer(cors(&state.config.allow_origin))
-        // Outermost: sees every response, also those of the layers above and of the router itself.
+        // Sees every response, also those of the layers above and of the router itself.
         .layer(from_fn_with_state(retry_after_s, middleware::finish))
+        // Outermost: pages may read refusals as well, and a browser's question before the request carries no token.
+        .layer(cors(&state.config.allow_origin))
         .with_state(state)
 }
 
