@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::Args;
+use tracing_subscriber::EnvFilter;
 
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
@@ -102,12 +103,25 @@ pub struct Config {
     /// Seconds that running requests get after SIGTERM or ctrl-c; then they are ended with 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
     pub stop_deadline_s: u64,
+
+    /// What is logged to standard error: error, warn, info, debug or trace, also per part, as in info,hyper=debug
+    #[arg(long, value_name = "FILTER", env = "SLOWPOINT_LOG", default_value_t = Self::default().log, value_parser = filter)]
+    pub log: String,
 }
 
 /// An address with its port; a name is looked up, its IPv4 address first.
-fn address(text: &str) -> Result<SocketAddr, String> {
+///
+/// # Errors
+/// Why it is none, with an example of one.
+pub fn address(text: &str) -> Result<SocketAddr, String> {
     let found = text.to_socket_addrs().map_err(|e| format!("{e}; write an address and a port: 127.0.0.1:8080"))?;
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
+}
+
+/// A filter of the log that can be read.
+fn filter(text: &str) -> Result<String, String> {
+    EnvFilter::try_new(text).map_err(|e| format!("{e}; write a level such as info, or info,hyper=debug"))?;
+    Ok(text.into())
 }
 
 impl Default for Config {
@@ -134,6 +148,7 @@ impl Default for Config {
             retry_after_s: 10,
             connections: 1024,
             stop_deadline_s: 10,
+            log: "info".into(),
         }
     }
 }

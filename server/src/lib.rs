@@ -14,6 +14,7 @@ pub mod config;
 pub mod id;
 pub mod jobs;
 mod middleware;
+pub mod probe;
 pub mod problem;
 pub mod render;
 pub mod routes;
