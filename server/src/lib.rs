@@ -13,6 +13,7 @@ pub mod compute;
 pub mod config;
 pub mod id;
 pub mod jobs;
+mod linger;
 mod middleware;
 pub mod probe;
 pub mod problem;

@@ -15,6 +15,7 @@ use tokio::sync::Semaphore;
 use tower::ServiceExt;
 
 use crate::State;
+use crate::linger::Lingering;
 use crate::routes::app;
 
 /// Most header lines of a request. Far more than any client sends; past it the connection itself answers 431 without a
@@ -50,7 +51,8 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
         let service = TowerToHyperService::new(
             service.clone().map_request(|request: Request<Incoming>| request.map(axum::body::Body::new)),
         );
-        let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
+        let stream = TokioIo::new(Lingering::new(stream, config.read_timeout()));
+        let connection = graceful.watch(http.serve_connection(stream, service));
         tokio::spawn(async move {
             // A client that breaks off is no fault of ours; the request's own line tells the rest.
             if let Err(error) = connection.await {

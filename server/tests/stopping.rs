@@ -124,6 +124,21 @@ fn a_closed_connection_is_noticed() {
 }
 
 #[test]
+fn a_body_sent_in_vain_does_not_cost_the_answer() {
+    let server = Running::start("vain", &[]);
+    // As a proxy does: the whole body is written before anything is read.
+    let body = vec![b' '; 20_000_000];
+    let head = format!(
+        "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n",
+        body.len()
+    );
+    let mut stream = server.send(&head);
+    stream.write_all(&body).unwrap();
+    let reply = all_of(stream);
+    assert!(reply.starts_with("HTTP/1.1 413 ") && reply.contains("/problems/body-too-large"), "{reply}");
+}
+
+#[test]
 fn health_tells_ready_from_stopped_and_from_broken() {
     let mut server = Running::start("health", &[]);
     assert_eq!(health(&server.address), (true, String::new()));
