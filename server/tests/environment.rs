@@ -41,5 +41,8 @@ fn the_sample_environment_is_what_the_program_takes() {
         std::fs::write(&path, &made).unwrap();
     }
     let found = std::fs::read_to_string(&path).unwrap();
-    assert_eq!(found, made, "renew it: SLOWPOINT_RENEW_ENVIRONMENT=1 cargo test -p slowpoint-server --test environment");
+    assert_eq!(
+        found, made,
+        "renew it: SLOWPOINT_RENEW_ENVIRONMENT=1 cargo test -p slowpoint-server --test environment"
+    );
 }
