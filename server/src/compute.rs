@@ -25,33 +25,25 @@ pub enum Failure {
     Storage,
     /// The computation failed; its cause is in the log.
     Failed,
+    /// Another engine accepted it, which this one cannot fly.
+    EngineChanged,
 }
 
 /// What a computation comes to.
 pub type Outcome = Result<Bytes, Failure>;
 
-/// By whom a computation is waited for. Jobs have a place of their own, so that they never keep those who wait from theirs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pace {
-    /// A client waits.
-    Inline,
-    /// A job: one at a time, waiting as long as it takes.
-    Job,
-}
-
 /// By what the work is for: two that ask for the same share one run.
-type Running = HashMap<String, (Pace, watch::Sender<Option<Outcome>>)>;
+type Running = HashMap<String, watch::Sender<Option<Outcome>>>;
 
 /// The computations that run and wait.
 pub struct Compute {
-    /// Threads of either: a thread that waits for a part of one work may take up another, and would keep it waiting.
-    pools: [rayon::ThreadPool; 2],
-    /// Places of what a client waits for, and of jobs.
-    places: [Semaphore; 2],
-    /// Running and waiting ones together, of either; jobs are counted where they are accepted.
-    most: [usize; 2],
+    /// Jobs have threads of their own: one that waits for a part of its work may take up another, and would keep it waiting.
+    pool: rayon::ThreadPool,
+    places: Semaphore,
+    /// Running and waiting ones together.
+    most: usize,
     queue_timeout: Duration,
-    limits: [Duration; 2],
+    limit: Duration,
     /// Every waiter holds a receiver. Subscribing, counting and removing happen under this lock.
     running: Mutex<Running>,
     stopping: watch::Sender<bool>,
@@ -62,19 +54,14 @@ pub struct Compute {
 impl Compute {
     /// Starts the threads that fly.
     pub fn new(config: &Config) -> Result<Self, rayon::ThreadPoolBuildError> {
-        let pool = |name: &'static str| {
-            rayon::ThreadPoolBuilder::new()
-                .num_threads(config.cores)
-                .thread_name(move |k| format!("{name}-{k}"))
-                .build()
-        };
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("fly-{k}"));
         let concurrent = config.concurrent.max(1);
         Ok(Self {
-            pools: [pool("fly")?, pool("job")?],
-            places: [concurrent, 1].map(Semaphore::new),
-            most: [concurrent.saturating_add(config.queue), usize::MAX],
+            pool: pool.build()?,
+            places: Semaphore::new(concurrent),
+            most: concurrent.saturating_add(config.queue),
             queue_timeout: config.queue_timeout(),
-            limits: [config.compute_limit(), config.job_limit()],
+            limit: config.compute_limit(),
             running: Mutex::default(),
             stopping: watch::Sender::new(false),
             begun: AtomicU64::new(0),
@@ -99,17 +86,17 @@ impl Compute {
 
     /// Runs `work` under a name, or waits for the run of this name that is under way. Dropping the future gives up
     /// waiting; the last one to give up stops the work.
-    pub async fn run<W>(self: &Arc<Self>, name: &str, pace: Pace, work: W) -> Outcome
+    pub async fn run<W>(self: &Arc<Self>, name: &str, work: W) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let mut waiter = self.join(name, pace, work)?;
+        let mut waiter = self.join(name, work)?;
         let done = waiter.wait_for(Option::is_some).await;
         // A sender that is gone without a word means that its task was torn down.
         done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped))
     }
 
-    fn join<W>(self: &Arc<Self>, name: &str, pace: Pace, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
+    fn join<W>(self: &Arc<Self>, name: &str, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
@@ -117,40 +104,30 @@ impl Compute {
             return Err(Failure::Stopped);
         }
         let mut running = self.lock();
-        if let Some((_, sender)) = running.get(name) {
+        if let Some(sender) = running.get(name) {
             return Ok(sender.subscribe());
         }
-        if running.values().filter(|(other, _)| *other == pace).count() >= self.most[pace as usize] {
+        if running.len() >= self.most {
             return Err(Failure::Overloaded);
         }
         let (sender, waiter) = watch::channel(None);
-        running.insert(name.to_string(), (pace, sender.clone()));
+        running.insert(name.to_string(), sender.clone());
         drop(running);
         let (this, name) = (Arc::clone(self), name.to_string());
         tokio::spawn(async move {
-            let outcome = this.supervise(&name, pace, &sender, work).await;
+            let outcome = this.supervise(&name, &sender, work).await;
             forget(&mut this.lock(), &name, &sender);
             sender.send_replace(Some(outcome));
         });
         Ok(waiter)
     }
 
-    async fn supervise<W>(
-        self: &Arc<Self>,
-        name: &str,
-        pace: Pace,
-        sender: &watch::Sender<Option<Outcome>>,
-        work: W,
-    ) -> Outcome
+    async fn supervise<W>(self: &Arc<Self>, name: &str, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let patience = match pace {
-            Pace::Inline => self.queue_timeout,
-            Pace::Job => Duration::MAX,
-        };
         let _place = tokio::select! {
-            place = tokio::time::timeout(patience, self.places[pace as usize].acquire()) => match place {
+            place = tokio::time::timeout(self.queue_timeout, self.places.acquire()) => match place {
                 Ok(Ok(place)) => place,
                 _ => return Err(Failure::QueueTimeout),
             },
@@ -159,7 +136,7 @@ impl Compute {
         self.begun.fetch_add(1, Ordering::SeqCst);
         let stop = Stop::default();
         let (this, flag) = (Arc::clone(self), Arc::clone(&stop.0));
-        let mut flying = tokio::task::spawn_blocking(move || this.pools[pace as usize].install(|| work(&flag)));
+        let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
             () = self.unwanted(name, sender) => {
@@ -167,7 +144,7 @@ impl Compute {
                 // The place stays taken until the threads are free again.
                 flying.await
             }
-            () = tokio::time::sleep(self.limits[pace as usize]) => {
+            () = tokio::time::sleep(self.limit) => {
                 stop.raise();
                 match flying.await {
                     Ok(Err(Failure::Stopped)) => Ok(Err(Failure::TooLong)),
@@ -233,7 +210,7 @@ impl Drop for Stop {
 
 /// Removes a run, but not a later one of the same name.
 fn forget(running: &mut Running, name: &str, sender: &watch::Sender<Option<Outcome>>) {
-    if running.get(name).is_some_and(|(_, kept)| kept.same_channel(sender)) {
+    if running.get(name).is_some_and(|kept| kept.same_channel(sender)) {
         running.remove(name);
     }
 }

@@ -7,6 +7,8 @@ use std::time::Duration;
 use clap::Args;
 use tracing_subscriber::EnvFilter;
 
+use crate::store::Bounds;
+
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
 
@@ -31,6 +33,15 @@ pub struct Config {
     /// Directory of the answers; made when missing
     #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Self::default().data_dir)]
     pub data_dir: PathBuf,
+
+    /// Bytes that answers and jobs may take on the disk; above, the answers that were not asked for the longest are given
+    /// up. `slowpoint keep` excepts one
+    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_KEEP_BYTES", default_value_t = Self::default().keep_bytes)]
+    pub keep_bytes: u64,
+
+    /// Days without being asked for after which an answer is given up
+    #[arg(long, value_name = "DAYS", env = "SLOWPOINT_KEEP_DAYS", default_value_t = Self::default().keep_days)]
+    pub keep_days: u64,
 
     /// Largest body in bytes; a larger one is answered 413
     #[arg(long, value_name = "BYTES", env = "SLOWPOINT_BODY_LIMIT", default_value_t = Self::default().body_limit)]
@@ -130,6 +141,8 @@ impl Default for Config {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 8080)),
             open: false,
             data_dir: PathBuf::from("./data"),
+            keep_bytes: 10 * 1024 * 1024 * 1024,
+            keep_days: 365,
             body_limit: 1024 * 1024,
             grib_limit: 16 * 1024 * 1024,
             uri_limit: 4 * 1024,
@@ -154,6 +167,11 @@ impl Default for Config {
 }
 
 impl Config {
+    /// See `keep_bytes` and `keep_days`.
+    pub fn bounds(&self) -> Bounds {
+        Bounds { bytes: self.keep_bytes, unused: Duration::from_secs(self.keep_days.saturating_mul(24 * 3600)) }
+    }
+
     /// See `read_timeout_s`.
     pub fn read_timeout(&self) -> Duration {
         Duration::from_secs(self.read_timeout_s)

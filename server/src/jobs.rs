@@ -1,176 +1,252 @@
-//! Work that takes longer than a client waits: known by the id of what it answers, run one at a time, dismissed at will.
+//! Work that nobody waits for: kept in the store, run one at a time, piece by piece, dismissed at will.
 //!
-//! A job is known within the process only. What it answers is stored like every other answer, so a job that has succeeded
-//! is known as long as its answer is.
+//! The store holds the truth; what is signalled within the process is a hint to look there. A job is taken under a lease,
+//! every piece that is done is kept, and the answer is kept in the same transaction as the end of the job: wherever the
+//! process ends, the next one goes on from the last piece. Between pieces a job gives way to those of other clients.
 
-use std::collections::HashMap;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::io;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
-use jiff::Timestamp;
-use tokio::task::AbortHandle;
+use tokio::sync::watch;
 
-use crate::compute::{Failure, Outcome};
-use crate::store::Shelf;
+use crate::compute::Failure;
+use crate::config::Config;
+use crate::id::ContentId;
+use crate::store::{Claimed, Job, Lease, NewJob, Piece, Reason, Store};
 
-/// Jobs that have ended and are still known.
-const REMEMBERED: usize = 1000;
+/// A job is left to its worker for so long after its last word.
+const LEASE: Duration = Duration::from_secs(30);
+/// Without a hint it is looked for work after so long.
+const LOOK: Duration = Duration::from_secs(5);
+/// After a failure of the store: time for something to change.
+const STORE_PAUSE: Duration = Duration::from_secs(1);
+/// A job that has run so long gives way at its next piece, if one of another client waits.
+const TURN: Duration = Duration::from_secs(1);
 
-/// How far a job has come.
-#[derive(Debug, Default)]
-pub struct Progress {
-    done: AtomicU64,
-    begun: AtomicU64,
-}
-
-impl Progress {
-    /// One more piece is done.
-    pub fn advance(&self) {
-        self.begin();
-        self.done.fetch_add(1, Ordering::Relaxed);
-    }
-
-    /// The work has begun.
-    pub fn begin(&self) {
-        self.begun.store(1, Ordering::Relaxed);
-    }
-}
-
-/// Where a job stands (OGC API - Processes 1.0).
+/// What becomes of a job after a piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
-    /// It waits.
-    Accepted,
-    /// It runs.
-    Running,
-    /// Its answer is stored.
-    Successful,
-    /// It ended without an answer.
-    Failed(Failure),
-    /// It was given up.
-    Dismissed,
+pub enum Turn {
+    /// It goes on.
+    GoesOn,
+    /// It gives way here, and goes on at its next turn.
+    GivesWay,
 }
 
-impl State {
-    /// Whether it waits or runs.
-    pub fn open(self) -> bool {
-        matches!(self, Self::Accepted | Self::Running)
-    }
-}
+/// Takes each new piece of a job, in order.
+pub type Tell<'a> = dyn Fn(Piece) -> Result<Turn, Failure> + Sync + 'a;
 
-/// A job as it is told.
-#[derive(Debug, Clone)]
-pub struct Told {
-    /// What it answers.
-    pub shelf: Shelf,
-    /// Where it stands.
-    pub state: State,
-    /// When it was accepted.
-    pub created: Timestamp,
-    /// When it ended; when it was accepted, until then.
-    pub updated: Timestamp,
-    /// Pieces done, and all.
-    pub pieces: [u64; 2],
-}
+/// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before.
+pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell) -> Result<Option<Vec<u8>>, Failure>;
 
-struct Job {
-    shelf: Shelf,
-    created: Timestamp,
-    ended: Option<(State, Timestamp)>,
-    progress: Arc<Progress>,
-    pieces: u64,
-    task: Option<AbortHandle>,
+/// The jobs, and the threads that work on them.
+pub struct Jobs {
+    store: Arc<dyn Store>,
+    perform: Perform,
+    pool: rayon::ThreadPool,
+    limit: Duration,
+    /// Name of this process as the holder of leases.
+    owner: String,
+    /// What is run now, with its stop flag.
+    running: Mutex<Option<(ContentId, Arc<AtomicBool>)>>,
+    /// Counts changes of any job.
+    changed: watch::Sender<u64>,
+    stopping: watch::Sender<bool>,
+    turns: AtomicU64,
 }
-
-/// Every job that is known.
-#[derive(Default)]
-pub struct Jobs(Mutex<HashMap<String, Job>>);
 
 impl Jobs {
-    /// Accepts a job under an id, unless one of this id waits or runs, or as many wait and run as are taken: `None` then.
-    /// `work` runs it.
-    pub fn accept<W, F>(self: &Arc<Self>, id: &str, shelf: Shelf, pieces: u64, most: usize, work: W) -> Option<Told>
-    where
-        W: FnOnce(Arc<Progress>) -> F,
-        F: Future<Output = Outcome> + Send + 'static,
-    {
-        let mut known = self.lock();
-        if let Some(job) = known.get(id).filter(|job| job.ended.is_none()) {
-            return Some(told(job));
-        }
-        if known.values().filter(|job| job.ended.is_none()).count() >= most {
-            return None;
-        }
-        let progress = Arc::new(Progress::default());
-        let running = work(Arc::clone(&progress));
-        let (this, name, own) = (Arc::clone(self), id.to_string(), Arc::clone(&progress));
-        let task = tokio::spawn(async move {
-            let state = match running.await {
-                Ok(_) => State::Successful,
-                Err(failure) => State::Failed(failure),
-            };
-            this.end(&name, &own, state);
-        });
-        let created = Timestamp::now();
-        let job = Job { shelf, created, ended: None, progress, pieces, task: Some(task.abort_handle()) };
-        let accepted = told(&job);
-        forget_oldest(&mut known);
-        known.insert(id.to_string(), job);
-        Some(accepted)
+    /// Starts the threads; the work begins with `run`.
+    pub fn new(config: &Config, store: Arc<dyn Store>, perform: Perform) -> Result<Self, rayon::ThreadPoolBuildError> {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("job-{k}"));
+        Ok(Self {
+            store,
+            perform,
+            pool: pool.build()?,
+            limit: config.job_limit(),
+            owner: format!("{:032x}", rand::random::<u128>()),
+            running: Mutex::default(),
+            changed: watch::Sender::new(0),
+            stopping: watch::Sender::new(false),
+            turns: AtomicU64::new(0),
+        })
     }
 
-    /// Where a job stands.
-    pub fn look(&self, id: &str) -> Option<Told> {
-        self.lock().get(id).map(told)
+    /// Accepts a job, or tells of the one of this id that waits or runs. `None` when as many wait and run as may.
+    pub fn accept(&self, job: &NewJob) -> io::Result<Option<Job>> {
+        let accepted = self.store.accept(job)?;
+        self.hint();
+        Ok(accepted)
     }
 
     /// Gives a job up, if it waits or runs; where it stands then.
-    pub fn dismiss(&self, id: &str) -> Option<Told> {
-        let mut known = self.lock();
-        let job = known.get_mut(id)?;
-        if let Some(task) = job.task.take() {
-            // Nobody waits for the run then, which stops it.
-            task.abort();
-            job.ended = Some((State::Dismissed, Timestamp::now()));
+    pub fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>> {
+        let told = self.store.dismiss(id)?;
+        if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| running == id) {
+            stop.store(true, Ordering::SeqCst);
         }
-        Some(told(job))
+        self.hint();
+        Ok(told)
     }
 
-    /// Ends a job, but not a later one of the same id.
-    fn end(&self, id: &str, own: &Arc<Progress>, state: State) {
-        if let Some(job) = self.lock().get_mut(id).filter(|job| Arc::ptr_eq(&job.progress, own) && job.task.is_some()) {
-            (job.task, job.ended) = (None, Some((state, Timestamp::now())));
+    /// Counts up whenever any job may have changed.
+    pub fn changes(&self) -> watch::Receiver<u64> {
+        self.changed.subscribe()
+    }
+
+    /// Whether no more work is begun.
+    pub fn stopping(&self) -> watch::Receiver<bool> {
+        self.stopping.subscribe()
+    }
+
+    /// Begun turns so far.
+    pub fn turns(&self) -> u64 {
+        self.turns.load(Ordering::SeqCst)
+    }
+
+    /// Stops what runs and begins nothing more: it is gone on with by the next process.
+    pub fn stop(&self) {
+        self.stopping.send_replace(true);
+        if let Some((_, stop)) = self.running().as_ref() {
+            stop.store(true, Ordering::SeqCst);
         }
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, HashMap<String, Job>> {
-        // The map is sound after every statement, so a panic elsewhere leaves nothing half done.
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    /// Works until it is stopped.
+    pub async fn run(self: Arc<Self>) {
+        let (mut changed, mut stopping) = (self.changed.subscribe(), self.stopping.subscribe());
+        while !*stopping.borrow() {
+            changed.borrow_and_update();
+            let this = Arc::clone(&self);
+            let claimed = blocking(move || this.store.claim(this.lease())).await;
+            let worked = match claimed {
+                Ok(Some(claimed)) => self.turn(claimed).await.map(|()| true),
+                Ok(None) => Ok(false),
+                Err(error) => Err(error),
+            };
+            let news = async {
+                match worked {
+                    Ok(true) => {}
+                    Ok(false) => drop(tokio::time::timeout(LOOK, changed.changed()).await),
+                    Err(error) => {
+                        tracing::error!(%error, "store failed");
+                        tokio::time::sleep(STORE_PAUSE).await;
+                    }
+                }
+            };
+            tokio::select! {
+                () = news => {}
+                _ = stopping.wait_for(|stopping| *stopping) => {}
+            }
+        }
+    }
+
+    /// Runs a job until it ends or gives way.
+    async fn turn(self: &Arc<Self>, claimed: Claimed) -> io::Result<()> {
+        let (id, before) = (claimed.id.clone(), claimed.spent);
+        if claimed.tried_too_often || claimed.input.is_none() {
+            let reason = if claimed.input.is_none() { Reason::Damaged } else { Reason::KeepsFailing };
+            tracing::error!(%id, ?reason, "a job is given up");
+            return self.note(move |this| this.store.fail(&id, &this.owner, reason)).await;
+        }
+        self.turns.fetch_add(1, Ordering::SeqCst);
+        let (begun, stop) = (Instant::now(), Arc::new(AtomicBool::new(false)));
+        *self.running() = Some((id.clone(), Arc::clone(&stop)));
+        // A dismissal, or the end of the server, may have come in between.
+        if *self.stopping.borrow() || !self.renew(&id).await? {
+            stop.store(true, Ordering::SeqCst);
+        }
+        self.hint();
+        let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
+        let mut flying = tokio::task::spawn_blocking(move || this.fly(&claimed, &flag));
+        let mut too_long = false;
+        let ended = loop {
+            let left = self.limit.saturating_sub(before + begun.elapsed());
+            tokio::select! {
+                ended = &mut flying => break ended,
+                () = tokio::time::sleep(left), if !too_long => {
+                    too_long = true;
+                    stop.store(true, Ordering::SeqCst);
+                }
+                () = tokio::time::sleep(LEASE / 3) => {
+                    // A store that fails for a moment does not stop the work; one that says no does.
+                    if matches!(self.renew(&id).await, Ok(false)) {
+                        stop.store(true, Ordering::SeqCst);
+                    }
+                }
+            }
+        };
+        *self.running() = None;
+        let spent = before + begun.elapsed();
+        let name = id.clone();
+        self.note(move |this| match ended {
+            Ok(Ok(Some(answer))) => this.store.finish(&id, &this.owner, &answer),
+            Ok(Err(Failure::Stopped)) if too_long => this.store.fail(&id, &this.owner, Reason::TooLong),
+            Ok(Ok(None) | Err(Failure::Stopped)) => this.store.give_back(&id, &this.owner, spent, true),
+            Ok(Err(Failure::Storage)) => {
+                this.store.give_back(&id, &this.owner, spent, true)?;
+                Err(io::Error::other("a piece could not be kept"))
+            }
+            Ok(Err(Failure::EngineChanged)) => this.store.fail(&id, &this.owner, Reason::EngineChanged),
+            Ok(Err(_)) => this.store.fail(&id, &this.owner, Reason::Broken),
+            // The panic hook has logged it. It may have been the machine's fault.
+            Err(_) => this.store.give_back(&id, &this.owner, spent, false),
+        })
+        .await?;
+        tracing::info!(id = %name, spent_ms = spent.as_millis(), "a job's turn is over");
+        Ok(())
+    }
+
+    fn fly(&self, claimed: &Claimed, stop: &AtomicBool) -> Result<Option<Vec<u8>>, Failure> {
+        let (begun, kept) = (Instant::now(), AtomicU64::new(0));
+        let tell = |piece: Piece| {
+            let before = kept.fetch_add(1, Ordering::SeqCst) as usize;
+            let storage = |error: io::Error| {
+                tracing::error!(%error, "store failed");
+                Failure::Storage
+            };
+            if !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
+                return Err(Failure::Stopped);
+            }
+            self.hint();
+            let over = begun.elapsed() >= TURN && self.store.others_wait(&claimed.id).map_err(storage)?;
+            Ok(if over { Turn::GivesWay } else { Turn::GoesOn })
+        };
+        self.pool.install(|| (self.perform)(&*self.store, claimed, stop, &tell))
+    }
+
+    async fn renew(self: &Arc<Self>, id: &ContentId) -> io::Result<bool> {
+        let (this, id) = (Arc::clone(self), id.clone());
+        blocking(move || this.store.renew(&id, this.lease())).await
+    }
+
+    /// Writes down how a turn ended.
+    async fn note<T: Send + 'static>(
+        self: &Arc<Self>,
+        write: impl FnOnce(&Self) -> io::Result<T> + Send + 'static,
+    ) -> io::Result<()> {
+        let this = Arc::clone(self);
+        let noted = blocking(move || write(&this)).await.map(drop);
+        self.hint();
+        noted
+    }
+
+    fn lease(&self) -> Lease<'_> {
+        Lease { owner: &self.owner, lasts: LEASE }
+    }
+
+    fn hint(&self) {
+        self.changed.send_modify(|count| *count = count.wrapping_add(1));
+    }
+
+    fn running(&self) -> std::sync::MutexGuard<'_, Option<(ContentId, Arc<AtomicBool>)>> {
+        // It is sound after every statement, so a panic elsewhere leaves nothing half done.
+        self.running.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-fn told(job: &Job) -> Told {
-    let done = job.progress.done.load(Ordering::Relaxed);
-    let state = match job.ended {
-        Some((state, _)) => state,
-        None if job.progress.begun.load(Ordering::Relaxed) > 0 => State::Running,
-        None => State::Accepted,
-    };
-    Told {
-        shelf: job.shelf,
-        state,
-        created: job.created,
-        updated: job.ended.map_or(job.created, |(_, at)| at),
-        pieces: [done, job.pieces],
-    }
-}
-
-/// Makes room for one more among those that have ended.
-fn forget_oldest(known: &mut HashMap<String, Job>) {
-    let ended = || known.iter().filter_map(|(id, job)| Some((job.ended?.1, id)));
-    if ended().count() >= REMEMBERED
-        && let Some(oldest) = ended().min().map(|(_, id)| id.clone())
-    {
-        known.remove(&oldest);
-    }
+/// Runs what blocks off the async threads.
+async fn blocking<T: Send + 'static>(work: impl FnOnce() -> io::Result<T> + Send + 'static) -> io::Result<T> {
+    tokio::task::spawn_blocking(work).await.map_err(io::Error::other)?
 }

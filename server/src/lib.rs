@@ -49,6 +49,7 @@ impl State {
     /// Brings the parts together.
     pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
         let compute = Arc::new(Compute::new(&config)?);
-        Ok(Arc::new(Self { config, store, compute, jobs: Arc::default() }))
+        let jobs = Arc::new(Jobs::new(&config, Arc::clone(&store), api::work::perform)?);
+        Ok(Arc::new(Self { config, store, compute, jobs }))
     }
 }

@@ -18,7 +18,7 @@ use slowpoint_server::probe;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
-use slowpoint_server::store::FileStore;
+use slowpoint_server::store::{Shelf, SqliteStore, Store};
 use slowpoint_server::wire::{self, Rejected};
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
@@ -69,6 +69,17 @@ enum Command {
         #[arg(long, value_name = "N")]
         drivers: Option<u64>,
     },
+    /// Keep an answer whatever the bounds on what is kept; of a day, its flights' answers as well
+    Keep {
+        /// Its path or its id: /v1/days/0123456789abcdef0123456789abcdef
+        answer: String,
+        /// Keep it no longer than others
+        #[arg(long)]
+        no_longer: bool,
+        /// Directory of the answers
+        #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Config::default().data_dir)]
+        data_dir: PathBuf,
+    },
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -95,6 +106,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
+        Command::Keep { answer, no_longer, data_dir } => keep(&answer, !no_longer, &data_dir),
         Command::Openapi => {
             io::stdout().write_all(description::text()?.as_bytes())?;
             Ok(ExitCode::SUCCESS)
@@ -117,7 +129,7 @@ fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
         .init();
     // What a panic says belongs in the log with its request, never in an answer.
     std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
-    let store = FileStore::open(&config.data_dir)
+    let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     let address = config.listen;
     let state = State::new(config, Arc::new(store))?;
@@ -192,6 +204,42 @@ fn assess(card: Option<&Path>, json: bool, flights: Option<u64>, drivers: Option
     }
     out.flush()?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn keep(answer: &str, pinned: bool, data_dir: &Path) -> anyhow::Result<ExitCode> {
+    let mut parts = answer.trim_end_matches('/').rsplit('/');
+    let id = parts.next().and_then(ContentId::parse);
+    let shelves = match parts.next().map(Shelf::of_name) {
+        Some(shelf) => shelf.into_iter().collect(),
+        None => Shelf::ALL.to_vec(),
+    };
+    let Some(id) = id.filter(|_| !shelves.is_empty()) else {
+        eprintln!("slowpoint: {answer:?} names no answer: give its path, /v1/assessments/ID, or its id of 32 digits");
+        return Ok(ExitCode::from(USAGE));
+    };
+    if !data_dir.is_dir() {
+        anyhow::bail!("there is no directory {}", data_dir.display());
+    }
+    let store =
+        SqliteStore::open(data_dir).with_context(|| format!("cannot use the data directory {}", data_dir.display()))?;
+    let mut kept = 0;
+    for shelf in shelves {
+        for (shelf, id) in core::iter::once((shelf, id.clone())).chain(flights_of_a_day(&store, shelf, &id)?) {
+            kept += usize::from(store.pin(shelf, &id, pinned)?);
+        }
+    }
+    anyhow::ensure!(kept > 0, "nothing is stored under {id}");
+    println!("{kept} {}", if pinned { "kept whatever the bounds" } else { "kept as long as others" });
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The answers that a day's flights lead to.
+fn flights_of_a_day(store: &SqliteStore, shelf: Shelf, id: &ContentId) -> anyhow::Result<Vec<(Shelf, ContentId)>> {
+    let day = if shelf == Shelf::Days { store.get(shelf, id)?.and_then(|kept| kept.answer) } else { None };
+    let Some(day) = day else { return Ok(Vec::new()) };
+    let day: serde_json::Value = serde_json::from_slice(&day).context("the day does not read as one")?;
+    let ids = day["entries"].as_array().into_iter().flatten().filter_map(|e| e["flight"]["assessment"].as_str());
+    Ok(ids.filter_map(ContentId::parse).map(|id| (Shelf::Assessments, id)).collect())
 }
 
 fn shown(card: Option<&Path>) -> String {

@@ -69,6 +69,7 @@ kinds! {
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
     TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
     ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than is computed while you wait.";
+    JobFailed UNPROCESSABLE_ENTITY "job-failed" "The job failed again and again.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
     StorageFailed SERVICE_UNAVAILABLE "storage-failed" "The server cannot read or store answers at the moment.";
     Overloaded SERVICE_UNAVAILABLE "overloaded" "The server is busy.";
@@ -349,8 +350,12 @@ refusals! {
     ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
         StorageFailed, Stopping;
     /// What asking for a job can be refused with.
-    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, ComputeLimit, Internal, StorageFailed,
-        Overloaded, Stopping;
+    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
+        JobFailed, Internal, StorageFailed;
+    /// What a list of jobs can be refused with.
+    JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
+    /// What the events of a job can be refused with.
+    EventRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed;
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;

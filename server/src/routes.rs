@@ -14,7 +14,7 @@ use utoipa_axum::routes;
 
 use crate::State;
 use crate::api::{
-    assessments, days, description, docs, files, flights, front, health, jobs, problems, sweeps, weather,
+    assessments, days, description, docs, events, files, flights, front, health, jobs, problems, sweeps, weather,
 };
 use crate::middleware;
 use crate::problem::{Kind, Problem};
@@ -56,7 +56,9 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(sweeps::heat_map_svg))
         .routes(routes!(sweeps::heat_map_png))
         .routes(routes!(jobs::look, jobs::dismiss))
+        .routes(routes!(jobs::list))
         .routes(routes!(jobs::results))
+        .routes(routes!(events::read))
         .routes(routes!(files::landing_geojson))
         .routes(routes!(files::landing_kml))
         .routes(routes!(files::landing_svg))

@@ -23,6 +23,8 @@ use crate::routes::app;
 const HEADER_LINES: usize = 512;
 /// After the deadline: time for the last refusals to be written.
 const LAST_WORDS: Duration = Duration::from_millis(500);
+/// Between two looks at how much is kept.
+const PRUNED_EVERY: Duration = Duration::from_secs(600);
 /// After an error of accept (no file handles left, say): time for something to change.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
@@ -35,6 +37,8 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
     let places = Arc::new(Semaphore::new(config.connections.max(1)));
     let graceful = GracefulShutdown::new();
     let mut stop = std::pin::pin!(stop);
+    let jobs = tokio::spawn(Arc::clone(&state.jobs).run());
+    let pruning = tokio::spawn(prune(Arc::clone(&state)));
     loop {
         let accepted = tokio::select! {
             accepted = accept(&listener, &places) => accepted,
@@ -62,6 +66,9 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
         });
     }
     drop(listener);
+    pruning.abort();
+    // Jobs are kept as far as they have come; whoever looks on is told to look again later.
+    state.jobs.stop();
     tracing::info!(seconds = config.stop_deadline_s, "stopping; running requests may end");
     let mut ended = std::pin::pin!(graceful.shutdown());
     if tokio::time::timeout(config.stop_deadline(), &mut ended).await.is_err() {
@@ -70,7 +77,26 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
         let _ = tokio::time::timeout(LAST_WORDS, ended).await;
     }
     state.compute.stop_all();
+    if tokio::time::timeout(LAST_WORDS, jobs).await.is_err() {
+        tracing::warn!("a job did not stop; its lease will end");
+    }
     Ok(())
+}
+
+/// Gives up what is over the bounds, now and then.
+async fn prune(state: Arc<State>) {
+    let mut every = tokio::time::interval(PRUNED_EVERY);
+    loop {
+        every.tick().await;
+        let this = Arc::clone(&state);
+        match tokio::task::spawn_blocking(move || this.store.prune(this.config.bounds())).await {
+            Ok(Ok(0)) => {}
+            Ok(Ok(answers)) => tracing::info!(answers, "given up, as they were not asked for"),
+            Ok(Err(error)) => tracing::error!(%error, "store failed"),
+            // The panic hook has logged it.
+            Err(_) => {}
+        }
+    }
 }
 
 async fn accept(

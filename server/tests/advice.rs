@@ -5,7 +5,8 @@
 mod support;
 
 use serde_json::{Value, json};
-use support::{Service, check_described, check_problem, service};
+use slowpoint_server::config::Config;
+use support::{Disk, Service, check_described, check_problem, service, service_with};
 
 /// The example with a field, few flights.
 fn card() -> Value {
@@ -112,7 +113,7 @@ async fn the_rail_is_set_where_it_lands_best() {
 
 #[tokio::test]
 async fn what_it_costs_is_told_and_bounded() {
-    let service = service();
+    let service = service_with(Config { job_flights: 200_000, ..Config::default() }, Disk::default());
     let mut asked = card();
     asked["advise"] = json!(["rail", "wind_limit"]);
     let price = service.send(support::json_request("/v1/assessments?dry_run=true", asked.to_string())).await.json();

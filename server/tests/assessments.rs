@@ -85,9 +85,7 @@ async fn validators() {
 async fn a_lost_answer_is_flown_again_to_the_same_bytes() {
     let service = service();
     let first = service.post(&card()).await;
-    for kept in service.store.kept.lock().unwrap().values_mut() {
-        kept.answer = None;
-    }
+    service.store.damage_answers();
     let mut held = request(Method::GET, first.header("location"), Body::empty());
     held.headers_mut().insert("if-none-match", first.header("etag").parse().unwrap());
     assert_eq!(service.send(held).await.status, 304);
@@ -102,16 +100,13 @@ async fn a_damaged_input_is_told_and_mended_by_a_post() {
     let service = service();
     let first = service.post(&card()).await;
     let place = first.header("location").to_string();
-    for kept in service.store.kept.lock().unwrap().values_mut() {
-        kept.input = None;
-    }
+    service.store.damage_inputs();
     assert_eq!(service.get(&place).await.body, first.body, "the answer is sound");
     support::check_problem(&service.get(&format!("{place}/flights/0")).await, 410, "stored-damaged");
     assert_eq!(service.post(&card()).await.body, first.body);
     assert_eq!(service.get(&format!("{place}/flights/0")).await.status, 200);
-    for kept in service.store.kept.lock().unwrap().values_mut() {
-        *kept = Default::default();
-    }
+    service.store.damage_answers();
+    service.store.damage_inputs();
     support::check_problem(&service.get(&place).await, 410, "stored-damaged");
 }
 
@@ -286,7 +281,7 @@ async fn flights_of_an_end_that_was_not_known_beforehand() {
     let (place, flights) = (reply.header("location").to_string(), reply.json()["flights"].as_u64().unwrap());
     for lost in [false, true] {
         if lost {
-            service.store.kept.lock().unwrap().values_mut().for_each(|kept| kept.answer = None);
+            service.store.damage_answers();
         }
         assert_eq!(service.get(&format!("{place}/flights/{}", flights - 1)).await.status, 200);
         let beyond = check_problem(&service.get(&format!("{place}/flights/{flights}")).await, 404, "unknown-flight");
@@ -361,7 +356,7 @@ async fn a_client_that_leaves_stops_the_computation() {
     let left = Instant::now();
     stopped(&service, 1).await;
     assert!(left.elapsed() < Duration::from_secs(2), "{:?}", left.elapsed());
-    assert!(service.store.kept.lock().unwrap().is_empty(), "nothing partial is stored");
+    assert_eq!(service.store.answers(), 0, "nothing partial is stored");
 }
 
 #[tokio::test]

@@ -12,7 +12,7 @@ use slowpoint_server::id::ContentId;
 use slowpoint_server::problem::Kind;
 use slowpoint_server::store::Shelf;
 use slowpoint_server::store::Store;
-use support::{Memory, assessment, card, check_problem, json_request, request, service, service_with, until};
+use support::{Disk, assessment, card, check_problem, json_request, request, service, service_with, until};
 
 const POST: &str = "/v1/assessments";
 const NOBODY: &str = "00000000000000000000000000000000";
@@ -92,7 +92,7 @@ async fn a_declared_length_over_the_limit_is_refused_unread() {
 
 #[tokio::test]
 async fn slow_bodies() {
-    let service = service_with(Config { read_timeout_s: 0, ..Config::default() }, Memory::default());
+    let service = service_with(Config { read_timeout_s: 0, ..Config::default() }, Disk::default());
     let endless = Body::new(Endless);
     let problem = check_problem(&service.send(json_request(POST, endless)).await, 408, "body-timeout");
     assert_eq!(problem["limit"]["name"], "read_timeout_s");
@@ -200,16 +200,16 @@ async fn flights_out_of_range_name_the_number() {
 
 #[tokio::test]
 async fn too_many_flights_name_the_limit() {
-    let service = service_with(Config { inline_flights: 100, ..Config::default() }, Memory::default());
+    let service = service_with(Config { job_flights: 100, ..Config::default() }, Disk::default());
     let problem = check_problem(&service.post(&card()).await, 422, "too-many-flights");
-    assert_eq!(problem["limit"], json!({"name": "inline_flights", "value": 100, "unit": "flights"}));
+    assert_eq!(problem["limit"], json!({"name": "job_flights", "value": 100, "unit": "flights"}));
     assert_eq!(problem["errors"][0]["pointer"], "/flights");
     assert_eq!(service.state.compute.begun(), 0);
 }
 
 #[tokio::test]
 async fn the_most_flights_until_narrow_enough_name_the_limit() {
-    let service = service_with(Config { inline_flights: 3999, ..Config::default() }, Memory::default());
+    let service = service_with(Config { job_flights: 3999, ..Config::default() }, Disk::default());
     let mut sent = card();
     sent["flights"] = json!(null);
     sent["until"] = json!({"half_width": "10 %", "within": 4000});
@@ -221,7 +221,7 @@ async fn the_most_flights_until_narrow_enough_name_the_limit() {
 
 #[tokio::test]
 async fn the_flights_for_the_drivers_count_towards_the_limit() {
-    let service = service_with(Config { inline_flights: 128 + 15 * 256 - 1, ..Config::default() }, Memory::default());
+    let service = service_with(Config { job_flights: 128 + 15 * 256 - 1, ..Config::default() }, Disk::default());
     let mut sent = card();
     sent["drivers"] = json!(256);
     let problem = check_problem(&service.post(&sent).await, 422, "too-many-flights");
@@ -243,13 +243,13 @@ async fn an_older_engine_is_served_but_not_flown() {
     let now = service.post(&card()).await.json()["id"].as_str().unwrap().to_string();
     let problem = check_problem(&service.get(&format!("{place}/flights/0")).await, 410, "engine-changed");
     assert!(problem["detail"].as_str().unwrap().contains(&now), "{problem}");
-    service.store.kept.lock().unwrap().get_mut(old.as_str()).unwrap().answer = None;
+    service.store.damage_answers();
     check_problem(&service.get(&place).await, 410, "engine-changed");
 }
 
 #[tokio::test]
 async fn a_broken_store_gives_nothing_away() {
-    let service = service_with(Config::default(), Memory { broken: true, ..Memory::default() });
+    let service = service_with(Config::default(), Disk { broken: true, ..Disk::default() });
     for reply in
         [service.post(&card()).await, service.get("/readyz").await, service.get(&format!("{POST}/{NOBODY}")).await]
     {
@@ -261,7 +261,7 @@ async fn a_broken_store_gives_nothing_away() {
 
 #[tokio::test]
 async fn a_panic_gives_nothing_away() {
-    let service = service_with(Config::default(), Memory { panics: true, ..Memory::default() });
+    let service = service_with(Config::default(), Disk { panics: true, ..Disk::default() });
     for reply in [service.post(&card()).await, service.get("/readyz").await] {
         check_problem(&reply, 500, "internal");
         assert!(!reply.text().contains("secret"), "{}", reply.text());
@@ -271,7 +271,7 @@ async fn a_panic_gives_nothing_away() {
 #[tokio::test]
 async fn overload_says_when_to_come_back() {
     let config = Config { concurrent: 1, queue: 0, ..Config::default() };
-    let service = service_with(config, Memory::default());
+    let service = service_with(config, Disk::default());
     let mut long = card();
     long["flights"] = json!(200_000);
     let running = tokio::spawn({
@@ -292,7 +292,7 @@ async fn overload_says_when_to_come_back() {
 #[tokio::test]
 async fn a_queue_that_does_not_move_is_overload() {
     let config = Config { concurrent: 1, queue: 4, queue_timeout_s: 0, ..Config::default() };
-    let service = service_with(config, Memory::default());
+    let service = service_with(config, Disk::default());
     let mut long = card();
     long["flights"] = json!(200_000);
     let running = tokio::spawn({
@@ -307,13 +307,13 @@ async fn a_queue_that_does_not_move_is_overload() {
 
 #[tokio::test]
 async fn a_computation_that_takes_too_long_is_stopped() {
-    let service = service_with(Config { compute_limit_s: 0, ..Config::default() }, Memory::default());
+    let service = service_with(Config { compute_limit_s: 0, ..Config::default() }, Disk::default());
     let mut long = card();
     long["flights"] = json!(200_000);
     let problem = check_problem(&service.post(&long).await, 422, "compute-limit");
     assert_eq!(problem["limit"], json!({"name": "compute_limit_s", "value": 0, "unit": "s"}));
     assert!(problem["detail"].as_str().unwrap().contains("fewer flights or fewer delays"), "{problem}");
-    assert!(service.store.kept.lock().unwrap().is_empty(), "nothing partial is stored");
+    assert_eq!(service.store.answers(), 0, "nothing partial is stored");
 }
 
 #[tokio::test]

@@ -98,7 +98,9 @@ fn running_work_ends_before_the_program_does() {
     server.terminate();
     assert!(all_of(stream).starts_with("HTTP/1.1 200 OK\r\n"));
     assert!(server.child.wait().unwrap().success());
-    assert_eq!(std::fs::read_dir(server.data.join("assessments")).unwrap().count(), 1, "stored");
+    let db = rusqlite::Connection::open(server.data.join("slowpoint.db")).unwrap();
+    let stored: i64 = db.query_row("SELECT count(*) FROM answers", [], |row| row.get(0)).unwrap();
+    assert_eq!(stored, 1);
 }
 
 #[test]

@@ -13,7 +13,7 @@ use axum::http::{Method, Request, header};
 use grib::{Field, Grid, file, lambert, lat_lon, level, message, rotated};
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
-use support::{Memory, Reply, Service, card, check_described, check_problem, json_request, service, service_with};
+use support::{Disk, Reply, Service, card, check_described, check_problem, json_request, service, service_with};
 
 const ALBUQUERQUE: &str = "latitude=35.04&longitude=-106.62&field_elevation=5355%20ft";
 
@@ -280,7 +280,7 @@ async fn queries_and_bodies_that_are_refused() {
         let problem = check_problem(&post(&service(), query, good()).await, 400, "invalid-query");
         assert!(problem["detail"].as_str().unwrap().contains(part), "{query}: {problem}");
     }
-    let small = service_with(Config { grib_limit: 100, ..Config::default() }, Memory::default());
+    let small = service_with(Config { grib_limit: 100, ..Config::default() }, Disk::default());
     let problem = check_problem(&post(&small, ALBUQUERQUE, good()).await, 413, "body-too-large");
     assert_eq!(problem["limit"], json!({"name": "grib_limit", "value": 100, "unit": "bytes"}));
     let uri = format!("/v1/weather/grib?{ALBUQUERQUE}");

@@ -137,6 +137,6 @@ pub mod until;
 pub mod wind;
 
 pub use run::{
-    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, assess_cell, cell_m, curve_s,
-    each_flight, fly_range, replay, report, tally, way_label, work,
+    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, assess_cell, assess_telling, cell_m,
+    curve_s, each_flight, fly_range, replay, report, tally, way_label, work, work_of_cell,
 };

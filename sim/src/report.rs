@@ -189,6 +189,15 @@ pub struct WayReport {
     pub landing: Option<LandingReport>,
 }
 
+/// What is known while it is still flown.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Glimpse {
+    /// Flights so far.
+    pub flights: u64,
+    /// Per way of deploying its chances against each limit, each with the interval of so many flights.
+    pub ways: Vec<Vec<LimitReport>>,
+}
+
 /// Chances against one limit. Over all flights, never only over those that opened.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LimitReport {

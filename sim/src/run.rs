@@ -13,12 +13,12 @@ use crate::flight::{
     Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness,
     fly, fly_ascent, fly_whole_law,
 };
-use crate::report::{CellReport, FailuresReport, Move, Report, WayReport};
+use crate::report::{CellReport, FailuresReport, Glimpse, Move, Report, WayReport};
 use crate::settings;
 use crate::stat::interval::Estimator;
 use crate::tally::{
-    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, rail_report,
-    way_report,
+    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, limit_reports,
+    rail_report, way_report,
 };
 use crate::until;
 
@@ -43,21 +43,35 @@ fn flights_per_shift(flights: u64) -> u64 {
 
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
+    assess_telling(case, stop, &|_| ())
+}
+
+/// As `assess`, and tells what is known whenever the flights have doubled. The answer is the same.
+pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + Sync)) -> Option<Report> {
     let nominal = nominal(case);
     let curve_s = curve_of(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
     let question = &case.inputs.question;
     let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
+    let told = |all: &Tally| {
+        tell(Glimpse {
+            flights: all.flights(),
+            ways: (0..question.ways.len()).map(|way| limit_reports(all, way, case)).collect(),
+        });
+    };
     let (all, moves) = match question.until_half_width {
         None => {
             let few = flights_per_shift(question.flights);
             let mut all = as_drawn(0..few)?;
             let moves = moves(&frame, few, &openings(&all, case), stop)?;
-            all.merge(&as_drawn(few..question.flights)?);
+            while all.flights() < question.flights {
+                told(&all);
+                all.merge(&as_drawn(all.flights()..(2 * all.flights()).min(question.flights))?);
+            }
             (all, moves)
         }
         Some(half_width) => {
-            let all = until::fly(question, half_width, as_drawn)?;
+            let all = until::fly(question, half_width, as_drawn, told)?;
             // Only now it is known how many of them the changes are flown with: those few are flown again.
             let few = flights_per_shift(all.flights());
             let (head, _) = shifted_openings(&frame, few, &Shift::NONE, stop)?;
@@ -166,6 +180,12 @@ pub struct Work {
     pub ascents: u64,
     /// Descents, one a way of deploying or failure.
     pub descents: u64,
+}
+
+/// The work of a cell: its flights, and a descent for each way of deploying.
+pub fn work_of_cell(case: &Case) -> Work {
+    let question = &case.inputs.question;
+    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64 }
 }
 
 /// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with
@@ -408,7 +428,7 @@ pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
     let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
     let all = match question.until_half_width {
         None => as_drawn(0..question.flights)?,
-        Some(half_width) => until::fly(question, half_width, as_drawn)?,
+        Some(half_width) => until::fly(question, half_width, as_drawn, |_| ())?,
     };
     let ways = way_reports(case, &all, &[]);
     let advice = advise::advice(case, &all, &ways, &curve_report(&all, case));

@@ -7,7 +7,7 @@ use crate::case::{Case, Inputs, Question};
 use crate::report::{CellReport, RailAdvice, RailSetting, WindLimit, WindStretch};
 use crate::run::assess_cell;
 use crate::stat::interval::Chance;
-use crate::wind::{Direction, SurfaceWind};
+use crate::wind::{Direction, SURFACE_HEIGHT_M, SurfaceWind};
 
 /// Flights at each wind and each setting, unless the condition asks for more.
 const FLIGHTS: u64 = 512;
@@ -17,8 +17,6 @@ const MOST_FLIGHTS: u64 = 4096;
 const UNSEEN: f64 = 8.0;
 /// Winds at 10 m, m/s: from calm to beyond every wind limit of a code.
 const WINDS_M_S: core::ops::RangeInclusive<u32> = 0..=15;
-/// Height of the wind that is varied, m.
-pub const WIND_HEIGHT_M: f64 = 10.0;
 /// In a wind slower than this there is nothing to stretch, m/s.
 const HARDLY_A_WIND_M_S: f64 = 0.5;
 /// Tilts that are tried, degrees.
@@ -68,8 +66,7 @@ fn changed(case: &Case, change: impl FnOnce(&mut Inputs), stop: &AtomicBool) -> 
 /// The case at winds from calm upwards: all winds and gusts are stretched alike. `None` when `stop` was raised meanwhile.
 pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
     let question = &case.inputs.question;
-    let (east, north) = case.wind.mean().at(WIND_HEIGHT_M);
-    let reported_m_s = libm::hypot(east, north);
+    let [_, _, reported_m_s] = case.wind.surface();
     let stretched = reported_m_s >= HARDLY_A_WIND_M_S;
     let mut flown: Vec<(f64, CellReport)> = Vec::new();
     for wind_m_s in WINDS_M_S.map(f64::from) {
@@ -91,7 +88,7 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
                 wind.surface = Some(SurfaceWind {
                     speed_m_s: wind_m_s,
                     direction: Direction::Variable,
-                    measuring_height_m: WIND_HEIGHT_M,
+                    measuring_height_m: SURFACE_HEIGHT_M,
                     gust_m_s: None,
                 });
             }
@@ -126,8 +123,8 @@ pub fn wind_limit(case: &Case, stop: &AtomicBool) -> Option<WindLimit> {
 /// was raised meanwhile.
 pub fn rail(case: &Case, way: usize, stop: &AtomicBool) -> Option<RailAdvice> {
     let question = &case.inputs.question;
-    let (east, north) = case.wind.mean().at(WIND_HEIGHT_M);
-    let upwind_rad = if libm::hypot(east, north) < HARDLY_A_WIND_M_S { 0.0 } else { libm::atan2(-east, -north) };
+    let [east, north, speed_m_s] = case.wind.surface();
+    let upwind_rad = if speed_m_s < HARDLY_A_WIND_M_S { 0.0 } else { libm::atan2(-east, -north) };
     let fly = |tilt_rad: f64, azimuth_rad: f64| -> Option<Option<RailSetting>> {
         let change = |inputs: &mut Inputs| {
             inputs.launch.tilt_rad = Some(tilt_rad);

@@ -25,11 +25,18 @@ pub fn checkpoints(most: u64) -> impl Iterator<Item = u64> {
         .chain([last])
 }
 
-/// Flies from checkpoint to checkpoint, until the widest interval is narrow enough or no more flights are allowed.
-pub fn fly(question: &Question, half_width: f64, mut flown: impl FnMut(Range<u64>) -> Option<Tally>) -> Option<Tally> {
+/// Flies from checkpoint to checkpoint, until the widest interval is narrow enough or no more flights are allowed. Each look
+/// is told.
+pub fn fly(
+    question: &Question,
+    half_width: f64,
+    mut flown: impl FnMut(Range<u64>) -> Option<Tally>,
+    told: impl Fn(&Tally),
+) -> Option<Tally> {
     let mut looks = checkpoints(question.flights);
     let mut all = flown(0..looks.next()?)?;
     for flights in looks {
+        told(&all);
         if all.widest_half_width(question) <= half_width {
             break;
         }

@@ -227,7 +227,7 @@ fn stood_in(case: &Case, mut flown: impl FnMut(&Numbers) -> Flown) -> Report {
     };
     let tally = match question.until_half_width {
         None => tally_of(0..question.flights),
-        Some(half_width) => until::fly(question, half_width, |flights| Some(tally_of(flights)))
+        Some(half_width) => until::fly(question, half_width, |flights| Some(tally_of(flights)), |_| ())
             .unwrap_or_else(|| panic!("nobody stops it")),
     };
     report(case, &tally, Vec::new())

@@ -1,5 +1,6 @@
 //! The same input gives the same bytes: whatever the threads, the split, the number of flights or the lanes.
 
+use core::ops::Range;
 use core::sync::atomic::AtomicBool;
 use slowpoint_sim::case::{Case, Device, Inputs};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, draw};
@@ -395,14 +396,15 @@ fn rep_9_until() -> Sheet {
         sheet.equal(name("the widest half-width among the answer's own"), own, told.widest_half_width);
         let whole = of(0..ended);
         for piece in [1_u64, 77, 500] {
-            let flown = until::fly(question, half_width, |range| {
+            let in_pieces = |range: Range<u64>| {
                 let starts: Vec<u64> = range.clone().step_by(piece as usize).collect();
                 let pieces = starts.iter().rev().map(|from| of(*from..(from + piece).min(range.end)));
                 pieces.reduce(|mut a, b| {
                     a.merge(&b);
                     a
                 })
-            });
+            };
+            let flown = until::fly(question, half_width, in_pieces, |_| ());
             sheet.holds(name(&format!("pieces of {piece} give the same")), flown.is_some_and(|flown| flown == whole));
         }
     }

@@ -1,72 +1,41 @@
 //! `/v1/assessments`: one flight card answered.
 
-use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
-use axum::Json;
 use axum::body::Bytes;
+use axum::extract::State as Held;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use slowpoint_sim::settings;
-use utoipa::{IntoParams, ToSchema};
+use slowpoint_sim::report::Glimpse;
+use utoipa::ToSchema;
 
 use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
+use super::jobs::JobStatus;
+use super::price::{Cost, CreateQuery, Price};
+use super::work::{self, Prefer, Run, Work};
 use crate::State;
-use crate::compute::{Failure, Outcome, Pace};
-use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
+use crate::compute::Failure;
+use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
-use crate::store::{Kept, Shelf, Store};
-use crate::wire::{self, Asked, Assessment, AssessmentRequest, FieldFault, Rejected};
-
-/// What a POST may say beside its body.
-#[derive(Debug, Default, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields, default)]
-#[into_params(parameter_in = Query)]
-pub struct CreateQuery {
-    /// With `true` nothing is flown: the answer is the price, and the id the answer would get
-    #[param(required = false, default = false)]
-    dry_run: bool,
-}
-
-/// What an assessment would cost.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct Price {
-    /// Id the assessment would get
-    #[schema(pattern = "^[0-9a-f]{32}$")]
-    pub id: String,
-    /// Engine that would answer
-    pub engine: String,
-    /// Flights asked for; with `until` the most
-    pub flights: u64,
-    /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
-    pub driver_flights: u64,
-    /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
-    pub settings_flights: u64,
-    /// Estimated work, seconds of one core
-    pub estimated_core_s: f64,
-    /// Whether that is the most it can cost, because `until` may end it sooner
-    pub at_most: bool,
-    /// Whether it is computed while the client waits; if not, it is refused
-    pub inline: bool,
-    /// Most flights that are computed while the client waits
-    pub inline_flights: u64,
-    /// Whether the answer is stored already, and costs nothing
-    pub stored: bool,
-}
+use crate::store::{Kept, Piece, Shelf};
+use crate::wire::{self, Asked, Assessment, AssessmentRequest};
 
 /// Assesses a flight card: chances of opening above each limit, outcomes and landing spread for every delay
 ///
 /// The answer is stored under its id, a hash of the engine and the input, before it is sent. The same input
-/// again gives the same bytes without being computed again. With `dry_run=true` the answer is the price.
+/// again gives the same bytes without being computed again. Much to fly, or `Prefer: respond-async`, is accepted as a job.
+/// With `dry_run=true` the answer is the price.
 #[utoipa::path(
     post,
     path = "/v1/assessments",
     tag = "assessments",
     operation_id = "create_assessment",
-    params(CreateQuery),
+    params(CreateQuery, Prefer),
     request_body(content = AssessmentRequest, content_type = "application/json", description = "The flight card with weather, limits and spread"),
     responses(
         (
@@ -77,38 +46,20 @@ pub struct Price {
                 ("ETag" = String, description = "Validator of the answer; not with `dry_run=true`"),
             ),
         ),
+        (
+            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
+            headers(("Location" = String, description = "The job")),
+        ),
         InputRefusals,
     ),
 )]
 pub async fn create(
-    axum::extract::State(state): axum::extract::State<Arc<State>>,
+    Held(state): Held<Arc<State>>,
     AskedQuery(query): AskedQuery<CreateQuery>,
+    headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    let (asked, id) = blocking(move || {
-        let asked = wire::read(&body)?;
-        let id = ContentId::of(ENGINE, &asked.canonical());
-        Ok::<_, Rejected>((asked, id))
-    })
-    .await?
-    .map_err(Problem::rejected)?;
-    let stored = kept(&state, Shelf::Assessments, &id).await?.and_then(sound);
-    if query.dry_run {
-        return Ok(priced(&state.config, &id, &asked, stored.is_some()));
-    }
-    let answer = match stored {
-        Some(answer) => answer.into(),
-        None => {
-            affordable(&state.config, &asked)?;
-            fly(&state, &id, asked).await?
-        }
-    };
-    let place = format!("/v1/assessments/{id}");
-    let mut response = sent(&id, answer);
-    for name in [header::LOCATION, header::CONTENT_LOCATION] {
-        response.headers_mut().insert(name, text_header(&place));
-    }
-    Ok(response)
+    work::posted(&state, &headers, Shelf::Assessments, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Either answer of a POST.
@@ -145,7 +96,7 @@ enum CreateAnswer {
     ),
 )]
 pub async fn read(
-    axum::extract::State(state): axum::extract::State<Arc<State>>,
+    Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
@@ -162,35 +113,31 @@ pub async fn answer_of(
     tag: &str,
     headers: &HeaderMap,
 ) -> Result<Option<Bytes>, Problem> {
-    let kept = kept(state, Shelf::Assessments, id).await?.ok_or_else(|| unknown(id))?;
+    let kept = kept_card(state, id).await?;
     if let Some(answer) = kept.answer {
         return Ok(if holds(tag, headers) { None } else { Some(answer.into()) });
     }
-    let input = kept.input.ok_or_else(|| damaged(id))?;
+    let input = kept.input.ok_or_else(|| work::damaged(Shelf::Assessments, id))?;
     // The answer was lost, its input not: the same engine flies it again to the same bytes.
     let asked = replayable(id, input).await?;
     if holds(tag, headers) {
         return Ok(None);
     }
-    fly(state, id, asked).await.map(Some)
+    fly_again(state, id, asked).await.map(Some)
 }
 
-/// Flies, stores, answers; one run per id, off the async threads.
-async fn fly(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
-    let (store, key) = (Arc::clone(&state.store), id.clone());
-    let work = move |stop: &AtomicBool| -> Outcome { Ok(answered(&*store, &key, &asked, stop)?.into()) };
-    state.compute.run(id.as_str(), Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))
+/// Flies what was lost, while the client waits.
+async fn fly_again(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
+    affordable(&state.config, &asked)?;
+    work::inline(state, Work::Assessment(Box::new(asked)), id).await
 }
 
-/// The answer of the store; else it is flown and stored.
-pub fn answered(store: &dyn Store, id: &ContentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
-    // A run that ended between a client's look and now has stored it.
-    if let Some(answer) = store.get(Shelf::Assessments, id).map_err(unstored)?.and_then(sound) {
-        return Ok(answer);
+/// What is stored under the id of an assessment.
+pub async fn kept_card(state: &Arc<State>, id: &ContentId) -> Result<Kept, Problem> {
+    match kept(state, Shelf::Assessments, id).await? {
+        Some(kept) => Ok(kept),
+        None => Err(work::unknown(state, Shelf::Assessments, id).await),
     }
-    let answer = assess(id, asked, stop)?;
-    store.put(Shelf::Assessments, id, asked.kept().as_bytes(), &answer).map_err(unstored)?;
-    Ok(answer)
 }
 
 /// A store that failed; its cause goes to the log.
@@ -231,7 +178,7 @@ pub fn unanswered(config: &Config, failure: Failure) -> Problem {
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
         ),
-        Failure::Failed => Problem::internal(),
+        Failure::Failed | Failure::EngineChanged => Problem::internal(),
     }
 }
 
@@ -240,10 +187,27 @@ pub fn sound(kept: Kept) -> Option<Vec<u8>> {
     kept.answer.filter(|_| kept.input.is_some())
 }
 
+/// Flies an assessment, and tells of it whenever the flights have doubled.
+pub fn fly(id: &ContentId, asked: &Asked, run: &Run) -> Result<Vec<u8>, Failure> {
+    let failed = Mutex::new(None);
+    let tell = |glimpse: Glimpse| {
+        let told = || to_json(&wire::glimpse(asked, &glimpse));
+        let piece = run.tell(|| Ok(Piece { told: told()?, kept: Vec::new(), done: glimpse.flights }));
+        if let Err(failure) = piece {
+            run.stop.store(true, Ordering::SeqCst);
+            failed.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(failure);
+        }
+    };
+    let report = slowpoint_sim::assess_telling(&asked.case, run.stop, &tell);
+    if let Some(failure) = failed.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        return Err(failure);
+    }
+    to_json(&wire::answer(id.as_str(), ENGINE, asked, &report.ok_or(Failure::Stopped)?))
+}
+
 /// The bytes of an answer, the same over HTTP and on the terminal.
 pub fn assess(id: &ContentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
-    let report = slowpoint_sim::assess(&asked.case, stop).ok_or(Failure::Stopped)?;
-    to_json(&wire::answer(id.as_str(), ENGINE, asked, &report))
+    fly(id, asked, &Run::at_once(stop))
 }
 
 /// One line of JSON.
@@ -254,6 +218,14 @@ pub fn to_json<T: Serialize>(answer: &T) -> Result<Vec<u8>, Failure> {
     })?;
     bytes.push(b'\n');
     Ok(bytes)
+}
+
+/// Reads what was written as JSON before.
+pub fn from_json<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Failure> {
+    serde_json::from_slice(bytes).map_err(|error| {
+        tracing::error!(%error, "what was written as JSON cannot be read again");
+        Failure::Failed
+    })
 }
 
 /// Reads an id from a path.
@@ -290,81 +262,18 @@ pub async fn replayable(id: &ContentId, input: Vec<u8>) -> Result<Asked, Problem
     Err(changed(format!("Post the same input again: its id is now {now}.")))
 }
 
-/// No assessment under this id.
-pub fn unknown(id: &ContentId) -> Problem {
-    Problem::new(
-        Kind::UnknownAssessment,
-        format!(
-            "Nothing is stored under {id}. Post the flight card to /v1/assessments; the same card gets the same id."
-        ),
-    )
-}
-
-/// An assessment whose stored input cannot be relied on any more.
-pub fn damaged(id: &ContentId) -> Problem {
-    Problem::new(
-        Kind::StoredDamaged,
-        format!(
-            "The flight card stored under {id} fails its checksum, so it is not flown again. Post the same card to /v1/assessments: that stores it anew under the same id."
-        ),
-    )
-}
-
-/// Whether it is computed while a client waits.
+/// Refuses to fly again, while the client waits, what is too much for that.
 pub fn affordable(config: &Config, asked: &Asked) -> Result<(), Problem> {
-    let question = &asked.case.inputs.question;
-    let most = config.inline_flights;
-    let (flights, for_drivers) = (question.flights, driver_flights(asked));
-    let for_settings = settings::flights(question);
-    if flights + for_drivers + for_settings <= most {
+    let cost = Cost::of(asked);
+    if cost.inline(config) {
         return Ok(());
     }
-    let fault = match question.drivers {
-        Some(base_flights) if flights <= most => FieldFault {
-            pointer: "/drivers".into(),
-            problem: format!(
-                "{flights} flights and {for_drivers} for the drivers are more than the {most} that are computed while you wait"
-            ),
-            remedy:
-                "ask for fewer base flights, or leave drivers out; `slowpoint assess` on your own machine takes more"
-                    .into(),
-            sent: Some(base_flights.into()),
-        },
-        _ => FieldFault {
-            pointer: if question.until_half_width.is_some() { "/until/within" } else { "/flights" }.into(),
-            problem: format!("{flights} flights are more than the {most} that are computed while you wait"),
-            remedy: format!("ask for at most {most} flights; `slowpoint assess` on your own machine takes more"),
-            sent: Some(flights.into()),
-        },
-    };
+    let (all, most) = (cost.all_flights(), config.inline_flights);
     Err(Problem::new(
         Kind::TooManyFlights,
-        format!(
-            "At most {most} flights are computed while you wait, {} were asked for.",
-            flights + for_drivers + for_settings
-        ),
+        format!("At most {most} flights are flown again while you wait, this takes {all}. Post the flight card to /v1/assessments: that makes a job of it."),
     )
-    .with_limit("inline_flights", most, "flights")
-    .with_errors(vec![fault]))
-}
-
-fn priced(config: &Config, id: &ContentId, asked: &Asked, stored: bool) -> Response {
-    let (flights, driver_flights) = (asked.case.inputs.question.flights, driver_flights(asked));
-    let settings_flights = settings::flights(&asked.case.inputs.question);
-    let work = slowpoint_sim::work(&asked.case);
-    let price = Price {
-        id: id.to_string(),
-        engine: ENGINE.into(),
-        flights,
-        driver_flights,
-        settings_flights,
-        estimated_core_s: CORE_S_PER_ASCENT * work.ascents as f64 + CORE_S_PER_DESCENT * work.descents as f64,
-        at_most: asked.case.inputs.question.until_half_width.is_some(),
-        inline: flights + driver_flights + settings_flights <= config.inline_flights,
-        inline_flights: config.inline_flights,
-        stored,
-    };
-    ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+    .with_limit("inline_flights", most, "flights"))
 }
 
 /// Flights of an assessment: those that were flown, where that was not known beforehand.
@@ -384,17 +293,12 @@ pub async fn flights_of(
     // An answer that was lost is flown again.
     let answer = match answer {
         Some(answer) => answer.into(),
-        None => fly(state, id, asked.clone()).await?,
+        None => fly_again(state, id, asked.clone()).await?,
     };
     serde_json::from_slice(&answer).map(|flown: Flown| flown.flights).map_err(|error| {
         tracing::error!(%error, "a stored answer has no number of flights");
         Problem::internal()
     })
-}
-
-/// Flights that tell what drives the answer.
-fn driver_flights(asked: &Asked) -> u64 {
-    asked.case.inputs.question.drivers.map_or(0, slowpoint_sim::drivers::flights)
 }
 
 /// An answer as it is sent.

@@ -1,7 +1,6 @@
 //! `/v1/days`: a day's flight cards under one sky.
 
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
@@ -10,20 +9,20 @@ use serde::Deserialize;
 use serde_json::Value;
 use utoipa::IntoParams;
 
-use super::assessments::{answered, kept, read_id, text_header, to_json};
-use super::blocking;
+use super::assessments::{from_json, kept, read_id, text_header, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::jobs::JobStatus;
-use super::long::{self, Long};
+use super::price::CreateQuery;
+use super::work::{self, Prefer, Run, Work, answered};
 use crate::State;
 use crate::compute::Failure;
 use crate::config::ENGINE;
 use crate::id::ContentId;
-use crate::jobs::Progress;
+use crate::jobs::Turn;
 use crate::problem::{ChangeRefusals, InputRefusals, Problem, RevisionRefusals, StoredRefusals};
-use crate::store::{Shelf, Store};
+use crate::store::{Piece, Shelf, Store};
 use crate::wire::changes::{DayChanges, StoredDay, day_changes};
-use crate::wire::day::{AskedDay, AskedEntry, DayAnswer, DayRequest, DayRow, day_answer, day_flight, read_day};
+use crate::wire::day::{AskedDay, AskedEntry, DayAnswer, DayRequest, DayRow, day_answer, day_flight};
 use crate::wire::plan::in_place_of;
 use crate::wire::{FieldFault, read_changes};
 
@@ -37,7 +36,7 @@ use crate::wire::{FieldFault, read_changes};
     path = "/v1/days",
     tag = "days",
     operation_id = "create_day",
-    params(("Prefer" = Option<String>, Header, description = "respond-async: accept it as a job")),
+    params(CreateQuery, Prefer),
     request_body(content = DayRequest, content_type = "application/json", description = "The flights, one site, one sky"),
     responses(
         (
@@ -57,32 +56,11 @@ use crate::wire::{FieldFault, read_changes};
 )]
 pub async fn create(
     Held(state): Held<Arc<State>>,
+    AskedQuery(query): AskedQuery<CreateQuery>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    answer(&state, &headers, body.to_vec()).await.map(|(_, response)| response)
-}
-
-/// Reads a day, and answers or accepts it.
-async fn answer(state: &Arc<State>, headers: &HeaderMap, body: Vec<u8>) -> Result<(ContentId, Response), Problem> {
-    let (day, id) = blocking(move || {
-        let day = read_day(&body)?;
-        let id = ContentId::of(&format!("{ENGINE} day"), &day.canonical());
-        Ok::<_, crate::wire::Rejected>((day, id))
-    })
-    .await?
-    .map_err(Problem::rejected)?;
-    let long = Long {
-        shelf: Shelf::Days,
-        id: id.clone(),
-        input: day.input.to_string(),
-        flights: day.flights(),
-        pieces: day.entries.len() as u64,
-    };
-    let store = Arc::clone(&state.store);
-    let own = id.clone();
-    let work = move |stop: &AtomicBool, progress: &Progress| fly(&*store, &own, &day, stop, progress);
-    Ok((id, long::answer(state, headers, long, work).await?))
+    work::posted(&state, &headers, Shelf::Days, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Assesses a day again with something changed: new weather, say
@@ -97,7 +75,7 @@ async fn answer(state: &Arc<State>, headers: &HeaderMap, body: Vec<u8>) -> Resul
     operation_id = "revise_day",
     params(
         ("id" = String, Path, description = "Id of the day", pattern = "^[0-9a-f]{32}$"),
-        ("Prefer" = Option<String>, Header, description = "respond-async: accept it as a job"),
+        Prefer,
     ),
     request_body(content = Object, content_type = "application/json", description = "What is changed", example = json!({"wind": {"surface": {"speed": "12 mph"}}})),
     responses(
@@ -134,7 +112,7 @@ pub async fn revise(
     };
     in_place_of(members);
     json_patch::merge(&mut input, &patch);
-    let (id, mut response) = answer(&state, &headers, input.to_string().into_bytes()).await?;
+    let (id, mut response) = work::posted(&state, &headers, Shelf::Days, input.to_string(), false).await?;
     let link = format!("</v1/days/{id}/changes?since={before}>; rel=\"related\"");
     response.headers_mut().insert(header::LINK, text_header(&link));
     Ok(response)
@@ -142,10 +120,12 @@ pub async fn revise(
 
 /// A day with its input, both sound.
 async fn stored(state: &Arc<State>, id: &ContentId) -> Result<StoredDay, Problem> {
-    let kept = kept(state, Shelf::Days, id).await?.ok_or_else(|| long::unknown(state, Shelf::Days, id))?;
+    let Some(kept) = kept(state, Shelf::Days, id).await? else {
+        return Err(work::unknown(state, Shelf::Days, id).await);
+    };
     let read = |bytes: Option<Vec<u8>>| bytes.and_then(|bytes| serde_json::from_slice(&bytes).ok());
     let both = read(kept.input).zip(read(kept.answer));
-    both.map(|(input, answer)| StoredDay { input, answer }).ok_or_else(|| long::damaged(Shelf::Days, id))
+    both.map(|(input, answer)| StoredDay { input, answer }).ok_or_else(|| work::damaged(Shelf::Days, id))
 }
 
 /// The day that another is compared with.
@@ -207,33 +187,28 @@ pub async fn read(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    long::read(&state, Shelf::Days, &id, &headers).await
+    work::read(&state, Shelf::Days, &id, &headers).await
 }
 
-/// Flies every entry, one after the other, each on all cores.
-fn fly(
-    store: &dyn Store,
-    id: &ContentId,
-    day: &AskedDay,
-    stop: &AtomicBool,
-    progress: &Progress,
-) -> Result<Vec<u8>, Failure> {
-    let mut rows = Vec::with_capacity(day.entries.len());
-    for AskedEntry { name, asked } in &day.entries {
+/// Flies every entry, one after the other, each on all cores. What a turn before this one has flown is in the store.
+pub fn fly(store: &dyn Store, id: &ContentId, day: &AskedDay, run: &Run) -> Result<Option<Vec<u8>>, Failure> {
+    let (mut rows, mut ended) = (Vec::with_capacity(day.entries.len()), false);
+    for (k, AskedEntry { name, asked }) in day.entries.iter().enumerate() {
         let (flight, problem) = match asked {
             Ok(asked) => {
-                let own = ContentId::of(ENGINE, &asked.canonical());
-                let answer = answered(store, &own, asked, stop)?;
-                let answer: Value = serde_json::from_slice(&answer).map_err(|error| {
-                    tracing::error!(%error, "an answer cannot be read again");
-                    Failure::Failed
-                })?;
+                let work = Work::Assessment(asked.clone());
+                let answer: Value = from_json(&answered(store, &work.id(), &work, run.stop)?)?;
                 (Some(day_flight(&answer)), None)
             }
             Err(faults) => (None, Some(Problem::faults(faults.clone()).of_entry())),
         };
-        rows.push(DayRow { name: name.clone(), flight, problem });
-        progress.advance();
+        ended |= flight.as_ref().is_some_and(|flight| flight.narrow_enough.is_some());
+        let told = to_json(&DayRow { name: name.clone(), flight, problem })?;
+        rows.push(from_json(&told)?);
+        let turn = run.tell(|| Ok(Piece { told, kept: Vec::new(), done: k as u64 + 1 }))?;
+        if turn == Turn::GivesWay && k + 1 < day.entries.len() {
+            return Ok(None);
+        }
     }
-    to_json(&day_answer(id.as_str(), ENGINE, rows))
+    to_json(&day_answer(id.as_str(), ENGINE, rows, ended)).map(Some)
 }

@@ -10,7 +10,7 @@ use utoipa::openapi::{OpenApi, RefOr};
 
 use crate::problem::{LimitBody, PlainRefusals, ProblemBody};
 use crate::routes;
-use crate::wire::FieldFault;
+use crate::wire::{FieldFault, GlimpseAnswer};
 
 /// What stands around the paths.
 #[derive(utoipa::OpenApi)]
@@ -29,7 +29,7 @@ use crate::wire::FieldFault;
         (name = "weather", description = "Weather as people have it"),
         (name = "service", description = "The service itself"),
     ),
-    components(schemas(ProblemBody, LimitBody, FieldFault)),
+    components(schemas(ProblemBody, LimitBody, FieldFault, GlimpseAnswer)),
 )]
 pub struct Description;
 

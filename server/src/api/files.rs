@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
+use axum::body::Bytes;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use utoipa::IntoParams;
 
 use super::assessments::{answer_of, not_modified, read_id, to_json, validators};
@@ -250,8 +252,17 @@ where
     let id = read_id(id)?;
     let tag = format!("\"{id}.{name}\"");
     let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    made(answer, &tag, media_type, make).await
+}
+
+/// A file made from a stored answer.
+pub async fn made<T, M>(answer: Bytes, tag: &str, media_type: &'static str, make: M) -> Result<Response, Problem>
+where
+    T: DeserializeOwned,
+    M: FnOnce(&T) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
     let made = blocking(move || {
-        let stored = Stored::read(&answer).map_err(|error| {
+        let stored = serde_json::from_slice(&answer).map_err(|error| {
             tracing::error!(%error, "a stored answer does not read as one");
             Problem::internal()
         })?;
@@ -259,7 +270,7 @@ where
     })
     .await??;
     let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    validators(&mut response, &tag);
+    validators(&mut response, tag);
     Ok(response)
 }
 

@@ -8,10 +8,11 @@ use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{affordable, damaged, flights_of, kept, read_id, replayable, to_json, unanswered, unknown};
+use super::assessments::{affordable, flights_of, kept_card, read_id, replayable, to_json, unanswered};
 use super::extract::InPath;
+use super::work::damaged;
 use crate::State;
-use crate::compute::{Failure, Pace};
+use crate::compute::Failure;
 use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
 use crate::render::csv;
 use crate::store::Shelf;
@@ -42,8 +43,8 @@ pub async fn read(
     let index: u64 = digits.and_then(|text| text.parse().ok()).ok_or_else(|| {
         Problem::new(Kind::InvalidPath, "The number of a flight is a whole number from 0, in digits.")
     })?;
-    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
-    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    let kept = kept_card(&state, &id).await?;
+    let input = kept.input.ok_or_else(|| damaged(Shelf::Assessments, &id))?;
     let asked = replayable(&id, input).await?;
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
     if index >= flights {
@@ -60,8 +61,7 @@ pub async fn read(
         let replay = slowpoint_sim::replay(&asked.case, index);
         Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
     };
-    let body =
-        state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
@@ -103,8 +103,8 @@ fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
 )]
 pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let kept = kept(&state, Shelf::Assessments, &id).await?.ok_or_else(|| unknown(&id))?;
-    let input = kept.input.ok_or_else(|| damaged(&id))?;
+    let kept = kept_card(&state, &id).await?;
+    let input = kept.input.ok_or_else(|| damaged(Shelf::Assessments, &id))?;
     let asked = replayable(&id, input).await?;
     affordable(&state.config, &asked)?;
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
@@ -115,8 +115,7 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
         let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
         Ok(csv::flights(&asked.case.inputs.question, &flights).into())
     };
-    let body =
-        state.compute.run(&name, Pace::Inline, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
 }

@@ -7,23 +7,26 @@ use axum::Json;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
+use jiff::Timestamp;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::assessments::{kept, read_id, sound, unanswered};
+use super::assessments::{kept, read_id, sound};
 use super::extract::InPath;
-use super::long;
+use super::{blocking, work};
 use crate::State;
-use crate::compute::Failure;
+use crate::config::ENGINE;
 use crate::id::ContentId;
-use crate::jobs::{State as Stand, Told};
-use crate::problem::{JobRefusals, Kind, Problem};
-use crate::store::Shelf;
+use crate::problem::{JobRefusals, JobsRefusals, Kind, Problem};
+use crate::store::{Job, Reason, Shelf, Stage};
+
+/// The most jobs of a list.
+const LISTED: usize = 100;
 
 /// Where a job stands.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct JobStatus {
-    /// What it answers: "days" or "sweeps"
+    /// What it answers: "assessments", "days" or "sweeps"
     #[serde(rename = "processID")]
     pub process_id: &'static str,
     /// "process"
@@ -42,7 +45,7 @@ pub struct JobStatus {
     /// When it was accepted; null where only its answer is known any more
     #[schema(format = DateTime)]
     pub created: Option<String>,
-    /// When it ended, until then when it was accepted; null where only its answer is known any more
+    /// When it last came on, or ended; null where only its answer is known any more
     #[schema(format = DateTime)]
     pub updated: Option<String>,
     /// Where its answer is, or will be
@@ -62,27 +65,42 @@ pub struct JobLink {
     pub media_type: &'static str,
 }
 
+/// A list of jobs.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct JobList {
+    /// The newest first, at most 100.
+    pub jobs: Vec<JobStatus>,
+    /// Where the list is.
+    pub links: Vec<JobLink>,
+}
+
 /// A job as it is told.
-pub fn status(id: &str, told: &Told) -> JobStatus {
-    let [done, all] = told.pieces;
-    let (status, message) = match told.state {
-        Stand::Accepted => ("accepted", "It waits for its turn.".to_string()),
-        Stand::Running => ("running", format!("{done} of {all} are done.")),
-        Stand::Successful => ("successful", "Its answer is stored.".to_string()),
-        Stand::Failed(_) => ("failed", "It ended without an answer; its results say why.".to_string()),
-        Stand::Dismissed => ("dismissed", "It was given up. Post it again to begin anew.".to_string()),
+pub fn status(job: &Job) -> JobStatus {
+    let [done, whole] = job.done;
+    let what = match job.shelf {
+        Shelf::Assessments => "flights",
+        Shelf::Days => "entries",
+        Shelf::Sweeps => "settings",
     };
-    let finished = told.state == Stand::Successful;
+    let message = match job.stage {
+        Stage::Accepted => "It waits for its turn.".to_string(),
+        Stage::Running => format!("{done} of {whole} {what} are done."),
+        Stage::Successful => "Its answer is stored.".to_string(),
+        Stage::Failed(_) => "It ended without an answer; its results say why.".to_string(),
+        Stage::Dismissed => "It was given up. Post it again to begin anew.".to_string(),
+    };
+    let time = |at: Timestamp| Some(at.to_string());
+    let percent = 100 * u128::from(done) / u128::from(whole.max(1));
     JobStatus {
-        process_id: told.shelf.name(),
+        process_id: job.shelf.name(),
         kind: "process",
-        job_id: id.into(),
-        status,
+        job_id: job.id.to_string(),
+        status: job.stage.name(),
         message,
-        progress: if finished { 100 } else { 100 * done / all.max(1) },
-        created: Some(told.created.to_string()),
-        updated: Some(told.updated.to_string()),
-        links: links(id, told.shelf),
+        progress: u64::try_from(percent).unwrap_or(100).min(100),
+        created: time(job.created),
+        updated: time(job.updated),
+        links: links(job.id.as_str(), job.shelf),
     }
 }
 
@@ -90,6 +108,7 @@ fn links(id: &str, shelf: Shelf) -> Vec<JobLink> {
     let link = |href, rel| JobLink { href, rel, media_type: "application/json" };
     vec![
         link(format!("/v1/jobs/{id}"), "self"),
+        JobLink { href: format!("/v1/jobs/{id}/events"), rel: "monitor", media_type: "text/event-stream" },
         link(format!("/v1/jobs/{id}/results"), "http://www.opengis.net/def/rel/ogc/1.0/results"),
         link(format!("/v1/{}/{id}", shelf.name()), "canonical"),
     ]
@@ -97,7 +116,7 @@ fn links(id: &str, shelf: Shelf) -> Vec<JobLink> {
 
 /// Where an answer is kept that a job of this id would have made.
 async fn answered(state: &Arc<State>, id: &ContentId) -> Result<Option<Shelf>, Problem> {
-    for shelf in [Shelf::Days, Shelf::Sweeps] {
+    for shelf in Shelf::ALL {
         if kept(state, shelf, id).await?.and_then(sound).is_some() {
             return Ok(Some(shelf));
         }
@@ -105,12 +124,21 @@ async fn answered(state: &Arc<State>, id: &ContentId) -> Result<Option<Shelf>, P
     Ok(None)
 }
 
+/// The job of an id.
+pub async fn find(state: &Arc<State>, id: &ContentId) -> Result<Option<Job>, Problem> {
+    let (store, id) = (Arc::clone(&state.store), id.clone());
+    blocking(move || store.job(&id)).await?.map_err(|error| Problem::storage(&error))
+}
+
+/// The job of an id, which has to be known.
+pub async fn known(state: &Arc<State>, id: &ContentId) -> Result<Job, Problem> {
+    find(state, id).await?.ok_or_else(|| unknown(id))
+}
+
 fn unknown(id: &ContentId) -> Problem {
     Problem::new(
         Kind::UnknownJob,
-        format!(
-            "No job and no answer is known under {id}. Jobs do not outlive the server's process: post the work again, it gets the same id."
-        ),
+        format!("No job and no answer is known under {id}. Post the work again, it gets the same id."),
     )
 }
 
@@ -129,10 +157,26 @@ fn said(status: JobStatus) -> Response {
 )]
 pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    if let Some(told) = state.jobs.look(id.as_str()) {
-        return Ok(said(status(id.as_str(), &told)));
+    match find(&state, &id).await? {
+        Some(job) => Ok(said(status(&job))),
+        None => left(&state, &id).await,
     }
-    left(&state, &id).await
+}
+
+/// Lists one's own jobs
+#[utoipa::path(
+    get,
+    path = "/v1/jobs",
+    tag = "jobs",
+    operation_id = "list_jobs",
+    responses((status = 200, description = "The jobs", body = JobList, content_type = "application/json"), JobsRefusals),
+)]
+pub async fn list(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
+    let store = Arc::clone(&state.store);
+    let jobs = blocking(move || store.jobs_of("", LISTED)).await?.map_err(|error| Problem::storage(&error))?;
+    let own = JobLink { href: "/v1/jobs".into(), rel: "self", media_type: "application/json" };
+    let list = JobList { jobs: jobs.iter().map(status).collect(), links: vec![own] };
+    Ok(([(header::CACHE_CONTROL, "no-store")], Json(list)).into_response())
 }
 
 /// A job of which only the answer is left.
@@ -164,15 +208,17 @@ async fn left(state: &Arc<State>, id: &ContentId) -> Result<Response, Problem> {
 )]
 pub async fn dismiss(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    match state.jobs.dismiss(id.as_str()) {
-        Some(told) => Ok(said(status(id.as_str(), &told))),
+    let (this, key) = (Arc::clone(&state), id.clone());
+    let job = blocking(move || this.jobs.dismiss(&key)).await?.map_err(|error| Problem::storage(&error))?;
+    match job {
+        Some(job) => Ok(said(status(&job))),
         None => left(&state, &id).await,
     }
 }
 
 /// Gives the answer of a job
 ///
-/// The same bytes as the day or sweep of this id.
+/// The same bytes as the assessment, day or sweep of this id.
 #[utoipa::path(
     get,
     path = "/v1/jobs/{id}/results",
@@ -183,7 +229,7 @@ pub async fn dismiss(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) 
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (status = 200, description = "The day or sweep", content_type = "application/json"),
+        (status = 200, description = "The assessment, day or sweep", content_type = "application/json"),
         (status = 304, description = "The client holds it already"),
         JobRefusals,
     ),
@@ -195,11 +241,21 @@ pub async fn results(
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     if let Some(shelf) = answered(&state, &id).await? {
-        return long::read(&state, shelf, id.as_str(), &headers).await;
+        return work::read(&state, shelf, id.as_str(), &headers).await;
     }
-    let told = state.jobs.look(id.as_str()).ok_or_else(|| unknown(&id))?;
-    Err(match told.state {
-        Stand::Failed(Failure::TooLong) => Problem::new(
+    let job = known(&state, &id).await?;
+    let Stage::Failed(reason) = job.stage else {
+        return Err(match job.stage {
+            // Its answer was stored and cannot be relied on any more.
+            Stage::Successful => work::damaged(job.shelf, &id),
+            _ => Problem::new(
+                Kind::ResultNotReady,
+                format!("{} /v1/jobs/{id} says how far it is.", status(&job).message),
+            ),
+        });
+    };
+    Err(match reason {
+        Reason::TooLong => Problem::new(
             Kind::ComputeLimit,
             format!(
                 "It was stopped after {} s, the longest that a job may take; nothing was stored. Ask for fewer flights or settings.",
@@ -207,12 +263,15 @@ pub async fn results(
             ),
         )
         .with_limit("job_limit_s", state.config.job_limit_s, "s"),
-        Stand::Failed(failure) => unanswered(&state.config, failure),
-        // Its answer was stored and cannot be relied on any more.
-        Stand::Successful => long::damaged(told.shelf, &id),
-        _ => Problem::new(
-            Kind::ResultNotReady,
-            format!("{} /v1/jobs/{id} says how far it is.", status(id.as_str(), &told).message),
+        Reason::KeepsFailing => Problem::new(
+            Kind::JobFailed,
+            "The server ended three times at the same part of it, so it is not begun again. Ask for less, or change it; its operator finds the cause in the log.",
         ),
+        Reason::Damaged => work::damaged(job.shelf, &id),
+        Reason::EngineChanged => Problem::new(
+            Kind::EngineChanged,
+            format!("An older engine accepted it, and {ENGINE} answers otherwise. Post it again: it gets another id."),
+        ),
+        Reason::Broken => Problem::internal(),
     })
 }

@@ -4,16 +4,18 @@ pub mod assessments;
 pub mod days;
 pub mod description;
 pub mod docs;
+pub mod events;
 pub mod extract;
 pub mod files;
 pub mod flights;
 pub mod front;
 pub mod health;
 pub mod jobs;
-mod long;
+mod price;
 pub mod problems;
 pub mod sweeps;
 pub mod weather;
+pub mod work;
 
 use crate::problem::Problem;
 

@@ -1,30 +1,29 @@
 //! `/v1/sweeps`: one flight card at many hours, rails, sites, or with other cards.
 
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::HeaderMap;
+use axum::response::Response;
 use slowpoint_sim::advise;
 
-use super::assessments::{holds, not_modified, read_id, to_json, validators};
-use super::blocking;
-use super::extract::{InPath, JsonBody};
-use super::files::painted;
+use super::assessments::{from_json, holds, not_modified, read_id, to_json};
+use super::extract::{Asked as AskedQuery, InPath, JsonBody};
+use super::files::{made, painted};
 use super::jobs::JobStatus;
-use super::long::{self, Long};
+use super::price::CreateQuery;
+use super::work::{self, Prefer, Run};
 use crate::State;
 use crate::compute::Failure;
 use crate::config::ENGINE;
 use crate::id::ContentId;
-use crate::jobs::Progress;
+use crate::jobs::Turn;
 use crate::problem::{InputRefusals, Problem, StoredRefusals};
 use crate::render::heat_map::{self, Sweep};
 use crate::render::{png, svg};
-use crate::store::Shelf;
+use crate::store::{Piece, Shelf};
 use crate::wire::Asked;
-use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, read_sweep, sweep_answer, sweep_cell};
+use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, sweep_answer, sweep_cell};
 
 /// Assesses many settings of one flight: which hours, rails and delays meet every condition, and which best
 ///
@@ -36,7 +35,7 @@ use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, read_sweep, swee
     path = "/v1/sweeps",
     tag = "sweeps",
     operation_id = "create_sweep",
-    params(("Prefer" = Option<String>, Header, description = "respond-async: accept it as a job")),
+    params(CreateQuery, Prefer),
     request_body(content = SweepRequest, content_type = "application/json", description = "A flight card, what is varied, and the conditions"),
     responses(
         (
@@ -56,24 +55,11 @@ use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, read_sweep, swee
 )]
 pub async fn create(
     Held(state): Held<Arc<State>>,
+    AskedQuery(query): AskedQuery<CreateQuery>,
     headers: HeaderMap,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    let (sweep, id) = blocking(move || {
-        let sweep = read_sweep(&body)?;
-        let id = ContentId::of(&format!("{ENGINE} sweep"), &sweep.canonical());
-        Ok::<_, crate::wire::Rejected>((sweep, id))
-    })
-    .await?
-    .map_err(Problem::rejected)?;
-    let long = Long {
-        shelf: Shelf::Sweeps,
-        id: id.clone(),
-        input: sweep.input.to_string(),
-        flights: sweep.flights(),
-        pieces: sweep.cells() as u64,
-    };
-    long::answer(&state, &headers, long, move |stop, progress| fly(&id, &sweep, stop, progress)).await
+    work::posted(&state, &headers, Shelf::Sweeps, body, query.dry_run).await.map(|(_, response)| response)
 }
 
 /// Gives a sweep again
@@ -100,7 +86,7 @@ pub async fn read(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    long::read(&state, Shelf::Sweeps, &id, &headers).await
+    work::read(&state, Shelf::Sweeps, &id, &headers).await
 }
 
 /// Draws a sweep as SVG
@@ -176,41 +162,41 @@ where
     M: FnOnce(&Sweep) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    let answer = long::stored(state, Shelf::Sweeps, &id).await?;
+    let answer = work::stored(state, Shelf::Sweeps, &id).await?;
     let tag = format!("\"{id}.{name}\"");
     if holds(&tag, headers) {
         return Ok(not_modified(&tag));
     }
-    let made = blocking(move || {
-        let sweep = Sweep::read(&answer).map_err(|error| {
-            tracing::error!(%error, "a stored sweep does not read as one");
-            Problem::internal()
-        })?;
-        make(&sweep)
-    })
-    .await??;
-    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    validators(&mut response, &tag);
-    Ok(response)
+    made(answer.into(), &tag, media_type, make).await
 }
 
 /// Flies every setting, one after the other, each on all cores: what others wait for gets its turn between them.
-fn fly(id: &ContentId, sweep: &AskedSweep, stop: &AtomicBool, progress: &Progress) -> Result<Vec<u8>, Failure> {
-    let asked = |cell: usize| -> Result<Asked, Failure> {
-        sweep.cell(cell).map_err(|faults| {
-            tracing::error!(?faults, "a setting that was read cannot be read again");
-            Failure::Failed
-        })
-    };
-    let (mut cells, mut checks) = (Vec::with_capacity(sweep.cells()), Vec::with_capacity(sweep.cells()));
+pub fn fly(id: &ContentId, sweep: &AskedSweep, run: &Run) -> Result<Option<Vec<u8>>, Failure> {
+    let (mut cells, mut notes) = (Vec::with_capacity(sweep.cells()), Vec::with_capacity(sweep.cells()));
     for cell in 0..sweep.cells() {
-        let case = asked(cell)?.case;
-        let report = slowpoint_sim::assess_cell(&case, stop).ok_or(Failure::Stopped)?;
-        let held = advise::checks(&report, &case, &sweep.demands);
-        cells.push(sweep_cell(sweep, cell, &report, &held));
-        checks.push(held);
-        progress.advance();
+        let (piece, turn) = match run.made.get(cell) {
+            Some(made) => (made.clone(), run.tell(|| Ok(made.clone()))?),
+            None => {
+                let case = asked(sweep, cell)?.case;
+                let report = slowpoint_sim::assess_cell(&case, run.stop).ok_or(Failure::Stopped)?;
+                let checks = advise::checks(&report, &case, &sweep.demands);
+                let (figures, notes) = sweep_cell(sweep, cell, &report, checks);
+                let piece = Piece { told: to_json(&figures)?, kept: to_json(&notes)?, done: cell as u64 + 1 };
+                (piece.clone(), run.tell(|| Ok(piece))?)
+            }
+        };
+        cells.push(from_json(&piece.told)?);
+        notes.push(from_json(&piece.kept)?);
+        if turn == Turn::GivesWay && cell + 1 < sweep.cells() {
+            return Ok(None);
+        }
     }
-    let found = advise::feasible(&checks);
-    to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(0)?, (cells, &checks), &found))
+    to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(sweep, 0)?, (cells, notes))).map(Some)
+}
+
+fn asked(sweep: &AskedSweep, cell: usize) -> Result<Asked, Failure> {
+    sweep.cell(cell).map_err(|faults| {
+        tracing::error!(?faults, "a setting that was read cannot be read again");
+        Failure::Failed
+    })
 }

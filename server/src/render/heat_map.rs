@@ -77,11 +77,6 @@ impl Delay {
 }
 
 impl Sweep {
-    /// Reads a stored sweep.
-    pub fn read(answer: &[u8]) -> serde_json::Result<Self> {
-        serde_json::from_slice(answer)
-    }
-
     /// The axis whose steps are rows: hours where there are any; cards never, whose delays may differ.
     fn rows(&self) -> Option<usize> {
         ["hours", "tilts", "azimuths", "sites"].iter().find_map(|name| self.axes.iter().position(|a| a.axis == *name))

@@ -278,11 +278,6 @@ pub struct Failed {
 }
 
 impl Stored {
-    /// Reads an answer.
-    pub fn read(answer: &[u8]) -> Result<Self, serde_json::Error> {
-        serde_json::from_slice(answer)
-    }
-
     /// The delay asked for by its label or its seconds; by default the one with the least chance of an unsafe opening, or
     /// the first where none is lower.
     pub fn delay(&self, asked: Option<&str>) -> Option<&Delay> {

@@ -1,6 +1,7 @@
 //! A day of flights: many flight cards under one sky, as JSON in and out.
 
 use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE};
 use utoipa::ToSchema;
@@ -154,9 +155,7 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     }
     let mut faults = Faults::new(&sent);
     let repeated = |faults: &mut Faults, of_entries: bool| {
-        for place in twice.iter().filter(|place| entry_of(place).is_some() == of_entries) {
-            faults.add(place, "this name stands twice in its object", "give it once");
-        }
+        faults.add_repeated(twice.iter().filter(|place| entry_of(place).is_some() == of_entries));
     };
     repeated(&mut faults, false);
     schema::DAY.prune(&mut alone, &mut faults);
@@ -298,7 +297,8 @@ pub struct DayAnswer {
     /// The engine that flew.
     pub engine: String,
     /// The flights in the order sent.
-    pub entries: Vec<DayRow>,
+    #[schema(value_type = Vec<DayRow>)]
+    pub entries: Vec<Box<RawValue>>,
 }
 
 /// One flight of a day.
@@ -447,14 +447,13 @@ pub fn day_flight(assessment: &Value) -> DayFlight {
     }
 }
 
-/// The answer of a day from its rows.
-pub fn day_answer(id: &str, engine: &str, entries: Vec<DayRow>) -> DayAnswer {
-    let ended = |row: &DayRow| row.flight.as_ref().is_some_and(|flight| flight.narrow_enough.is_some());
+/// The answer of a day from its rows; whether any of them ended on the width of its intervals.
+pub fn day_answer(id: &str, engine: &str, entries: Vec<Box<RawValue>>, ended: bool) -> DayAnswer {
     DayAnswer {
         caution: FIRST_CAUTION,
         intervals: INTERVAL_NOTE,
         id: id.into(),
-        until: entries.iter().any(ended).then_some(UNTIL_NOTE),
+        until: ended.then_some(UNTIL_NOTE),
         engine: engine.into(),
         entries,
     }

@@ -38,6 +38,13 @@ impl<'a> Faults<'a> {
         self.list.push(FieldFault { pointer, problem: problem.into(), remedy: remedy.into(), sent });
     }
 
+    /// Notes names that stand twice in one object: which of them was meant is not known.
+    pub fn add_repeated<'p>(&mut self, places: impl IntoIterator<Item = &'p String>) {
+        for place in places {
+            self.add(place, "this name stands twice in its object", "give it once");
+        }
+    }
+
     /// Whether no more faults are listed: from then on none is worth working out a remedy for.
     pub fn full(&self) -> bool {
         self.list.len() >= MOST

@@ -123,13 +123,10 @@ fn asked(sent: Value, twice: &[String]) -> Result<Asked, Vec<FieldFault>> {
 /// Reads what is to be laid over an input.
 pub fn read_changes(body: &[u8]) -> Result<Value, Rejected> {
     let (sent, twice) = json_of(body)?;
-    let fault = |place: &String| FieldFault {
-        pointer: place.clone(),
-        problem: "this name stands twice in its object".into(),
-        remedy: "give it once".into(),
-        sent: None,
-    };
-    if twice.is_empty() { Ok(sent) } else { Err(Rejected::Faults(twice.iter().map(fault).collect())) }
+    let mut faults = fault::Faults::new(&sent);
+    faults.add_repeated(&twice);
+    let faults = faults.into_list();
+    if faults.is_empty() { Ok(sent) } else { Err(Rejected::Faults(faults)) }
 }
 
 /// Notes a fault, the first of its place, up to the most that are listed.

@@ -2,9 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use slowpoint_sim::advise::{Check, Choice, Demands, Feasible, Met, Place};
+use serde_json::value::RawValue;
+use slowpoint_sim::advise::{self, Check, Choice, Demands, Met, Place};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits, percent_digits_up};
+use slowpoint_sim::stat::interval::{Chance, Estimator, METHODS};
 use slowpoint_sim::way_label;
 use utoipa::ToSchema;
 
@@ -380,7 +382,8 @@ pub struct SweepAnswer {
     /// Where no choice meets every condition: the one that comes nearest; else null.
     pub nearest: Option<NearestAnswer>,
     /// Every setting, the last axis fastest.
-    pub cells: Vec<SweepCell>,
+    #[schema(value_type = Vec<SweepCell>)]
+    pub cells: Vec<Box<RawValue>>,
 }
 
 /// An axis.
@@ -492,12 +495,81 @@ pub struct CheckAnswer {
 }
 
 /// Conditions held against every way of deploying of a setting.
-pub type Checks = Vec<Vec<Check>>;
+type Checks = Vec<Vec<Check>>;
 
-/// The figures of a setting.
-pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: &Checks) -> SweepCell {
+/// What the answer needs to know of a setting besides its figures, to the last bit: it may be written down in between.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CellNotes {
+    flights: u64,
+    labels: Vec<String>,
+    best: Option<BestNote>,
+    #[serde(with = "kept_checks")]
+    checks: Checks,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct BestNote {
+    delay_s: f64,
+    upper: f64,
+    text: String,
+}
+
+/// Checks as they are written down.
+mod kept_checks {
+    use serde::de::Error;
+    use serde::{Deserializer, Serializer};
+
+    use super::*;
+
+    #[derive(Serialize, Deserialize)]
+    struct KeptCheck {
+        estimate: f64,
+        lower: f64,
+        upper: f64,
+        hits: f64,
+        flights: u64,
+        estimator: usize,
+        method: usize,
+        at_most: f64,
+    }
+
+    pub fn serialize<S: Serializer>(checks: &Checks, serializer: S) -> Result<S::Ok, S::Error> {
+        let place = |k: Option<usize>| k.ok_or_else(|| serde::ser::Error::custom("an interval without a name"));
+        let kept = |check: &Check| {
+            let Chance { estimate, lower, upper, hits, flights, estimator, method } = check.chance;
+            Ok(KeptCheck {
+                estimate,
+                lower,
+                upper,
+                hits,
+                flights,
+                estimator: place(Estimator::ALL.iter().position(|known| *known == estimator))?,
+                method: place(METHODS.iter().position(|known| *known == method))?,
+                at_most: check.at_most,
+            })
+        };
+        let kept: Vec<Vec<KeptCheck>> =
+            checks.iter().map(|way| way.iter().map(kept).collect()).collect::<Result<_, S::Error>>()?;
+        kept.serialize(serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Checks, D::Error> {
+        let kept: Vec<Vec<KeptCheck>> = Deserialize::deserialize(deserializer)?;
+        let check = |kept: KeptCheck| {
+            let KeptCheck { estimate, lower, upper, hits, flights, estimator, method, at_most } = kept;
+            let unknown = || D::Error::custom("an interval of no known name");
+            let estimator = *Estimator::ALL.get(estimator).ok_or_else(unknown)?;
+            let method = METHODS.get(method).ok_or_else(unknown)?;
+            Ok(Check { chance: Chance { estimate, lower, upper, hits, flights, estimator, method }, at_most })
+        };
+        kept.into_iter().map(|way| way.into_iter().map(check).collect()).collect()
+    }
+}
+
+/// The figures of a setting, and what the answer needs of it besides.
+pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: Checks) -> (SweepCell, CellNotes) {
     let delays =
-        report.ways.iter().zip(&report.advice.standings).zip(checks).map(|((way, standing), checks)| SweepDelay {
+        report.ways.iter().zip(&report.advice.standings).zip(&checks).map(|((way, standing), checks)| SweepDelay {
             label: way_label(&way.way),
             standing: standing.words(),
             limits: way
@@ -529,14 +601,25 @@ pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: 
             landing_distance_p90_m: Figure::maybe(way.landing.as_ref().map(|l| l.distance_p90_m)),
         });
     let best = report.advice.delay.as_ref();
-    SweepCell {
+    let figures = SweepCell {
         at: sweep.at(cell).into_iter().map(|k| k as u64).collect(),
         flights: report.flights,
         narrow_enough: report.until.map(|until| until.reached),
         delays: delays.collect(),
         best_delay_s: Figure::maybe(best.map(|d| d.delay_s)),
         best_delay_unsafe_opening: best.map(|d| chance(&d.unsafe_opening)),
-    }
+    };
+    let notes = CellNotes {
+        flights: report.flights,
+        labels: figures.delays.iter().map(|delay| delay.label.clone()).collect(),
+        best: best.map(|d| BestNote {
+            delay_s: d.delay_s,
+            upper: d.unsafe_opening.upper,
+            text: chance_text(&d.unsafe_opening),
+        }),
+        checks,
+    };
+    (figures, notes)
 }
 
 /// The answer of a sweep, and what follows from all its settings.
@@ -545,12 +628,13 @@ pub fn sweep_answer(
     engine: &str,
     sweep: &AskedSweep,
     first: &Asked,
-    (cells, checks): (Vec<SweepCell>, &[Checks]),
-    found: &Feasible,
+    (cells, notes): (Vec<Box<RawValue>>, Vec<CellNotes>),
 ) -> SweepAnswer {
     let question = &first.case.inputs.question;
+    let checks: Vec<Checks> = notes.iter().map(|notes| notes.checks.clone()).collect();
+    let found = advise::feasible(&checks);
     let choice = |at: &Choice| {
-        let delay = cells[at.cell].delays[at.way].label.clone();
+        let delay = notes[at.cell].labels[at.way].clone();
         ChoiceAnswer {
             text: format!("{}, {delay}", sweep.words(at.cell)),
             cell: at.cell as u64,
@@ -582,7 +666,7 @@ pub fn sweep_answer(
         text: format!(
             "Nearest is {}: {}",
             choice(at).text,
-            in_the_way(&checks[at.cell][at.way], &texts, &cells[at.cell])
+            in_the_way(&checks[at.cell][at.way], &texts, &notes[at.cell])
         ),
         choice: choice(at),
     });
@@ -603,7 +687,7 @@ pub fn sweep_answer(
         id: id.into(),
         engine: engine.into(),
         axes: sweep.axes.iter().map(|a| AxisAnswer { axis: a.name, labels: a.labels.clone() }).collect(),
-        flights: cells.iter().map(|cell| cell.flights).sum(),
+        flights: notes.iter().map(|notes| notes.flights).sum(),
         flights_at_most: sweep.flights(),
         conditions,
         text,
@@ -616,7 +700,7 @@ pub fn sweep_answer(
 }
 
 /// What stands in the way of a choice, and what would have to change.
-fn in_the_way(checks: &[Check], texts: &[String], cell: &SweepCell) -> String {
+fn in_the_way(checks: &[Check], texts: &[String], notes: &CellNotes) -> String {
     let mut said = Vec::new();
     for (check, text) in checks.iter().zip(texts).filter(|(check, _)| check.met() != Met::Meets) {
         let would = match check.met() {
@@ -631,14 +715,12 @@ fn in_the_way(checks: &[Check], texts: &[String], cell: &SweepCell) -> String {
         ));
     }
     let opening = checks.first().filter(|check| check.met() != Met::Meets);
-    if let (Some(check), Some(best_s), Some(best)) =
-        (opening, cell.best_delay_s.rounded(), &cell.best_delay_unsafe_opening)
-    {
-        let meets = best.upper.rounded().is_some_and(|upper| upper <= check.at_most);
+    if let (Some(check), Some(best)) = (opening, &notes.best) {
         said.push(format!(
-            "With a delay of {best_s:.1} s, the best between those asked, it is {}, which {} that condition.",
+            "With a delay of {:.1} s, the best between those asked, it is {}, which {} that condition.",
+            best.delay_s,
             best.text,
-            if meets { "meets" } else { "does not surely meet" }
+            if best.upper <= check.at_most { "meets" } else { "does not surely meet" }
         ));
     }
     said.join(" ")

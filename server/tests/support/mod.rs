@@ -8,9 +8,8 @@
     reason = "test support: not every test uses all of it, and a test may fail loudly"
 )]
 
-use std::collections::HashMap;
 use std::io;
-use std::sync::{Arc, LazyLock, Mutex};
+use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
 
 use axum::Router;
@@ -19,62 +18,106 @@ use axum::http::{HeaderMap, Method, Request, StatusCode, header};
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::store::{Kept, Shelf, Store};
+use slowpoint_server::store::{Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Store};
 use slowpoint_server::{State, app};
+use tempfile::TempDir;
 use tower::ServiceExt;
 
-/// Keeps everything in memory, and can be told to fail.
-#[derive(Default)]
-pub struct Memory {
-    pub kept: Mutex<HashMap<String, Kept>>,
+/// A store in a directory of its own, which can be told to fail, and whose database can be damaged.
+pub struct Disk {
+    pub store: SqliteStore,
+    pub directory: TempDir,
     pub broken: bool,
     pub panics: bool,
 }
 
-impl Memory {
-    fn check(&self) -> io::Result<()> {
+impl Default for Disk {
+    fn default() -> Self {
+        let directory = TempDir::new().unwrap();
+        Self { store: SqliteStore::serve(directory.path()).unwrap(), directory, broken: false, panics: false }
+    }
+}
+
+impl Disk {
+    fn check(&self) -> io::Result<&SqliteStore> {
         assert!(!self.panics, "secret of the store");
-        if self.broken { Err(io::Error::other("secret of the disk")) } else { Ok(()) }
+        if self.broken { Err(io::Error::other("secret of the disk")) } else { Ok(&self.store) }
+    }
+
+    /// Changes the database behind the store's back.
+    pub fn sql(&self, statements: &str) {
+        let db = rusqlite::Connection::open(self.directory.path().join("slowpoint.db")).unwrap();
+        db.busy_timeout(Duration::from_secs(10)).unwrap();
+        db.execute_batch(statements).unwrap();
+    }
+
+    /// One number of the database.
+    pub fn count(&self, query: &str) -> i64 {
+        let db = rusqlite::Connection::open(self.directory.path().join("slowpoint.db")).unwrap();
+        db.query_row(query, [], |row| row.get(0)).unwrap()
+    }
+
+    /// Another byte stands in every answer.
+    pub fn damage_answers(&self) {
+        self.sql("UPDATE answers SET answer = answer || x'20'");
+    }
+
+    /// Another byte stands in every input.
+    pub fn damage_inputs(&self) {
+        self.sql("UPDATE answers SET input = input || x'20'");
+    }
+
+    pub fn answers(&self) -> i64 {
+        self.count("SELECT count(*) FROM answers")
     }
 }
 
-/// Where something is kept: as the service's own paths have it, flight cards by their id alone.
-fn place(shelf: Shelf, id: &ContentId) -> String {
-    if shelf == Shelf::Assessments { id.to_string() } else { format!("{}/{id}", shelf.name()) }
+/// Hands every function through, unless the store is to fail.
+macro_rules! handed_through {
+    ($($name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*) => {
+        impl Store for Disk {
+            $(fn $name(&self, $($arg: $type),*) -> io::Result<$out> {
+                self.check()?.$name($($arg),*)
+            })*
+        }
+    };
 }
 
-impl Store for Memory {
-    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
-        self.check()?;
-        Ok(self.kept.lock().unwrap().get(&place(shelf, id)).cloned())
-    }
-
-    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
-        self.check()?;
-        let kept = Kept { input: Some(input.to_vec()), answer: Some(answer.to_vec()) };
-        self.kept.lock().unwrap().insert(place(shelf, id), kept);
-        Ok(())
-    }
-
-    fn ready(&self) -> io::Result<()> {
-        self.check()
-    }
+handed_through! {
+    get(shelf: Shelf, id: &ContentId) -> Option<Kept>;
+    put(shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> ();
+    pin(shelf: Shelf, id: &ContentId, pinned: bool) -> bool;
+    prune(bounds: Bounds) -> u64;
+    ready() -> ();
+    accept(job: &NewJob) -> Option<Job>;
+    job(id: &ContentId) -> Option<Job>;
+    jobs_of(client: &str, most: usize) -> Vec<Job>;
+    claim(lease: Lease) -> Option<Claimed>;
+    others_wait(id: &ContentId) -> bool;
+    add_piece(id: &ContentId, lease: Lease, before: usize, piece: &Piece) -> bool;
+    renew(id: &ContentId, lease: Lease) -> bool;
+    give_back(id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> bool;
+    finish(id: &ContentId, owner: &str, answer: &[u8]) -> bool;
+    fail(id: &ContentId, owner: &str, reason: Reason) -> bool;
+    dismiss(id: &ContentId) -> Option<Job>;
+    told(id: &ContentId, seen: usize) -> Vec<Vec<u8>>;
 }
 
 /// A service under test.
 pub struct Service {
     pub app: Router,
     pub state: Arc<State>,
-    pub store: Arc<Memory>,
+    pub store: Arc<Disk>,
 }
 
 pub fn service() -> Service {
-    service_with(Config::default(), Memory::default())
+    service_with(Config::default(), Disk::default())
 }
 
-pub fn service_with(config: Config, store: Memory) -> Service {
+pub fn service_with(config: Config, store: Disk) -> Service {
     let store = Arc::new(store);
     let state = State::new(config, Arc::clone(&store) as Arc<dyn Store>).unwrap();
+    tokio::spawn(Arc::clone(&state.jobs).run());
     Service { app: app(Arc::clone(&state)), state, store }
 }
 

@@ -258,13 +258,9 @@ pub fn cautions(
 }
 
 fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String, &'static str)) {
-    let (e, n) = case.wind.mean().at(10.0);
-    let surface = (e * e + n * n).sqrt();
+    let [_, _, surface] = case.wind.surface();
     // Of an ensemble the strongest member.
-    let at_10_m = case.winds().map(|w| {
-        let (e, n) = w.mean().at(10.0);
-        (e * e + n * n).sqrt()
-    });
+    let at_10_m = case.winds().map(|w| w.surface()[2]);
     let surfaces = core::iter::once(case.inputs.wind.surface).chain(case.inputs.wind.others.iter().map(|m| m.surface));
     let told = surfaces.flatten().map(|s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
     let speed = at_10_m.chain(told).fold(0.0, f64::max);

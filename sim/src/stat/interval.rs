@@ -66,6 +66,9 @@ pub enum Estimator {
 }
 
 impl Estimator {
+    /// Every one.
+    pub const ALL: [Self; 4] = [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn];
+
     /// Of chances for which the law of the firing time was integrated along so many of the flights.
     pub fn of(integrated: u64, flights: u64) -> Self {
         match integrated {
@@ -131,6 +134,8 @@ pub const WEIGHTED_EXACT: &str =
 pub const REPLICATE_SPREAD: &str = "Student t over independent replicates, score form";
 /// The name of the interval from the spread between flights.
 pub const FLIGHT_SPREAD: &str = "spread between flights, score form";
+/// Every interval's name.
+pub const METHODS: [&str; 4] = [CLOPPER_PEARSON, WEIGHTED_EXACT, REPLICATE_SPREAD, FLIGHT_SPREAD];
 
 /// Clopper and Pearson's "exact" interval for `k` hits in `n` flights (Biometrika 26, 1934): coverage
 /// never falls below `confidence` for independent flights. No flight gives [0, 1]; more hits than

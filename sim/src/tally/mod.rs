@@ -10,7 +10,7 @@ mod summarise;
 pub use curve::{curve_delays_s, curve_report};
 pub use failures::FailureTally;
 pub use ground::casualty_area_m2;
-pub use summarise::{SHARES, flight_report, rail_report, way_report};
+pub use summarise::{SHARES, flight_report, limit_reports, rail_report, way_report};
 
 use crate::case::{Case, LimitApplies};
 use crate::draw::REPLICATES;

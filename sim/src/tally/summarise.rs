@@ -41,22 +41,11 @@ impl Tally {
 /// The report of one way of deploying, with ellipses and regions that hold the given shares.
 pub fn way_report(tally: &Tally, index: usize, case: &Case, shares: &[f64]) -> WayReport {
     let way = tally.way(index);
-    let question = &case.inputs.question;
-    let chance = |chances: &Chances| chances.chance(&tally.flights, question, tally.estimator());
     let of_all = |scaled: u64| share(scaled) / tally.flights() as f64;
-    let limit = |l: &LimitTally| LimitReport {
-        limit_m_s: l.limit_m_s,
-        over: chance(&l.over),
-        unsafe_opening: chance(&l.unsafe_opening),
-        under_before_apogee: of_all(l.under[0]),
-        under_after_apogee: of_all(l.under[1]),
-        over_before_apogee: of_all(l.over_sides[0]),
-        over_after_apogee: of_all(l.over_sides[1]),
-    };
     WayReport {
-        way: question.ways[index],
+        way: case.inputs.question.ways[index],
         estimator: tally.estimator(),
-        limits: way.limits.iter().map(limit).collect(),
+        limits: limit_reports(tally, index, case),
         outcomes: Outcome::ALL
             .into_iter()
             .zip(&way.outcomes)
@@ -71,6 +60,23 @@ pub fn way_report(tally: &Tally, index: usize, case: &Case, shares: &[f64]) -> W
         ejection: ejection(way),
         landing: ground_report(&way.ground, &tally.flights, case, shares),
     }
+}
+
+/// One way of deploying against each limit.
+pub fn limit_reports(tally: &Tally, index: usize, case: &Case) -> Vec<LimitReport> {
+    let question = &case.inputs.question;
+    let chance = |chances: &Chances| chances.chance(&tally.flights, question, tally.estimator());
+    let of_all = |scaled: u64| share(scaled) / tally.flights() as f64;
+    let limit = |l: &LimitTally| LimitReport {
+        limit_m_s: l.limit_m_s,
+        over: chance(&l.over),
+        unsafe_opening: chance(&l.unsafe_opening),
+        under_before_apogee: of_all(l.under[0]),
+        under_after_apogee: of_all(l.under[1]),
+        over_before_apogee: of_all(l.over_sides[0]),
+        over_after_apogee: of_all(l.over_sides[1]),
+    };
+    tally.way(index).limits.iter().map(limit).collect()
 }
 
 fn ejection(way: &WayTally) -> Option<EjectionReport> {

@@ -20,6 +20,9 @@ pub const ERROR_ANCHORS_M: [f64; 8] = [10.0, 100.0, 250.0, 500.0, 900.0, 1500.0,
 const LAW_FRACTIONS: [f64; 17] =
     [0.000_5, 0.001, 0.002_5, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0];
 
+/// Height above ground where weather reports measure the wind, m (WMO-No. 8).
+pub const SURFACE_HEIGHT_M: f64 = 10.0;
+
 /// How the mean wind grows from the ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SurfaceLaw {
@@ -362,6 +365,12 @@ impl Profile {
     /// Mean wind as reported: (height above ground, towards east, towards north).
     pub fn mean(&self) -> WindTable {
         WindTable::new(self.smooth(&WindNumbers::NONE))
+    }
+
+    /// The mean wind where weather reports measure: towards east, towards north, and its speed, m/s.
+    pub fn surface(&self) -> [f64; 3] {
+        let (east, north) = self.mean().at(SURFACE_HEIGHT_M);
+        [east, north, libm::hypot(east, north)]
     }
 
     /// The wind of one flight. `normal` gives standard normal numbers for the gusts above the ground, always in the

@@ -3,7 +3,8 @@
 use serde::Serialize;
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{RailAdvice, RailSetting, Span, WindLimit, WindStretch};
-use slowpoint_sim::settings::{OFF_DEG, WIND_HEIGHT_M};
+use slowpoint_sim::settings::OFF_DEG;
+use slowpoint_sim::wind::SURFACE_HEIGHT_M;
 use utoipa::ToSchema;
 
 use super::fill::{chance, chance_text};
@@ -106,11 +107,11 @@ pub fn wind_limit(w: &WindLimit, labels: &[String]) -> WindLimitAnswer {
     let each: Vec<String> = w.ways.iter().zip(labels).map(say).collect();
     let meaning = if w.stretched {
         format!(
-            "mean wind {WIND_HEIGHT_M} m above ground; every wind and gust that was given is stretched alike, its direction kept; a size of gusts by a wind at 20 ft of your own stays"
+            "mean wind {SURFACE_HEIGHT_M} m above ground; every wind and gust that was given is stretched alike, its direction kept; a size of gusts by a wind at 20 ft of your own stays"
         )
     } else {
         format!(
-            "mean wind {WIND_HEIGHT_M} m above ground; hardly any wind was given, so a surface wind from anywhere takes its place, without winds aloft"
+            "mean wind {SURFACE_HEIGHT_M} m above ground; hardly any wind was given, so a surface wind from anywhere takes its place, without winds aloft"
         )
     };
     let highest = |s: &Option<Span>| s.map(|s| s.to);

@@ -7,7 +7,8 @@ use slowpoint_sim::draw::{Group, PointSet};
 use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
 use slowpoint_sim::report::{
-    self, FIRST_CAUTION, INTERVAL_NOTE, Report, UNTIL_NOTE, WayReport, percent_digits, percent_places, places_apart,
+    self, FIRST_CAUTION, Glimpse, INTERVAL_NOTE, LimitReport, Report, UNTIL_NOTE, WayReport, percent_digits,
+    percent_places, places_apart,
 };
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
@@ -18,16 +19,28 @@ use slowpoint_sim::{Replay, way_label};
 use super::*;
 use crate::wire::{Asked, weather};
 
-/// Weather reports measure here, m.
-const WIND_HEIGHT_M: f64 = 10.0;
+/// What is known while it is still flown.
+pub fn glimpse(asked: &Asked, glimpse: &Glimpse) -> GlimpseAnswer {
+    let question = &asked.case.inputs.question;
+    let limit = |l: &LimitReport| GlimpseLimit {
+        limit_m_s: Figure(l.limit_m_s),
+        over: chance(&l.over),
+        unsafe_opening: chance(&l.unsafe_opening),
+    };
+    let delays = question
+        .ways
+        .iter()
+        .zip(&glimpse.ways)
+        .map(|(way, limits)| GlimpseDelay { label: way_label(way), limits: limits.iter().map(limit).collect() });
+    GlimpseAnswer { flights: glimpse.flights, of: question.flights, delays: delays.collect() }
+}
 
 /// From a report to the answer.
 pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessment {
     let question = &asked.case.inputs.question;
     let nominal = &asked.case.nominal;
     let inputs = &asked.case.inputs;
-    let (east, north) = asked.case.wind.mean().at(WIND_HEIGHT_M);
-    let surface_wind_m_s = east.hypot(north);
+    let [_, _, surface_wind_m_s] = asked.case.wind.surface();
     let canopy = |device: Option<Device>| match device {
         Some(Device::Parachute { diameter_m, .. }) => Figure(diameter_m),
         _ => Figure::maybe(None),

@@ -14,7 +14,7 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::weather::WeatherTaken;
 pub use advised::*;
-pub use fill::{answer, chance, chance_text, flight, outcome};
+pub use fill::{answer, chance, chance_text, flight, glimpse, outcome};
 pub use site::*;
 
 /// A number of an answer: six significant digits, `null` where there is none. It says so itself rather than through an
@@ -306,6 +306,37 @@ pub struct ElectronicsAnswer {
     pub fires_at: &'static str,
     /// Height above the pad, coming down, m; null at apogee.
     pub height_above_pad_m: Figure,
+}
+
+/// What is known of an assessment while it is still flown.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct GlimpseAnswer {
+    /// Flights so far. Every interval is that of so many flights, taken by itself.
+    pub flights: u64,
+    /// Flights asked for.
+    pub of: u64,
+    /// One per way of deploying.
+    pub delays: Vec<GlimpseDelay>,
+}
+
+/// One way of deploying while it is still flown.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct GlimpseDelay {
+    /// What it is, in words.
+    pub label: String,
+    /// Chances against each limit.
+    pub limits: Vec<GlimpseLimit>,
+}
+
+/// Chances against one limit while it is still flown.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct GlimpseLimit {
+    /// The limit, m/s.
+    pub limit_m_s: Figure,
+    /// Faster than the limit.
+    pub over: ChanceFigures,
+    /// Faster than the limit, or did not open well for any other reason.
+    pub unsafe_opening: ChanceFigures,
 }
 
 /// Chances against one limit. Over all flights, never only over those that opened.

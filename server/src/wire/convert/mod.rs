@@ -81,9 +81,7 @@ fn shaped<'a, T: DeserializeOwned>(
     twice: &[String],
 ) -> Result<(T, Reader<'a>), Vec<FieldFault>> {
     let mut faults = Faults::new(sent);
-    for place in twice {
-        faults.add(place, "this name stands twice in its object", "give it once");
-    }
+    faults.add_repeated(twice);
     let mut body = sent.clone();
     schema.prune(&mut body, &mut faults);
     match serde_json::from_value(body) {

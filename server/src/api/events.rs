@@ -1,0 +1,120 @@
+//! `/v1/jobs/{id}/events`: what is known while a job runs, as Server-Sent Events (WHATWG HTML, 9.2).
+//!
+//! An event is a piece that is kept, numbered in order: a client that comes back with the number it saw last gets the rest,
+//! each byte the same, also from another process.
+
+use std::convert::Infallible;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::State as Held;
+use axum::http::{HeaderMap, HeaderName, header};
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{IntoResponse, Response};
+use futures_util::stream::{self, Stream, StreamExt};
+use tokio::sync::watch;
+
+use super::assessments::read_id;
+use super::extract::InPath;
+use super::{blocking, jobs};
+use crate::State;
+use crate::id::ContentId;
+use crate::problem::{EventRefusals, Kind, Problem};
+use crate::store::Job;
+
+/// Without news a comment is sent after so long, so that nothing on the way takes the stream for dead.
+const COMMENT_EVERY: Duration = Duration::from_secs(15);
+
+/// Tells of a job while it runs
+///
+/// Server-Sent Events. `piece` holds what is done: of a day a flight's row (`DayRow`), of a sweep a setting (`SweepCell`), of
+/// an assessment its chances so far with their intervals, whenever the flights have doubled (`GlimpseAnswer`). `job` comes
+/// last, once it has ended (`JobStatus`); the stream ends with it. Pieces are numbered: with Last-Event-ID the stream goes on
+/// after that one. A stream that breaks off, because the server stops say, can be opened again so.
+#[utoipa::path(
+    get,
+    path = "/v1/jobs/{id}/events",
+    tag = "jobs",
+    operation_id = "read_job_events",
+    params(
+        ("id" = String, Path, description = "Id of the job", pattern = "^[0-9a-f]{32}$"),
+        ("Last-Event-ID" = Option<String>, Header, description = "Number of the last piece the client has"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "text/event-stream", description = "The events"),
+        EventRefusals,
+    ),
+)]
+pub async fn read(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let seen = match headers.get("last-event-id") {
+        None => 0,
+        Some(value) => value.to_str().ok().and_then(|text| text.trim().parse().ok()).ok_or_else(|| {
+            Problem::new(Kind::InvalidQuery, "Last-Event-ID is the number of a piece, as its event gave it in id.")
+        })?,
+    };
+    jobs::known(&state, &id).await?;
+    let begun = Streamed { changes: state.jobs.changes(), stopping: state.jobs.stopping(), state, id, seen };
+    let events = stream::unfold(Some(begun), |streamed| async { streamed?.next().await }).flat_map(stream::iter);
+    Ok(sent(events))
+}
+
+fn sent(events: impl Stream<Item = Result<Event, Infallible>> + Send + 'static) -> Response {
+    let comments = KeepAlive::new().interval(COMMENT_EVERY);
+    let no_buffer = (HeaderName::from_static("x-accel-buffering"), "no");
+    ([(header::CACHE_CONTROL, "no-store"), no_buffer], Sse::new(events).keep_alive(comments)).into_response()
+}
+
+struct Streamed {
+    state: Arc<State>,
+    id: ContentId,
+    seen: usize,
+    changes: watch::Receiver<u64>,
+    stopping: watch::Receiver<bool>,
+}
+
+type Events = Vec<Result<Event, Infallible>>;
+
+impl Streamed {
+    /// The next events, and what follows them; nothing once the job has ended, or the server stops.
+    async fn next(mut self) -> Option<(Events, Option<Self>)> {
+        loop {
+            self.changes.borrow_and_update();
+            let (ended, told) = self.look().await.ok()?;
+            let mut events: Events = Vec::new();
+            for piece in told {
+                self.seen += 1;
+                events.push(Ok(Event::default().event("piece").id(self.seen.to_string()).data(one_line(&piece))));
+            }
+            if let Some(job) = ended {
+                let status = serde_json::to_string(&jobs::status(&job)).ok()?;
+                events.push(Ok(Event::default().event("job").data(status)));
+                return Some((events, None));
+            }
+            if !events.is_empty() {
+                return Some((events, Some(self)));
+            }
+            tokio::select! {
+                _ = self.changes.changed() => {}
+                _ = self.stopping.wait_for(|stopping| *stopping) => return None,
+            }
+        }
+    }
+
+    /// The job, if it has ended, and the pieces that are new. It is looked whether it has ended first: what is told then is all.
+    async fn look(&self) -> Result<(Option<Job>, Vec<Vec<u8>>), Problem> {
+        let job = jobs::known(&self.state, &self.id).await?;
+        let (store, id, seen) = (Arc::clone(&self.state.store), self.id.clone(), self.seen);
+        let told = blocking(move || store.told(&id, seen)).await?.map_err(|error| Problem::storage(&error))?;
+        Ok((Some(job).filter(|job| !job.stage.open()), told))
+    }
+}
+
+/// A piece is a line of JSON.
+fn one_line(piece: &[u8]) -> String {
+    String::from_utf8_lossy(piece).trim_end().to_string()
+}

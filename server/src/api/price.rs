@@ -1,0 +1,165 @@
+//! What an answer would cost, and whether so much is taken.
+
+use core::fmt;
+
+use axum::Json;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use slowpoint_sim::{Work as Flown, settings};
+use utoipa::{IntoParams, ToSchema};
+
+use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
+use crate::id::ContentId;
+use crate::problem::{Kind, Problem};
+use crate::wire::Asked;
+use crate::wire::day::AskedDay;
+use crate::wire::sweep::AskedSweep;
+
+/// What a POST may say beside its body.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields, default)]
+#[into_params(parameter_in = Query)]
+pub struct CreateQuery {
+    /// With `true` nothing is flown: the answer is the price, and the id the answer would get
+    #[param(required = false, default = false)]
+    pub dry_run: bool,
+}
+
+/// What an answer would cost.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Price {
+    /// Id the answer would get
+    #[schema(pattern = "^[0-9a-f]{32}$")]
+    pub id: String,
+    /// Engine that would answer
+    pub engine: String,
+    /// Flights asked for, those of all entries or settings together; with `until` the most
+    pub flights: u64,
+    /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
+    pub driver_flights: u64,
+    /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
+    pub settings_flights: u64,
+    /// Estimated work, seconds of one core
+    pub estimated_core_s: f64,
+    /// Whether that is the most it can cost, because `until` may end it sooner
+    pub at_most: bool,
+    /// Whether it is computed while the client waits
+    pub inline: bool,
+    /// Most flights that are computed while the client waits
+    pub inline_flights: u64,
+    /// Whether it would be a job; where neither it is refused
+    pub job: bool,
+    /// Most flights of a job
+    pub job_flights: u64,
+    /// Whether the answer is stored already, and costs nothing
+    pub stored: bool,
+}
+
+/// What an answer costs.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Cost {
+    flights: u64,
+    driver_flights: u64,
+    settings_flights: u64,
+    core_s: f64,
+    at_most: bool,
+}
+
+impl Cost {
+    /// Of an assessment.
+    pub fn of(asked: &Asked) -> Self {
+        let question = &asked.case.inputs.question;
+        Self {
+            flights: question.flights,
+            driver_flights: question.drivers.map_or(0, slowpoint_sim::drivers::flights),
+            settings_flights: settings::flights(question),
+            core_s: core_s(slowpoint_sim::work(&asked.case)),
+            at_most: question.until_half_width.is_some(),
+        }
+    }
+
+    /// Of a day: of every flight that can be read.
+    pub fn of_day(day: &AskedDay) -> Self {
+        day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).fold(Self::default(), |all, asked| {
+            let one = Self::of(asked);
+            Self {
+                flights: all.flights + one.flights,
+                driver_flights: all.driver_flights + one.driver_flights,
+                settings_flights: all.settings_flights + one.settings_flights,
+                core_s: all.core_s + one.core_s,
+                at_most: all.at_most || one.at_most,
+            }
+        })
+    }
+
+    /// Of a sweep, from its first setting: the others fly as much, or less.
+    pub fn of_sweep(sweep: &AskedSweep) -> Self {
+        let first = sweep.cell(0).ok();
+        let each = first.as_ref().map_or(0.0, |asked| core_s(slowpoint_sim::work_of_cell(&asked.case)));
+        Self {
+            flights: sweep.flights(),
+            core_s: each * sweep.cells() as f64,
+            at_most: first.is_some_and(|asked| asked.case.inputs.question.until_half_width.is_some()),
+            ..Self::default()
+        }
+    }
+
+    /// All flights.
+    pub fn all_flights(&self) -> u64 {
+        self.flights.saturating_add(self.driver_flights).saturating_add(self.settings_flights)
+    }
+
+    /// Whether it is computed while a client waits.
+    pub fn inline(&self, config: &Config) -> bool {
+        self.all_flights() <= config.inline_flights
+    }
+
+    /// Refuses what is more than a job may be.
+    pub fn affordable(&self, config: &Config) -> Result<(), Problem> {
+        let (all, most) = (self.all_flights(), config.job_flights);
+        if all <= most {
+            return Ok(());
+        }
+        let detail = format!("At most {most} flights are flown for one answer, {all} were asked for.");
+        Err(Problem::new(Kind::TooManyFlights, detail).with_limit("job_flights", most, "flights"))
+    }
+
+    /// The answer of a dry run.
+    pub fn told(&self, config: &Config, id: &ContentId, stored: bool) -> Response {
+        let inline = self.inline(config);
+        let price = Price {
+            id: id.to_string(),
+            engine: ENGINE.into(),
+            flights: self.flights,
+            driver_flights: self.driver_flights,
+            settings_flights: self.settings_flights,
+            estimated_core_s: self.core_s,
+            at_most: self.at_most,
+            inline,
+            inline_flights: config.inline_flights,
+            job: !inline && self.affordable(config).is_ok(),
+            job_flights: config.job_flights,
+            stored,
+        };
+        ([(header::CACHE_CONTROL, "no-store")], Json(price)).into_response()
+    }
+}
+
+/// Its flights in words.
+impl fmt::Display for Cost {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} flights", self.flights)?;
+        if self.driver_flights > 0 {
+            write!(f, " and {} for the drivers", self.driver_flights)?;
+        }
+        if self.settings_flights > 0 {
+            write!(f, " and {} at other settings", self.settings_flights)?;
+        }
+        Ok(())
+    }
+}
+
+fn core_s(flown: Flown) -> f64 {
+    CORE_S_PER_ASCENT * flown.ascents as f64 + CORE_S_PER_DESCENT * flown.descents as f64
+}

@@ -1,0 +1,403 @@
+//! What assessments, days and sweeps share: answered at once where little is to be flown, as a job where much is, always from
+//! the store where it has been answered before.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+use axum::Json;
+use axum::body::Bytes;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use utoipa::IntoParams;
+
+use super::assessments::{
+    self, etag, holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored,
+};
+use super::price::Cost;
+use super::{blocking, days, jobs, sweeps};
+use crate::State;
+use crate::compute::{Failure, Outcome};
+use crate::config::{Config, ENGINE};
+use crate::id::ContentId;
+use crate::jobs::{Tell, Turn};
+use crate::problem::{Kind, Problem};
+use crate::store::{Claimed, Job, NewJob, Piece, Shelf, Store};
+use crate::wire::day::{AskedDay, read_day};
+use crate::wire::sweep::{AskedSweep, read_sweep};
+use crate::wire::{self, Asked, FieldFault, Rejected};
+
+/// The longest that `Prefer: wait` is given, s.
+const LONGEST_WAIT_S: u64 = 60;
+
+/// What is to be answered.
+pub enum Work {
+    /// A flight card.
+    Assessment(Box<Asked>),
+    /// A day.
+    Day(AskedDay),
+    /// A sweep.
+    Sweep(AskedSweep),
+}
+
+impl Work {
+    /// Reads what was posted, or kept.
+    pub fn read(shelf: Shelf, body: &[u8]) -> Result<Self, Rejected> {
+        Ok(match shelf {
+            Shelf::Assessments => Self::Assessment(Box::new(wire::read(body)?)),
+            Shelf::Days => Self::Day(read_day(body)?),
+            Shelf::Sweeps => Self::Sweep(read_sweep(body)?),
+        })
+    }
+
+    fn shelf(&self) -> Shelf {
+        match self {
+            Self::Assessment(_) => Shelf::Assessments,
+            Self::Day(_) => Shelf::Days,
+            Self::Sweep(_) => Shelf::Sweeps,
+        }
+    }
+
+    /// The id of its answer.
+    pub fn id(&self) -> ContentId {
+        match self {
+            Self::Assessment(asked) => ContentId::of(ENGINE, &asked.canonical()),
+            Self::Day(day) => ContentId::of(&format!("{ENGINE} day"), &day.canonical()),
+            Self::Sweep(sweep) => ContentId::of(&format!("{ENGINE} sweep"), &sweep.canonical()),
+        }
+    }
+
+    /// As it is kept: read again, it is the same.
+    fn input(&self) -> String {
+        match self {
+            Self::Assessment(asked) => asked.kept(),
+            Self::Day(day) => day.input.to_string(),
+            Self::Sweep(sweep) => sweep.input.to_string(),
+        }
+    }
+
+    fn cost(&self) -> Cost {
+        match self {
+            Self::Assessment(asked) => Cost::of(asked),
+            Self::Day(day) => Cost::of_day(day),
+            Self::Sweep(sweep) => Cost::of_sweep(sweep),
+        }
+    }
+
+    /// Where it asks for too much.
+    fn heaviest(&self, cost: &Cost, config: &Config) -> FieldFault {
+        let (pointer, sent) = match self {
+            Self::Assessment(asked) => {
+                let question = &asked.case.inputs.question;
+                match question.drivers {
+                    Some(base_flights) if question.flights <= config.job_flights => ("/drivers", Some(base_flights)),
+                    _ if question.until_half_width.is_some() => ("/until/within", Some(question.flights)),
+                    _ => ("/flights", Some(question.flights)),
+                }
+            }
+            Self::Day(_) => ("", None),
+            Self::Sweep(_) => ("/axes", None),
+        };
+        FieldFault {
+            pointer: pointer.into(),
+            problem: format!("{cost} are more than the {} of one answer", config.job_flights),
+            remedy: "ask for fewer flights, entries or settings, or leave drivers out; `slowpoint assess` on your own machine takes more".into(),
+            sent: sent.map(Into::into),
+        }
+    }
+
+    /// All that its progress is told in: flights, entries or settings.
+    fn whole(&self) -> u64 {
+        match self {
+            Self::Assessment(asked) => asked.case.inputs.question.flights,
+            Self::Day(day) => day.entries.len() as u64,
+            Self::Sweep(sweep) => sweep.cells() as u64,
+        }
+    }
+
+    /// Flies it, from the pieces that are made on; `None` if it gives way before its end.
+    fn fly(&self, store: &dyn Store, id: &ContentId, run: &Run) -> Result<Option<Vec<u8>>, Failure> {
+        match self {
+            Self::Assessment(asked) => assessments::fly(id, asked, run).map(Some),
+            Self::Day(day) => days::fly(store, id, day, run),
+            Self::Sweep(sweep) => sweeps::fly(id, sweep, run),
+        }
+    }
+}
+
+/// How something is flown.
+pub struct Run<'a> {
+    /// Pieces that are made already.
+    pub made: &'a [Piece],
+    /// Raised when it is of no use any more.
+    pub stop: &'a AtomicBool,
+    tell: Option<&'a Tell<'a>>,
+}
+
+impl<'a> Run<'a> {
+    /// From beginning to end, and nobody looks on.
+    pub fn at_once(stop: &'a AtomicBool) -> Self {
+        Self { made: &[], stop, tell: None }
+    }
+
+    /// Tells of a piece, which is not made unless somebody looks on.
+    pub fn tell(&self, piece: impl FnOnce() -> Result<Piece, Failure>) -> Result<Turn, Failure> {
+        self.tell.map_or(Ok(Turn::GoesOn), |tell| tell(piece()?))
+    }
+}
+
+/// Does a job that is kept.
+pub fn perform(store: &dyn Store, job: &Claimed, stop: &AtomicBool, tell: &Tell) -> Result<Option<Vec<u8>>, Failure> {
+    let input = job.input.as_deref().unwrap_or_default();
+    let work = Work::read(job.shelf, input).map_err(|_| Failure::EngineChanged)?;
+    if work.id() != job.id {
+        return Err(Failure::EngineChanged);
+    }
+    work.fly(store, &job.id, &Run { made: &job.made, stop, tell: Some(tell) })
+}
+
+/// Reads what was posted and answers it, or accepts a job that will, or tells its price.
+pub async fn posted(
+    state: &Arc<State>,
+    headers: &HeaderMap,
+    shelf: Shelf,
+    body: impl AsRef<[u8]> + Send + 'static,
+    dry_run: bool,
+) -> Result<(ContentId, Response), Problem> {
+    let (work, id) = blocking(move || {
+        let work = Work::read(shelf, body.as_ref())?;
+        let id = work.id();
+        Ok::<_, Rejected>((work, id))
+    })
+    .await?
+    .map_err(Problem::rejected)?;
+    let response = answer(state, headers, work, &id, dry_run).await?;
+    Ok((id, response))
+}
+
+async fn answer(
+    state: &Arc<State>,
+    headers: &HeaderMap,
+    work: Work,
+    id: &ContentId,
+    dry_run: bool,
+) -> Result<Response, Problem> {
+    let (shelf, cost, config) = (work.shelf(), work.cost(), &state.config);
+    let stored = kept(state, shelf, id).await?.and_then(sound);
+    if dry_run {
+        return Ok(cost.told(config, id, stored.is_some()));
+    }
+    if let Some(answer) = stored {
+        return Ok(placed(shelf, id, sent(id, answer.into())));
+    }
+    cost.affordable(config).map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
+    let preference = Preference::of(headers);
+    if cost.inline(config) && !preference.respond_async && !waits(state, id).await? {
+        return Ok(placed(shelf, id, sent(id, inline(state, work, id).await?)));
+    }
+    let accepted = {
+        let (state, key, input, whole) = (Arc::clone(state), id.clone(), work.input(), work.whole());
+        blocking(move || {
+            let most = state.config.jobs;
+            state.jobs.accept(&NewJob { shelf, id: &key, client: "", input: input.as_bytes(), whole, most })
+        })
+        .await?
+        .map_err(|error| Problem::storage(&error))?
+    };
+    let mut job = accepted.ok_or_else(|| {
+        Problem::new(
+            Kind::Overloaded,
+            format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs),
+        )
+        .with_limit("jobs", config.jobs as u64, "jobs")
+    })?;
+    if let Some(wait) = preference.wait {
+        if let Some(ended) = ended_within(state, id, wait).await? {
+            job = ended;
+        }
+        if let Some(answer) = kept(state, shelf, id).await?.and_then(sound) {
+            return Ok(placed(shelf, id, sent(id, answer.into())));
+        }
+    }
+    let mut response = (StatusCode::CREATED, Json(jobs::status(&job))).into_response();
+    let sent = response.headers_mut();
+    sent.insert(header::LOCATION, text_header(&format!("/v1/jobs/{id}")));
+    sent.insert(header::CACHE_CONTROL, text_header("no-store"));
+    if preference.respond_async {
+        sent.insert("preference-applied", text_header("respond-async"));
+    }
+    Ok(response)
+}
+
+/// Whether a job that will answer this is under way.
+async fn waits(state: &Arc<State>, id: &ContentId) -> Result<bool, Problem> {
+    let job = jobs::find(state, id).await?;
+    Ok(job.is_some_and(|job| job.stage.open()))
+}
+
+/// Flies while the client waits; kept first, answered second; one run per id, off the async threads.
+pub async fn inline(state: &Arc<State>, work: Work, id: &ContentId) -> Result<Bytes, Problem> {
+    let shelf = work.shelf();
+    let (store, key) = (Arc::clone(&state.store), id.clone());
+    let fly = move |stop: &AtomicBool| -> Outcome { Ok(answered(&*store, &key, &work, stop)?.into()) };
+    let name = format!("{}/{id}", shelf.name());
+    state.compute.run(&name, fly).await.map_err(|failure| unanswered(&state.config, failure))
+}
+
+/// The answer of the store; else it is flown and kept.
+pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
+    let shelf = work.shelf();
+    // A run that ended between a client's look and now has kept it.
+    if let Some(answer) = store.get(shelf, id).map_err(unstored)?.and_then(sound) {
+        return Ok(answer);
+    }
+    // Nobody asks it to give way.
+    let answer = work.fly(store, id, &Run::at_once(stop))?.ok_or(Failure::Stopped)?;
+    store.put(shelf, id, work.input().as_bytes(), &answer).map_err(unstored)?;
+    Ok(answer)
+}
+
+/// Waits for a job to end.
+async fn ended_within(state: &Arc<State>, id: &ContentId, wait: Duration) -> Result<Option<Job>, Problem> {
+    let mut changes = state.jobs.changes();
+    let end = tokio::time::Instant::now() + wait;
+    loop {
+        changes.borrow_and_update();
+        if let Some(job) = jobs::find(state, id).await?.filter(|job| !job.stage.open()) {
+            return Ok(Some(job));
+        }
+        if tokio::time::timeout_at(end, changes.changed()).await.is_err() {
+            return Ok(None);
+        }
+    }
+}
+
+/// The header as it is described.
+#[derive(Debug, IntoParams)]
+#[into_params(parameter_in = Header)]
+#[allow(dead_code, reason = "describes a header, which is read by its name")]
+pub struct Prefer {
+    /// RFC 7240. "respond-async": accept it as a job. "wait=10": of a job, wait so many seconds for its end, at most 60.
+    #[param(rename = "Prefer", required = false)]
+    prefer: Option<String>,
+}
+
+/// How the client would like it (RFC 7240).
+#[derive(Debug, Default, PartialEq, Eq)]
+struct Preference {
+    respond_async: bool,
+    wait: Option<Duration>,
+}
+
+impl Preference {
+    fn of(headers: &HeaderMap) -> Self {
+        let mut preference = Self::default();
+        let lists = headers.get_all("prefer").iter().filter_map(|v| v.to_str().ok());
+        for part in lists.flat_map(|list| list.split([',', ';'])) {
+            let (name, value) = part.split_once('=').unwrap_or((part, ""));
+            match name.trim().to_ascii_lowercase().as_str() {
+                "respond-async" => preference.respond_async = true,
+                "wait" if preference.wait.is_none() => {
+                    let seconds = value.trim().trim_matches('"').parse::<u64>().ok();
+                    preference.wait = seconds.map(|s| Duration::from_secs(s.min(LONGEST_WAIT_S)));
+                }
+                _ => {}
+            }
+        }
+        preference
+    }
+}
+
+/// Gives a stored answer again.
+pub async fn read(state: &Arc<State>, shelf: Shelf, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
+    let id = read_id(id)?;
+    let answer = stored(state, shelf, &id).await?;
+    let tag = etag(&id);
+    Ok(if holds(&tag, headers) { not_modified(&tag) } else { sent(&id, answer.into()) })
+}
+
+/// The bytes of a stored answer.
+pub async fn stored(state: &Arc<State>, shelf: Shelf, id: &ContentId) -> Result<Vec<u8>, Problem> {
+    match kept(state, shelf, id).await? {
+        Some(stored) => sound(stored).ok_or_else(|| damaged(shelf, id)),
+        None => Err(unknown(state, shelf, id).await),
+    }
+}
+
+/// What a shelf holds, in a word.
+fn word(shelf: Shelf) -> &'static str {
+    match shelf {
+        Shelf::Days => "day",
+        Shelf::Sweeps => "sweep",
+        Shelf::Assessments => "flight card",
+    }
+}
+
+/// Nothing under this id.
+pub async fn unknown(state: &Arc<State>, shelf: Shelf, id: &ContentId) -> Problem {
+    let kind = match shelf {
+        Shelf::Days => Kind::UnknownDay,
+        Shelf::Sweeps => Kind::UnknownSweep,
+        Shelf::Assessments => Kind::UnknownAssessment,
+    };
+    let known = jobs::find(state, id).await.ok().flatten().is_some_and(|job| job.shelf == shelf);
+    let where_to = if known { format!(" A job is at /v1/jobs/{id}.") } else { String::new() };
+    let (name, word) = (shelf.name(), word(shelf));
+    Problem::new(
+        kind,
+        format!(
+            "Nothing is stored under {id}. Post the {word} to /v1/{name}; the same {word} gets the same id.{where_to}"
+        ),
+    )
+}
+
+/// Something under this id that cannot be relied on any more.
+pub fn damaged(shelf: Shelf, id: &ContentId) -> Problem {
+    Problem::new(
+        Kind::StoredDamaged,
+        format!(
+            "The {} stored under {id} fails its checksum. Post it again: that stores it anew under the same id.",
+            word(shelf)
+        ),
+    )
+}
+
+/// Says where the answer stays.
+fn placed(shelf: Shelf, id: &ContentId, mut response: Response) -> Response {
+    let place = text_header(&format!("/v1/{}/{id}", shelf.name()));
+    for name in [header::LOCATION, header::CONTENT_LOCATION] {
+        response.headers_mut().insert(name, place.clone());
+    }
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use super::*;
+
+    #[test]
+    fn reads_preferences() {
+        let of = |lists: &[&str]| {
+            let mut headers = HeaderMap::new();
+            for list in lists {
+                headers.append("prefer", list.parse().unwrap());
+            }
+            Preference::of(&headers)
+        };
+        let preference =
+            |respond_async, wait: Option<u64>| Preference { respond_async, wait: wait.map(Duration::from_secs) };
+        for (lists, expected) in [
+            (&["respond-async"][..], preference(true, None)),
+            (&["Respond-Async, wait=10"], preference(true, Some(10))),
+            (&["wait = \"5\"; x", "respond-async"], preference(true, Some(5))),
+            (&["wait=7, wait=9"], preference(false, Some(7))),
+            (&["wait=1000000"], preference(false, Some(60))),
+            (&["wait=soon"], preference(false, None)),
+            (&[], preference(false, None)),
+        ] {
+            assert_eq!(of(lists), expected, "{lists:?}");
+        }
+    }
+}

@@ -1,0 +1,241 @@
+//! What is kept: inputs with their answers by id, and work that was accepted. A narrow trait, so that another database can
+//! stand in.
+//!
+//! Whatever a function has given back is on the disk. What another process of this program did meanwhile is seen.
+
+mod schema;
+mod sqlite;
+
+use std::io;
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use crate::id::ContentId;
+
+pub use sqlite::SqliteStore;
+
+/// What is kept under an id. A part that is missing, cut short or altered is `None`: it is never served.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+pub struct Kept {
+    /// The canonical input.
+    pub input: Option<Vec<u8>>,
+    /// The answer, as it was first sent.
+    pub answer: Option<Vec<u8>>,
+}
+
+/// What an answer is of. Ids of one kind say nothing about another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Shelf {
+    /// Flight cards.
+    Assessments,
+    /// Days of flights.
+    Days,
+    /// Sweeps.
+    Sweeps,
+}
+
+impl Shelf {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Assessments, Self::Days, Self::Sweeps];
+
+    /// Its name: in a path of the service and in the database.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Assessments => "assessments",
+            Self::Days => "days",
+            Self::Sweeps => "sweeps",
+        }
+    }
+
+    /// The kind of a name.
+    pub fn of_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|shelf| shelf.name() == name)
+    }
+}
+
+/// Where a job stands (OGC API - Processes 1.0).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// It waits.
+    Accepted,
+    /// It runs, or has begun and waits for its next turn.
+    Running,
+    /// Its answer is kept.
+    Successful,
+    /// It ended without an answer.
+    Failed(Reason),
+    /// It was given up.
+    Dismissed,
+}
+
+impl Stage {
+    /// Whether it waits or runs.
+    pub fn open(self) -> bool {
+        matches!(self, Self::Accepted | Self::Running)
+    }
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Accepted => "accepted",
+            Self::Running => "running",
+            Self::Successful => "successful",
+            Self::Failed(_) => "failed",
+            Self::Dismissed => "dismissed",
+        }
+    }
+}
+
+/// Why a job failed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reason {
+    /// It took longer than a job may.
+    TooLong,
+    /// It ended the server, or panicked, again and again at the same piece.
+    KeepsFailing,
+    /// Its input cannot be relied on any more.
+    Damaged,
+    /// Another engine accepted it, which this one cannot fly.
+    EngineChanged,
+    /// Its answer could not be made; the cause is in the log.
+    Broken,
+}
+
+impl Reason {
+    /// Every reason.
+    pub const ALL: [Self; 5] = [Self::TooLong, Self::KeepsFailing, Self::Damaged, Self::EngineChanged, Self::Broken];
+
+    /// Its name in the database.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::TooLong => "too-long",
+            Self::KeepsFailing => "keeps-failing",
+            Self::Damaged => "damaged",
+            Self::EngineChanged => "engine-changed",
+            Self::Broken => "broken",
+        }
+    }
+}
+
+/// Work to be accepted.
+#[derive(Debug, Clone, Copy)]
+pub struct NewJob<'a> {
+    /// What it answers.
+    pub shelf: Shelf,
+    /// The id of its answer, and its own.
+    pub id: &'a ContentId,
+    /// Whose it is: clients take turns.
+    pub client: &'a str,
+    /// The input.
+    pub input: &'a [u8],
+    /// All that is to be done, in the unit of `Piece::done`.
+    pub whole: u64,
+    /// How many jobs may wait and run, all clients' together.
+    pub most: usize,
+}
+
+/// A job as it is told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Job {
+    /// The id of its answer, and its own.
+    pub id: ContentId,
+    /// What it answers.
+    pub shelf: Shelf,
+    /// Where it stands.
+    pub stage: Stage,
+    /// When it was accepted.
+    pub created: Timestamp,
+    /// When it last came on, or ended.
+    pub updated: Timestamp,
+    /// Done, and all that is to be done.
+    pub done: [u64; 2],
+}
+
+/// A piece of an answer that is done.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Piece {
+    /// What is told of it while the rest is done.
+    pub told: Vec<u8>,
+    /// What going on needs besides.
+    pub kept: Vec<u8>,
+    /// How much is done with it.
+    pub done: u64,
+}
+
+/// A job whose turn it is.
+#[derive(Debug, Clone)]
+pub struct Claimed {
+    /// The id of its answer, and its own.
+    pub id: ContentId,
+    /// What it answers.
+    pub shelf: Shelf,
+    /// The input; `None` if it fails its checksum.
+    pub input: Option<Vec<u8>>,
+    /// The pieces that are done. One that fails its checksum is left out with all after it.
+    pub made: Vec<Piece>,
+    /// How long it has run before.
+    pub spent: Duration,
+    /// Whether it has been tried too often without coming on.
+    pub tried_too_often: bool,
+}
+
+/// Who works on a job, and for how long it is left to them.
+#[derive(Debug, Clone, Copy)]
+pub struct Lease<'a> {
+    /// A name that no other worker has.
+    pub owner: &'a str,
+    /// After so long without a word anybody may take the job.
+    pub lasts: Duration,
+}
+
+/// How much may be kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Bounds {
+    /// The file may have so many bytes; what was not asked for the longest is given up first.
+    pub bytes: u64,
+    /// What was not asked for so long is given up.
+    pub unused: Duration,
+}
+
+/// Where inputs, answers and jobs are kept. Its functions block: call them off the async threads.
+///
+/// Functions that take a lease or its owner's name do nothing and say `false` when the job is no longer theirs.
+pub trait Store: Send + Sync {
+    /// What is kept under an id; `None` if the id was never kept, or given up.
+    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>>;
+    /// Keeps an input with its answer; both or neither survive a crash.
+    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()>;
+    /// Keeps an answer whatever the bounds, or no longer so; `false` if there is none.
+    fn pin(&self, shelf: Shelf, id: &ContentId, pinned: bool) -> io::Result<bool>;
+    /// Gives up what is over the bounds and not pinned; how many answers.
+    fn prune(&self, bounds: Bounds) -> io::Result<u64>;
+    /// Whether something could be kept now.
+    fn ready(&self) -> io::Result<()>;
+
+    /// Accepts a job, or tells of the one of this id that waits or runs. `None` when as many wait and run as may.
+    fn accept(&self, job: &NewJob) -> io::Result<Option<Job>>;
+    /// Where a job stands.
+    fn job(&self, id: &ContentId) -> io::Result<Option<Job>>;
+    /// A client's jobs, the newest first.
+    fn jobs_of(&self, client: &str, most: usize) -> io::Result<Vec<Job>>;
+    /// The job whose turn it is: of the client that was served longest ago, the oldest. Whoever claims works on nothing else.
+    fn claim(&self, lease: Lease) -> io::Result<Option<Claimed>>;
+    /// Whether a job of another client waits.
+    fn others_wait(&self, id: &ContentId) -> io::Result<bool>;
+    /// Keeps the piece that follows `before` others, and the lease. One that is kept already stays as it is.
+    fn add_piece(&self, id: &ContentId, lease: Lease, before: usize, piece: &Piece) -> io::Result<bool>;
+    /// Keeps the lease.
+    fn renew(&self, id: &ContentId, lease: Lease) -> io::Result<bool>;
+    /// Gives the job back to wait for its next turn, after it has run for so long in all; whether the turn was in order. One
+    /// that was not counts as a try.
+    fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool>;
+    /// Ends a job with its answer: both or neither survive a crash.
+    fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool>;
+    /// Ends a job without an answer.
+    fn fail(&self, id: &ContentId, owner: &str, reason: Reason) -> io::Result<bool>;
+    /// Gives a job up, if it waits or runs; where it stands then.
+    fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>>;
+    /// What is told of the pieces after the first `seen`.
+    fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>>;
+}

@@ -1,0 +1,93 @@
+//! The tables, as steps from one version to the next. A step that has been released is never changed.
+
+use std::io;
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use super::sqlite::failed;
+
+/// One step a version. Times are milliseconds since 1970 in UTC; checksums are SHA-256.
+const STEPS: [&str; 1] = ["
+    CREATE TABLE answers (
+        number INTEGER PRIMARY KEY,
+        shelf TEXT NOT NULL,
+        id TEXT NOT NULL,
+        input BLOB NOT NULL,
+        input_sum BLOB NOT NULL,
+        answer BLOB NOT NULL,
+        answer_sum BLOB NOT NULL,
+        used INTEGER NOT NULL,
+        pinned INTEGER NOT NULL DEFAULT 0,
+        UNIQUE (shelf, id)
+    );
+    CREATE INDEX answers_by_use ON answers (pinned, used);
+    CREATE TABLE jobs (
+        number INTEGER PRIMARY KEY,
+        id TEXT NOT NULL UNIQUE,
+        shelf TEXT NOT NULL,
+        client TEXT NOT NULL,
+        input BLOB NOT NULL,
+        input_sum BLOB NOT NULL,
+        stage TEXT NOT NULL,
+        reason TEXT,
+        open INTEGER NOT NULL,
+        created INTEGER NOT NULL,
+        updated INTEGER NOT NULL,
+        done INTEGER NOT NULL,
+        whole INTEGER NOT NULL,
+        tries INTEGER NOT NULL,
+        spent_ms INTEGER NOT NULL,
+        owner TEXT,
+        lease_ends INTEGER
+    );
+    CREATE INDEX jobs_open ON jobs (open, client);
+    CREATE INDEX jobs_by_client ON jobs (client, number);
+    CREATE TABLE pieces (
+        job INTEGER NOT NULL REFERENCES jobs (number) ON DELETE CASCADE,
+        place INTEGER NOT NULL,
+        told BLOB NOT NULL,
+        kept BLOB NOT NULL,
+        done INTEGER NOT NULL,
+        sum BLOB NOT NULL,
+        PRIMARY KEY (job, place)
+    );
+    CREATE TABLE turns (
+        client TEXT PRIMARY KEY,
+        served INTEGER NOT NULL
+    ) WITHOUT ROWID;
+    CREATE TABLE probe (
+        one INTEGER PRIMARY KEY CHECK (one = 1),
+        count INTEGER NOT NULL
+    );
+    INSERT INTO probe VALUES (1, 0);
+"];
+
+/// "SlwP": marks the file as one of this program.
+const APPLICATION: i32 = 0x536c_7750;
+
+/// Brings a database to the present version, each step whole or not at all; refuses one that a newer program has written.
+pub fn migrate(db: &mut Connection) -> io::Result<()> {
+    loop {
+        let step = db.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;
+        let number = |name: &str| step.pragma_query_value(None, name, |row| row.get::<_, i32>(0)).map_err(failed);
+        let (version, application) = (number("user_version")?, number("application_id")?);
+        let known = STEPS.len();
+        if application != APPLICATION && (application != 0 || version != 0) {
+            return Err(io::Error::other("the file is a database of another program"));
+        }
+        match usize::try_from(version) {
+            Ok(at) if at == known => return Ok(()),
+            Ok(at) if at < known => {
+                step.execute_batch(STEPS[at]).map_err(failed)?;
+                step.pragma_update(None, "application_id", APPLICATION).map_err(failed)?;
+                step.pragma_update(None, "user_version", version + 1).map_err(failed)?;
+                step.commit().map_err(failed)?;
+            }
+            _ => {
+                return Err(io::Error::other(format!(
+                    "a newer program has written it (version {version} of its tables; this one knows {known}): use that one, or restore a backup"
+                )));
+            }
+        }
+    }
+}

@@ -1,0 +1,496 @@
+//! One SQLite file in the data directory.
+
+use std::fs::{File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use jiff::Timestamp;
+use rusqlite::types::ValueRef;
+use rusqlite::{Connection, ErrorCode, OptionalExtension, Row, Transaction, TransactionBehavior, named_params, params};
+use sha2::{Digest, Sha256};
+
+use super::schema::migrate;
+use super::{Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use crate::id::ContentId;
+
+/// Its name in the data directory.
+const FILE: &str = "slowpoint.db";
+/// Held by the process that serves from the directory.
+const LOCK: &str = "serving.lock";
+/// How long a statement waits for another process, a backup say.
+const BUSY: Duration = Duration::from_secs(10);
+/// A job that has been begun so often without a new piece is not begun again.
+const TRIES: i64 = 3;
+/// An answer's last use is noted no finer than this: reading must not write each time.
+const USE_NOTED: Duration = Duration::from_secs(3600);
+/// Jobs that have ended are known for so long.
+const ENDED_KNOWN: Duration = Duration::from_secs(7 * 24 * 3600);
+/// The pieces of a job that has ended are known for so long, to whoever lost sight of it.
+const PIECES_KNOWN: Duration = Duration::from_secs(3600);
+/// Answers that are given up in one transaction.
+const PRUNED_AT_ONCE: u32 = 64;
+
+/// The data directory with its database: a write-ahead log, synced at every commit.
+pub struct SqliteStore {
+    file: PathBuf,
+    writer: Mutex<Connection>,
+    /// Connections that only read, while nobody uses them.
+    readers: Mutex<Vec<Connection>>,
+    /// Keeps the lock while it lives.
+    _serving: Option<File>,
+}
+
+/// A failure of the database. A full disk keeps its kind.
+pub(super) fn failed(error: rusqlite::Error) -> io::Error {
+    match error.sqlite_error_code() {
+        Some(ErrorCode::DiskFull) => io::Error::new(io::ErrorKind::StorageFull, error),
+        _ => io::Error::other(error),
+    }
+}
+
+impl SqliteStore {
+    /// Opens the directory to serve from it, makes it if need be, and gives back the jobs that a crash left begun. One process
+    /// at a time can.
+    pub fn serve(directory: &Path) -> io::Result<Self> {
+        std::fs::create_dir_all(directory)?;
+        let lock = File::create(directory.join(LOCK))?;
+        lock.try_lock().map_err(|error| match error {
+            TryLockError::WouldBlock => {
+                io::Error::other("another process serves from it; stop that one, or name another")
+            }
+            TryLockError::Error(error) => error,
+        })?;
+        let store = Self::open(directory)?;
+        // Nobody else works on them: their owner is gone.
+        store.writer().execute("UPDATE jobs SET owner = NULL, lease_ends = NULL WHERE open", []).map_err(failed)?;
+        Ok(Self { _serving: Some(lock), ..store })
+    }
+
+    /// Opens the directory beside a process that may serve from it.
+    pub fn open(directory: &Path) -> io::Result<Self> {
+        let file = directory.join(FILE);
+        let mut writer = connect(&file)?;
+        // Takes effect in a new file only: space that is given up is given back to the disk.
+        writer.pragma_update(None, "auto_vacuum", "INCREMENTAL").map_err(failed)?;
+        writer.pragma_update(None, "journal_mode", "WAL").map_err(failed)?;
+        migrate(&mut writer)?;
+        Ok(Self { file, writer: Mutex::new(writer), readers: Mutex::default(), _serving: None })
+    }
+
+    fn writer(&self) -> MutexGuard<'_, Connection> {
+        // A transaction that a panic cut off is rolled back when it is dropped.
+        self.writer.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Reads beside the writer.
+    fn read<T>(&self, work: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> io::Result<T> {
+        let idle = self.readers.lock().unwrap_or_else(PoisonError::into_inner).pop();
+        let reader = idle.map_or_else(|| connect(&self.file), Ok)?;
+        let found = work(&reader).map_err(failed)?;
+        self.readers.lock().unwrap_or_else(PoisonError::into_inner).push(reader);
+        Ok(found)
+    }
+
+    /// Writes all of it or nothing.
+    fn write<T>(&self, work: impl FnOnce(&Transaction) -> rusqlite::Result<T>) -> io::Result<T> {
+        let mut writer = self.writer();
+        let whole = writer.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;
+        let done = work(&whole).map_err(failed)?;
+        whole.commit().map_err(failed)?;
+        Ok(done)
+    }
+}
+
+fn connect(file: &Path) -> io::Result<Connection> {
+    let db = Connection::open(file).map_err(failed)?;
+    db.busy_timeout(BUSY).map_err(failed)?;
+    for (name, value) in [("synchronous", "FULL"), ("foreign_keys", "ON"), ("trusted_schema", "OFF")] {
+        db.pragma_update(None, name, value).map_err(failed)?;
+    }
+    Ok(db)
+}
+
+fn now_ms() -> i64 {
+    Timestamp::now().as_millisecond()
+}
+
+fn ms(time: Duration) -> i64 {
+    i64::try_from(time.as_millis()).unwrap_or(i64::MAX)
+}
+
+/// When a lease that is taken or renewed now ends.
+fn ends(lease: Lease) -> i64 {
+    now_ms().saturating_add(ms(lease.lasts))
+}
+
+fn sum(bytes: &[u8]) -> [u8; 32] {
+    Sha256::digest(bytes).into()
+}
+
+/// The checksum of a piece: of both parts, each with its length.
+fn piece_sum(told: &[u8], kept: &[u8], done: i64) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    for part in [told, kept, &done.to_le_bytes()] {
+        hash.update((part.len() as u64).to_le_bytes());
+        hash.update(part);
+    }
+    hash.finalize().into()
+}
+
+/// Two columns, bytes and their checksum: the bytes, if they are those that were kept. Damage may change even their type.
+fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<u8>>> {
+    let [bytes, checksum] = [row.get_ref(bytes)?, row.get_ref(checksum)?].map(|value| match value {
+        ValueRef::Blob(bytes) | ValueRef::Text(bytes) => bytes,
+        _ => &[],
+    });
+    Ok((sum(bytes)[..] == *checksum).then(|| bytes.to_vec()))
+}
+
+fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> rusqlite::Result<()> {
+    db.prepare_cached(
+        "INSERT INTO answers (shelf, id, input, input_sum, answer, answer_sum, used) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         ON CONFLICT (shelf, id) DO UPDATE SET
+         input = excluded.input, input_sum = excluded.input_sum, answer = excluded.answer,
+         answer_sum = excluded.answer_sum, used = excluded.used",
+    )?
+    .execute(params![shelf.name(), id.as_str(), input, sum(input), answer, sum(answer), now_ms()])?;
+    Ok(())
+}
+
+const JOB: &str = "number, id, shelf, stage, reason, created, updated, done, whole";
+
+fn broken(what: &str) -> rusqlite::Error {
+    rusqlite::Error::InvalidColumnName(format!("{what} that this program does not know"))
+}
+
+fn shelf_of(row: &Row) -> rusqlite::Result<Shelf> {
+    Shelf::of_name(&row.get::<_, String>("shelf")?).ok_or_else(|| broken("a shelf"))
+}
+
+fn id_of(row: &Row) -> rusqlite::Result<ContentId> {
+    ContentId::parse(&row.get::<_, String>("id")?).ok_or_else(|| broken("an id"))
+}
+
+fn job_of(row: &Row) -> rusqlite::Result<Job> {
+    let reason: Option<String> = row.get("reason")?;
+    let reason = reason.and_then(|name| Reason::ALL.into_iter().find(|reason| reason.name() == name));
+    let stage: String = row.get("stage")?;
+    let time = |name| {
+        let ms = row.get::<_, i64>(name)?;
+        Timestamp::from_millisecond(ms).map_err(|_| broken("a time"))
+    };
+    let count = |name| Ok::<_, rusqlite::Error>(row.get::<_, i64>(name)?.unsigned_abs());
+    let stages = [Stage::Accepted, Stage::Running, Stage::Successful, Stage::Dismissed];
+    Ok(Job {
+        id: id_of(row)?,
+        shelf: shelf_of(row)?,
+        stage: stages
+            .into_iter()
+            .chain(reason.map(Stage::Failed))
+            .find(|known| known.name() == stage)
+            .ok_or_else(|| broken("a stage"))?,
+        created: time("created")?,
+        updated: time("updated")?,
+        done: [count("done")?, count("whole")?],
+    })
+}
+
+fn job(db: &Connection, id: &ContentId) -> rusqlite::Result<Option<Job>> {
+    db.prepare_cached(&format!("SELECT {JOB} FROM jobs WHERE id = ?1"))?.query_row([id.as_str()], job_of).optional()
+}
+
+/// A job's pieces from a place on, up to the first that fails its checksum.
+fn pieces(db: &Connection, number: i64, from: usize) -> rusqlite::Result<Vec<Piece>> {
+    let mut found = Vec::new();
+    let mut pieces = db.prepare_cached(
+        "SELECT place, told, kept, done, sum FROM pieces WHERE job = ?1 AND place >= ?2 ORDER BY place",
+    )?;
+    let mut rows = pieces.query(params![number, i64::try_from(from).unwrap_or(i64::MAX)])?;
+    while let Some(row) = rows.next()? {
+        let (place, told, kept): (i64, Vec<u8>, Vec<u8>) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        let (done, checksum): (i64, Vec<u8>) = (row.get(3)?, row.get(4)?);
+        let follows = usize::try_from(place) == Ok(from + found.len());
+        if !follows || piece_sum(&told, &kept, done)[..] != checksum {
+            tracing::warn!(place, "a piece fails its checksum");
+            break;
+        }
+        found.push(Piece { told, kept, done: done.unsigned_abs() });
+    }
+    Ok(found)
+}
+
+/// The number of a job that is open and an owner's.
+fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Option<i64>> {
+    db.prepare_cached("SELECT number FROM jobs WHERE id = ?1 AND owner = ?2 AND open")?
+        .query_row([id.as_str(), owner], |row| row.get(0))
+        .optional()
+}
+
+/// Ends a job that is open.
+fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
+    let reason = if let Stage::Failed(reason) = stage { Some(reason.name()) } else { None };
+    db.prepare_cached(
+        "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated = ?4, owner = NULL, lease_ends = NULL,
+         done = CASE WHEN ?2 = 'successful' THEN whole ELSE done END WHERE number = ?1",
+    )?
+    .execute(params![number, stage.name(), reason, now_ms()])?;
+    Ok(())
+}
+
+impl Store for SqliteStore {
+    fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
+        let found = self.read(|db| {
+            db.prepare_cached(
+                "SELECT input, input_sum, answer, answer_sum, used FROM answers WHERE shelf = ?1 AND id = ?2",
+            )?
+            .query_row([shelf.name(), id.as_str()], |row| {
+                let kept =
+                    Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
+                Ok((kept, row.get::<_, i64>("used")?))
+            })
+            .optional()
+        })?;
+        let Some((kept, used)) = found else { return Ok(None) };
+        if kept.input.is_none() || kept.answer.is_none() {
+            tracing::warn!(%id, "what is kept fails its checksum");
+        }
+        if now_ms().saturating_sub(used) > ms(USE_NOTED) {
+            let noted = self.write(|db| {
+                db.execute(
+                    "UPDATE answers SET used = ?3 WHERE shelf = ?1 AND id = ?2",
+                    params![shelf.name(), id.as_str(), now_ms()],
+                )
+            });
+            // It can be read all the same.
+            if let Err(error) = noted {
+                tracing::warn!(%error, "the use of an answer is not noted");
+            }
+        }
+        Ok(Some(kept))
+    }
+
+    fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
+        self.write(|db| put(db, shelf, id, input, answer))
+    }
+
+    fn pin(&self, shelf: Shelf, id: &ContentId, pinned: bool) -> io::Result<bool> {
+        self.write(|db| {
+            db.execute(
+                "UPDATE answers SET pinned = ?3 WHERE shelf = ?1 AND id = ?2",
+                params![shelf.name(), id.as_str(), pinned],
+            )
+        })
+        .map(|changed| changed > 0)
+    }
+
+    fn prune(&self, bounds: Bounds) -> io::Result<u64> {
+        let now = now_ms();
+        self.write(|db| {
+            db.execute(
+                "DELETE FROM pieces WHERE job IN (SELECT number FROM jobs WHERE NOT open AND updated < ?1)",
+                [now.saturating_sub(ms(PIECES_KNOWN))],
+            )?;
+            db.execute("DELETE FROM jobs WHERE NOT open AND updated < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])
+        })?;
+        let mut gone = self.write(|db| {
+            db.execute("DELETE FROM answers WHERE NOT pinned AND used < ?1", [now.saturating_sub(ms(bounds.unused))])
+        })?;
+        loop {
+            let more = self.write(|db| {
+                let pages = |name| db.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+                let used = (pages("page_count")? - pages("freelist_count")?).saturating_mul(pages("page_size")?);
+                if used.unsigned_abs() <= bounds.bytes {
+                    return Ok(0);
+                }
+                db.execute(
+                    "DELETE FROM answers WHERE number IN
+                     (SELECT number FROM answers WHERE NOT pinned ORDER BY used, number LIMIT ?1)",
+                    [PRUNED_AT_ONCE],
+                )
+            })?;
+            if more == 0 {
+                break;
+            }
+            gone += more;
+        }
+        let writer = self.writer();
+        let mut vacuum = writer.prepare("PRAGMA incremental_vacuum").map_err(failed)?;
+        let mut pages = vacuum.query([]).map_err(failed)?;
+        // Each step gives one page back to the disk.
+        while pages.next().map_err(failed)?.is_some() {}
+        Ok(gone as u64)
+    }
+
+    fn ready(&self) -> io::Result<()> {
+        self.write(|db| db.execute("UPDATE probe SET count = count + 1", [])).map(drop)
+    }
+
+    fn accept(&self, new: &NewJob) -> io::Result<Option<Job>> {
+        self.write(|db| {
+            if let Some(known) = job(db, new.id)?.filter(|job| job.stage.open()) {
+                return Ok(Some(known));
+            }
+            let open: i64 = db.query_row("SELECT count(*) FROM jobs WHERE open", [], |row| row.get(0))?;
+            if open.unsigned_abs() >= new.most as u64 {
+                return Ok(None);
+            }
+            db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
+            db.execute(
+                "INSERT INTO jobs
+                 (id, shelf, client, input, input_sum, stage, open, created, updated, done, whole, tries, spent_ms)
+                 VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0, 0)",
+                named_params! {
+                    ":id": new.id.as_str(), ":shelf": new.shelf.name(), ":client": new.client, ":input": new.input,
+                    ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
+                },
+            )?;
+            job(db, new.id)
+        })
+    }
+
+    fn job(&self, id: &ContentId) -> io::Result<Option<Job>> {
+        self.read(|db| job(db, id))
+    }
+
+    fn jobs_of(&self, client: &str, most: usize) -> io::Result<Vec<Job>> {
+        self.read(|db| {
+            db.prepare_cached(&format!("SELECT {JOB} FROM jobs WHERE client = ?1 ORDER BY number DESC LIMIT ?2"))?
+                .query_map(params![client, i64::try_from(most).unwrap_or(i64::MAX)], job_of)?
+                .collect()
+        })
+    }
+
+    fn claim(&self, lease: Lease) -> io::Result<Option<Claimed>> {
+        self.write(|db| {
+            let next = db
+                .prepare_cached(
+                    "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, tries, spent_ms FROM jobs
+                     LEFT JOIN turns ON turns.client = jobs.client
+                     WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends < ?1)
+                     ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
+                )?
+                .query_row(params![now_ms(), lease.owner], |row| {
+                    let claimed = Claimed {
+                        id: id_of(row)?,
+                        shelf: shelf_of(row)?,
+                        input: sound(row, "input", "input_sum")?,
+                        made: Vec::new(),
+                        spent: Duration::from_millis(row.get::<_, i64>("spent_ms")?.unsigned_abs()),
+                        tried_too_often: row.get::<_, i64>("tries")? >= TRIES,
+                    };
+                    Ok((claimed, row.get::<_, i64>("number")?, row.get::<_, String>("client")?))
+                })
+                .optional()?;
+            let Some((mut claimed, number, client)) = next else { return Ok(None) };
+            db.execute(
+                "UPDATE jobs SET stage = 'running', owner = ?2, lease_ends = ?3, tries = tries + 1, updated = ?4
+                 WHERE number = ?1",
+                params![number, lease.owner, ends(lease), now_ms()],
+            )?;
+            db.execute(
+                "INSERT INTO turns VALUES (?1, (SELECT coalesce(max(served), 0) + 1 FROM turns))
+                 ON CONFLICT (client) DO UPDATE SET served = excluded.served",
+                [client],
+            )?;
+            claimed.made = pieces(db, number, 0)?;
+            db.execute(
+                "DELETE FROM pieces WHERE job = ?1 AND place >= ?2",
+                params![number, i64::try_from(claimed.made.len()).unwrap_or(i64::MAX)],
+            )?;
+            Ok(Some(claimed))
+        })
+    }
+
+    fn others_wait(&self, id: &ContentId) -> io::Result<bool> {
+        self.read(|db| {
+            db.prepare_cached(
+                "SELECT EXISTS (SELECT 1 FROM jobs WHERE open AND owner IS NULL
+                 AND client <> (SELECT client FROM jobs WHERE id = ?1))",
+            )?
+            .query_row([id.as_str()], |row| row.get(0))
+        })
+    }
+
+    fn add_piece(&self, id: &ContentId, lease: Lease, before: usize, piece: &Piece) -> io::Result<bool> {
+        self.write(|db| {
+            let Some(number) = owned(db, id, lease.owner)? else { return Ok(false) };
+            let (place, done) = (i64::try_from(before).unwrap_or(i64::MAX), i64::try_from(piece.done).unwrap_or(i64::MAX));
+            let new = db
+                .prepare_cached("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+                .execute(params![number, place, piece.told, piece.kept, done, piece_sum(&piece.told, &piece.kept, done)])?;
+            db.prepare_cached(
+                "UPDATE jobs SET lease_ends = ?2, updated = ?3, done = max(done, ?4), tries = CASE WHEN ?5 THEN 0 ELSE tries END
+                 WHERE number = ?1",
+            )?
+            .execute(params![number, ends(lease), now_ms(), done, new > 0])?;
+            Ok(true)
+        })
+    }
+
+    fn renew(&self, id: &ContentId, lease: Lease) -> io::Result<bool> {
+        self.write(|db| {
+            db.execute(
+                "UPDATE jobs SET lease_ends = ?3 WHERE id = ?1 AND owner = ?2 AND open",
+                params![id.as_str(), lease.owner, ends(lease)],
+            )
+        })
+        .map(|changed| changed > 0)
+    }
+
+    fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool> {
+        self.write(|db| {
+            db.execute(
+                "UPDATE jobs SET owner = NULL, lease_ends = NULL, tries = max(tries - ?4, 0), spent_ms = ?3
+                 WHERE id = ?1 AND owner = ?2 AND open",
+                params![id.as_str(), owner, ms(spent), in_order],
+            )
+        })
+        .map(|changed| changed > 0)
+    }
+
+    fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool> {
+        self.write(|db| {
+            let Some(number) = owned(db, id, owner)? else { return Ok(false) };
+            let (shelf, input): (Shelf, Vec<u8>) =
+                db.query_row("SELECT shelf, input, input_sum FROM jobs WHERE number = ?1", [number], |row| {
+                    Ok((shelf_of(row)?, sound(row, "input", "input_sum")?.ok_or_else(|| broken("an input"))?))
+                })?;
+            put(db, shelf, id, &input, answer)?;
+            end(db, number, Stage::Successful)?;
+            Ok(true)
+        })
+    }
+
+    fn fail(&self, id: &ContentId, owner: &str, reason: Reason) -> io::Result<bool> {
+        self.write(|db| {
+            let Some(number) = owned(db, id, owner)? else { return Ok(false) };
+            end(db, number, Stage::Failed(reason))?;
+            Ok(true)
+        })
+    }
+
+    fn dismiss(&self, id: &ContentId) -> io::Result<Option<Job>> {
+        self.write(|db| {
+            let number = db
+                .query_row("SELECT number FROM jobs WHERE id = ?1 AND open", [id.as_str()], |row| row.get(0))
+                .optional()?;
+            if let Some(number) = number {
+                end(db, number, Stage::Dismissed)?;
+            }
+            job(db, id)
+        })
+    }
+
+    fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>> {
+        self.read(|db| {
+            let number = db
+                .prepare_cached("SELECT number FROM jobs WHERE id = ?1")?
+                .query_row([id.as_str()], |row| row.get(0))
+                .optional()?;
+            let pieces = number.map_or(Ok(Vec::new()), |number| pieces(db, number, seen))?;
+            Ok(pieces.into_iter().map(|piece| piece.told).collect())
+        })
+    }
+}

@@ -1,0 +1,301 @@
+//! Jobs: told of piece by piece, gone on with wherever they stood, the same bytes as answered at once.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use axum::body::Body;
+use axum::http::{Method, Request};
+use futures_util::StreamExt;
+use serde_json::{Value, json};
+use slowpoint_server::config::Config;
+use slowpoint_server::id::ContentId;
+use slowpoint_server::store::{Lease, NewJob, Piece, Shelf, Store};
+use support::{
+    Disk, Service, card, check_described, check_problem, json_request, request, service, service_with, until,
+};
+use tower::ServiceExt;
+
+fn preferring(uri: &str, body: &Value, preference: &str) -> Request<Body> {
+    let mut request = json_request(uri, body.to_string());
+    request.headers_mut().insert("prefer", preference.parse().unwrap());
+    request
+}
+
+fn day() -> Value {
+    let entry = |k: u64| json!({"name": format!("flight {k}"), "card": card()["card"], "delays": [4 + k]});
+    json!({
+        "entries": [entry(0), entry(1), entry(2), {"name": "unread"}],
+        "launch": card()["launch"], "wind": card()["wind"], "flights": 128,
+    })
+}
+
+fn sweep() -> Value {
+    json!({"base": card(), "axes": {"tilts": [0, 3, 6]}})
+}
+
+/// Posts it as a job; the job's path.
+async fn accepted(service: &Service, uri: &str, body: &Value) -> String {
+    let reply = service.send(preferring(uri, body, "respond-async")).await;
+    assert_eq!(reply.status, 201, "{}", reply.text());
+    assert_eq!(reply.header("preference-applied"), "respond-async");
+    check_described("JobStatus", &reply.json());
+    reply.header("location").to_string()
+}
+
+/// Events as (name, number, data).
+type Event = (String, Option<u64>, Value);
+
+fn events(text: &str) -> Vec<Event> {
+    let event = |block: &str| {
+        let field = |name: &str| block.lines().find_map(|line| line.strip_prefix(name)).map(str::trim);
+        let data = serde_json::from_str(field("data:")?).unwrap();
+        Some((field("event:")?.to_string(), field("id:").map(|id| id.parse().unwrap()), data))
+    };
+    text.split("\n\n").filter_map(event).collect()
+}
+
+/// The whole stream from a number on, up to its end.
+async fn stream(service: &Service, job: &str, seen: Option<u64>) -> String {
+    let mut asked = request(Method::GET, &format!("{job}/events"), Body::empty());
+    if let Some(seen) = seen {
+        asked.headers_mut().insert("last-event-id", seen.to_string().parse().unwrap());
+    }
+    let reply = service.send(asked).await;
+    assert_eq!((reply.status.as_u16(), reply.header("content-type")), (200, "text/event-stream"));
+    assert_eq!((reply.header("cache-control"), reply.header("x-accel-buffering")), ("no-store", "no"));
+    reply.text()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn events_tell_every_piece_and_the_end() {
+    let service = service();
+    for (uri, body, schema, pieces) in [
+        ("/v1/days", day(), "DayRow", 4),
+        ("/v1/sweeps", sweep(), "SweepCell", 3),
+        (
+            "/v1/assessments",
+            {
+                let mut long = card();
+                long["flights"] = json!(1000);
+                long
+            },
+            "GlimpseAnswer",
+            3,
+        ),
+    ] {
+        let job = accepted(&service, uri, &body).await;
+        let whole = stream(&service, &job, None).await;
+        let told = events(&whole);
+        let numbers: Vec<Option<u64>> = told.iter().map(|event| event.1).collect();
+        assert_eq!(numbers, (1..=pieces).map(Some).chain([None]).collect::<Vec<_>>(), "{uri}");
+        for (name, _, data) in &told[..told.len() - 1] {
+            assert_eq!(name, "piece");
+            check_described(schema, data);
+        }
+        let (name, _, status) = &told[told.len() - 1];
+        assert_eq!((name.as_str(), &status["status"], &status["progress"]), ("job", &json!("successful"), &json!(100)));
+        check_described("JobStatus", status);
+        // What was told is what the answer holds.
+        let answer = service.get(&format!("{job}/results")).await.json();
+        let parts: Vec<&Value> = told.iter().filter(|event| event.0 == "piece").map(|event| &event.2).collect();
+        match uri {
+            "/v1/days" => assert_eq!(parts, answer["entries"].as_array().unwrap().iter().collect::<Vec<_>>()),
+            "/v1/sweeps" => assert_eq!(parts, answer["cells"].as_array().unwrap().iter().collect::<Vec<_>>()),
+            _ => {
+                let flights: Vec<&Value> = parts.iter().map(|part| &part["flights"]).collect();
+                assert_eq!(flights, [&json!(128), &json!(256), &json!(512)]);
+                let width = |part: &Value| {
+                    let chance = &part["delays"][0]["limits"][0]["unsafe_opening"];
+                    chance["upper"].as_f64().unwrap() - chance["lower"].as_f64().unwrap()
+                };
+                assert!(width(parts[2]) < width(parts[0]), "intervals narrow");
+            }
+        }
+        // From any number on the rest is the same, byte for byte.
+        for seen in 0..=pieces {
+            let rest = stream(&service, &job, Some(seen)).await;
+            assert!(whole.ends_with(&rest) && events(&rest).len() as u64 == pieces - seen + 1, "{uri} {seen}");
+        }
+    }
+}
+
+/// Chances of an answer as flown in stages, against one flown for so many: the last glimpse is not the answer, but the same
+/// flights alone give its numbers.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_glimpse_is_the_answer_of_so_many_flights() {
+    let service = service();
+    let mut long = card();
+    long["flights"] = json!(2000);
+    let job = accepted(&service, "/v1/assessments", &long).await;
+    let told = events(&stream(&service, &job, None).await);
+    let mut some = card();
+    some["flights"] = json!(256);
+    let alone = service.post(&some).await.json();
+    let glimpse = told.iter().find(|event| event.2["flights"] == 256).unwrap();
+    for (part, whole) in glimpse.2["delays"].as_array().unwrap().iter().zip(alone["delays"].as_array().unwrap()) {
+        assert_eq!(part["label"], whole["label"]);
+        for name in ["limit_m_s", "over", "unsafe_opening"] {
+            assert_eq!(part["limits"][0][name], whole["limits"][0][name]);
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_is_the_same_bytes_as_answered_at_once() {
+    for (uri, body) in [("/v1/assessments", card()), ("/v1/days", day()), ("/v1/sweeps", sweep())] {
+        let at_once = service().send(json_request(uri, body.to_string())).await;
+        assert_eq!(at_once.status, 200, "{}", at_once.text());
+        let waited = service().send(preferring(uri, &body, "respond-async, wait=30")).await;
+        assert_eq!((waited.status.as_u16(), &waited.body), (200, &at_once.body), "{uri}");
+        assert_eq!(waited.header("location"), at_once.header("location"));
+    }
+}
+
+/// A sweep whose first settings another process has flown: they are not flown again, and the answer is the same bytes.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_goes_on_where_another_process_left_it() {
+    let first = service();
+    let job = accepted(&first, "/v1/sweeps", &sweep()).await;
+    stream(&first, &job, None).await;
+    let id = ContentId::parse(job.rsplit('/').next().unwrap()).unwrap();
+    let answer = first.get(&format!("{job}/results")).await.body;
+    let pieces: Vec<Piece> = {
+        let db = rusqlite::Connection::open(first.store.directory.path().join("slowpoint.db")).unwrap();
+        let mut rows = db.prepare("SELECT told, kept, done FROM pieces ORDER BY place").unwrap();
+        let piece = |row: &rusqlite::Row| {
+            Ok(Piece { told: row.get(0)?, kept: row.get(1)?, done: row.get::<_, i64>(2)?.unsigned_abs() })
+        };
+        rows.query_map([], piece).unwrap().map(Result::unwrap).collect()
+    };
+    let input = first.store.get(Shelf::Sweeps, &id).unwrap().unwrap().input.unwrap();
+    // The process ended after two settings.
+    let disk = Disk::default();
+    let lease = Lease { owner: "gone", lasts: std::time::Duration::ZERO };
+    let new = NewJob { shelf: Shelf::Sweeps, id: &id, client: "", input: &input, whole: 3, most: 9 };
+    disk.store.accept(&new).unwrap();
+    disk.store.claim(lease).unwrap();
+    // A mark in what was told shows that it was not made again.
+    let marked = String::from_utf8(pieces[0].told.clone()).unwrap().replace("{\"at\":[0]", "{\"at\":[77]");
+    let marked = Piece { told: marked.into_bytes(), ..pieces[0].clone() };
+    disk.store.add_piece(&id, lease, 0, &marked).unwrap();
+    disk.store.add_piece(&id, lease, 1, &pieces[1]).unwrap();
+    let second = service_with(Config::default(), disk);
+    until(|| second.store.answers() == 1).await;
+    let gone_on = second.get(&format!("{job}/results")).await.text();
+    assert_eq!(gone_on.replace("{\"at\":[77]", "{\"at\":[0]").as_bytes(), answer);
+    assert!(gone_on.contains("{\"at\":[77]"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_stopping_server_leaves_its_job_to_the_next() {
+    let service = service();
+    let mut long = day();
+    long["flights"] = json!(150_000);
+    let job = accepted(&service, "/v1/days", &long).await;
+    until(|| service.state.jobs.turns() == 1).await;
+    service.state.jobs.stop();
+    until(|| service.store.count("SELECT count(*) FROM jobs WHERE open AND owner IS NULL") == 1).await;
+    assert_eq!(service.get(&job).await.json()["status"], "running");
+    let told = events(&stream(&service, &job, None).await);
+    assert!(told.iter().all(|event| event.0 == "piece"), "a stream that ends without the job's end is opened again");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn jobs_are_listed_the_newest_first() {
+    let service = service();
+    let first = accepted(&service, "/v1/days", &day()).await;
+    let second = accepted(&service, "/v1/sweeps", &sweep()).await;
+    let list = service.get("/v1/jobs").await.json();
+    check_described("JobList", &list);
+    let ids: Vec<String> = list["jobs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|job| format!("/v1/jobs/{}", job["jobID"].as_str().unwrap()))
+        .collect();
+    assert_eq!(ids, [second, first]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_failed_job_says_why() {
+    let too_long = service_with(Config { job_limit_s: 0, ..Config::default() }, Disk::default());
+    let mut long = day();
+    long["flights"] = json!(150_000);
+    let job = accepted(&too_long, "/v1/days", &long).await;
+    until(|| too_long.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+    let problem = check_problem(&too_long.get(&format!("{job}/results")).await, 422, "compute-limit");
+    assert_eq!(problem["limit"]["name"], "job_limit_s");
+    let told = events(&stream(&too_long, &job, None).await);
+    assert_eq!((told[0].0.as_str(), &told[0].2["status"]), ("job", &json!("failed")));
+    // A job whose part ended the server three times, and one that another engine accepted.
+    for (change, status, kind) in [
+        ("UPDATE jobs SET tries = 3", 422, "job-failed"),
+        ("UPDATE jobs SET input = CAST(input || ' ' AS BLOB)", 410, "stored-damaged"),
+    ] {
+        let disk = Disk::default();
+        let id = ContentId::of("test", kind);
+        let new = NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: 9 };
+        disk.store.accept(&new).unwrap();
+        disk.sql(change);
+        let service = service_with(Config::default(), disk);
+        until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+        check_problem(&service.get(&format!("/v1/jobs/{id}/results")).await, status, kind);
+    }
+    let disk = Disk::default();
+    let id = ContentId::of("an older engine", "{}");
+    let input = card().to_string();
+    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "", input: input.as_bytes(), whole: 3, most: 9 };
+    disk.store.accept(&new).unwrap();
+    let service = service_with(Config::default(), disk);
+    until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+    check_problem(&service.get(&format!("/v1/jobs/{id}/results")).await, 410, "engine-changed");
+    assert_eq!(service.store.answers(), 0);
+}
+
+#[tokio::test]
+async fn a_dismissed_stream_ends_and_bad_numbers_are_told() {
+    let service = service();
+    let mut long = day();
+    long["flights"] = json!(150_000);
+    let job = accepted(&service, "/v1/days", &long).await;
+    let open =
+        service.app.clone().oneshot(request(Method::GET, &format!("{job}/events"), Body::empty())).await.unwrap();
+    let begun = std::time::Instant::now();
+    assert_eq!(service.send(request(Method::DELETE, &job, Body::empty())).await.json()["status"], "dismissed");
+    let rest: Vec<_> = open.into_body().into_data_stream().collect().await;
+    let text: String = rest.into_iter().map(|part| String::from_utf8(part.unwrap().to_vec()).unwrap()).collect();
+    assert!(text.contains("\"status\":\"dismissed\""), "{text}");
+    assert!(begun.elapsed().as_secs() < 5);
+    let mut asked = request(Method::GET, &format!("{job}/events"), Body::empty());
+    asked.headers_mut().insert("last-event-id", "some".parse().unwrap());
+    check_problem(&service.send(asked).await, 400, "invalid-query");
+    check_problem(&service.get(&format!("/v1/jobs/{}/events", "0".repeat(32))).await, 404, "unknown-job");
+}
+
+#[tokio::test]
+async fn days_and_sweeps_have_their_price() {
+    let service = service();
+    let price = |uri: &'static str, body: Value| {
+        let request = json_request(&format!("{uri}?dry_run=true"), body.to_string());
+        async { service.send(request).await.json() }
+    };
+    let of_day = price("/v1/days", day()).await;
+    check_described("Price", &of_day);
+    assert_eq!((&of_day["flights"], &of_day["inline"], &of_day["job"]), (&json!(3 * 128), &json!(true), &json!(false)));
+    let of_sweep = price("/v1/sweeps", sweep()).await;
+    check_described("Price", &of_sweep);
+    assert_eq!(of_sweep["flights"], json!(3 * 128));
+    assert_eq!(service.state.compute.begun() + service.state.jobs.turns(), 0);
+    assert_eq!(service.store.answers(), 0);
+    for (uri, body, price) in [("/v1/days", day(), of_day), ("/v1/sweeps", sweep(), of_sweep)] {
+        let answer = service.send(json_request(uri, body.to_string())).await.json();
+        assert_eq!(answer["id"], price["id"]);
+        let again = service.send(json_request(&format!("{uri}?dry_run=true"), body.to_string())).await.json();
+        assert_eq!(again["stored"], true);
+    }
+    let mut long = sweep();
+    long["base"]["flights"] = json!(100_000);
+    let long = price("/v1/sweeps", long).await;
+    assert_eq!((&long["inline"], &long["job"]), (&json!(false), &json!(true)));
+}

@@ -1,0 +1,322 @@
+//! The store by itself: what is kept comes back whole or not at all, jobs take turns, and no work is done twice or lost.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+use std::path::Path;
+use std::time::Duration;
+
+use rand::{RngExt, SeedableRng};
+use rusqlite::Connection;
+use slowpoint_server::id::ContentId;
+use slowpoint_server::store::{Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store};
+use tempfile::TempDir;
+
+const SHELF: Shelf = Shelf::Assessments;
+
+fn id(name: &str) -> ContentId {
+    ContentId::of("test", name)
+}
+
+fn open() -> (TempDir, SqliteStore) {
+    let directory = TempDir::new().unwrap();
+    let store = SqliteStore::serve(directory.path()).unwrap();
+    (directory, store)
+}
+
+fn database(directory: &Path) -> Connection {
+    Connection::open(directory.join("slowpoint.db")).unwrap()
+}
+
+fn kept(input: &[u8], answer: &[u8]) -> Kept {
+    Kept { input: Some(input.to_vec()), answer: Some(answer.to_vec()) }
+}
+
+#[test]
+fn keeps_both_parts_and_the_last_of_them() {
+    let (_directory, store) = open();
+    assert_eq!(store.get(SHELF, &id("a")).unwrap(), None);
+    store.put(SHELF, &id("a"), b"in", b"out").unwrap();
+    store.put(Shelf::Days, &id("a"), b"other in", b"other out").unwrap();
+    assert_eq!(store.get(SHELF, &id("a")).unwrap(), Some(kept(b"in", b"out")));
+    assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), Some(kept(b"other in", b"other out")));
+    assert_eq!(store.get(Shelf::Sweeps, &id("a")).unwrap(), None);
+}
+
+#[test]
+fn one_process_serves_and_others_look_on() {
+    let (directory, store) = open();
+    let refused = SqliteStore::serve(directory.path()).err().unwrap().to_string();
+    assert!(refused.contains("another process serves"), "{refused}");
+    store.put(SHELF, &id("a"), b"in", b"out").unwrap();
+    let beside = SqliteStore::open(directory.path()).unwrap();
+    assert_eq!(beside.get(SHELF, &id("a")).unwrap(), Some(kept(b"in", b"out")));
+    drop(store);
+    SqliteStore::serve(directory.path()).unwrap();
+}
+
+#[test]
+fn the_log_is_ahead_and_every_commit_synced() {
+    let (directory, _store) = open();
+    let mode: String = database(directory.path()).query_row("PRAGMA journal_mode", [], |row| row.get(0)).unwrap();
+    assert_eq!(mode, "wal");
+}
+
+#[test]
+fn a_newer_schema_and_another_programs_file_are_refused() {
+    for (damage, words) in
+        [("PRAGMA user_version = 99", "newer program"), ("PRAGMA application_id = 7", "another program")]
+    {
+        let (directory, store) = open();
+        drop(store);
+        database(directory.path()).execute_batch(damage).unwrap();
+        let refused = SqliteStore::serve(directory.path()).err().unwrap().to_string();
+        assert!(refused.contains(words), "{refused}");
+    }
+}
+
+/// A byte is flipped anywhere in the file, many times: what comes back is what was kept, or nothing, or a failure that says so.
+#[test]
+fn no_flipped_byte_is_served() {
+    let (directory, store) = open();
+    let mut random = rand::rngs::ChaCha8Rng::seed_from_u64(7);
+    let mut bytes = |length: usize| -> Vec<u8> { (0..length).map(|_| random.random()).collect() };
+    let entries: Vec<_> = (0..20).map(|k| (id(&k.to_string()), bytes(700), bytes(6000))).collect();
+    for (id, input, answer) in &entries {
+        store.put(SHELF, id, input, answer).unwrap();
+    }
+    drop(store);
+    database(directory.path()).execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();
+    let file = directory.path().join("slowpoint.db");
+    let whole = std::fs::read(&file).unwrap();
+    let (mut lost, mut refused) = (0, 0);
+    let mut random = rand::rngs::ChaCha8Rng::seed_from_u64(8);
+    for _ in 0..200 {
+        let mut flipped = whole.clone();
+        let at = random.random_range(0..flipped.len());
+        flipped[at] ^= 1 << random.random_range(0..8);
+        for beside in ["slowpoint.db-wal", "slowpoint.db-shm"] {
+            let _ = std::fs::remove_file(directory.path().join(beside));
+        }
+        std::fs::write(&file, &flipped).unwrap();
+        let Ok(store) = SqliteStore::open(directory.path()) else {
+            refused += 1;
+            continue;
+        };
+        for (id, input, answer) in &entries {
+            match store.get(SHELF, id) {
+                Ok(Some(kept)) => {
+                    assert!(kept.input.is_none_or(|found| found == *input), "byte {at}");
+                    lost += u32::from(kept.answer.is_none());
+                    assert!(kept.answer.is_none_or(|found| found == *answer), "byte {at}");
+                }
+                Ok(None) => lost += 1,
+                Err(_) => refused += 1,
+            }
+        }
+    }
+    assert!(lost > 60, "most flips are noticed by their checksum: {lost}, {refused}");
+}
+
+#[test]
+fn what_is_damaged_is_mended_by_keeping_it_again() {
+    let (directory, store) = open();
+    store.put(SHELF, &id("a"), b"in", b"a long answer").unwrap();
+    let db = database(directory.path());
+    for damage in ["x'00'", "x''", "'a long answer'", "7", "CAST('A long answer' AS BLOB)"] {
+        db.execute_batch(&format!("UPDATE answers SET answer = {damage}")).unwrap();
+        let found = store.get(SHELF, &id("a")).unwrap().unwrap();
+        assert_eq!(found.input, Some(b"in".to_vec()));
+        assert!(found.answer.is_none() || damage == "'a long answer'", "{damage}");
+    }
+    store.put(SHELF, &id("a"), b"in", b"a long answer").unwrap();
+    assert_eq!(store.get(SHELF, &id("a")).unwrap(), Some(kept(b"in", b"a long answer")));
+}
+
+/// A day and a card that it holds may be kept by two at once.
+#[test]
+fn many_writers_of_one_id_all_succeed() {
+    let (directory, store) = open();
+    std::thread::scope(|scope| {
+        for _ in 0..8 {
+            scope.spawn(|| (0..20).for_each(|k| store.put(SHELF, &id(&k.to_string()), b"in", b"out").unwrap()));
+        }
+    });
+    let answers: i64 =
+        database(directory.path()).query_row("SELECT count(*) FROM answers", [], |row| row.get(0)).unwrap();
+    assert_eq!(answers, 20);
+}
+
+#[test]
+fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
+    let (directory, store) = open();
+    let answer = vec![7; 100_000];
+    for k in 0..100 {
+        store.put(SHELF, &id(&k.to_string()), b"in", &answer).unwrap();
+    }
+    let db = database(directory.path());
+    db.execute_batch("UPDATE answers SET used = used - 1000000000 + number").unwrap();
+    assert!(store.pin(SHELF, &id("0"), true).unwrap());
+    assert!(!store.pin(SHELF, &id("nobody"), true).unwrap());
+    // Asked for again: it is the last to be given up.
+    assert!(store.get(SHELF, &id("1")).unwrap().is_some());
+    let gone = store.prune(Bounds { bytes: 4_000_000, unused: Duration::from_secs(3_000_000) }).unwrap();
+    assert!((50..100).contains(&gone), "{gone}");
+    // By another way than through the store, which would note that it was asked for.
+    let known = |k: u64| {
+        let find = "SELECT EXISTS (SELECT 1 FROM answers WHERE id = ?1)";
+        db.query_row(find, [id(&k.to_string()).as_str()], |row| row.get::<_, bool>(0)).unwrap()
+    };
+    assert!(known(0) && known(1) && !known(2) && known(99));
+    let size = std::fs::metadata(directory.path().join("slowpoint.db")).unwrap().len();
+    db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();
+    let shrunk = std::fs::metadata(directory.path().join("slowpoint.db")).unwrap().len();
+    assert!(shrunk < 5_000_000, "the disk has its space again: {size}, {shrunk}");
+    let gone = store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap();
+    assert!(gone > 0 && known(0) && known(1) && !known(99));
+    store.pin(SHELF, &id("0"), false).unwrap();
+    db.execute_batch("UPDATE answers SET used = 0").unwrap();
+    assert_eq!(store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap(), 2);
+}
+
+const LEASE: Lease = Lease { owner: "me", lasts: Duration::from_secs(1000) };
+const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
+
+fn accept(store: &SqliteStore, name: &str, client: &str) -> Option<Job> {
+    let (id, input) = (id(name), name.as_bytes());
+    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: 6 }).unwrap()
+}
+
+fn piece(done: u64) -> Piece {
+    Piece { told: format!("told {done}").into_bytes(), kept: format!("kept {done}").into_bytes(), done }
+}
+
+fn claimed(store: &SqliteStore, lease: Lease) -> Option<ContentId> {
+    store.claim(lease).unwrap().map(|job| job.id)
+}
+
+#[test]
+fn a_job_goes_on_from_its_last_piece_and_ends_with_its_answer() {
+    let (_directory, store) = open();
+    let job = accept(&store, "a", "one").unwrap();
+    assert_eq!((job.stage, job.done, job.shelf), (Stage::Accepted, [0, 3], Shelf::Days));
+    assert_eq!(accept(&store, "a", "two").unwrap(), job, "the same work once");
+    let first = store.claim(LEASE).unwrap().unwrap();
+    assert_eq!((first.id.clone(), first.input, first.made.len()), (id("a"), Some(b"a".to_vec()), 0));
+    assert_eq!(claimed(&store, OTHER), None, "it is somebody's");
+    for k in 0..2 {
+        assert!(store.add_piece(&id("a"), LEASE, k as usize, &piece(k + 1)).unwrap());
+    }
+    assert!(!store.add_piece(&id("a"), OTHER, 2, &piece(3)).unwrap(), "it is not theirs");
+    assert_eq!(store.job(&id("a")).unwrap().unwrap().done, [2, 3]);
+    assert_eq!(store.told(&id("a"), 1).unwrap(), [b"told 2".to_vec()]);
+    // A piece that is kept stays as it is.
+    assert!(store.add_piece(&id("a"), LEASE, 1, &piece(7)).unwrap());
+    assert_eq!(store.told(&id("a"), 1).unwrap(), [b"told 2".to_vec()]);
+    assert!(store.give_back(&id("a"), "me", Duration::from_secs(5), true).unwrap());
+    let second = store.claim(OTHER).unwrap().unwrap();
+    assert_eq!((second.made, second.spent), (vec![piece(1), piece(2)], Duration::from_secs(5)));
+    assert!(!store.finish(&id("a"), "me", b"out").unwrap(), "it was taken over");
+    assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);
+    assert!(store.finish(&id("a"), "other", b"out").unwrap());
+    assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), Some(kept(b"a", b"out")));
+    let job = store.job(&id("a")).unwrap().unwrap();
+    assert_eq!((job.stage, job.done), (Stage::Successful, [3, 3]));
+    assert_eq!(claimed(&store, LEASE), None);
+}
+
+#[test]
+fn a_lease_that_has_run_out_is_anybodys() {
+    let (_directory, store) = open();
+    accept(&store, "a", "one");
+    let short = Lease { owner: "me", lasts: Duration::ZERO };
+    assert_eq!(claimed(&store, short), Some(id("a")));
+    std::thread::sleep(Duration::from_millis(5));
+    assert_eq!(claimed(&store, OTHER), Some(id("a")));
+    assert!(!store.renew(&id("a"), short).unwrap());
+    assert!(store.renew(&id("a"), OTHER).unwrap());
+}
+
+#[test]
+fn whoever_serves_next_goes_on_at_once() {
+    let (directory, store) = open();
+    accept(&store, "a", "one");
+    assert_eq!(claimed(&store, LEASE), Some(id("a")));
+    drop(store);
+    let store = SqliteStore::serve(directory.path()).unwrap();
+    assert_eq!(claimed(&store, OTHER), Some(id("a")));
+}
+
+#[test]
+fn clients_take_turns() {
+    let (_directory, store) = open();
+    for name in ["a1", "a2", "a3"] {
+        accept(&store, name, "a");
+    }
+    accept(&store, "b1", "b");
+    accept(&store, "b2", "b");
+    accept(&store, "c1", "c");
+    assert_eq!(accept(&store, "d1", "d"), None, "as many wait as may");
+    assert!(store.others_wait(&id("a1")).unwrap());
+    let mut turns = Vec::new();
+    while let Some(job) = claimed(&store, LEASE) {
+        turns.push(job.clone());
+        assert!(store.finish(&job, "me", b"out").unwrap());
+    }
+    assert_eq!(turns, ["a1", "b1", "c1", "a2", "b2", "a3"].map(id));
+    let listed: Vec<ContentId> = store.jobs_of("a", 2).unwrap().into_iter().map(|job| job.id).collect();
+    assert_eq!(listed, ["a3", "a2"].map(id));
+}
+
+/// Three tries that end without a new piece, and it is given up; a piece, or a turn that ended in order, sets it right.
+#[test]
+fn what_keeps_failing_is_given_up() {
+    let (_directory, store) = open();
+    accept(&store, "a", "one");
+    let mut tried = |in_order: bool| {
+        let job = store.claim(LEASE).unwrap().unwrap();
+        if !job.tried_too_often {
+            store.give_back(&job.id, "me", Duration::ZERO, in_order).unwrap();
+        }
+        job.tried_too_often
+    };
+    assert_eq!([true, true, true, true, false, false].map(&mut tried), [false; 6]);
+    store.claim(LEASE).unwrap().unwrap();
+    assert!(store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
+    store.give_back(&id("a"), "me", Duration::ZERO, false).unwrap();
+    assert_eq!([false, false, false, false].map(&mut tried), [false, false, false, true]);
+    assert!(store.fail(&id("a"), "me", Reason::KeepsFailing).unwrap());
+    assert_eq!(store.job(&id("a")).unwrap().unwrap().stage, Stage::Failed(Reason::KeepsFailing));
+    assert_eq!(accept(&store, "a", "one").unwrap().stage, Stage::Accepted, "posted again it begins anew");
+    assert_eq!(store.claim(LEASE).unwrap().unwrap().made, []);
+}
+
+#[test]
+fn what_is_dismissed_is_nobodys() {
+    let (_directory, store) = open();
+    accept(&store, "a", "one");
+    assert_eq!(claimed(&store, LEASE), Some(id("a")));
+    assert_eq!(store.dismiss(&id("a")).unwrap().unwrap().stage, Stage::Dismissed);
+    assert!(!store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
+    assert!(!store.finish(&id("a"), "me", b"out").unwrap());
+    assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);
+    assert_eq!(store.dismiss(&id("nobody")).unwrap(), None);
+}
+
+/// A damaged piece is made again with all after it; a job whose input is damaged is not flown, nor kept under its id.
+#[test]
+fn damaged_pieces_and_inputs_are_noticed() {
+    let (directory, store) = open();
+    accept(&store, "a", "one");
+    store.claim(LEASE).unwrap();
+    (0..3).for_each(|k| assert!(store.add_piece(&id("a"), LEASE, k as usize, &piece(k + 1)).unwrap()));
+    let db = database(directory.path());
+    db.execute_batch("UPDATE pieces SET kept = CAST('kept 9' AS BLOB) WHERE place = 1").unwrap();
+    assert_eq!(store.told(&id("a"), 0).unwrap().len(), 1);
+    assert_eq!(store.claim(LEASE).unwrap().unwrap().made, [piece(1)]);
+    assert!(store.add_piece(&id("a"), LEASE, 1, &piece(2)).unwrap());
+    assert_eq!(store.told(&id("a"), 0).unwrap().len(), 2);
+    db.execute_batch("UPDATE jobs SET input = CAST('b' AS BLOB)").unwrap();
+    assert!(store.finish(&id("a"), "me", b"out").is_err());
+    assert_eq!(store.claim(LEASE).unwrap().unwrap().input, None);
+    assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);
+}
