@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use axum::http::{HeaderValue, Uri};
 use clap::Args;
+use tracing_subscriber::EnvFilter;
 
 use crate::store::Bounds;
 
@@ -130,10 +131,17 @@ pub struct Config {
     /// Seconds that running requests get after SIGTERM or ctrl-c; then they are ended with 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
     pub stop_deadline_s: u64,
+
+    /// What is logged to standard error: error, warn, info, debug or trace, also per part, as in info,hyper=debug
+    #[arg(long, value_name = "FILTER", env = "SLOWPOINT_LOG", default_value_t = Self::default().log, value_parser = filter)]
+    pub log: String,
 }
 
 /// An address with its port; a name is looked up, its IPv4 address first.
-fn address(text: &str) -> Result<SocketAddr, String> {
+///
+/// # Errors
+/// Why it is none, with an example of one.
+pub fn address(text: &str) -> Result<SocketAddr, String> {
     let found = text.to_socket_addrs().map_err(|e| format!("{e}; write an address and a port: 127.0.0.1:8080"))?;
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
 }
@@ -147,6 +155,12 @@ fn origin(text: &str) -> Result<HeaderValue, String> {
         return Err(told());
     }
     HeaderValue::from_str(text).map_err(|_| told())
+}
+
+/// A filter of the log that can be read.
+fn filter(text: &str) -> Result<String, String> {
+    EnvFilter::try_new(text).map_err(|e| format!("{e}; write a level such as info, or info,hyper=debug"))?;
+    Ok(text.into())
 }
 
 impl Default for Config {
@@ -179,6 +193,7 @@ impl Default for Config {
             retry_after_s: 10,
             connections: 1024,
             stop_deadline_s: 10,
+            log: "info".into(),
         }
     }
 }

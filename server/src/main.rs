@@ -1,6 +1,7 @@
-//! The command line: serve, assess one card, print the OpenAPI document.
+//! The command line: serve, ask a service whether it is ready, assess one card, print the OpenAPI document.
 
 use std::io::{self, Read, Write};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -13,8 +14,9 @@ use jiff::Timestamp;
 use slowpoint_server::State;
 use slowpoint_server::access;
 use slowpoint_server::api::{assessments, description, shares};
-use slowpoint_server::config::{Config, ENGINE};
+use slowpoint_server::config::{self, Config, ENGINE};
 use slowpoint_server::id::ContentId;
+use slowpoint_server::probe;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
@@ -49,6 +51,12 @@ struct Cli {
 enum Command {
     /// Answer over HTTP
     Serve(Box<Config>),
+    /// Ask the service that runs on this machine whether it is ready; exit code 1 when it is not
+    Health {
+        /// Address and port it listens on
+        #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Config::default().listen, value_parser = config::address)]
+        listen: SocketAddr,
+    },
     /// Answer one flight card here
     Assess {
         /// The card as JSON; "-" reads standard input. Without it, the invented card that comes with the program
@@ -141,7 +149,11 @@ fn main() -> ExitCode {
 
 fn run(command: Command) -> anyhow::Result<ExitCode> {
     match command {
-        Command::Serve(config) => listen(*config),
+        Command::Serve(config) => serve_here(*config),
+        Command::Health { listen } => {
+            probe::ready(listen).with_context(|| format!("{listen} is not ready"))?;
+            Ok(ExitCode::SUCCESS)
+        }
         Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
         Command::Keep { answer, no_longer, data } => keep(&answer, !no_longer, &data),
         Command::Token(command) => token(command),
@@ -152,9 +164,12 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
     }
 }
 
-fn listen(config: Config) -> anyhow::Result<ExitCode> {
-    let filter = EnvFilter::try_from_env("SLOWPOINT_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
+fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
+    tracing_subscriber::fmt()
+        .with_env_filter(EnvFilter::new(&config.log))
+        .with_writer(io::stderr)
+        .with_target(false)
+        .init();
     // What a panic says belongs in the log with its request, never in an answer.
     std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
     let store = SqliteStore::serve(&config.data_dir)

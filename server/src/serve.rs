@@ -16,6 +16,7 @@ use tokio::sync::Semaphore;
 use tower::ServiceExt;
 
 use crate::State;
+use crate::linger::Lingering;
 use crate::routes::app;
 
 /// Most header lines of a request. Far more than any client sends; past it the connection itself answers 431 without a
@@ -56,7 +57,8 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
             request.extensions_mut().insert(ConnectInfo(peer));
             request.map(axum::body::Body::new)
         }));
-        let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
+        let stream = TokioIo::new(Lingering::new(stream, config.read_timeout()));
+        let connection = graceful.watch(http.serve_connection(stream, service));
         tokio::spawn(async move {
             // A client that breaks off is no fault of ours; the request's own line tells the rest.
             if let Err(error) = connection.await {

@@ -6,7 +6,7 @@
 mod support;
 
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpStream;
+use std::net::{TcpListener, TcpStream};
 use std::process::{Child, ChildStderr, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -84,6 +84,12 @@ fn all_of(mut stream: TcpStream) -> String {
     reply
 }
 
+/// What `slowpoint health` says of an address: whether it is ready, and why not.
+fn health(address: &str) -> (bool, String) {
+    let asked = Command::new(env!("CARGO_BIN_EXE_slowpoint")).args(["health", "--listen", address]).output().unwrap();
+    (asked.status.success(), String::from_utf8(asked.stderr).unwrap())
+}
+
 #[test]
 fn running_work_ends_before_the_program_does() {
     let mut server = Running::start("ends", &[]);
@@ -117,6 +123,51 @@ fn a_closed_connection_is_noticed() {
     std::thread::sleep(Duration::from_millis(300));
     drop(stream);
     next_with(&mut server.log, "client left");
+}
+
+#[test]
+fn a_body_sent_in_vain_does_not_cost_the_answer() {
+    let server = Running::start("vain", &[]);
+    // As a proxy does: the whole body is written before anything is read.
+    let body = vec![b' '; 20_000_000];
+    let head = format!(
+        "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n",
+        body.len()
+    );
+    let mut stream = server.send(&head);
+    stream.write_all(&body).unwrap();
+    let reply = all_of(stream);
+    assert!(reply.starts_with("HTTP/1.1 413 ") && reply.contains("/problems/body-too-large"), "{reply}");
+}
+
+#[test]
+fn health_tells_ready_from_stopped_and_from_broken() {
+    let mut server = Running::start("health", &[]);
+    assert_eq!(health(&server.address), (true, String::new()));
+    server.terminate();
+    assert!(server.child.wait().unwrap().success());
+    let (ready, why) = health(&server.address);
+    assert!(!ready && why.contains("is not ready"), "{why}");
+
+    let broken = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = broken.local_addr().unwrap().to_string();
+    let answering = std::thread::spawn(move || {
+        let (mut stream, _) = broken.accept().unwrap();
+        assert!(stream.read(&mut [0; 1024]).unwrap() > 0);
+        stream.write_all(b"HTTP/1.1 503 Service Unavailable\r\ncontent-length: 0\r\n\r\n").unwrap();
+    });
+    let (ready, why) = health(&address);
+    answering.join().unwrap();
+    assert!(!ready && why.contains("HTTP/1.1 503 "), "{why}");
+}
+
+#[test]
+fn a_log_filter_that_cannot_be_read_is_refused() {
+    let refused = Command::new(env!("CARGO_BIN_EXE_slowpoint")).args(["serve", "--log", "info,hyper=loud"]).output();
+    let refused = refused.unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+    let why = String::from_utf8(refused.stderr).unwrap();
+    assert!(why.contains("--log") && why.contains("write a level"), "{why}");
 }
 
 #[test]
