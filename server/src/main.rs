@@ -13,6 +13,7 @@ use slowpoint_server::State;
 use slowpoint_server::api::{assessments, description};
 use slowpoint_server::config::{Config, ENGINE};
 use slowpoint_server::id::ContentId;
+use slowpoint_server::log;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
@@ -20,6 +21,7 @@ use slowpoint_server::store::{Shelf, SqliteStore, Store};
 use slowpoint_server::wire::{self, Rejected};
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::util::SubscriberInitExt;
 
 /// Exit code when an input has faults or the work failed; clap exits with 2 on wrong usage.
 const FAULTS: u8 = 1;
@@ -111,9 +113,8 @@ fn listen(config: Config) -> anyhow::Result<ExitCode> {
         Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit();
     }
     let filter = EnvFilter::try_from_env("SLOWPOINT_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
-    // What a panic says belongs in the log with its request, never in an answer.
-    std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
+    log::to(config.log_format, filter, io::stderr).init();
+    log::panics();
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     let address = config.listen;

@@ -168,6 +168,11 @@ impl Problem {
     /// A store that cannot be read or written. The cause goes to the log.
     pub fn storage(error: &std::io::Error) -> Self {
         tracing::error!(%error, "store failed");
+        Self::unstored()
+    }
+
+    /// The same, of which the log knows already.
+    pub fn unstored() -> Self {
         Self::new(
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
@@ -369,7 +374,7 @@ refusals! {
     FileRefusals: UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
         Internal, Overloaded;
     /// What readiness can be refused with.
-    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
+    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Stopping, Internal;
     /// What an operation without input can be refused with.
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.

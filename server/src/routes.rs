@@ -21,7 +21,8 @@ use crate::problem::{Kind, Problem};
 
 /// The service.
 pub fn app(state: Arc<State>) -> Router {
-    let (body_limit, retry_after_s) = (state.config.body_limit, state.config.retry_after_s);
+    let body_limit = state.config.body_limit;
+    let finished = middleware::Finished::of(&state);
     let (router, _) = listed().split_for_parts();
     router
         .route("/docs/", get(docs::index))
@@ -32,7 +33,7 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
         // Outermost: sees every response, also those of the layers above and of the router itself.
-        .layer(from_fn_with_state(retry_after_s, middleware::finish))
+        .layer(from_fn_with_state(finished, middleware::finish))
         .with_state(state)
 }
 
@@ -72,6 +73,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(docs::redirect))
         .routes(routes!(health::livez))
         .routes(routes!(health::readyz))
+        .routes(routes!(health::metrics))
         .routes(routes!(front::page))
 }
 
