@@ -65,7 +65,21 @@ fn trips(_: &dyn Store, _: &Claimed, _: &AtomicBool, _: &Tell, _: &Count) -> Res
     Ok(None)
 }
 
-/// One test, because the log is the whole process's.
+#[tokio::test]
+async fn a_failure_has_its_id_however_little_is_logged() {
+    let lines = Lines::default();
+    let writer = lines.clone();
+    let _here = log::to(log::Format::Json, EnvFilter::new("error"), move || writer.clone()).set_default();
+    let service = service_with(Config::default(), Disk { broken: true, ..Disk::default() });
+    let mut asked = request(Method::GET, "/readyz", Body::empty());
+    asked.headers_mut().insert("x-request-id", "terse".parse().unwrap());
+    assert_eq!(service.send(asked).await.status, 503);
+    let of_request: Vec<_> = lines.all().into_iter().filter(|line| under(line, "request") == ["terse"]).collect();
+    assert_eq!(of_request.len(), 1, "{}", lines.text());
+    assert_eq!((&of_request[0]["message"], &of_request[0]["level"]), (&json!("store failed"), &json!("ERROR")));
+}
+
+/// The log of the whole process.
 #[tokio::test(flavor = "multi_thread")]
 async fn every_line_has_its_id_and_nothing_that_was_sent() {
     let lines = Lines::default();
@@ -99,7 +113,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
         })
     };
     assert!(lost("request", "helped"), "{}", lines.text());
-    let tripped = lines.all().into_iter().filter(|line| line["message"] == "panicked").next_back().unwrap();
+    let tripped = lines.all().into_iter().rfind(|line| line["message"] == "panicked").unwrap();
     assert!(
         tripped["thread"].as_str().unwrap().starts_with("fly-") && under(&tripped, "request").is_empty(),
         "{tripped}"
@@ -118,7 +132,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     let given_up = lines.all().into_iter().find(|line| line["message"] == "a job is given up").unwrap();
     assert_eq!(under(&given_up, "job"), [id.as_str()]);
 
-    // A store that fails below a job, on a thread of its pool.
+    // Nothing that was sent, at the finest level.
     let service = service();
     let before = lines.all().len();
     let mut secret = card();
@@ -138,7 +152,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     let turn = written.iter().find(|line| line["message"] == "a job's turn is over").unwrap();
     assert_eq!(under(turn, "job").len(), 1, "{turn}");
     assert!(!lines.text().contains("sesame"), "{}", lines.text());
-    // At the level of this program every line that is not of the whole process has its id.
+    // What this program says of requests and jobs has the id of one.
     for line in written.iter().filter(|line| line["level"] != "TRACE" && line["level"] != "DEBUG") {
         assert_eq!(under(line, "request").len() + under(line, "job").len(), 1, "{line}");
     }

@@ -45,6 +45,15 @@ impl Running {
         stream
     }
 
+    /// Comes back once a computation has its place.
+    fn wait_for_flying(&self) {
+        let begun = Instant::now();
+        let page = "GET /metrics HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n";
+        while !all_of(self.send(page)).contains("slowpoint_computations_begun_total 1") {
+            assert!(begun.elapsed() < Duration::from_secs(20), "nothing flies");
+        }
+    }
+
     fn terminate(&self) {
         assert!(Command::new("kill").arg("-TERM").arg(self.child.id().to_string()).status().unwrap().success());
     }
@@ -89,7 +98,7 @@ fn all_of(mut stream: TcpStream) -> String {
 fn running_work_ends_before_the_program_does() {
     let mut server = Running::start("ends", &[]);
     let stream = server.send(&post(4000));
-    std::thread::sleep(Duration::from_millis(100));
+    server.wait_for_flying();
     server.terminate();
     assert!(all_of(stream).starts_with("HTTP/1.1 200 OK\r\n"));
     assert!(server.child.wait().unwrap().success());
@@ -102,7 +111,7 @@ fn running_work_ends_before_the_program_does() {
 fn after_the_deadline_work_is_stopped_with_a_problem() {
     let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);
     let stream = server.send(&post(200_000));
-    std::thread::sleep(Duration::from_millis(300));
+    server.wait_for_flying();
     let begun = Instant::now();
     server.terminate();
     let reply = all_of(stream);
@@ -144,7 +153,7 @@ fn the_log_is_json_where_asked() {
 fn a_closed_connection_is_noticed() {
     let mut server = Running::start("left", &[]);
     let stream = server.send(&post(200_000));
-    std::thread::sleep(Duration::from_millis(300));
+    server.wait_for_flying();
     drop(stream);
     next_with(&mut server.log, "client left");
 }

