@@ -1,14 +1,17 @@
 //! Flying on threads of its own: each piece of work once at a time, a bounded queue, stopped when nobody waits.
 
 use std::collections::HashMap;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use axum::body::Bytes;
 use tokio::sync::{Semaphore, watch};
+use tracing::Instrument;
 
 use crate::config::Config;
+use crate::metrics::{Counted, Metrics};
+use crate::threads;
 
 /// Why there is no answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,13 +50,12 @@ pub struct Compute {
     /// Every waiter holds a receiver. Subscribing, counting and removing happen under this lock.
     running: Mutex<Running>,
     stopping: watch::Sender<bool>,
-    begun: AtomicU64,
-    stopped: AtomicU64,
+    metrics: Arc<Metrics>,
 }
 
 impl Compute {
     /// Starts the threads that fly.
-    pub fn new(config: &Config) -> Result<Self, rayon::ThreadPoolBuildError> {
+    pub fn new(config: &Config, metrics: Arc<Metrics>) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("fly-{k}"));
         let concurrent = config.concurrent.max(1);
         Ok(Self {
@@ -64,19 +66,18 @@ impl Compute {
             limit: config.compute_limit(),
             running: Mutex::default(),
             stopping: watch::Sender::new(false),
-            begun: AtomicU64::new(0),
-            stopped: AtomicU64::new(0),
+            metrics,
         })
     }
 
     /// Computations that got a place so far.
     pub fn begun(&self) -> u64 {
-        self.begun.load(Ordering::SeqCst)
+        self.metrics.begun.get()
     }
 
     /// Computations that were stopped so far because nobody waited any more or the server ended.
     pub fn stopped(&self) -> u64 {
-        self.stopped.load(Ordering::SeqCst)
+        self.metrics.stopped.get()
     }
 
     /// Whether one more computation would be refused.
@@ -119,11 +120,14 @@ impl Compute {
         running.insert(name.to_string(), sender.clone());
         drop(running);
         let (this, name) = (Arc::clone(self), name.to_string());
-        tokio::spawn(async move {
+        // Below the request that begins it; another that joins it notes its name when it fails.
+        let span = tracing::error_span!("computation", name);
+        let supervised = async move {
             let outcome = this.supervise(&name, &sender, work).await;
             forget(&mut this.lock(), &name, &sender);
             sender.send_replace(Some(outcome));
-        });
+        };
+        tokio::spawn(supervised.instrument(span));
         Ok(waiter)
     }
 
@@ -131,6 +135,7 @@ impl Compute {
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
+        let (waiting, since) = (Counted::up(&self.metrics.waiting), Instant::now());
         let _place = tokio::select! {
             place = tokio::time::timeout(self.queue_timeout, self.places.acquire()) => match place {
                 Ok(Ok(place)) => place,
@@ -138,10 +143,13 @@ impl Compute {
             },
             () = self.unwanted(name, sender) => return self.note_stopped(),
         };
-        self.begun.fetch_add(1, Ordering::SeqCst);
+        drop(waiting);
+        let _running = Counted::up(&self.metrics.running);
+        self.metrics.wait_s.observe(since.elapsed().as_secs_f64());
+        self.metrics.begun.inc();
         let stop = Stop::default();
         let (this, flag) = (Arc::clone(self), Arc::clone(&stop.0));
-        let mut flying = tokio::task::spawn_blocking(move || this.pool.install(|| work(&flag)));
+        let mut flying = threads::blocking(move || threads::on_pool(&this.pool, || work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
             () = self.unwanted(name, sender) => {
@@ -161,8 +169,10 @@ impl Compute {
         match done {
             Ok(Err(Failure::Stopped)) => self.note_stopped(),
             Ok(outcome) => outcome,
-            // The panic hook has logged it.
-            Err(_) => Err(Failure::Failed),
+            Err(lost) => {
+                threads::log_lost(lost);
+                Err(Failure::Failed)
+            }
         }
     }
 
@@ -186,7 +196,7 @@ impl Compute {
     }
 
     fn note_stopped(&self) -> Outcome {
-        self.stopped.fetch_add(1, Ordering::SeqCst);
+        self.metrics.stopped.inc();
         Err(Failure::Stopped)
     }
 

@@ -8,6 +8,7 @@ use axum::http::{HeaderValue, Uri};
 use clap::Args;
 use tracing_subscriber::EnvFilter;
 
+use crate::log;
 use crate::store::Bounds;
 
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
@@ -128,13 +129,22 @@ pub struct Config {
     #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONNECTIONS", default_value_t = Self::default().connections)]
     pub connections: usize,
 
-    /// Seconds that running requests get after SIGTERM or ctrl-c; then they are ended with 503
+    /// Seconds after SIGTERM or ctrl-c in which /readyz says 503 and requests are still answered, so that a load balancer
+    /// notices; give it as many as that takes. Nothing waits for it without one
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_DRAIN", default_value_t = Self::default().drain_s)]
+    pub drain_s: u64,
+
+    /// Seconds that running requests get after that; then they are ended with 503
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
     pub stop_deadline_s: u64,
 
     /// What is logged to standard error: error, warn, info, debug or trace, also per part, as in info,hyper=debug
     #[arg(long, value_name = "FILTER", env = "SLOWPOINT_LOG", default_value_t = Self::default().log, value_parser = filter)]
     pub log: String,
+
+    /// How the log is written
+    #[arg(long, value_enum, value_name = "FORMAT", env = "SLOWPOINT_LOG_FORMAT", default_value_t = Self::default().log_format)]
+    pub log_format: log::Format,
 }
 
 /// An address with its port; a name is looked up, its IPv4 address first.
@@ -192,8 +202,11 @@ impl Default for Config {
             job_limit_s: 7200,
             retry_after_s: 10,
             connections: 1024,
+            // A balancer has to be told of; without one every second of it would only keep whoever stops the server.
+            drain_s: 0,
             stop_deadline_s: 10,
             log: "info".into(),
+            log_format: log::Format::Text,
         }
     }
 }
@@ -222,6 +235,11 @@ impl Config {
     /// See `job_limit_s`.
     pub fn job_limit(&self) -> Duration {
         Duration::from_secs(self.job_limit_s)
+    }
+
+    /// See `drain_s`.
+    pub fn drain(&self) -> Duration {
+        Duration::from_secs(self.drain_s)
     }
 
     /// See `stop_deadline_s`.

@@ -10,11 +10,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use tokio::sync::watch;
+use tracing::Instrument;
 
 use crate::compute::Failure;
 use crate::config::Config;
 use crate::id::ContentId;
-use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Store};
+use crate::metrics::{Metrics, Mode};
+use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use crate::threads;
 
 /// A job is left to its worker for so long after its last word.
 const LEASE: Duration = Duration::from_secs(30);
@@ -37,8 +40,11 @@ pub enum Turn {
 /// Takes each new piece of a job, in order.
 pub type Tell<'a> = dyn Fn(Piece) -> Result<Turn, Failure> + Sync + 'a;
 
+/// Counts flights that were flown.
+pub type Count<'a> = dyn Fn(u64) + Sync + 'a;
+
 /// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before.
-pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell) -> Result<Option<Vec<u8>>, Failure>;
+pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell, &Count) -> Result<Option<Vec<u8>>, Failure>;
 
 /// The jobs, and the threads that work on them.
 pub struct Jobs {
@@ -53,12 +59,17 @@ pub struct Jobs {
     /// Counts changes of any job.
     changed: watch::Sender<u64>,
     stopping: watch::Sender<bool>,
-    turns: AtomicU64,
+    metrics: Arc<Metrics>,
 }
 
 impl Jobs {
     /// Starts the threads; the work begins with `run`.
-    pub fn new(config: &Config, store: Arc<dyn Store>, perform: Perform) -> Result<Self, rayon::ThreadPoolBuildError> {
+    pub fn new(
+        config: &Config,
+        store: Arc<dyn Store>,
+        perform: Perform,
+        metrics: Arc<Metrics>,
+    ) -> Result<Self, rayon::ThreadPoolBuildError> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("job-{k}"));
         Ok(Self {
             store,
@@ -69,7 +80,7 @@ impl Jobs {
             running: Mutex::default(),
             changed: watch::Sender::new(0),
             stopping: watch::Sender::new(false),
-            turns: AtomicU64::new(0),
+            metrics,
         })
     }
 
@@ -82,13 +93,15 @@ impl Jobs {
 
     /// Gives a job up, if it waits or runs; where it stands then. For one client it goes on while another asks for it.
     pub fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>> {
-        let told = self.store.dismiss(id, client)?;
-        let ended = told.as_ref().is_some_and(|job| !job.stage.open());
+        let Some((told, ended)) = self.store.dismiss(id, client)? else { return Ok(None) };
+        if ended {
+            self.metrics.ended(told.shelf, told.stage);
+        }
         if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| ended && running == id) {
             stop.store(true, Ordering::SeqCst);
         }
         self.hint();
-        Ok(told)
+        Ok(Some(told))
     }
 
     /// Counts up whenever any job may have changed.
@@ -103,7 +116,7 @@ impl Jobs {
 
     /// Begun turns so far.
     pub fn turns(&self) -> u64 {
-        self.turns.load(Ordering::SeqCst)
+        self.metrics.turns.get()
     }
 
     /// Stops what runs and begins nothing more: it is gone on with by the next process.
@@ -122,7 +135,10 @@ impl Jobs {
             let this = Arc::clone(&self);
             let claimed = blocking(move || this.store.claim(this.lease())).await;
             let worked = match claimed {
-                Ok(Some(claimed)) => self.turn(claimed).await.map(|()| true),
+                Ok(Some(claimed)) => {
+                    let span = tracing::error_span!("job", id = %claimed.id);
+                    self.turn(claimed).instrument(span).await.map(|()| true)
+                }
                 Ok(None) => Ok(false),
                 Err(error) => Err(error),
             };
@@ -145,13 +161,13 @@ impl Jobs {
 
     /// Runs a job until it ends or gives way.
     async fn turn(self: &Arc<Self>, claimed: Claimed) -> io::Result<()> {
-        let (id, before) = (claimed.id.clone(), claimed.spent);
+        let (id, shelf, before) = (claimed.id.clone(), claimed.shelf, claimed.spent);
         if claimed.tried_too_often || claimed.input.is_none() {
             let reason = if claimed.input.is_none() { Reason::Damaged } else { Reason::KeepsFailing };
-            tracing::error!(%id, ?reason, "a job is given up");
-            return self.note(move |this| this.store.fail(&id, &this.owner, reason)).await;
+            tracing::error!(?reason, "a job is given up");
+            return self.note(move |this| this.fail(&id, shelf, reason)).await;
         }
-        self.turns.fetch_add(1, Ordering::SeqCst);
+        self.metrics.turns.inc();
         let (begun, stop) = (Instant::now(), Arc::new(AtomicBool::new(false)));
         *self.running() = Some((id.clone(), Arc::clone(&stop)));
         // A dismissal, or the end of the server, may have come in between.
@@ -160,7 +176,7 @@ impl Jobs {
         }
         self.hint();
         let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
-        let mut flying = tokio::task::spawn_blocking(move || this.fly(&claimed, &flag));
+        let mut flying = threads::blocking(move || this.fly(&claimed, &flag));
         let mut too_long = false;
         let ended = loop {
             let left = self.limit.saturating_sub(before + begun.elapsed());
@@ -180,22 +196,24 @@ impl Jobs {
         };
         *self.running() = None;
         let spent = before + begun.elapsed();
-        let name = id.clone();
         self.note(move |this| match ended {
-            Ok(Ok(Some(answer))) => this.store.finish(&id, &this.owner, &answer),
-            Ok(Err(Failure::Stopped)) if too_long => this.store.fail(&id, &this.owner, Reason::TooLong),
+            Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
+            Ok(Err(Failure::Stopped)) if too_long => this.fail(&id, shelf, Reason::TooLong),
             Ok(Ok(None) | Err(Failure::Stopped)) => this.store.give_back(&id, &this.owner, spent, true),
             Ok(Err(Failure::Storage)) => {
                 this.store.give_back(&id, &this.owner, spent, true)?;
                 Err(io::Error::other("a piece could not be kept"))
             }
-            Ok(Err(Failure::EngineChanged)) => this.store.fail(&id, &this.owner, Reason::EngineChanged),
-            Ok(Err(_)) => this.store.fail(&id, &this.owner, Reason::Broken),
-            // The panic hook has logged it. It may have been the machine's fault.
-            Err(_) => this.store.give_back(&id, &this.owner, spent, false),
+            Ok(Err(Failure::EngineChanged)) => this.fail(&id, shelf, Reason::EngineChanged),
+            Ok(Err(_)) => this.fail(&id, shelf, Reason::Broken),
+            // It may have been the machine's fault.
+            Err(lost) => {
+                threads::log_lost(lost);
+                this.store.give_back(&id, &this.owner, spent, false)
+            }
         })
         .await?;
-        tracing::info!(id = %name, spent_ms = spent.as_millis(), "a job's turn is over");
+        tracing::info!(spent_ms = spent.as_millis(), "a job's turn is over");
         Ok(())
     }
 
@@ -214,7 +232,22 @@ impl Jobs {
             let over = begun.elapsed() >= TURN && self.store.others_wait(&claimed.id).map_err(storage)?;
             Ok(if over { Turn::GivesWay } else { Turn::GoesOn })
         };
-        self.pool.install(|| (self.perform)(&*self.store, claimed, stop, &tell))
+        let flown = self.metrics.flights(claimed.shelf.name(), Mode::Job);
+        threads::on_pool(&self.pool, || {
+            (self.perform)(&*self.store, claimed, stop, &tell, &|flights| flown.inc_by(flights))
+        })
+    }
+
+    fn fail(&self, id: &ContentId, shelf: Shelf, reason: Reason) -> io::Result<bool> {
+        self.ended(shelf, Stage::Failed(reason), self.store.fail(id, &self.owner, reason))
+    }
+
+    /// Counts a job that ended so, if it was still this worker's.
+    fn ended(&self, shelf: Shelf, stage: Stage, was: io::Result<bool>) -> io::Result<bool> {
+        if matches!(was, Ok(true)) {
+            self.metrics.ended(shelf, stage);
+        }
+        was
     }
 
     async fn renew(self: &Arc<Self>, id: &ContentId) -> io::Result<bool> {
@@ -249,5 +282,5 @@ impl Jobs {
 
 /// Runs what blocks off the async threads.
 async fn blocking<T: Send + 'static>(work: impl FnOnce() -> io::Result<T> + Send + 'static) -> io::Result<T> {
-    tokio::task::spawn_blocking(work).await.map_err(io::Error::other)?
+    threads::blocking(work).await.map_err(io::Error::other)?
 }

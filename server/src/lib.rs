@@ -16,6 +16,8 @@ pub mod config;
 pub mod id;
 pub mod jobs;
 mod linger;
+pub mod log;
+pub mod metrics;
 mod middleware;
 pub mod probe;
 pub mod problem;
@@ -23,18 +25,27 @@ pub mod render;
 pub mod routes;
 pub mod serve;
 pub mod store;
+pub mod threads;
 pub mod weather;
 pub mod wire;
 
+use std::io;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 
 use budget::Budget;
 use compute::Compute;
 use config::Config;
 use jobs::Jobs;
+use metrics::Metrics;
 use store::Store;
+use threads::Bounded;
 
 pub use routes::app;
+
+/// Whoever watches the service gets an answer within this time, also while the store hangs: Prometheus gives up after 10 s.
+const LOOK: Duration = Duration::from_secs(3);
 
 /// What every handler may use.
 pub struct State {
@@ -48,14 +59,29 @@ pub struct State {
     pub budget: Budget,
     /// Work that nobody waits for.
     pub jobs: Arc<Jobs>,
+    /// What is counted.
+    pub metrics: Arc<Metrics>,
+    /// Looks at the store for whoever watches.
+    pub looks: Bounded,
+    /// Whether requests should go elsewhere, as the server is about to stop.
+    pub draining: AtomicBool,
 }
 
 impl State {
     /// Brings the parts together.
-    pub fn new(config: Config, store: Arc<dyn Store>) -> Result<Arc<Self>, rayon::ThreadPoolBuildError> {
-        let compute = Arc::new(Compute::new(&config)?);
-        let jobs = Arc::new(Jobs::new(&config, Arc::clone(&store), api::work::perform)?);
-        let budget = Budget::new(config.client_core_s);
-        Ok(Arc::new(Self { config, store, compute, budget, jobs }))
+    pub fn new(config: Config, store: Arc<dyn Store>) -> io::Result<Arc<Self>> {
+        let metrics = Arc::new(Metrics::new().map_err(io::Error::other)?);
+        let compute = Compute::new(&config, Arc::clone(&metrics)).map_err(io::Error::other)?;
+        let jobs = Jobs::new(&config, Arc::clone(&store), api::work::perform, Arc::clone(&metrics));
+        Ok(Arc::new(Self {
+            budget: Budget::new(config.client_core_s),
+            config,
+            store,
+            compute: Arc::new(compute),
+            jobs: Arc::new(jobs.map_err(io::Error::other)?),
+            metrics,
+            looks: Bounded::new(LOOK),
+            draining: AtomicBool::new(false),
+        }))
     }
 }

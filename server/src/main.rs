@@ -16,6 +16,7 @@ use slowpoint_server::access;
 use slowpoint_server::api::{assessments, description, shares};
 use slowpoint_server::config::{self, Config, ENGINE};
 use slowpoint_server::id::ContentId;
+use slowpoint_server::log;
 use slowpoint_server::probe;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
@@ -24,6 +25,7 @@ use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
 use slowpoint_server::wire::{self, Rejected};
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::util::SubscriberInitExt;
 
 /// Exit code when an input has faults or the work failed; clap exits with 2 on wrong usage.
 const FAULTS: u8 = 1;
@@ -165,13 +167,8 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 }
 
 fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
-    tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::new(&config.log))
-        .with_writer(io::stderr)
-        .with_target(false)
-        .init();
-    // What a panic says belongs in the log with its request, never in an answer.
-    std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
+    log::to(config.log_format, EnvFilter::new(&config.log), io::stderr).init();
+    log::panics();
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     if !config.open && !config.listen.ip().is_loopback() && !store.any_token()? {

@@ -5,12 +5,13 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock};
 use std::time::Instant;
 
-use axum::extract::{Request, State};
+use axum::extract::{MatchedPath, Request, State};
 use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use tracing::Instrument;
 
+use crate::metrics::{Counted, Metrics};
 use crate::problem::{Kind, Problem};
 
 /// Carries the request's id, both ways.
@@ -46,18 +47,41 @@ pub async fn bound_head(
     Ok(next.run(request).await)
 }
 
-/// The outermost layer. Knows after how many seconds it is worth coming back to a busy server.
-pub async fn finish(State(retry_after_s): State<u64>, request: Request, next: Next) -> Response {
+/// What the outermost layer knows.
+#[derive(Clone)]
+pub struct Finished {
+    metrics: Arc<Metrics>,
+    /// After how long it is worth coming back to a busy server, s.
+    retry_after_s: u64,
+}
+
+impl Finished {
+    /// From the service.
+    pub fn of(state: &crate::State) -> Self {
+        Self { metrics: Arc::clone(&state.metrics), retry_after_s: state.config.retry_after_s }
+    }
+}
+
+/// The outermost layer.
+pub async fn finish(State(known): State<Finished>, request: Request, next: Next) -> Response {
     let id = request_id(&request);
     let (method, path) = (request.method().clone(), request.uri().path().to_string());
+    let route = request.extensions().get::<MatchedPath>().cloned();
+    let route = route.as_ref().map(MatchedPath::as_str);
     let begun = Instant::now();
-    let span = tracing::info_span!("request", id = %id);
+    // A span of the highest level: however little is logged, each line has its id.
+    let span = tracing::error_span!("request", id = %id);
     async {
-        let mut left = Left { path: &path, answered: false };
+        let metrics = &*known.metrics;
+        let mut left = Left { path: &path, answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
         let response = next.run(request).await;
         left.answered = true;
-        let mut response = as_problem(response, &id, retry_after_s);
+        let (mut response, kind) = as_problem(response, &id, known.retry_after_s);
         add_headers(&mut response, &id);
+        if let Some(kind) = kind {
+            metrics.refused(kind, route);
+        }
+        metrics.answered(&method, route, response.status(), begun.elapsed().as_secs_f64());
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
         // The query is left out: it may hold what a client would not want in a log.
         tracing::info!(%method, path, status, ms, "answered");
@@ -67,15 +91,18 @@ pub async fn finish(State(retry_after_s): State<u64>, request: Request, next: Ne
     .await
 }
 
-/// Notes in the log that a request was dropped before its answer: the client went away.
+/// Notes that a request was dropped before its answer: the client went away.
 struct Left<'a> {
     path: &'a str,
     answered: bool,
+    metrics: &'a Metrics,
+    _in_flight: Counted,
 }
 
 impl Drop for Left<'_> {
     fn drop(&mut self) {
         if !self.answered {
+            self.metrics.left.inc();
             tracing::info!(path = self.path, "client left");
         }
     }
@@ -86,17 +113,17 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
     Problem::internal().into_response()
 }
 
-fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> Response {
+fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> (Response, Option<Kind>) {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
-        return response;
+        return (response, None);
     }
     let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
     let mut answered = problem.respond(id, retry_after_s);
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         answered.headers_mut().insert(header::ALLOW, allow);
     }
-    answered
+    (answered, Some(problem.kind()))
 }
 
 fn add_headers(response: &mut Response, id: &str) {
@@ -149,11 +176,12 @@ mod tests {
 
     #[tokio::test]
     async fn panics_and_plain_errors_become_problems() {
+        let known = Finished { metrics: Arc::new(Metrics::new().unwrap()), retry_after_s: 10 };
         let app = Router::new()
             .route("/panic", get(careless))
             .route("/teapot", get(|| async { (axum::http::StatusCode::IM_A_TEAPOT, "a secret") }))
             .layer(CatchPanicLayer::custom(panicked))
-            .layer(axum::middleware::from_fn_with_state(10, finish));
+            .layer(axum::middleware::from_fn_with_state(known, finish));
         for (path, status, kind) in [("/panic", 500, "internal"), ("/teapot", 400, "bad-request")] {
             let response = app.clone().oneshot(Request::get(path).body(Body::empty()).unwrap()).await.unwrap();
             assert_eq!(response.status().as_u16(), status);

@@ -190,6 +190,11 @@ impl Problem {
     /// A store that cannot be read or written. The cause goes to the log.
     pub fn storage(error: &std::io::Error) -> Self {
         tracing::error!(%error, "store failed");
+        Self::unstored()
+    }
+
+    /// The same, of which the log knows already.
+    pub fn unstored() -> Self {
         Self::new(
             Kind::StorageFailed,
             "Nothing is answered that is not stored first. The cause is in the server's log.",
@@ -394,7 +399,9 @@ refusals! {
     FileRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
         Internal, Overloaded;
     /// What readiness can be refused with.
-    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Internal;
+    ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Stopping, Internal;
+    /// What the metrics can be refused with.
+    MetricsRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What an operation without input can be refused with.
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.

@@ -28,7 +28,8 @@ const PREFLIGHT_HOLDS: Duration = Duration::from_secs(3600);
 
 /// The service.
 pub fn app(state: Arc<State>) -> Router {
-    let (body_limit, retry_after_s) = (state.config.body_limit, state.config.retry_after_s);
+    let body_limit = state.config.body_limit;
+    let finished = middleware::Finished::of(&state);
     let (router, _) = listed().split_for_parts();
     router
         .route("/docs/", get(docs::index))
@@ -41,7 +42,7 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
         // Sees every response, also those of the layers above and of the router itself.
-        .layer(from_fn_with_state(retry_after_s, middleware::finish))
+        .layer(from_fn_with_state(finished, middleware::finish))
         // Outermost: pages may read refusals as well, and a browser's question before the request carries no token.
         .layer(cors(&state.config.allow_origin))
         .with_state(state)
@@ -113,6 +114,7 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(docs::redirect))
         .routes(routes!(health::livez))
         .routes(routes!(health::readyz))
+        .routes(routes!(health::metrics))
         .routes(routes!(front::page))
 }
 

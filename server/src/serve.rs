@@ -3,6 +3,7 @@
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use axum::extract::{ConnectInfo, Request};
@@ -18,6 +19,7 @@ use tower::ServiceExt;
 use crate::State;
 use crate::linger::Lingering;
 use crate::routes::app;
+use crate::threads;
 
 /// Most header lines of a request. Far more than any client sends; past it the connection itself answers 431 without a
 /// body, as it answers 400 to what is no HTTP.
@@ -29,7 +31,7 @@ const PRUNED_EVERY: Duration = Duration::from_secs(600);
 /// After an error of accept (no file handles left, say): time for something to change.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
-/// Serves until `stop` comes back, then lets running requests end within the deadline.
+/// Serves until `stop` comes back and requests have had time to go elsewhere, then lets running ones end within the deadline.
 pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<Output = ()>) -> io::Result<()> {
     let config = &state.config;
     let mut http = http1::Builder::new();
@@ -37,7 +39,14 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
     let service = app(Arc::clone(&state));
     let places = Arc::new(Semaphore::new(config.connections.max(1)));
     let graceful = GracefulShutdown::new();
-    let mut stop = std::pin::pin!(stop);
+    let mut stop = std::pin::pin!(async {
+        stop.await;
+        state.draining.store(true, Ordering::SeqCst);
+        if !config.drain().is_zero() {
+            tracing::info!(seconds = config.drain_s, "not ready any more; requests are still answered");
+            tokio::time::sleep(config.drain()).await;
+        }
+    });
     let jobs = tokio::spawn(Arc::clone(&state.jobs).run());
     let pruning = tokio::spawn(prune(Arc::clone(&state)));
     loop {
@@ -92,7 +101,7 @@ async fn prune(state: Arc<State>) {
         every.tick().await;
         state.budget.forget();
         let this = Arc::clone(&state);
-        match tokio::task::spawn_blocking(move || this.store.prune(this.config.bounds())).await {
+        match threads::blocking(move || this.store.prune(this.config.bounds())).await {
             Ok(Ok(0)) => {}
             Ok(Ok(answers)) => tracing::info!(answers, "given up, as they were not asked for"),
             Ok(Err(error)) => tracing::error!(%error, "store failed"),

@@ -33,7 +33,8 @@ impl Running {
             .unwrap();
         let mut log = BufReader::new(child.stderr.take().unwrap());
         let line = next_with(&mut log, "listening");
-        let address = line.split("address=").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
+        let port: String = line.split("127.0.0.1:").nth(1).unwrap().chars().take_while(char::is_ascii_digit).collect();
+        let address = format!("127.0.0.1:{port}");
         Self { child, log, address, data }
     }
 
@@ -42,6 +43,15 @@ impl Running {
         stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
         stream.write_all(bytes.as_bytes()).unwrap();
         stream
+    }
+
+    /// Comes back once a computation has its place.
+    fn wait_for_flying(&self) {
+        let begun = Instant::now();
+        let page = "GET /metrics HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n";
+        while !all_of(self.send(page)).contains("slowpoint_computations_begun_total 1") {
+            assert!(begun.elapsed() < Duration::from_secs(20), "nothing flies");
+        }
     }
 
     fn terminate(&self) {
@@ -94,7 +104,7 @@ fn health(address: &str) -> (bool, String) {
 fn running_work_ends_before_the_program_does() {
     let mut server = Running::start("ends", &[]);
     let stream = server.send(&post(4000));
-    std::thread::sleep(Duration::from_millis(100));
+    server.wait_for_flying();
     server.terminate();
     assert!(all_of(stream).starts_with("HTTP/1.1 200 OK\r\n"));
     assert!(server.child.wait().unwrap().success());
@@ -107,7 +117,7 @@ fn running_work_ends_before_the_program_does() {
 fn after_the_deadline_work_is_stopped_with_a_problem() {
     let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);
     let stream = server.send(&post(200_000));
-    std::thread::sleep(Duration::from_millis(300));
+    server.wait_for_flying();
     let begun = Instant::now();
     server.terminate();
     let reply = all_of(stream);
@@ -117,10 +127,39 @@ fn after_the_deadline_work_is_stopped_with_a_problem() {
 }
 
 #[test]
+fn before_the_end_there_is_time_to_go_elsewhere() {
+    let mut server = Running::start("drain", &["--drain-s", "3"]);
+    let get = |path: &str| format!("GET {path} HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n");
+    assert!(all_of(server.send(&get("/readyz"))).starts_with("HTTP/1.1 200 "));
+    let begun = Instant::now();
+    server.terminate();
+    next_with(&mut server.log, "not ready any more");
+    let reply = all_of(server.send(&get("/readyz")));
+    assert!(reply.starts_with("HTTP/1.1 503 ") && reply.contains("/problems/stopping"), "{reply}");
+    assert!(all_of(server.send(&post(128))).starts_with("HTTP/1.1 200 "), "what comes meanwhile is answered");
+    assert!(server.child.wait().unwrap().success());
+    assert!(begun.elapsed() >= Duration::from_secs(3), "{:?}", begun.elapsed());
+    assert!(TcpStream::connect(&server.address).is_err());
+}
+
+/// One object a line, for programs.
+#[test]
+fn the_log_is_json_where_asked() {
+    let mut server = Running::start("json", &["--log-format", "json"]);
+    let get = "GET /nowhere?token=sesame HTTP/1.1\r\nHost: test\r\nX-Request-Id: mine\r\nAuthorization: Bearer sesame\r\nConnection: close\r\n\r\n";
+    assert!(all_of(server.send(get)).contains("\"instance\":\"mine\""));
+    let line = next_with(&mut server.log, "answered");
+    let told: serde_json::Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(told["spans"], json!([{"name": "request", "id": "mine"}]));
+    assert_eq!((&told["status"], &told["path"], &told["method"]), (&json!(404), &json!("/nowhere"), &json!("GET")));
+    assert!(!line.contains("sesame"), "{line}");
+}
+
+#[test]
 fn a_closed_connection_is_noticed() {
     let mut server = Running::start("left", &[]);
     let stream = server.send(&post(200_000));
-    std::thread::sleep(Duration::from_millis(300));
+    server.wait_for_flying();
     drop(stream);
     next_with(&mut server.log, "client left");
 }

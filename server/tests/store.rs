@@ -309,11 +309,40 @@ fn what_keeps_failing_is_given_up() {
 }
 
 #[test]
+fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
+    let (directory, store) = open();
+    let before = store.look().unwrap();
+    assert_eq!((before.jobs, before.oldest_waiting), ([(Stage::Accepted, 0), (Stage::Running, 0)], None));
+    accept(&store, "a", "one");
+    accept(&store, "b", "one");
+    let db = database(directory.path());
+    db.execute_batch("UPDATE jobs SET created = created - 60000, updated = updated - 60000").unwrap();
+    assert_eq!(claimed(&store, LEASE), Some(id("a")));
+    let seen = store.look().unwrap();
+    assert_eq!(seen.jobs, [(Stage::Accepted, 1), (Stage::Running, 1)]);
+    assert!((60..120).contains(&seen.oldest_waiting.unwrap().as_secs()), "b waits: {seen:?}");
+    store.dismiss(&id("b")).unwrap();
+    assert_eq!(store.look().unwrap().oldest_waiting, None, "what is worked on does not wait");
+    // One that has given way waits since it last came on.
+    store.give_back(&id("a"), "me", Duration::ZERO, true).unwrap();
+    assert!(store.look().unwrap().oldest_waiting.unwrap() < Duration::from_secs(30));
+    store.put(SHELF, &id("a"), b"in", &[7; 100_000]).unwrap();
+    let full = store.look().unwrap();
+    // A part of it has its place in pages that were there already.
+    assert!(full.bytes >= before.bytes + 96_000 && full.disk_bytes > 0, "{full:?}");
+    db.execute_batch("DELETE FROM answers").unwrap();
+    assert!(store.look().unwrap().unused_bytes >= full.unused_bytes + 96_000);
+}
+
+#[test]
 fn what_is_dismissed_is_nobodys() {
     let (_directory, store) = open();
     accept(&store, "a", "one");
     assert_eq!(claimed(&store, LEASE), Some(id("a")));
-    assert_eq!(store.dismiss(&id("a"), None).unwrap().unwrap().stage, Stage::Dismissed);
+    for ended in [true, false] {
+        let (job, now) = store.dismiss(&id("a"), None).unwrap().unwrap();
+        assert_eq!((job.stage, now), (Stage::Dismissed, ended));
+    }
     assert!(!store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
     assert!(!store.finish(&id("a"), "me", b"out").unwrap());
     assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);

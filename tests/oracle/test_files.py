@@ -6,13 +6,7 @@ it."""
 import io
 import json
 import math
-import os
 import re
-import socket
-import subprocess
-import time
-import urllib.error
-import urllib.request
 from pathlib import Path
 
 import fastkml
@@ -23,6 +17,7 @@ import pyogrio
 import pytest
 from geographiclib.geodesic import Geodesic
 from PIL import Image
+from service import Service
 from shapely import MultiPolygon, Point, Polygon, from_wkb, is_valid
 from shapely.geometry import shape
 
@@ -31,33 +26,10 @@ CAUTION = ("An estimate from the listed assumptions. It approves no flight. "
            "Local codes and the range safety officer decide.")
 
 
-class Service:
-    def __init__(self, data_dir):
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.address = "127.0.0.1:%d" % probe.getsockname()[1]
-        command = [os.environ["SLOWPOINT"], "serve", "--listen", self.address, "--data-dir", data_dir]
-        self.process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
-        for _ in range(200):
-            try:
-                self.get("/readyz")
-                return
-            except (urllib.error.URLError, ConnectionError):
-                time.sleep(0.05)
-        raise TimeoutError("the service did not begin")
-
-    def get(self, path, body=None):
-        request = urllib.request.Request(f"http://{self.address}{path}", body, {"content-type": "application/json"})
-        with urllib.request.urlopen(request) as reply:
-            return reply.read()
-
-
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    running = Service(tmp_path_factory.mktemp("data"))
-    yield running
-    running.process.terminate()
-    running.process.wait(20)
+    with Service(tmp_path_factory.mktemp("data")) as running:
+        yield running
 
 
 @pytest.fixture(scope="module")

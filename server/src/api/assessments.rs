@@ -1,6 +1,6 @@
 //! `/v1/assessments`: one flight card answered.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Extension;
@@ -149,8 +149,9 @@ pub fn unstored(error: std::io::Error) -> Failure {
     Failure::Storage
 }
 
-/// Why a computation came to nothing, in words.
-pub fn unanswered(config: &Config, failure: Failure) -> Problem {
+/// Why a computation came to nothing, in words. Its cause is in the log under the request that began it, which may be
+/// another's.
+pub fn unanswered(config: &Config, computation: &str, failure: Failure) -> Problem {
     match failure {
         Failure::Overloaded => Problem::new(
             Kind::Overloaded,
@@ -177,11 +178,10 @@ pub fn unanswered(config: &Config, failure: Failure) -> Problem {
             Kind::Stopping,
             "The server stops before this is computed. Send it again, the id stays the same.",
         ),
-        Failure::Storage => Problem::new(
-            Kind::StorageFailed,
-            "Nothing is answered that is not stored first. The cause is in the server's log.",
-        ),
-        Failure::Failed | Failure::EngineChanged => Problem::internal(),
+        Failure::Storage | Failure::Failed | Failure::EngineChanged => {
+            tracing::error!(computation, ?failure, "no answer");
+            if failure == Failure::Storage { Problem::unstored() } else { Problem::internal() }
+        }
     }
 }
 
@@ -192,8 +192,10 @@ pub fn sound(kept: Kept) -> Option<Vec<u8>> {
 
 /// Flies an assessment, and tells of it whenever the flights have doubled.
 pub fn fly(id: &ContentId, asked: &Asked, run: &Run) -> Result<Vec<u8>, Failure> {
-    let failed = Mutex::new(None);
+    let (failed, counted) = (Mutex::new(None), AtomicU64::new(0));
+    let count = |flights| (run.flown)(flights - counted.swap(flights, Ordering::SeqCst));
     let tell = |glimpse: Glimpse| {
+        count(glimpse.flights);
         let told = || to_json(&wire::glimpse(asked, &glimpse));
         let piece = run.tell(|| Ok(Piece { told: told()?, kept: Vec::new(), done: glimpse.flights }));
         if let Err(failure) = piece {
@@ -205,12 +207,15 @@ pub fn fly(id: &ContentId, asked: &Asked, run: &Run) -> Result<Vec<u8>, Failure>
     if let Some(failure) = failed.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(failure);
     }
-    to_json(&wire::answer(id.as_str(), ENGINE, asked, &report.ok_or(Failure::Stopped)?))
+    let report = report.ok_or(Failure::Stopped)?;
+    count(report.flights);
+    (run.flown)(Cost::of(asked).beside());
+    to_json(&wire::answer(id.as_str(), ENGINE, asked, &report))
 }
 
 /// The bytes of an answer, the same over HTTP and on the terminal.
 pub fn assess(id: &ContentId, asked: &Asked, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
-    fly(id, asked, &Run::at_once(stop))
+    fly(id, asked, &Run::at_once(stop, &|_| ()))
 }
 
 /// One line of JSON.

@@ -19,6 +19,7 @@ use super::extract::InPath;
 use super::{blocking, jobs};
 use crate::State;
 use crate::id::ContentId;
+use crate::metrics::Counted;
 use crate::problem::{EventRefusals, Kind, Problem};
 use crate::store::Job;
 
@@ -58,7 +59,8 @@ pub async fn read(
         })?,
     };
     jobs::known(&state, &id).await?;
-    let begun = Streamed { changes: state.jobs.changes(), stopping: state.jobs.stopping(), state, id, seen };
+    let (changes, stopping, open) = (state.jobs.changes(), state.jobs.stopping(), Counted::up(&state.metrics.streams));
+    let begun = Streamed { changes, stopping, state, id, seen, _open: open };
     let events = stream::unfold(Some(begun), |streamed| async { streamed?.next().await }).flat_map(stream::iter);
     Ok(sent(events))
 }
@@ -75,6 +77,7 @@ struct Streamed {
     seen: usize,
     changes: watch::Receiver<u64>,
     stopping: watch::Receiver<bool>,
+    _open: Counted,
 }
 
 type Events = Vec<Result<Event, Infallible>>;

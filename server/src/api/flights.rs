@@ -8,11 +8,12 @@ use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{affordable, flights_of, kept_card, read_id, replayable, to_json, unanswered};
+use super::assessments::{affordable, flights_of, kept_card, read_id, replayable, to_json};
 use super::extract::InPath;
-use super::work::damaged;
+use super::work::{computed, damaged};
 use crate::State;
 use crate::compute::Failure;
+use crate::metrics::{Mode, REPLAYS};
 use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
 use crate::render::csv;
 use crate::store::Shelf;
@@ -57,11 +58,13 @@ pub async fn read(
         ));
     }
     let name = format!("{id}/flights/{index}");
+    let flown = state.metrics.flights(REPLAYS, Mode::Inline);
     let work = move |_: &AtomicBool| {
         let replay = slowpoint_sim::replay(&asked.case, index);
+        flown.inc();
         Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
     };
-    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body = computed(&state, &name, work).await?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
@@ -111,11 +114,13 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     let question = &asked.case.inputs.question;
     fits(flights, question.ways.len() as u64 * question.limits_m_s.len() as u64)?;
     let name = format!("{id}/flights.csv");
+    let flown = state.metrics.flights(REPLAYS, Mode::Inline);
     let work = move |stop: &AtomicBool| {
         let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
+        flown.inc_by(flights.len() as u64);
         Ok(csv::flights(&asked.case.inputs.question, &flights).into())
     };
-    let body = state.compute.run(&name, work).await.map_err(|failure| unanswered(&state.config, failure))?;
+    let body = computed(&state, &name, work).await?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
 }

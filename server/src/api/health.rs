@@ -1,14 +1,16 @@
-//! `/livez` and `/readyz`: for whatever watches the process.
+//! `/livez`, `/readyz` and `/metrics`: for whatever watches the process.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::blocking;
+use super::look;
 use crate::State;
-use crate::problem::{PlainRefusals, Problem, ReadyRefusals};
+use crate::metrics::MEDIA_TYPE;
+use crate::problem::{Kind, MetricsRefusals, PlainRefusals, Problem, ReadyRefusals};
 
 /// The process answers
 #[utoipa::path(
@@ -23,6 +25,9 @@ pub async fn livez() -> Response {
 }
 
 /// Assessments can be computed and stored
+///
+/// Not while the server is about to stop, nor while its store fails, hangs, or its disk is full. Answered within a few
+/// seconds in any case.
 #[utoipa::path(
     get,
     path = "/readyz",
@@ -31,9 +36,32 @@ pub async fn livez() -> Response {
     responses((status = 200, description = "They can", body = String, content_type = "text/plain"), ReadyRefusals),
 )]
 pub async fn readyz(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
-    let store = Arc::clone(&state.store);
-    blocking(move || store.ready()).await?.map_err(|error| Problem::storage(&error))?;
+    if state.draining.load(Ordering::SeqCst) {
+        return Err(Problem::new(Kind::Stopping, "The server is about to stop. Send requests elsewhere."));
+    }
+    look(&state, |store| store.ready()).await?;
     Ok(well("ready\n"))
+}
+
+/// Counts and gauges for Prometheus
+///
+/// Its text format, 0.0.4. Labels hold methods, routes, statuses and kinds, no id and nothing that was sent. While the store
+/// cannot be read its figures are left out and `slowpoint_store_up` is 0.
+#[utoipa::path(
+    get,
+    path = "/metrics",
+    tag = "service",
+    operation_id = "metrics",
+    responses((status = 200, description = "The metrics", body = String, content_type = "text/plain"), MetricsRefusals),
+)]
+pub async fn metrics(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
+    // Whatever keeps the store from answering is in the log.
+    let seen = look(&state, |store| store.look()).await.ok();
+    let text = state.metrics.text(seen.as_ref()).map_err(|error| {
+        tracing::error!(%error, "the metrics cannot be written");
+        Problem::internal()
+    })?;
+    Ok(([(header::CACHE_CONTROL, "no-store"), (header::CONTENT_TYPE, MEDIA_TYPE)], text).into_response())
 }
 
 fn well(text: &'static str) -> Response {

@@ -112,7 +112,12 @@ impl Cost {
 
     /// All flights.
     pub fn all_flights(&self) -> u64 {
-        self.flights.saturating_add(self.driver_flights).saturating_add(self.settings_flights)
+        self.flights.saturating_add(self.beside())
+    }
+
+    /// Those on top of the flights asked for.
+    pub fn beside(&self) -> u64 {
+        self.driver_flights.saturating_add(self.settings_flights)
     }
 
     /// Whether it is computed while a client waits.

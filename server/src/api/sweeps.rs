@@ -182,6 +182,7 @@ pub fn fly(id: &ContentId, sweep: &AskedSweep, run: &Run) -> Result<Option<Vec<u
             None => {
                 let case = asked(sweep, cell)?.case;
                 let report = slowpoint_sim::assess_cell(&case, run.stop).ok_or(Failure::Stopped)?;
+                (run.flown)(report.flights);
                 let checks = advise::checks(&report, &case, &sweep.demands);
                 let (figures, notes) = sweep_cell(sweep, cell, &report, checks);
                 let piece = Piece { told: to_json(&figures)?, kept: to_json(&notes)?, done: cell as u64 + 1 };

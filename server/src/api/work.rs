@@ -21,7 +21,8 @@ use crate::access::Client;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
-use crate::jobs::{Tell, Turn};
+use crate::jobs::{Count, Tell, Turn};
+use crate::metrics::Mode;
 use crate::problem::{Kind, Problem};
 use crate::store::{Accepted, Claimed, Job, NewJob, Piece, Shelf, Store};
 use crate::wire::day::{AskedDay, read_day};
@@ -143,13 +144,15 @@ pub struct Run<'a> {
     pub made: &'a [Piece],
     /// Raised when it is of no use any more.
     pub stop: &'a AtomicBool,
+    /// Counts the flights.
+    pub flown: &'a Count<'a>,
     tell: Option<&'a Tell<'a>>,
 }
 
 impl<'a> Run<'a> {
     /// From beginning to end, and nobody looks on.
-    pub fn at_once(stop: &'a AtomicBool) -> Self {
-        Self { made: &[], stop, tell: None }
+    pub fn at_once(stop: &'a AtomicBool, flown: &'a Count<'a>) -> Self {
+        Self { made: &[], stop, flown, tell: None }
     }
 
     /// Tells of a piece, which is not made unless somebody looks on.
@@ -159,13 +162,19 @@ impl<'a> Run<'a> {
 }
 
 /// Does a job that is kept.
-pub fn perform(store: &dyn Store, job: &Claimed, stop: &AtomicBool, tell: &Tell) -> Result<Option<Vec<u8>>, Failure> {
+pub fn perform(
+    store: &dyn Store,
+    job: &Claimed,
+    stop: &AtomicBool,
+    tell: &Tell,
+    flown: &Count,
+) -> Result<Option<Vec<u8>>, Failure> {
     let input = job.input.as_deref().unwrap_or_default();
     let work = Work::read(job.shelf, input).map_err(|_| Failure::EngineChanged)?;
     if work.id() != job.id {
         return Err(Failure::EngineChanged);
     }
-    work.fly(store, &job.id, &Run { made: &job.made, stop, tell: Some(tell) })
+    work.fly(store, &job.id, &Run { made: &job.made, stop, flown, tell: Some(tell) })
 }
 
 /// Reads what was posted and answers it, or accepts a job that will, or tells its price.
@@ -214,7 +223,7 @@ async fn answer(
     let preference = Preference::of(headers);
     if cost.inline(config) && !preference.respond_async && !waits(state, id).await? {
         if state.compute.full() {
-            return Err(unanswered(config, Failure::Overloaded));
+            return Err(unanswered(config, id.as_str(), Failure::Overloaded));
         }
         let left = state.budget.charge(&client.name, cost.core_s())?;
         let mut response = placed(shelf, id, sent(id, inline(state, work, id).await?));
@@ -259,6 +268,7 @@ async fn answer(
             return Ok(placed(shelf, id, sent(id, answer.into())));
         }
     }
+    tracing::info!(job = %id, "left to a job");
     let mut response = (StatusCode::CREATED, Json(jobs::status(&job))).into_response();
     let sent = response.headers_mut();
     sent.extend(left);
@@ -280,20 +290,30 @@ async fn waits(state: &Arc<State>, id: &ContentId) -> Result<bool, Problem> {
 pub async fn inline(state: &Arc<State>, work: Work, id: &ContentId) -> Result<Bytes, Problem> {
     let shelf = work.shelf();
     let (store, key) = (Arc::clone(&state.store), id.clone());
-    let fly = move |stop: &AtomicBool| -> Outcome { Ok(answered(&*store, &key, &work, stop)?.into()) };
-    let name = format!("{}/{id}", shelf.name());
-    state.compute.run(&name, fly).await.map_err(|failure| unanswered(&state.config, failure))
+    let flown = state.metrics.flights(shelf.name(), Mode::Inline);
+    let fly = move |stop: &AtomicBool| -> Outcome {
+        Ok(answered(&*store, &key, &work, &Run::at_once(stop, &|flights| flown.inc_by(flights)))?.into())
+    };
+    computed(state, &format!("{}/{id}", shelf.name()), fly).await
+}
+
+/// Computes something under a name while the client waits.
+pub async fn computed<W>(state: &Arc<State>, name: &str, work: W) -> Result<Bytes, Problem>
+where
+    W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
+{
+    state.compute.run(name, work).await.map_err(|failure| unanswered(&state.config, name, failure))
 }
 
 /// The answer of the store; else it is flown and kept.
-pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, stop: &AtomicBool) -> Result<Vec<u8>, Failure> {
+pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, run: &Run) -> Result<Vec<u8>, Failure> {
     let shelf = work.shelf();
     // A run that ended between a client's look and now has kept it.
     if let Some(answer) = store.get(shelf, id).map_err(unstored)?.and_then(sound) {
         return Ok(answer);
     }
     // Nobody asks it to give way.
-    let answer = work.fly(store, id, &Run::at_once(stop))?.ok_or(Failure::Stopped)?;
+    let answer = work.fly(store, id, run)?.ok_or(Failure::Stopped)?;
     store.put(shelf, id, work.input().as_bytes(), &answer).map_err(unstored)?;
     Ok(answer)
 }

@@ -202,6 +202,21 @@ pub struct Lease<'a> {
     pub lasts: Duration,
 }
 
+/// What is open and how much is kept, at a glance.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seen {
+    /// Open jobs, by stage.
+    pub jobs: [(Stage, u64); 2],
+    /// Since when the job that has waited the longest for a turn has waited.
+    pub oldest_waiting: Option<Duration>,
+    /// Size of what is kept.
+    pub bytes: u64,
+    /// How much of it holds nothing.
+    pub unused_bytes: u64,
+    /// Space left on the disk.
+    pub disk_bytes: u64,
+}
+
 /// How much may be kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bounds {
@@ -225,6 +240,8 @@ pub trait Store: Access {
     fn prune(&self, bounds: Bounds) -> io::Result<u64>;
     /// Whether something could be kept now.
     fn ready(&self) -> io::Result<()>;
+    /// What is open and how much is kept.
+    fn look(&self) -> io::Result<Seen>;
 
     /// Accepts a job, or tells of the one of this id that waits or runs.
     fn accept(&self, job: &NewJob) -> io::Result<Accepted>;
@@ -247,8 +264,9 @@ pub trait Store: Access {
     fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool>;
     /// Ends a job without an answer.
     fn fail(&self, id: &ContentId, owner: &str, reason: Reason) -> io::Result<bool>;
-    /// Gives a job up, if it waits or runs; where it stands then. For one client it goes on while another asks for it.
-    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>>;
+    /// Gives a job up, if it waits or runs; where it stands then, and whether that ended it. For one client it goes on while
+    /// another asks for it.
+    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<(Job, bool)>>;
     /// What is told of the pieces after the first `seen`.
     fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>>;
 }

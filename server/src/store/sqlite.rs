@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 
 use super::access::own;
 use super::schema::migrate;
-use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Stage, Store};
 use crate::id::ContentId;
 
 /// Its name in the data directory.
@@ -30,6 +30,9 @@ const USE_NOTED: Duration = Duration::from_secs(3600);
 const ENDED_KNOWN: Duration = Duration::from_secs(7 * 24 * 3600);
 /// The pieces of a job that has ended are known for so long, to whoever lost sight of it.
 const PIECES_KNOWN: Duration = Duration::from_secs(3600);
+/// With less space on the disk nothing more can be relied on to be kept: the largest answers have some MB, and each is
+/// written twice, to the log and from there to the file.
+const DISK_SPACE: u64 = 16 * 1024 * 1024;
 /// Answers that are given up in one transaction.
 const PRUNED_AT_ONCE: u32 = 64;
 
@@ -81,6 +84,10 @@ impl SqliteStore {
         Ok(Self { file, writer: Mutex::new(writer), readers: Mutex::default(), _serving: None })
     }
 
+    fn disk_bytes(&self) -> io::Result<u64> {
+        fs4::available_space(self.file.parent().unwrap_or(Path::new(".")))
+    }
+
     fn writer(&self) -> MutexGuard<'_, Connection> {
         // A transaction that a panic cut off is rolled back when it is dropped.
         self.writer.lock().unwrap_or_else(PoisonError::into_inner)
@@ -111,6 +118,21 @@ fn make(directory: &Path) -> io::Result<()> {
     #[cfg(unix)]
     std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
     builder.recursive(true).create(directory)
+}
+
+/// Refuses to go on with too little space on the disk.
+fn enough(disk_bytes: u64) -> io::Result<()> {
+    if disk_bytes >= DISK_SPACE {
+        return Ok(());
+    }
+    Err(io::Error::new(io::ErrorKind::StorageFull, format!("{disk_bytes} bytes are left on the disk")))
+}
+
+/// Bytes of the database, and how many of them hold nothing.
+fn size(db: &Connection) -> rusqlite::Result<[u64; 2]> {
+    let number = |name| db.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).map(i64::unsigned_abs);
+    let page = number("page_size")?;
+    Ok([number("page_count")?, number("freelist_count")?].map(|pages| pages.saturating_mul(page)))
 }
 
 fn connect(file: &Path) -> io::Result<Connection> {
@@ -307,9 +329,8 @@ impl Store for SqliteStore {
         })?;
         loop {
             let more = self.write(|db| {
-                let pages = |name| db.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
-                let used = (pages("page_count")? - pages("freelist_count")?).saturating_mul(pages("page_size")?);
-                if used.unsigned_abs() <= bounds.bytes {
+                let [all, unused] = size(db)?;
+                if all.saturating_sub(unused) <= bounds.bytes {
                     return Ok(0);
                 }
                 db.execute(
@@ -341,7 +362,36 @@ impl Store for SqliteStore {
     }
 
     fn ready(&self) -> io::Result<()> {
+        // The probe alone does not find a full disk: its page may have a place in the log already.
+        enough(self.disk_bytes()?)?;
         self.write(|db| db.execute("UPDATE probe SET count = count + 1", [])).map(drop)
+    }
+
+    fn look(&self) -> io::Result<Seen> {
+        let disk_bytes = self.disk_bytes()?;
+        self.read(|db| {
+            let count = |stage: Stage| {
+                let found = db
+                    .prepare("SELECT count(*) FROM jobs WHERE open AND stage = ?1")?
+                    .query_row([stage.name()], |row| row.get::<_, i64>(0))?;
+                Ok::<_, rusqlite::Error>((stage, found.unsigned_abs()))
+            };
+            let since: Option<i64> = db
+                .prepare(
+                    "SELECT min(CASE stage WHEN 'accepted' THEN created ELSE updated END) FROM jobs
+                     WHERE open AND (owner IS NULL OR lease_ends < ?1)",
+                )?
+                .query_row([now_ms()], |row| row.get(0))?;
+            let waited = |since| Duration::from_millis(u64::try_from(now_ms().saturating_sub(since)).unwrap_or(0));
+            let [bytes, unused_bytes] = size(db)?;
+            Ok(Seen {
+                jobs: [count(Stage::Accepted)?, count(Stage::Running)?],
+                oldest_waiting: since.map(waited),
+                bytes,
+                unused_bytes,
+                disk_bytes,
+            })
+        })
     }
 
     fn accept(&self, new: &NewJob) -> io::Result<Accepted> {
@@ -502,7 +552,7 @@ impl Store for SqliteStore {
         })
     }
 
-    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<Job>> {
+    fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<(Job, bool)>> {
         self.write(|db| {
             if let Some(client) = client {
                 let shelf = "(SELECT shelf FROM jobs WHERE id = ?1 AND open)";
@@ -510,7 +560,7 @@ impl Store for SqliteStore {
                 db.execute(&gone, [id.as_str(), client])?;
                 let others = format!("SELECT EXISTS (SELECT 1 FROM owners WHERE id = ?1 AND shelf = {shelf})");
                 if db.query_row(&others, [id.as_str()], |row| row.get(0))? {
-                    return job(db, id);
+                    return Ok(job(db, id)?.map(|job| (job, false)));
                 }
             }
             let number = db
@@ -519,7 +569,7 @@ impl Store for SqliteStore {
             if let Some(number) = number {
                 end(db, number, Stage::Dismissed)?;
             }
-            job(db, id)
+            Ok(job(db, id)?.map(|job| (job, number.is_some())))
         })
     }
 
@@ -532,5 +582,18 @@ impl Store for SqliteStore {
             let pieces = number.map_or(Ok(Vec::new()), |number| pieces(db, number, seen))?;
             Ok(pieces.into_iter().map(|piece| piece.told).collect())
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use super::*;
+
+    #[test]
+    fn little_space_on_the_disk_is_a_full_disk() {
+        assert!(enough(DISK_SPACE).is_ok());
+        assert_eq!(enough(DISK_SPACE - 1).unwrap_err().kind(), io::ErrorKind::StorageFull);
     }
 }

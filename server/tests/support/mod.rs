@@ -9,6 +9,7 @@
 )]
 
 use std::io;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
 
@@ -20,8 +21,8 @@ use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Shelf, SqliteStore, Store,
-    Token,
+    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Seen, Shelf, SqliteStore,
+    Store, Token,
 };
 use slowpoint_server::{State, app};
 use tempfile::TempDir;
@@ -33,17 +34,23 @@ pub struct Disk {
     pub directory: TempDir,
     pub broken: bool,
     pub panics: bool,
+    /// While it is true nothing comes back.
+    pub hangs: AtomicBool,
 }
 
 impl Default for Disk {
     fn default() -> Self {
         let directory = TempDir::new().unwrap();
-        Self { store: SqliteStore::serve(directory.path()).unwrap(), directory, broken: false, panics: false }
+        let store = SqliteStore::serve(directory.path()).unwrap();
+        Self { store, directory, broken: false, panics: false, hangs: AtomicBool::new(false) }
     }
 }
 
 impl Disk {
     fn check(&self) -> io::Result<&SqliteStore> {
+        while self.hangs.load(Ordering::SeqCst) {
+            std::thread::sleep(Duration::from_millis(2));
+        }
         assert!(!self.panics, "secret of the store");
         if self.broken { Err(io::Error::other("secret of the disk")) } else { Ok(&self.store) }
     }
@@ -107,6 +114,7 @@ handed_through! {
     pin(shelf: Shelf, id: &ContentId, pinned: bool) -> bool;
     prune(bounds: Bounds) -> u64;
     ready() -> ();
+    look() -> Seen;
     accept(job: &NewJob) -> Accepted;
     job(id: &ContentId) -> Option<Job>;
     jobs_of(client: &str, most: usize) -> Vec<Job>;
@@ -117,7 +125,7 @@ handed_through! {
     give_back(id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> bool;
     finish(id: &ContentId, owner: &str, answer: &[u8]) -> bool;
     fail(id: &ContentId, owner: &str, reason: Reason) -> bool;
-    dismiss(id: &ContentId, client: Option<&str>) -> Option<Job>;
+    dismiss(id: &ContentId, client: Option<&str>) -> Option<(Job, bool)>;
     told(id: &ContentId, seen: usize) -> Vec<Vec<u8>>;
 }
 
