@@ -1,7 +1,8 @@
-//! The landing as GeoJSON (RFC 7946): WGS 84, longitude first, outer edges counter-clockwise.
+//! The landing as GeoJSON (RFC 7946): WGS 84, longitude first, outer edges counter-clockwise, cut where longitude leaps.
 
 use serde_json::{Map, Value, json};
 
+use super::cut::{self, Rings};
 use super::stored::{Chance, Delay, Globe, Landing, Patch, Site, Stored};
 use crate::wire::Figure;
 
@@ -79,12 +80,10 @@ fn point(globe: &Globe, place_m: [f64; 2]) -> Value {
 }
 
 fn polygons(globe: &Globe, patches: &[Patch]) -> Value {
-    match patches {
-        [one] => json!({"type": "Polygon", "coordinates": globe.patch(one)}),
-        several => {
-            let several: Vec<_> = several.iter().map(|patch| globe.patch(patch)).collect();
-            json!({"type": "MultiPolygon", "coordinates": several})
-        }
+    let all: Vec<Rings> = patches.iter().flat_map(|patch| cut::polygons(globe, patch)).collect();
+    match &all[..] {
+        [one] => json!({"type": "Polygon", "coordinates": one}),
+        several => json!({"type": "MultiPolygon", "coordinates": several}),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::cut;
 use super::stored::{Chance, Delay, Globe, Landing, Patch, Site, Stored};
 use super::xml::escaped;
 use crate::wire::Figure;
@@ -125,9 +126,9 @@ impl Kml<'_> {
         self.tag("styleUrl", &format!("#{style}"));
         self.data(data);
         self.text += "<MultiGeometry>\n";
-        for patch in patches {
+        for rings in patches.iter().flat_map(|patch| cut::polygons(self.globe, patch)) {
             self.text += "<Polygon>";
-            for (k, ring) in self.globe.patch(patch).iter().enumerate() {
+            for (k, ring) in rings.iter().enumerate() {
                 let edge = if k == 0 { "outerBoundaryIs" } else { "innerBoundaryIs" };
                 let places: Vec<String> =
                     ring.iter().map(|[longitude, latitude]| format!("{longitude},{latitude}")).collect();

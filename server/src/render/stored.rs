@@ -325,16 +325,6 @@ impl Globe {
         let at = self.plane.position([east_m + self.pad_m[0], north_m + self.pad_m[1]]);
         [at.longitude_rad, at.latitude_rad].map(|rad| (rad.to_degrees() * 1e7).round() / 1e7 + 0.0)
     }
-
-    /// The same of a ring.
-    pub fn ring(&self, ring: &Ring) -> Vec<[f64; 2]> {
-        ring.iter().map(|place| self.degrees(place.map(|figure| figure.0))).collect()
-    }
-
-    /// The rings of a patch, the outer edge first.
-    pub fn patch(&self, patch: &Patch) -> Vec<Vec<[f64; 2]>> {
-        core::iter::once(&patch.exterior_m).chain(&patch.holes_m).map(|ring| self.ring(ring)).collect()
-    }
 }
 
 /// Corners of what is round.
