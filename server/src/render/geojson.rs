@@ -17,6 +17,7 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         let properties = json!({
             "kind": "area", "name": area.name, "role": area.role, "radius_m": area.circle.map(|c| c.radius_m),
             "inside": chances.map(|c| chance(&c.inside)), "outside": chances.map(|c| chance(&c.outside)),
+            "failures": failures(answer, k),
         });
         features.push(feature(polygons(globe, &area.patches()), properties));
     }
@@ -24,8 +25,7 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         cloud(&mut features, globe, landing, &json!({"delay": delay.label}));
     }
     for failed in &answer.failures.each {
-        for (landing, part) in [(&failed.landing, false), (&failed.part, true)] {
-            let Some(landing) = landing else { continue };
+        for (landing, part) in failed.landings() {
             let told = json!({
                 "delay": answer.failures.flown_with, "failure": failed.failure, "meaning": failed.meaning, "part": part,
                 "outside_fields": landing.outside_fields.as_ref().map(chance),
@@ -39,6 +39,22 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         "outside_fields": delay.landing.as_ref().and_then(|l| l.outside_fields.as_ref()).map(chance),
         "features": features,
     })
+}
+
+/// The chances of one area with each failure.
+fn failures(answer: &Stored, area: usize) -> Vec<Value> {
+    let mut all = Vec::new();
+    for failed in &answer.failures.each {
+        for (landing, part) in failed.landings() {
+            if let Some(c) = landing.areas.get(area) {
+                all.push(json!({
+                    "delay": answer.failures.flown_with, "failure": failed.failure, "part": part,
+                    "inside": chance(&c.inside), "outside": chance(&c.outside),
+                }));
+            }
+        }
+    }
+    all
 }
 
 /// Mean place, ellipses and regions.

@@ -28,6 +28,9 @@ pub struct Stored {
     pub delays: Vec<Delay>,
     /// Chances against the delay.
     pub delay_curve: Vec<CurvePoint>,
+    /// Whether it ended once its intervals were narrow enough.
+    #[serde(default)]
+    pub until: Option<serde::de::IgnoredAny>,
     /// What follows.
     pub advice: Advice,
     /// What fails.
@@ -224,6 +227,8 @@ pub struct Chance {
 pub struct CurvePoint {
     /// The delay.
     pub delay_s: Figure,
+    /// The airspeed that limits are held against, m/s; answers of before 0.6.0 have none.
+    pub opening_airspeed_m_s: Option<Figures>,
     /// Against each limit.
     pub limits: Vec<CurveChances>,
 }
@@ -272,9 +277,17 @@ pub struct Failed {
     /// What happens.
     pub meaning: String,
     /// Where it comes down.
-    pub landing: Option<Landing>,
+    landing: Option<Landing>,
     /// The same of a part.
-    pub part: Option<Landing>,
+    part: Option<Landing>,
+}
+
+impl Failed {
+    /// Where it comes down, and where a part does; whether it is the part.
+    pub fn landings(&self) -> impl Iterator<Item = (&Landing, bool)> {
+        let whole = self.landing.iter().map(|landing| (landing, false));
+        whole.chain(self.part.iter().map(|landing| (landing, true)))
+    }
 }
 
 impl Stored {
