@@ -295,6 +295,7 @@ fn crowded() -> Vec<(&'static str, Value)> {
 #[tokio::test]
 async fn pictures_are_readable() {
     let service = service();
+    let mut labels = 0;
     for (what, card) in crowded() {
         let (place, answer) = posted(&service, &card).await;
         for file in ["landing", "deploy-speed"] {
@@ -322,15 +323,11 @@ async fn pictures_are_readable() {
                 }
             }
             // What a limit is called covers no bar.
-            for bar in text.split("<rect x=\"").skip(1).filter(|bar| bar.contains("fill=\"#c6dbef\"")) {
-                let part = |name: &str| bar.split(name).nth(1).and_then(|rest| rest.split('"').next()?.parse().ok());
-                let [left, top, across, down] = ["", "y=\"", "width=\"", "height=\""].map(|name| {
-                    if name.is_empty() { bar.split('"').next().unwrap().parse().unwrap() } else { part(name).unwrap() }
-                });
-                let bar: [f32; 4] = [left, top, left + across, top + down];
-                for (word, b) in boxes.iter().filter(|(word, _)| word.ends_with("m/s)")) {
+            for bar in rects(&text).filter(|(fill, _)| fill == "#c6dbef").map(|(_, bar)| bar) {
+                for (word, b) in boxes.iter().filter(|(word, _)| word.ends_with("0 mph") || word.ends_with("5 mph")) {
                     let apart = b[2] < bar[0] || bar[2] < b[0] || b[3] < bar[1] || bar[3] < b[1];
                     assert!(apart, "{what}: {word:?} {b:?} lies on {bar:?}");
+                    labels += 1;
                 }
             }
             for size in text.split("font-size=\"").skip(1).map(|rest| rest.split('"').next().unwrap()) {
@@ -338,6 +335,17 @@ async fn pictures_are_readable() {
             }
         }
     }
+    assert!(labels > 20, "limits are called by their names where there is room");
+}
+
+/// Every rectangle of a picture: its colour, and left, top, right, bottom.
+fn rects(svg: &str) -> impl Iterator<Item = (String, [f32; 4])> {
+    svg.split("<rect ").skip(1).filter_map(|rect| {
+        let rect = rect.split("/>").next()?;
+        let part = |name: &str| rect.split(&format!("{name}=\"")).nth(1)?.split('"').next();
+        let [left, top, width, height] = ["x", "y", "width", "height"].map(|name| part(name)?.parse::<f32>().ok());
+        Some((part("fill")?.to_string(), [left?, top?, left? + width?, top? + height?]))
+    })
 }
 
 /// Limits in both units, and the figures of the answer in words.

@@ -1,4 +1,4 @@
-//! Polygons in degrees, cut along the meridian where longitude leaps (RFC 7946, 3.1.9), and through a pole that they hold.
+//! Polygons in degrees, cut along the meridian where longitude leaps (RFC 7946, 3.1.9), and up to a pole that they hold.
 
 use slowpoint_sim::stat::outline::Polygon;
 
@@ -31,30 +31,12 @@ impl Corner {
     }
 }
 
-/// A place where a ring goes from one hemisphere to the other.
-#[derive(Debug, Clone, Copy)]
-struct Crossing {
-    latitude: f64,
-    /// On the meridian of 180 degrees, else on that of 0.
-    leaps: bool,
-}
-
-impl Crossing {
-    /// How far it lies along the meridian of 180 degrees northward, and on over the pole that is near.
-    fn along(&self) -> f64 {
-        if self.leaps { self.latitude } else { 180.0_f64.copysign(self.latitude) - self.latitude }
-    }
-
-    fn at(&self, east: bool) -> [f64; 2] {
-        [if self.leaps { if east { 180.0 } else { -180.0 } } else { 0.0 }, self.latitude]
-    }
-}
-
-/// What of a ring lies in one hemisphere, between two crossings.
+/// What of a ring lies between two leaps of longitude, each by its number; east or west of the meridian at either end.
 struct Piece {
-    east: bool,
     from: usize,
     to: usize,
+    begins_east: bool,
+    ends_east: bool,
     corners: Vec<[f64; 2]>,
 }
 
@@ -62,26 +44,24 @@ struct Piece {
 pub fn polygons(globe: &Globe, patch: &Patch) -> Vec<Rings> {
     let rings: Vec<Vec<Corner>> =
         core::iter::once(&patch.exterior_m).chain(&patch.holes_m).map(|ring| corners(globe, ring)).collect();
-    let leaps = |ring: &Vec<Corner>| edges(ring).any(|(a, b)| (a.at[0] - b.at[0]).abs() > 180.0);
-    if !rings.iter().any(leaps) {
-        return vec![rings.iter().map(|ring| closed(ring.iter().map(|corner| corner.at))).collect()];
-    }
-    let mut crossings = Vec::new();
+    let mut latitudes = Vec::new();
     let mut pieces = Vec::new();
     let mut whole = Vec::new();
     for ring in &rings {
-        if edges(ring).all(|(a, b)| a.east() == b.east()) {
-            whole.push(ring);
+        if edges(ring).any(|(a, b)| leaps(a, b)) {
+            split(globe, ring, &mut latitudes, &mut pieces);
         } else {
-            split(globe, ring, &mut crossings, &mut pieces);
+            whole.push(closed(ring.iter().map(|corner| corner.at)));
         }
     }
-    let mut cut: Vec<Rings> = joined(&crossings, pieces).into_iter().map(|exterior| vec![exterior]).collect();
-    for hole in whole {
-        let ring = closed(hole.iter().map(|corner| corner.at));
-        // It crosses nothing, so that one of its corners says where it lies.
-        if let Some(patch) = cut.iter_mut().find(|patch| holds(&patch[0], ring[0])) {
-            patch.push(ring);
+    if latitudes.is_empty() {
+        return vec![whole];
+    }
+    let mut cut: Vec<Rings> = joined(&latitudes, pieces).into_iter().map(|exterior| vec![exterior]).collect();
+    // What does not leap is a gap, and one of its corners says of which part.
+    for gap in whole {
+        if let Some(part) = cut.iter_mut().find(|part| holds(&part[0], gap[0])) {
+            part.push(gap);
         }
     }
     cut
@@ -113,67 +93,76 @@ fn edges(ring: &[Corner]) -> impl Iterator<Item = (&Corner, &Corner)> + Clone {
     ring.iter().zip(ring.iter().cycle().skip(1))
 }
 
-/// Cuts a ring that lies in both hemispheres.
-fn split(globe: &Globe, ring: &[Corner], crossings: &mut Vec<Crossing>, pieces: &mut Vec<Piece>) {
-    let first = crossings.len();
+/// Whether the short way from one corner to the other leads over the meridian of 180 degrees.
+fn leaps(a: &Corner, b: &Corner) -> bool {
+    (a.at[0] - b.at[0]).abs() > 180.0
+}
+
+/// Cuts a ring where it leaps.
+fn split(globe: &Globe, ring: &[Corner], latitudes: &mut Vec<f64>, pieces: &mut Vec<Piece>) {
+    let first = latitudes.len();
     let mut own: Vec<Piece> = Vec::new();
-    let begin = edges(ring).position(|(a, b)| a.east() != b.east()).unwrap_or(0);
+    let begin = edges(ring).position(|(a, b)| leaps(a, b)).unwrap_or(0);
     for (a, b) in edges(ring).cycle().skip(begin).take(ring.len()) {
-        if a.east() != b.east() {
-            let number = crossings.len();
-            crossings.push(crossing(globe, a, b));
+        if leaps(a, b) {
             if let Some(piece) = own.last_mut() {
-                piece.to = number;
+                piece.to = latitudes.len();
             }
             // The last one ends where the first begins.
-            own.push(Piece { east: b.east(), from: number, to: first, corners: Vec::new() });
+            let (begins_east, from) = (b.east(), latitudes.len());
+            own.push(Piece { from, to: first, begins_east, ends_east: begins_east, corners: Vec::new() });
+            latitudes.push(leap(globe, a, b));
         }
         if let Some(piece) = own.last_mut() {
             piece.corners.push(b.at);
+            piece.ends_east = b.east();
         }
     }
     pieces.append(&mut own);
 }
 
-/// Where an edge meets the plane of the two meridians.
-fn crossing(globe: &Globe, a: &Corner, b: &Corner) -> Crossing {
+/// The latitude at which an edge meets the meridian.
+fn leap(globe: &Globe, a: &Corner, b: &Corner) -> f64 {
     let from_plane = |corner: &Corner| {
         let [longitude, latitude] = corner.at.map(f64::to_radians);
         latitude.cos() * longitude.sin()
     };
     let (of_a, of_b) = (from_plane(a), from_plane(b));
     let share = if of_a == of_b { 0.5 } else { (of_a / (of_a - of_b)).clamp(0.0, 1.0) };
-    let place_m = [0, 1].map(|k| a.place_m[k] + share * (b.place_m[k] - a.place_m[k]));
-    Crossing { latitude: globe.degrees(place_m)[1], leaps: (a.at[0] - b.at[0]).abs() > 180.0 }
+    globe.degrees([0, 1].map(|k| a.place_m[k] + share * (b.place_m[k] - a.place_m[k])))[1]
 }
 
-/// The pieces of each hemisphere, joined along its edge: between every other pair of crossings lies the patch.
-fn joined(crossings: &[Crossing], mut pieces: Vec<Piece>) -> Rings {
-    let mut order: Vec<usize> = (0..crossings.len()).collect();
-    order.sort_by(|a, b| crossings[*a].along().total_cmp(&crossings[*b].along()));
-    let partner = |of: usize| order.iter().position(|k| *k == of).and_then(|place| order.get(place ^ 1)).copied();
+/// The pieces joined along the meridian, where the patch lies between every other pair of leaps counted towards the pole;
+/// with an odd number of them it lies about the pole as well, and the last is joined over it.
+fn joined(latitudes: &[f64], mut pieces: Vec<Piece>) -> Rings {
+    let pole = 90.0_f64.copysign(latitudes[0]);
+    let mut order: Vec<usize> = (0..latitudes.len()).collect();
+    order.sort_by(|a, b| (latitudes[*a] * pole).total_cmp(&(latitudes[*b] * pole)));
+    let at = |leap: usize, east: bool| [if east { 180.0 } else { -180.0 }, latitudes[leap]];
     let mut rings = Rings::new();
     while let Some(mut piece) = pieces.pop() {
-        let (east, begun) = (piece.east, piece.from);
+        let begun = (piece.from, piece.begins_east);
         let mut ring = Vec::new();
         loop {
-            ring.push(crossings[piece.from].at(east));
+            ring.push(at(piece.from, piece.begins_east));
             ring.append(&mut piece.corners);
-            let end = &crossings[piece.to];
-            ring.push(end.at(east));
-            let Some(next) = partner(piece.to) else { break };
-            if end.leaps != crossings[next].leaps {
-                // The way there is over the pole.
-                let pole = 90.0_f64.copysign(end.latitude);
-                ring.extend([end, &crossings[next]].map(|crossing| [crossing.at(east)[0], pole]));
-            }
+            ring.push(at(piece.to, piece.ends_east));
+            let place = order.iter().position(|leap| *leap == piece.to).unwrap_or(0);
+            let next = match order.get(place ^ 1) {
+                Some(partner) => (*partner, piece.ends_east),
+                None => {
+                    let over = [piece.ends_east, !piece.ends_east];
+                    ring.extend(over.map(|east| [at(piece.to, east)[0], pole]));
+                    (piece.to, !piece.ends_east)
+                }
+            };
             if next == begun {
                 break;
             }
-            let Some(place) = pieces.iter().position(|p| p.east == east && p.from == next) else { break };
-            piece = pieces.swap_remove(place);
+            let Some(found) = pieces.iter().position(|p| (p.from, p.begins_east) == next) else { break };
+            piece = pieces.swap_remove(found);
         }
-        // East of the meridian a corner on it lies at 180 degrees, and what touches it there has no width.
+        // A corner on the meridian lies at 180 degrees, and what touches it there from the west has no width.
         let ring = closed(ring.into_iter());
         if ring.len() > 3 && ring.iter().any(|at| at[0] != ring[0][0]) {
             rings.push(ring);
@@ -287,29 +276,37 @@ mod tests {
         }
     }
 
-    /// About a pole all longitudes meet: each half runs up to it, and the polar cap of degrees is the area about it.
+    /// About a pole all longitudes meet: a ring about it becomes a strip from one end of the meridian to the other, up to the
+    /// pole or to a gap about it.
     #[test]
     fn what_holds_a_pole() {
         for (latitude, longitude) in [(90.0, 0.0), (-90.0, 45.0), (89.9995, 180.0), (-89.9995, 20.0)] {
-            let patch =
-                Patch { exterior_m: ring(&square([0.0, 0.0], 500.0)), holes_m: vec![hole(square([0.0, 200.0], 50.0))] };
-            let polygons = polygons(&globe(latitude, longitude), &patch);
-            assert_eq!(polygons.len(), 2);
-            for rings in &polygons {
-                assert!(rings[0].iter().any(|at| at[1].abs() == 90.0));
-                assert!(rings[0].windows(2).all(|e| (e[0][0] - e[1][0]).abs() <= 180.0));
+            for (gap, area_m2) in
+                [(square([0.0, 200.0], 20.0), 1e6 - 40.0 * 40.0), (square([0.0, 0.0], 150.0), 1e6 - 9e4)]
+            {
+                let patch = Patch { exterior_m: ring(&square([0.0, 0.0], 500.0)), holes_m: vec![hole(gap)] };
+                let polygons = polygons(&globe(latitude, longitude), &patch);
+                assert_eq!(polygons.len(), 1);
+                let about = |at: &[f64; 2]| at[1].abs() == 90.0;
+                assert_eq!(
+                    polygons[0][0].iter().any(about),
+                    gap[0][0] != -150.0,
+                    "up to the pole, but for a gap about it"
+                );
+                // But for the way over the pole no edge goes far round it.
+                let edges = || polygons[0].iter().flat_map(|ring| ring.windows(2));
+                assert_eq!(
+                    edges().filter(|e| (e[0][0] - e[1][0]).abs() > 10.0).count(),
+                    usize::from(gap[0][0] != -150.0)
+                );
+                // The ground between a ring and the pole: half the square of the distance over each bit of longitude.
+                let degree_m = 40_007_863.0 / 360.0;
+                let away_m = |at: &[f64; 2]| (90.0 - at[1].abs()) * degree_m;
+                let mean = |a: f64, b: f64| (a * a + a * b + b * b) / 3.0;
+                let part = |e: &[[f64; 2]]| 0.5 * (e[1][0] - e[0][0]).to_radians() * mean(away_m(&e[0]), away_m(&e[1]));
+                let found: f64 = edges().map(part).sum();
+                assert!((found.abs() / area_m2 - 1.0).abs() < 0.01, "{latitude} {longitude}: {found} {area_m2}");
             }
-            // The ground between a ring and the pole: half the square of the distance over each bit of longitude.
-            let degree_m = 40_007_863.0 / 360.0;
-            let away_m = |at: &[f64; 2]| (90.0 - at[1].abs()) * degree_m;
-            let square = |a: f64, b: f64| (a * a + a * b + b * b) / 3.0;
-            let area_m2: f64 = polygons
-                .iter()
-                .flatten()
-                .flat_map(|ring| ring.windows(2))
-                .map(|e| 0.5 * (e[1][0] - e[0][0]).to_radians() * square(away_m(&e[0]), away_m(&e[1])))
-                .sum();
-            assert!((area_m2.abs() / (1e6 - 1e4) - 1.0).abs() < 0.01, "{latitude} {longitude}: {area_m2}");
         }
     }
 }

@@ -143,7 +143,7 @@ fn speeds(
         drawn.push([LEFT, RIGHT, up.place(l.limit_m_s.0), up.place(l.limit_m_s.0)]);
     }
     for l in &answer.limits {
-        let (y, text) = (up.place(l.limit_m_s.0) - 3.5, limit(l.limit_m_s.0, l.limit_mph.0));
+        let (y, text) = (up.place(l.limit_m_s.0) - 3.5, format!("{} mph", short(l.limit_mph.0)));
         let wide = NOTE * svg::width(&text) + 3.0;
         let label = |x: f64| [x - 2.0, x + wide, y + 2.0, y - NOTE];
         let free = |x: &f64| drawn.iter().all(|other| apart(label(*x), *other));
