@@ -12,18 +12,31 @@ const STRAIGHT_DEG: f64 = 10.0;
 /// Most halvings: what is left of an edge that meets a pole.
 const HALVINGS: u32 = 10;
 
+/// What lies on the meridian of 180 degrees is taken to lie by the last decimal beside it, which is 1 cm: rings run to it,
+/// across it, or stay away, but never along it.
+const BESIDE_DEG: f64 = 179.999_999_9;
+/// About a pole, where grids have corners and edges on every meridian, all is taken to lie so far aside, m.
+const ASIDE_M: [f64; 2] = [0.007, 0.004];
+const NEAR_POLE_DEG: f64 = 89.99;
+
 /// A corner of a ring.
 #[derive(Debug, Clone, Copy)]
 struct Corner {
     place_m: [f64; 2],
-    /// Longitude above -180, latitude.
+    /// Longitude between -180 and 180, latitude.
     at: [f64; 2],
 }
 
 impl Corner {
     fn of(globe: &Globe, place_m: [f64; 2]) -> Self {
-        let [longitude, latitude] = globe.degrees(place_m);
-        Self { place_m, at: [if longitude <= -180.0 { 180.0 } else { longitude }, latitude] }
+        let mut at = globe.degrees(place_m);
+        if at[1].abs() > NEAR_POLE_DEG {
+            at = globe.degrees([0, 1].map(|k| place_m[k] + ASIDE_M[k]));
+        }
+        if at[0].abs() >= 180.0 {
+            at[0] = BESIDE_DEG;
+        }
+        Self { place_m, at }
     }
 
     fn east(&self) -> bool {
@@ -162,9 +175,9 @@ fn joined(latitudes: &[f64], mut pieces: Vec<Piece>) -> Rings {
             let Some(found) = pieces.iter().position(|p| (p.from, p.begins_east) == next) else { break };
             piece = pieces.swap_remove(found);
         }
-        // A corner on the meridian lies at 180 degrees, and what touches it there from the west has no width.
         let ring = closed(ring.into_iter());
-        if ring.len() > 3 && ring.iter().any(|at| at[0] != ring[0][0]) {
+        // What is no wider than a corner was moved is nothing.
+        if ring.iter().any(|at| at[0].abs() < BESIDE_DEG) {
             rings.push(ring);
         }
     }
@@ -306,6 +319,50 @@ mod tests {
                 let part = |e: &[[f64; 2]]| 0.5 * (e[1][0] - e[0][0]).to_radians() * mean(away_m(&e[0]), away_m(&e[1]));
                 let found: f64 = edges().map(part).sum();
                 assert!((found.abs() / area_m2 - 1.0).abs() < 0.01, "{latitude} {longitude}: {found} {area_m2}");
+            }
+        }
+    }
+
+    /// Edges along the meridian, a corner on it, and a corner and an edge on a pole.
+    #[test]
+    fn what_lies_on_the_meridian() {
+        // Wide, beside the meridian, and with its corner on it.
+        let tee = [
+            [-90.0, 0.0],
+            [0.0, 0.0],
+            [0.0, -60.0],
+            [80.0, -60.0],
+            [80.0, 100.0],
+            [0.0, 100.0],
+            [0.0, 40.0],
+            [-90.0, 40.0],
+        ];
+        for longitude in [180.0, -180.0] {
+            let of = |corners: &[[f64; 2]]| {
+                polygons(&globe(12.0, longitude), &Patch { exterior_m: ring(corners), holes_m: Vec::new() })
+            };
+            let parts = of(&tee);
+            assert_eq!(parts.len(), 2);
+            let found = checked(&parts, 12.0);
+            assert!((found / (90.0 * 40.0 + 80.0 * 160.0) - 1.0).abs() < 0.01, "{found}");
+            let crossings = |part: &Rings| part[0].iter().filter(|at| at[0].abs() == 180.0).count();
+            // Two of them, and the first again at the end.
+            assert!(parts.iter().all(|part| crossings(part) == 3), "{parts:?}");
+            for beside in [square([50.0, 0.0], 50.0), square([-50.0, 0.0], 50.0)] {
+                let parts = of(&beside);
+                assert_eq!(parts.len(), 1, "{parts:?}");
+                checked(&parts, 12.0);
+            }
+            let diamond = [[0.0, 0.0], [40.0, 40.0], [80.0, 0.0], [40.0, -40.0]];
+            assert_eq!(of(&[diamond[0], diamond[3], diamond[2], diamond[1]]).len(), 1, "it touches");
+        }
+        for corners in [square([100.0, 100.0], 100.0), square([-100.0, 100.0], 100.0), square([0.0, 50.0], 50.0)] {
+            for longitude in [0.0, 90.0, 180.0] {
+                let patch = Patch { exterior_m: ring(&corners), holes_m: Vec::new() };
+                for rings in polygons(&globe(90.0, longitude), &patch) {
+                    let far = rings[0].windows(2).filter(|e| (e[0][0] - e[1][0]).abs() >= 180.0);
+                    assert!(far.into_iter().all(|e| e[0][1] == 90.0 && e[1][1] == 90.0), "{rings:?}");
+                }
             }
         }
     }

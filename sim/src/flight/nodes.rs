@@ -77,7 +77,7 @@ impl Asked<'_> {
             if fires_s >= ascent.ground_s {
                 return f64::NAN;
             }
-            ascent.path.at((fires_s + lag_s).min(ascent.ground_s)).airspeed_m_s(&drawn.wind)
+            ascent.path.airspeed_m_s((fires_s + lag_s).min(ascent.ground_s), &drawn.wind)
         };
         let asked = self.curve_s.iter().enumerate().filter(|(k, _)| self.curve_speeds >> k & 1 == 1).map(|(_, s)| *s);
         let [(motor, burnout_s)] = drawn.thrust.motor_burnouts_s() else {
