@@ -98,7 +98,7 @@ fn contains(patch: &Polygon, (east_m, north_m): (f64, f64)) -> bool {
 
 /// Every edge of a patch.
 fn edges(patch: &Polygon) -> impl Iterator<Item = [[f64; 2]; 2]> {
-    core::iter::once(&patch.exterior).chain(&patch.holes).flat_map(|ring| ring_edges(ring))
+    core::iter::once(&patch.exterior).chain(&patch.holes).flat_map(ring_edges)
 }
 
 fn ring_edges(ring: &Ring) -> impl Iterator<Item = [[f64; 2]; 2]> {
