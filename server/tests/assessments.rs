@@ -488,12 +488,55 @@ async fn the_table_of_flights_has_the_answers_means() {
     assert!(means_are_told(&table.text(), &answer) > 100);
 }
 
+/// The airspeeds along the curve are those of an answer in which the delay is asked, and every other answer's: from the same
+/// flights, each at the same points of its law.
+#[tokio::test]
+async fn the_curve_has_the_airspeeds_of_delays_nobody_asked() {
+    const QUANTILES: [&str; 5] = ["p05", "p25", "p50", "p75", "p95"];
+    let service = service();
+    for (applies_to, of) in [("ejection", "airspeed_m_s"), ("line_stretch", "line_stretch_airspeed_m_s")] {
+        let answers = {
+            let mut answers = Vec::new();
+            for delays in [json!([4, 8]), json!([4, 5, 6, 7, 8])] {
+                let mut sent = card();
+                sent["delays"] = delays;
+                sent["flights"] = json!(256);
+                sent["limits"]["applies_to"] = json!(applies_to);
+                let reply = service.post(&sent).await;
+                assert_eq!(reply.status, 200, "{}", reply.text());
+                check_described("Assessment", &reply.json());
+                answers.push(reply.json());
+            }
+            answers
+        };
+        let point = |answer: &Value, delay_s: f64| {
+            let mut points = answer["delay_curve"].as_array().unwrap().iter();
+            points.find(|p| p["delay_s"] == json!(delay_s)).unwrap()["opening_airspeed_m_s"].clone()
+        };
+        for (k, delay_s) in [4.0, 5.0, 6.0, 7.0, 8.0].into_iter().enumerate() {
+            let asked = &answers[1]["delays"][k]["at_ejection"][of];
+            for quantile in QUANTILES {
+                assert_eq!(point(&answers[1], delay_s)[quantile], asked[quantile], "asked: {delay_s} s {quantile}");
+                assert_eq!(point(&answers[0], delay_s)[quantile], asked[quantile], "not asked: {delay_s} s {quantile}");
+            }
+            assert!(asked["p05"].as_f64().unwrap() < asked["p95"].as_f64().unwrap());
+        }
+        let made = |answer: &Value| {
+            let points = answer["delay_curve"].as_array().unwrap();
+            points.iter().filter(|p| !p["opening_airspeed_m_s"].is_null()).count()
+        };
+        assert!(made(&answers[0]) >= 8 && made(&answers[0]) <= 14, "{}", made(&answers[0]));
+    }
+}
+
 /// Holds the means of a table of flights against the chances of an answer; gives how many chances of flights were strictly
 /// between 0 and 1.
 fn means_are_told(text: &str, answer: &Value) -> usize {
     let mut rows = text.split("\r\n");
-    assert_eq!(rows.next(), Some("flight,delay,limit_m_s,over,unsafe_opening"));
+    assert_eq!(rows.next(), Some("flight,delay,limit_m_s,over,unsafe_opening,caution"));
     let rows: Vec<Vec<&str>> = rows.filter(|row| !row.is_empty()).map(|row| row.split(',').collect()).collect();
+    assert_eq!(rows[0][5], answer["caution"].as_str().unwrap(), "where a table is read first");
+    assert!(rows.iter().all(|row| row.len() == 6) && rows[1..].iter().all(|row| row[5].is_empty()));
     let flights = answer["flights"].as_u64().unwrap();
     let (mut compared, mut between) = (0, 0);
     for delay in answer["delays"].as_array().unwrap() {

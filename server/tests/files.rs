@@ -145,6 +145,26 @@ async fn numbers_are_those_of_the_answer() {
         let of = |p: &Value| p["failure"] == failed["failure"] && p["part"] == false;
         mine("region", &["share_asked", "area_m2"], &list(&failed["landing"], "regions"), &of);
     }
+    // With a failure, what it comes to in each area, and outside the field.
+    let spectators = features.iter().find(|f| f["properties"]["name"] == "spectators").unwrap();
+    let told = spectators["properties"]["failures"].as_array().unwrap();
+    let mut failures = 0;
+    for failed in list(&answer["failures"], "each") {
+        for (landing, part) in [("landing", false), ("part", true)] {
+            if let Some(areas) = failed[landing]["areas"].as_array() {
+                let found = &told[failures];
+                assert_eq!((&found["failure"], &found["part"]), (&failed["failure"], &json!(part)));
+                assert_eq!(found["delay"], answer["failures"]["flown_with"]);
+                let theirs = areas.iter().find(|area| area["name"] == "spectators").unwrap();
+                for member in ["estimate", "lower", "upper", "text"] {
+                    assert_eq!(found["inside"][member], theirs["inside"][member]);
+                    assert_eq!(found["outside"][member], theirs["outside"][member]);
+                }
+                failures += 1;
+            }
+        }
+    }
+    assert!(failures > 8 && failures == told.len());
     // The KML has the same figures as text.
     let kml = service.get(&format!("{place}/landing.kml?delay=7")).await.text();
     assert!(kml.contains(CAUTION));
@@ -155,6 +175,63 @@ async fn numbers_are_those_of_the_answer() {
     ] {
         let number = number.as_f64().unwrap();
         assert!(kml.contains(&format!("<value>{number}</value>")), "{number}");
+    }
+    for landing in [landing, &answer["failures"]["each"][0]["landing"]] {
+        let outside = &landing["outside_fields"];
+        let upper = outside["upper"].as_f64().unwrap();
+        assert!(kml.contains(&format!("<Data name=\"outside_fields_upper\"><value>{upper}</value>")), "{upper}");
+        let text = outside["text"].as_str().unwrap().replace('<', "&lt;").replace('>', "&gt;");
+        assert!(kml.contains(&format!("; outside every field: {text}.</description>")), "{text}");
+    }
+}
+
+/// No edge of a ring goes round the Earth, in either file; the same field elsewhere has as many features.
+#[tokio::test]
+async fn what_the_180th_meridian_crosses_is_cut() {
+    let service = service();
+    let mut card = mapped();
+    fn eastward(value: &mut Value) {
+        let positions = value.as_array_mut().unwrap();
+        if positions[0].is_number() {
+            positions[0] = json!(positions[0].as_f64().unwrap() + 278.0);
+        } else {
+            positions.iter_mut().for_each(eastward);
+        }
+    }
+    card["site"]["position"]["longitude"] = json!(180);
+    for feature in card["site"]["map"]["features"].as_array_mut().unwrap() {
+        eastward(&mut feature["geometry"]["coordinates"]);
+    }
+    fn edges(value: &Value, found: &mut Vec<f64>) {
+        let items = value.as_array().unwrap();
+        if items[0][0].is_number() {
+            found.extend(items.windows(2).map(|e| (e[0][0].as_f64().unwrap() - e[1][0].as_f64().unwrap()).abs()));
+        } else {
+            items.iter().for_each(|item| edges(item, found));
+        }
+    }
+    let (place, answer) = posted(&service, &card).await;
+    let (_, inland) = posted(&service, &mapped()).await;
+    assert_eq!(answer["delays"][3]["landing"]["areas"], inland["delays"][3]["landing"]["areas"], "the same field");
+    let collection = service.get(&format!("{place}/landing.geojson")).await.json();
+    let mut found = Vec::new();
+    for feature in collection["features"].as_array().unwrap() {
+        let geometry = &feature["geometry"];
+        if geometry["type"] != "Point" {
+            edges(&geometry["coordinates"], &mut found);
+        }
+        if feature["properties"]["name"] == "meadow" {
+            assert_eq!(geometry["coordinates"].as_array().unwrap().len(), 2, "one part on either side");
+        }
+    }
+    assert!(found.len() > 1000 && found.iter().all(|wide| *wide < 1.0));
+    let kml = service.get(&format!("{place}/landing.kml")).await.text();
+    let rings: Vec<&str> = kml.split("<LinearRing><coordinates>").skip(1).collect();
+    assert!(rings.len() > 50);
+    for ring in rings {
+        let places = ring.split('<').next().unwrap().split(' ');
+        let longitudes: Vec<f64> = places.map(|at| at.split(',').next().unwrap().parse().unwrap()).collect();
+        assert!(longitudes.windows(2).all(|e| (e[0] - e[1]).abs() < 1.0), "{ring}");
     }
 }
 
@@ -193,6 +270,13 @@ fn crowded() -> Vec<(&'static str, Value)> {
     // So late that it lies on the ground before anything fires.
     let mut late = card();
     late["delays"] = json!([55]);
+    // The widest of letters.
+    let mut wide = mapped();
+    let name = "W".repeat(60) + &" MEADOW".repeat(5);
+    wide["card"]["name"] = json!(name);
+    wide["site"]["pads"][1]["name"] = json!(name);
+    wide["launch"]["pad"] = json!(name);
+    wide["site"]["map"]["features"][0]["properties"]["name"] = json!(name);
     let mut failing = mapped();
     failing["failures"] = json!({"no_ejection": 0.1});
     vec![
@@ -201,6 +285,7 @@ fn crowded() -> Vec<(&'static str, Value)> {
         ("electronic", electronic),
         ("one", one),
         ("late", late),
+        ("wide", wide),
         ("failing", failing),
     ]
 }
@@ -210,6 +295,7 @@ fn crowded() -> Vec<(&'static str, Value)> {
 #[tokio::test]
 async fn pictures_are_readable() {
     let service = service();
+    let mut labels = 0;
     for (what, card) in crowded() {
         let (place, answer) = posted(&service, &card).await;
         for file in ["landing", "deploy-speed"] {
@@ -236,11 +322,30 @@ async fn pictures_are_readable() {
                     assert!(apart, "{what} {file}: {word:?} {b:?} lies on {other:?} {o:?}");
                 }
             }
+            // What a limit is called covers no bar.
+            for bar in rects(&text).filter(|(fill, _)| fill == "#c6dbef").map(|(_, bar)| bar) {
+                for (word, b) in boxes.iter().filter(|(word, _)| word.ends_with("0 mph") || word.ends_with("5 mph")) {
+                    let apart = b[2] < bar[0] || bar[2] < b[0] || b[3] < bar[1] || bar[3] < b[1];
+                    assert!(apart, "{what}: {word:?} {b:?} lies on {bar:?}");
+                    labels += 1;
+                }
+            }
             for size in text.split("font-size=\"").skip(1).map(|rest| rest.split('"').next().unwrap()) {
                 assert!(size.parse::<f64>().unwrap() >= 10.0, "{what} {file}: {size}");
             }
         }
     }
+    assert!(labels > 20, "limits are called by their names where there is room");
+}
+
+/// Every rectangle of a picture: its colour, and left, top, right, bottom.
+fn rects(svg: &str) -> impl Iterator<Item = (String, [f32; 4])> {
+    svg.split("<rect ").skip(1).filter_map(|rect| {
+        let rect = rect.split("/>").next()?;
+        let part = |name: &str| rect.split(&format!("{name}=\"")).nth(1)?.split('"').next();
+        let [left, top, width, height] = ["x", "y", "width", "height"].map(|name| part(name)?.parse::<f32>().ok());
+        Some((part("fill")?.to_string(), [left?, top?, left? + width?, top? + height?]))
+    })
 }
 
 /// Limits in both units, and the figures of the answer in words.
@@ -264,6 +369,30 @@ async fn pictures_tell_the_figures_of_the_answer() {
         assert!(landing.contains(&format!("{side} {}", escaped(&area[side]["text"]))), "{area}");
     }
     assert!(landing.contains(&format!("outside every field: {}", escaped(&chances["outside_fields"]["text"]))));
+}
+
+/// Of more limits than can be told apart the condition's is drawn; intervals say their level; and a map says with which
+/// delay what fails was flown.
+#[tokio::test]
+async fn pictures_say_what_they_leave_out() {
+    let service = service();
+    let (_, many) = crowded().into_iter().find(|(what, _)| *what == "many").unwrap();
+    let (place, answer) = posted(&service, &many).await;
+    assert_eq!(answer["advice"]["limit_mph"], 60.0);
+    let speeds = service.get(&format!("{place}/deploy-speed.svg")).await.text();
+    let curves: Vec<&str> = speeds.split(" mph, with its interval of ").skip(1).collect();
+    assert!(curves.len() == 3 && curves[0].starts_with("95 %"), "{curves:?}");
+    assert!(speeds.contains("at 60 mph, with") && !speeds.contains("at 45 mph, with"));
+    assert!(speeds.contains("3 of 5 limits, that of the condition among them"));
+    let mut ending = mapped();
+    ending.as_object_mut().unwrap().remove("flights");
+    ending["until"] = json!({"half_width": 0.05, "within": 1024});
+    let (place, _) = posted(&service, &ending).await;
+    let speeds = service.get(&format!("{place}/deploy-speed.svg")).await.text();
+    assert!(speeds.contains("at 60 mph, with its interval of 96.5 %"));
+    let landing = service.get(&format!("{place}/landing.svg?delay=4")).await.text();
+    let way = posted(&service, &ending).await.1["failures"]["flown_with"].as_str().unwrap().to_string();
+    assert!(way != "delay 4 s" && landing.contains(&format!("each failure flown by itself with {way}.")), "{way}");
 }
 
 /// Every text of a picture with its box: left, top, right, bottom.

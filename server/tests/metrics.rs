@@ -159,7 +159,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     let disk = Disk::default();
     let new = |name: &str| ContentId::of("test", name);
     for name in ["a", "b"] {
-        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: 9 };
+        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
         disk.store.accept(&job).unwrap();
     }
     disk.sql("UPDATE jobs SET created = created - 3600000");
@@ -176,7 +176,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     // The same, with a worker: it has no input that reads, was tried too often, or is given up.
     let disk = Disk::default();
     for name in ["engine", "tries", "damaged"] {
-        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: 9 };
+        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
         disk.store.accept(&job).unwrap();
     }
     disk.sql("UPDATE jobs SET tries = 3 WHERE number = 2; UPDATE jobs SET input = x'00' WHERE number = 3");

@@ -177,6 +177,32 @@ fn a_map_from_an_editor() {
     assert_eq!(chances[1]["role"], "field");
 }
 
+/// RFC 7946, 3.1.9: what crosses the 180th meridian is cut there; other tools let longitude run on beyond 180, or leap. All
+/// three are the same field.
+#[test]
+fn a_field_across_the_180th_meridian() {
+    let across = |west: f64, east: f64| json!([[west, 11.9], [east, 11.9], [east, 12.1], [west, 12.1], [west, 11.9]]);
+    let cut = json!({"type": "MultiPolygon", "coordinates": [[across(179.9, 180.0)], [across(-180.0, -179.9)]]});
+    let fields = [cut, polygon(json!([across(179.9, 180.1)])), polygon(json!([across(179.9, -179.9)]))];
+    let answers = fields.map(|geometry| {
+        let card = with(&[
+            ("/site/position", json!({"latitude": 12, "longitude": -179.999})),
+            ("/site/pads", json!([{"name": "west", "position": {"latitude": 12, "longitude": 179.999}}])),
+            ("/launch/pad", json!("west")),
+            ("/site/areas", json!([area("field", "field", geometry)])),
+        ]);
+        serde_json::to_value(answered(&read(&card))).unwrap()
+    });
+    // 0.002 deg along the parallel of 12 deg by geographiclib 2.1.
+    let west_m = answers[0]["site"]["pad"]["east_of_origin_m"].as_f64().unwrap();
+    assert!((west_m + 217.805).abs() < 0.01, "{west_m}");
+    for answer in &answers[1..] {
+        for (a, b) in answers[0]["delays"].as_array().unwrap().iter().zip(answer["delays"].as_array().unwrap()) {
+            assert_eq!(a["landing"]["areas"], b["landing"]["areas"]);
+        }
+    }
+}
+
 #[test]
 fn pads() {
     let field = json!([{"name": "field", "polygon": [[-50, -50], [50, -50], [50, 50], [-50, 50]]}]);
@@ -297,4 +323,18 @@ fn maps_that_are_wrong() {
     let hole = feature(json!("b"), Value::Null, polygon(json!([ring(0.001), ring(0.002)])));
     refuses(&map(&[hole]), &format!("{at}/0/geometry/coordinates/1"), "outside its patch", "MultiPolygon");
     refuses(&[("/site/map", json!({"type": "FeatureCollection"}))], "/site/map/features", "it is missing", "Its areas");
+    // A ring that cannot be read says nothing of how many people stand in it.
+    let unread = feature(json!("b"), json!(60), polygon(json!([[["a", "b"]]])));
+    refuses(&map(&[unread]), &format!("{at}/0/geometry/coordinates/0/0"), "no position", "two numbers");
+    // Names by EPSG's register and by OGC's.
+    let by = |name: &str| {
+        let crs = json!({"type": "name", "properties": {"name": name}});
+        [("/site/map", json!({"type": "FeatureCollection", "crs": crs, "features": [good]}))]
+    };
+    for name in ["urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:EPSG::4326", "EPSG:4326"] {
+        assert!(faults(&with(&by(name))).is_empty(), "{name}");
+    }
+    for name in ["urn:ogc:def:crs:EPSG::4267", "EPSG:3857", "EPSG:24326"] {
+        refuses(&by(name), "/site/map/crs", &format!("by \"{name}\""), "export the map anew");
+    }
 }

@@ -321,7 +321,7 @@ fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
     let seen = store.look().unwrap();
     assert_eq!(seen.jobs, [(Stage::Accepted, 1), (Stage::Running, 1)]);
     assert!((60..120).contains(&seen.oldest_waiting.unwrap().as_secs()), "b waits: {seen:?}");
-    store.dismiss(&id("b")).unwrap();
+    store.dismiss(&id("b"), None).unwrap();
     assert_eq!(store.look().unwrap().oldest_waiting, None, "what is worked on does not wait");
     // One that has given way waits since it last came on.
     store.give_back(&id("a"), "me", Duration::ZERO, true).unwrap();

@@ -235,8 +235,39 @@ pub struct OutcomeShare {
 pub struct CurvePoint {
     /// The delay, s.
     pub delay_s: f64,
+    /// The airspeed that limits are held against, over the flights that eject in the air, each at four points of its law,
+    /// m/s. `None` where none does, and at delays between those that it is made for.
+    pub airspeed_m_s: Option<Quantiles>,
     /// Against each limit.
     pub limits: Vec<CurveChance>,
+}
+
+/// Quantiles of one quantity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantiles {
+    /// 5 % stay below.
+    pub p05: f64,
+    /// Lower quartile.
+    pub p25: f64,
+    /// Median.
+    pub p50: f64,
+    /// Upper quartile.
+    pub p75: f64,
+    /// 95 % stay below.
+    pub p95: f64,
+}
+
+impl Quantiles {
+    /// From what stays below a share; `None` where that is not known.
+    pub fn of(quantile: impl Fn(f64) -> Option<f64>) -> Option<Self> {
+        Some(Self {
+            p05: quantile(0.05)?,
+            p25: quantile(0.25)?,
+            p50: quantile(0.50)?,
+            p75: quantile(0.75)?,
+            p95: quantile(0.95)?,
+        })
+    }
 }
 
 /// The chances against one limit at one delay. Each interval is that of this point alone.

@@ -17,8 +17,8 @@ use crate::report::{CellReport, FailuresReport, Glimpse, Move, Report, WayReport
 use crate::settings;
 use crate::stat::interval::Estimator;
 use crate::tally::{
-    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, flight_report, limit_chances, limit_reports,
-    rail_report, way_report,
+    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, curve_speeds, flight_report, limit_chances,
+    limit_reports, rail_report, way_report,
 };
 use crate::until;
 
@@ -299,14 +299,15 @@ fn drawn<'a>(case: &'a Case, flights: Range<u64>, shift: &Shift) -> Vec<(Drawn<'
 }
 
 /// What is asked of every flight; the delays of a curve rise.
-pub fn asked<'a>(case: &'a Case, curve_s: &[f64]) -> Asked<'a> {
+pub fn asked<'a>(case: &'a Case, curve_s: &'a [f64]) -> Asked<'a> {
     let question = &case.inputs.question;
     Asked {
         ways: &question.ways,
         limits_m_s: &question.limits_m_s,
         at_line_stretch: question.limit_applies == LimitApplies::LineStretch,
         laws: &case.firing,
-        curve_s: curve_s.first().zip(curve_s.last()).map(|(first, last)| [*first, *last]),
+        curve_s,
+        curve_speeds: curve_speeds(curve_s, &question.ways),
     }
 }
 

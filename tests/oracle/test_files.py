@@ -177,6 +177,50 @@ def test_kml_fits_its_schema_and_readers(files, answer, landing, figures):
     figures.append(f"landing.kml: valid by OGC's schema; {len(layers)} folders by GDAL and fastkml")
 
 
+@pytest.mark.parametrize("latitude, longitude", [(12, 180), (-45, -179.9995), (71, 179.998), (90, 0), (-89.9985, 120)])
+def test_rings_where_longitude_leaps(service, request_sent, figures, tmp_path, latitude, longitude):
+    """Where the meridian of 180 degrees runs through the field, and about the poles: cut as RFC 7946 asks (3.1.9), valid
+    by shapely, read by GDAL, and as large as the answer says by the geodesic."""
+    site = {key: value for key, value in request_sent["site"].items() if key not in ("map", "pads")}
+    site |= {"position": {"latitude": latitude, "longitude": longitude}, "areas": [
+        {"name": "field", "role": "field", "circle": {"radius": 400}},
+        {"name": "road", "role": "road", "polygon": [[-700, 90], [-700, 80], [700, 80], [700, 90]]}]}
+    launch = {key: value for key, value in request_sent["launch"].items() if key != "pad"}
+    request = request_sent | {"site": site, "launch": launch, "flights": 256}
+    answer = json.loads(service.get("/v1/assessments", json.dumps(request).encode()))
+    path = tmp_path / "landing.geojson"
+    path.write_bytes(service.get(f"/v1/assessments/{answer['id']}/landing.geojson"))
+    collection = json.loads(path.read_text())
+    assert len(pyogrio.raw.read(path)[2]) == len(collection["features"])
+    pole = math.copysign(90, latitude)
+    cut, worst = 0, 0.0
+    for feature in collection["features"]:
+        geometry, told = feature["geometry"], feature["properties"]
+        if geometry["type"] == "Point":
+            continue
+        assert is_valid(shape(geometry)), told
+        parts = [geometry["coordinates"]] if geometry["type"] == "Polygon" else geometry["coordinates"]
+        meridian = lambda part: {place[0] for place in part[0] if abs(place[0]) == 180}
+        cut += any(meridian(part) for part in parts)
+        area = 0.0
+        for ring in (ring for part in parts for ring in part):
+            for (west, south), (east, north) in zip(ring, ring[1:]):
+                assert abs(east - west) < 180 or south == north == pole
+            polygon = Geodesic.WGS84.Polygon()
+            for longitude_deg, latitude_deg in ring[:-1]:
+                polygon.AddPoint(latitude_deg, longitude_deg)
+            area += polygon.Compute(False, True)[2]
+        corners = math.sin(2 * math.pi / 96) / (2 * math.pi / 96)
+        expected = {"region": told.get("area_m2"), "area": math.pi * 400**2 * corners if told.get("radius_m") else 1400 * 10,
+                    "ellipse": math.pi * told.get("semi_major_m", 0) * told.get("semi_minor_m", 0) * corners}[told["kind"]]
+        worst = max(worst, abs(area / expected - 1))
+    assert cut > 10
+    # Degrees have seven decimals, 1.1 cm: of a road 10 m wide a thousandth.
+    assert worst < 3e-3
+    figures.append(f"{cut} areas and clouds cut at 180 degrees, field at {latitude} {longitude}: valid by shapely, areas "
+                   f"within {worst:.1e} by geographiclib")
+
+
 SVG = "{http://www.w3.org/2000/svg}"
 PICTURES = ["landing", "deploy-speed"]
 
@@ -213,16 +257,21 @@ def test_png_by_pillow(service, answer, name):
     assert np.mean((pixels[:, 2].astype(int) - pixels[:, 0]) > 40) > 0.01
 
 
-def test_bars_stand_where_the_answer_has_them(service, answer):
-    """The median of every delay, read off the picture by the ticks of its axes."""
-    root = lxml.etree.fromstring(picture(service, answer, "deploy-speed.svg"))
+def axes(root):
+    """From places on the picture of speeds to speed and delay, by the ticks."""
     texts = [(float(t.get("x")), float(t.get("y")), t.text, t.get("text-anchor")) for t in root.iter(SVG + "text")]
     number = lambda text: text.replace(".", "", 1).isdigit()
     left = [(y - 3.5, float(text)) for x, y, text, anchor in texts if anchor == "end" and number(text)]
     speed_of = np.polynomial.Polynomial.fit(*np.array(left).T, 1)
     lowest = max(y for y, _ in left)
     row = [(x, float(text)) for x, y, text, anchor in texts if anchor == "middle" and number(text) and y < lowest + 20]
-    delay_of = np.polynomial.Polynomial.fit(*np.array(row).T, 1)
+    return speed_of, np.polynomial.Polynomial.fit(*np.array(row).T, 1)
+
+
+def test_bars_stand_where_the_answer_has_them(service, answer):
+    """The median of every delay, read off the picture by the ticks of its axes."""
+    root = lxml.etree.fromstring(picture(service, answer, "deploy-speed.svg"))
+    speed_of, delay_of = axes(root)
     found = {}
     for mark in root.iter(SVG + "path"):
         if mark.get("stroke-width") == "2.4" and "h" in mark.get("d"):
@@ -233,3 +282,24 @@ def test_bars_stand_where_the_answer_has_them(service, answer):
         # Places on the picture have one decimal: 0.05 of 190 for some 80 m/s.
         assert math.isclose(found[delay["motor_delay_s"]], median, abs_tol=0.06), delay["label"]
     assert len(found) == len(answer["delays"])
+
+
+def test_bands_run_where_the_answer_has_them(service, answer):
+    """The quantiles along the curve, read off the picture by the ticks of its axes."""
+    root = lxml.etree.fromstring(picture(service, answer, "deploy-speed.svg"))
+    speed_of, delay_of = axes(root)
+    quantiles = ["p05", "p25", "p50", "p75", "p95"]
+    told = [(p["delay_s"], p["opening_airspeed_m_s"]) for p in answer["delay_curve"] if p["opening_airspeed_m_s"]]
+    assert len(told) > len(answer["delays"])
+    lines = []
+    for mark in root.iter(SVG + "path"):
+        places = re.findall(r"([\d.]+) ([\d.]+)", mark.get("d"))
+        if mark.get("fill") == "none" and mark.get("stroke") == "#08519c" and len(places) == len(told):
+            lines.append([(delay_of(float(x)), speed_of(float(y))) for x, y in places])
+    lines.sort(key=lambda line: line[0][1])
+    assert len(lines) == len(quantiles)
+    for quantile, line in zip(quantiles, lines):
+        for (delay, speed), (delay_told, speeds) in zip(line, told):
+            assert math.isclose(delay, delay_told, abs_tol=0.02)
+            # Places on the picture have one decimal: 0.05 of 190 for some 120 m/s.
+            assert math.isclose(speed, speeds[quantile], abs_tol=0.06), (quantile, delay_told)

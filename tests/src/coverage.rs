@@ -372,7 +372,7 @@ impl<'a> Straight<'a> {
             mishaps: self.ascent.mishaps,
             slowest: None,
             deployed: vec![nothing; asked.ways.len()],
-            whole_law: windows.map(|windows| WholeLaw { windows, others }),
+            whole_law: windows.map(|windows| WholeLaw { windows, others, curve_airspeeds_m_s: Vec::new() }),
         }
     }
 }
@@ -388,7 +388,8 @@ fn stand_in_law(case: &mut Case, seed: u64, still_s: f64, unstable: f64) -> Repo
         limits_m_s: &question.limits_m_s,
         at_line_stretch: false,
         laws: &case.firing,
-        curve_s: None,
+        curve_s: &[],
+        curve_speeds: 0,
     };
     stood_in(case, |numbers| straight.flown(&asked, numbers, numbers.uniform(Slot::Mass) < unstable))
 }

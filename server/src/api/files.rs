@@ -33,7 +33,8 @@ pub struct DelayQuery {
 /// Gives the landing as GeoJSON
 ///
 /// RFC 7946: the pad, the areas with their chances, and for one delay the mean place, ellipses and smallest areas that hold
-/// a share of the flights; the same of each failure. Needs `site.position` in the request.
+/// a share of the flights; the same of each failure. What crosses the 180th meridian is cut there (3.1.9). Needs
+/// `site.position` in the request.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/landing.geojson",
@@ -139,7 +140,8 @@ pub async fn landing_svg(
 
 /// Draws the landing as PNG
 ///
-/// The same as `landing.svg`, 1080 pixels wide.
+/// The same as `landing.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and text
+/// in the SVG.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/landing.png",
@@ -171,8 +173,8 @@ pub async fn landing_png(
 
 /// Draws the airspeed at opening against the delay as SVG
 ///
-/// For every delay asked, the median and what half and 90 % of the flights lie between, with the limits; below it the
-/// chance of an unsafe opening against the delay. Stands alone and has a title and a description: made for `<img>`.
+/// For every delay asked, the median and what half and 90 % of the flights lie between, with the limits, and bands of the
+/// same along the delays between; below it the chance of an unsafe opening against the delay. Stands alone and has a title and a description: made for `<img>`.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/deploy-speed.svg",
@@ -202,7 +204,8 @@ pub async fn deploy_speed_svg(
 
 /// Draws the airspeed at opening against the delay as PNG
 ///
-/// The same as `deploy-speed.svg`, 1080 pixels wide.
+/// The same as `deploy-speed.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and
+/// text in the SVG.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/deploy-speed.png",

@@ -99,7 +99,7 @@ fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
     responses(
         (
             status = 200, body = String, content_type = "text/csv",
-            description = "RFC 4180, with a header: flight, delay, limit_m_s, over, unsafe_opening",
+            description = "RFC 4180, with a header: flight, delay, limit_m_s, over, unsafe_opening, caution; the caution stands in the first row",
         ),
         TableRefusals,
     ),

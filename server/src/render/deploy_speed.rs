@@ -2,11 +2,13 @@
 
 use std::fmt::Write;
 
-use super::stored::{Delay, Figures, Stored};
+use super::stored::{Band, CurvePoint, Delay, Figures, Limit, Stored};
 use super::svg::{
-    Anchor, Axis, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, short, tenths, whole,
+    self, Anchor, Axis, BLUE, BLUE_BAND, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, short, tenths,
 };
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
+use slowpoint_sim::stat::interval;
+use slowpoint_sim::until;
 
 /// Left and right end of the plots.
 const LEFT: f64 = 40.0;
@@ -94,10 +96,13 @@ fn speeds(
 ) {
     let top = picture.below + 20.0;
     let bottom = top + SPEED_HEIGHT;
+    let bands = bands(answer, speed);
     let greatest = answer
         .delays
         .iter()
-        .filter_map(|d| speed(d)?.p95.rounded())
+        .filter_map(speed)
+        .chain(bands.iter().map(|(_, s)| *s))
+        .filter_map(|s| s.p95.rounded())
         .chain(answer.limits.iter().map(|l| l.limit_m_s.0))
         .fold(1.0, f64::max);
     let up = Axis { from: 0.0, to: 1.08 * greatest, at: [bottom, top] };
@@ -122,22 +127,30 @@ fn speeds(
         picture.raw(&letter_at(x, bottom + 13.0, letter));
     }
     places.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // What is drawn in each stretch, which labels keep clear of: left, right, bottom, top.
+    let mut drawn = band(picture, &bands, along, &up);
     let nearest = places.windows(2).map(|p| p[1].0 - p[0].0).fold(28.0, f64::min);
     let width = (0.6 * nearest).max(1.5);
     for (x, delay) in &places {
         if let Some(s) = speed(delay) {
             let y = [s.p05, s.p25, s.p50, s.p75, s.p95].map(|q| up.place(q.0));
             picture.raw(&bar(*x, y, width));
+            drawn.push([x - 0.5 * width, x + 0.5 * width, y[0], y[4]]);
         }
     }
-    let mut labelled: Vec<f64> = Vec::new();
     for l in &answer.limits {
-        let y = up.place(l.limit_m_s.0);
-        rule(picture, y, ORANGE, "6 3");
-        // Labels that would lie on each other are left to the words below.
-        if labelled.iter().all(|other| (other - y).abs() > 12.0) {
-            labelled.push(y);
-            picture.text([LEFT + 3.0, y - 3.5], NOTE, Anchor::Start, ORANGE, &limit(l.limit_m_s.0, l.limit_mph.0));
+        rule(picture, up.place(l.limit_m_s.0), ORANGE, "6 3");
+        drawn.push([LEFT, RIGHT, up.place(l.limit_m_s.0), up.place(l.limit_m_s.0)]);
+    }
+    for l in &answer.limits {
+        let (y, text) = (up.place(l.limit_m_s.0) - 3.5, format!("{} mph", short(l.limit_mph.0)));
+        let wide = NOTE * svg::width(&text) + 3.0;
+        let label = |x: f64| [x - 2.0, x + wide, y + 2.0, y - NOTE];
+        let free = |x: &f64| drawn.iter().all(|other| apart(label(*x), *other));
+        // What has no room among the flights is left to the words below.
+        if let Some(x) = (0..).map(|k| LEFT + 4.0 + 4.0 * f64::from(k)).take_while(|x| x + wide < RIGHT).find(free) {
+            picture.text([x, y], NOTE, Anchor::Start, ORANGE, &text);
+            drawn.push(label(x));
         }
     }
     picture.below = bottom + 30.0;
@@ -145,6 +158,12 @@ fn speeds(
         |[x, y]| lying(y, [-12.0, -5.0, 0.0, 5.0, 12.0].map(|off| x + off)),
         "of the flights that eject in the air 90 % lie within the pale bar, half within the dark one; the line is the median",
     );
+    if !bands.is_empty() {
+        picture.key(
+            |[x, y]| sample([x, y]),
+            "the same at delays that were not asked, straight between those that were flown",
+        );
+    }
     picture.key(
         |[x, y]| {
             format!(
@@ -159,11 +178,81 @@ fn speeds(
     );
 }
 
+/// Whether two boxes have nothing in common: left, right, bottom, top.
+fn apart(one: [f64; 4], other: [f64; 4]) -> bool {
+    one[1] < other[0] || other[1] < one[0] || one[2] < other[3] || other[2] < one[3]
+}
+
+/// The quantiles against the delay, where the answer has them: on its curve, and at the delays asked.
+fn bands(answer: &Stored, speed: &dyn Fn(&Delay) -> Option<Figures>) -> Vec<(f64, Figures)> {
+    let of_curve = answer.delay_curve.iter().filter_map(|p| Some((p.delay_s.0, p.opening_airspeed_m_s?)));
+    let mut all: Vec<(f64, Figures)> = of_curve.collect();
+    // Without a curve nothing is known of what lies between.
+    if !all.is_empty() {
+        all.extend(answer.delays.iter().filter_map(|d| Some((d.alone_s()?, speed(d)?))));
+    }
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.dedup_by_key(|point| point.0);
+    all
+}
+
+/// Draws them; gives the box of each stretch between two delays.
+fn band(picture: &mut Picture, bands: &[(f64, Figures)], along: &Axis, up: &Axis) -> Vec<[f64; 4]> {
+    let places = |quantile: fn(&Figures) -> f64| -> Vec<[f64; 2]> {
+        bands.iter().map(|(delay_s, s)| [along.place(*delay_s), up.place(quantile(s))]).collect()
+    };
+    if bands.is_empty() {
+        return Vec::new();
+    }
+    let edges = [places(|s| s.p05.0), places(|s| s.p95.0), places(|s| s.p25.0), places(|s| s.p75.0)];
+    picture.raw(&swath(&edges[0], &edges[1], BLUE_BAND));
+    picture.raw(&swath(&edges[2], &edges[3], BLUE_PALE));
+    picture.raw(&line(&places(|s| s.p50.0), BLUE, 1.2, ""));
+    let stretch = |(low, high): (&[[f64; 2]], &[[f64; 2]])| {
+        [low[0][0], low[1][0], low[0][1].max(low[1][1]), high[0][1].min(high[1][1])]
+    };
+    edges[0].windows(2).zip(edges[1].windows(2)).map(stretch).collect()
+}
+
+/// What lies between two lines, with its edges.
+fn swath(low: &[[f64; 2]], high: &[[f64; 2]], colour: &str) -> String {
+    let back: Vec<[f64; 2]> = high.iter().rev().copied().collect();
+    format!(
+        "<path d=\"M{}L{}Z\" fill=\"{colour}\"/>{}{}",
+        joined(low),
+        joined(&back),
+        line(low, BLUE, 0.6, ""),
+        line(high, BLUE, 0.6, "")
+    )
+}
+
+fn joined(places: &[[f64; 2]]) -> String {
+    places.iter().map(|[x, y]| format!("{x:.1} {y:.1}")).collect::<Vec<_>>().join("L")
+}
+
+fn line(places: &[[f64; 2]], colour: &str, width: f64, dashes: &str) -> String {
+    let dashes = if dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dashes}\"") };
+    format!("<path d=\"M{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>", joined(places))
+}
+
+/// A piece of the bands, for the key.
+fn sample([x, y]: [f64; 2]) -> String {
+    let at = |off: f64| [[x - 12.0, y + off], [x + 12.0, y + off]];
+    format!(
+        "{}{}{}",
+        swath(&at(5.0), &at(-5.0), BLUE_BAND),
+        swath(&at(2.5), &at(-2.5), BLUE_PALE),
+        line(&at(0.0), BLUE, 1.2, "")
+    )
+}
+
 /// Bars and median at a delay.
 fn bar(x: f64, [p05, p25, p50, p75, p95]: [f64; 5], width: f64) -> String {
     let part = |from: f64, to: f64, colour: &str| {
         let (left, height) = (x - 0.5 * width, (from - to).max(0.5));
-        format!("<rect x=\"{left:.1}\" y=\"{to:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"{colour}\"/>")
+        format!(
+            "<rect x=\"{left:.1}\" y=\"{to:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"{colour}\" stroke=\"{BLUE}\" stroke-width=\"0.6\"/>"
+        )
     };
     format!(
         "{}{}<path d=\"M{:.1} {p50:.1}h{width:.1}\" stroke=\"{BLUE}\" stroke-width=\"2.4\"/>",
@@ -178,7 +267,9 @@ fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
     let width = 9.0;
     let part = |from: f64, to: f64, colour: &str| {
         let (top, length) = (y - 0.5 * width, to - from);
-        format!("<rect x=\"{from:.1}\" y=\"{top:.1}\" width=\"{length:.1}\" height=\"{width:.1}\" fill=\"{colour}\"/>")
+        format!(
+            "<rect x=\"{from:.1}\" y=\"{top:.1}\" width=\"{length:.1}\" height=\"{width:.1}\" fill=\"{colour}\" stroke=\"{BLUE}\" stroke-width=\"0.6\"/>"
+        )
     };
     format!(
         "{}{}<path d=\"M{p50:.1} {:.1}v{width:.1}\" stroke=\"{BLUE}\" stroke-width=\"2.4\"/>",
@@ -231,37 +322,41 @@ fn chances(picture: &mut Picture, answer: &Stored, along: &Axis) {
         rule(picture, y, GRID, "");
         picture.text([LEFT - 4.0, y + 3.5], NOTE, Anchor::End, INK, &format!("{percent} %"));
     }
-    let place = |s: f64, share: f64| format!("{:.1} {:.1}", along.place(s), up.place(share.clamp(0.0, 1.0)));
-    for (k, (colour, dashes)) in CURVES.iter().enumerate() {
-        let of = |take: &dyn Fn(&super::stored::Band) -> f64| -> Vec<String> {
+    let shown = shown(answer);
+    for ((k, _), (colour, dashes)) in shown.iter().zip(CURVES) {
+        let of = |take: fn(&Band) -> f64| -> Vec<[f64; 2]> {
+            let share = |p: &CurvePoint| Some(take(&p.limits.get(*k)?.unsafe_opening).clamp(0.0, 1.0));
             let points = answer.delay_curve.iter();
-            points.filter_map(|p| Some(place(p.delay_s.0, take(&p.limits.get(k)?.unsafe_opening)))).collect()
+            points.filter_map(|p| Some([along.place(p.delay_s.0), up.place(share(p)?)])).collect()
         };
-        let (lower, upper, middle) = (of(&|b| b.lower.0), of(&|b| b.upper.0), of(&|b| b.estimate.0));
-        if middle.is_empty() {
-            break;
-        }
-        let back: Vec<String> = lower.into_iter().rev().collect();
+        let (lower, upper, middle) = (of(|b| b.lower.0), of(|b| b.upper.0), of(|b| b.estimate.0));
+        let back: Vec<[f64; 2]> = lower.into_iter().rev().collect();
         picture.raw(&format!(
-            "<path d=\"M{}L{}Z\" fill=\"{colour}\" fill-opacity=\"0.2\"/><path d=\"M{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>",
-            upper.join("L"),
-            back.join("L"),
-            middle.join("L")
+            "<path d=\"M{}L{}Z\" fill=\"{colour}\" fill-opacity=\"0.2\"/>{}",
+            joined(&upper),
+            joined(&back),
+            line(&middle, colour, 2.0, dashes)
         ));
     }
     picture.below = bottom + 30.0;
-    for (l, (colour, dashes)) in answer.limits.iter().zip(CURVES) {
+    let level = if answer.until.is_some() { until::CONFIDENCE } else { interval::CONFIDENCE };
+    for ((_, l), (colour, dashes)) in shown.iter().zip(CURVES) {
         picture.key(
-            |[x, y]| {
-                format!(
-                    "<path d=\"M{:.1} {y:.1}h24\" stroke=\"{colour}\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>",
-                    x - 12.0
-                )
-            },
-            &format!("at {} mph, with its interval of 95 %", whole(l.limit_mph)),
+            |[x, y]| line(&[[x - 12.0, y], [x + 12.0, y]], colour, 2.0, dashes),
+            &format!("at {} mph, with its interval of {} %", short(l.limit_mph.0), short(100.0 * level)),
         );
     }
-    if answer.limits.len() > CURVES.len() {
-        picture.key(|_| String::new(), &format!("the first {} limits only", CURVES.len()));
+    if answer.limits.len() > shown.len() {
+        let text = format!("{} of {} limits, that of the condition among them", shown.len(), answer.limits.len());
+        picture.key(|_| String::new(), &text);
     }
+}
+
+/// The limits that have a curve, by their place: as many as can be told apart, that of the condition first.
+fn shown(answer: &Stored) -> Vec<(usize, Limit)> {
+    let mut all: Vec<(usize, Limit)> = answer.limits.iter().copied().enumerate().collect();
+    all.sort_by_key(|(_, l)| l.limit_m_s.0 != answer.advice.limit_m_s.0);
+    all.truncate(CURVES.len());
+    all.sort_by_key(|(k, _)| *k);
+    all
 }

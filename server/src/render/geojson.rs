@@ -1,7 +1,8 @@
-//! The landing as GeoJSON (RFC 7946): WGS 84, longitude first, outer edges counter-clockwise.
+//! The landing as GeoJSON (RFC 7946): WGS 84, longitude first, outer edges counter-clockwise, cut where longitude leaps.
 
 use serde_json::{Map, Value, json};
 
+use super::cut::{self, Rings};
 use super::stored::{Chance, Delay, Globe, Landing, Patch, Site, Stored};
 use crate::wire::Figure;
 
@@ -16,6 +17,7 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         let properties = json!({
             "kind": "area", "name": area.name, "role": area.role, "radius_m": area.circle.map(|c| c.radius_m),
             "inside": chances.map(|c| chance(&c.inside)), "outside": chances.map(|c| chance(&c.outside)),
+            "failures": failures(answer, k),
         });
         features.push(feature(polygons(globe, &area.patches()), properties));
     }
@@ -23,8 +25,7 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         cloud(&mut features, globe, landing, &json!({"delay": delay.label}));
     }
     for failed in &answer.failures.each {
-        for (landing, part) in [(&failed.landing, false), (&failed.part, true)] {
-            let Some(landing) = landing else { continue };
+        for (landing, part) in failed.landings() {
             let told = json!({
                 "delay": answer.failures.flown_with, "failure": failed.failure, "meaning": failed.meaning, "part": part,
                 "outside_fields": landing.outside_fields.as_ref().map(chance),
@@ -38,6 +39,22 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> Va
         "outside_fields": delay.landing.as_ref().and_then(|l| l.outside_fields.as_ref()).map(chance),
         "features": features,
     })
+}
+
+/// The chances of one area with each failure.
+fn failures(answer: &Stored, area: usize) -> Vec<Value> {
+    let mut all = Vec::new();
+    for failed in &answer.failures.each {
+        for (landing, part) in failed.landings() {
+            if let Some(c) = landing.areas.get(area) {
+                all.push(json!({
+                    "delay": answer.failures.flown_with, "failure": failed.failure, "part": part,
+                    "inside": chance(&c.inside), "outside": chance(&c.outside),
+                }));
+            }
+        }
+    }
+    all
 }
 
 /// Mean place, ellipses and regions.
@@ -79,12 +96,10 @@ fn point(globe: &Globe, place_m: [f64; 2]) -> Value {
 }
 
 fn polygons(globe: &Globe, patches: &[Patch]) -> Value {
-    match patches {
-        [one] => json!({"type": "Polygon", "coordinates": globe.patch(one)}),
-        several => {
-            let several: Vec<_> = several.iter().map(|patch| globe.patch(patch)).collect();
-            json!({"type": "MultiPolygon", "coordinates": several})
-        }
+    let all: Vec<Rings> = patches.iter().flat_map(|patch| cut::polygons(globe, patch)).collect();
+    match &all[..] {
+        [one] => json!({"type": "Polygon", "coordinates": one}),
+        several => json!({"type": "MultiPolygon", "coordinates": several}),
     }
 }
 

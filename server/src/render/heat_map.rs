@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use serde::Deserialize;
 
-use super::svg::{Anchor, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS};
+use super::svg::{self, Anchor, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS, cut};
 use crate::wire::Figure;
 
 /// Left and right edge of the cells.
@@ -148,7 +148,7 @@ pub fn picture(sweep: &Sweep) -> String {
             }
             let width = (RIGHT - LEFT) / columns.len() as f64;
             let short = |label: &str| label.strip_prefix("delay ").unwrap_or(label).to_string();
-            let numbered = labels[columns.clone()].iter().any(|label| short(label).len() > 8);
+            let numbered = labels[columns.clone()].iter().any(|label| svg::width(&short(label)) * NOTE > width);
             for (k, column) in columns.clone().enumerate() {
                 let x = LEFT + (k as f64 + 0.5) * width;
                 let head = if numbered { format!("({})", column + 1) } else { short(labels[column]) };
@@ -158,9 +158,7 @@ pub fn picture(sweep: &Sweep) -> String {
             for cell in cells {
                 let top = picture.below;
                 let row = sweep.rows().map_or(String::new(), |axis| sweep.step(axis, cell.at[axis]));
-                let row: String =
-                    if row.chars().count() > 16 { row.chars().take(15).chain(['.']).collect() } else { row };
-                picture.text([LEFT - 5.0, top + 12.5], NOTE, Anchor::End, INK, &row);
+                picture.text([LEFT - 5.0, top + 12.5], NOTE, Anchor::End, INK, &cut(&row, (LEFT - 15.0) / NOTE));
                 for (k, delay) in cell.delays.iter().skip(from).take(columns.len()).enumerate() {
                     let x = LEFT + k as f64 * width;
                     picture.raw(&cell_of(delay, [x, top], width));

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::cut;
 use super::stored::{Chance, Delay, Globe, Landing, Patch, Site, Stored};
 use super::xml::escaped;
 use crate::wire::Figure;
@@ -53,14 +54,13 @@ pub fn landing(answer: &Stored, site: &Site, globe: &Globe, delay: &Delay) -> St
         }
     });
     if let Some(landing) = &delay.landing {
-        kml.folder(&format!("Landing, {}", delay.label), |kml| kml.cloud(landing, "region"));
+        kml.folder(&format!("Landing, {}", delay.label), |kml| kml.cloud(landing, site, "region"));
     }
     for failed in &answer.failures.each {
-        for (landing, of) in [(&failed.landing, ""), (&failed.part, ": the part that falls")] {
-            if let Some(landing) = landing {
-                let title = format!("If {}{of} ({})", failed.meaning, answer.failures.flown_with);
-                kml.folder(&title, |kml| kml.cloud(landing, "failure"));
-            }
+        for (landing, part) in failed.landings() {
+            let of = if part { ": the part that falls" } else { "" };
+            let title = format!("If {}{of} ({})", failed.meaning, answer.failures.flown_with);
+            kml.folder(&title, |kml| kml.cloud(landing, site, "failure"));
         }
     }
     kml.text += "</Document>\n</kml>\n";
@@ -84,10 +84,18 @@ impl Kml<'_> {
         self.text += "</Folder>\n";
     }
 
-    fn cloud(&mut self, landing: &Landing, style: &str) {
+    /// A cloud, with its chances in the words of the folder and in the figures of its mean place.
+    fn cloud(&mut self, landing: &Landing, site: &Site, style: &str) {
+        let inside = site.areas.iter().zip(&landing.areas).map(|(area, c)| format!("{}: {}", area.name, c.inside.text));
+        let outside = landing.outside_fields.iter().map(|c| format!("outside every field: {}", c.text));
+        let chances: Vec<String> = inside.chain(outside).collect();
+        if !chances.is_empty() {
+            self.tag("description", &format!("Comes down inside {}.", chances.join("; ")));
+        }
         let mean = [landing.mean_east_m, landing.mean_north_m];
-        let data =
-            [("east_m", figure(mean[0])), ("north_m", figure(mean[1])), ("flights", landing.flights.to_string())];
+        let mut data =
+            vec![("east_m", figure(mean[0])), ("north_m", figure(mean[1])), ("flights", landing.flights.to_string())];
+        data.extend(landing.outside_fields.iter().flat_map(|c| chance("outside_fields", c)));
         self.point("Mean place".into(), mean.map(|figure| figure.0), &data);
         for e in &landing.ellipses {
             let data = [
@@ -125,9 +133,9 @@ impl Kml<'_> {
         self.tag("styleUrl", &format!("#{style}"));
         self.data(data);
         self.text += "<MultiGeometry>\n";
-        for patch in patches {
+        for rings in patches.iter().flat_map(|patch| cut::polygons(self.globe, patch)) {
             self.text += "<Polygon>";
-            for (k, ring) in self.globe.patch(patch).iter().enumerate() {
+            for (k, ring) in rings.iter().enumerate() {
                 let edge = if k == 0 { "outerBoundaryIs" } else { "innerBoundaryIs" };
                 let places: Vec<String> =
                     ring.iter().map(|[longitude, latitude]| format!("{longitude},{latitude}")).collect();
@@ -165,6 +173,9 @@ fn percent(share: Figure) -> String {
 fn chance(what: &'static str, c: &Chance) -> [(&'static str, String); 4] {
     let [estimate, lower, upper, text] = match what {
         "inside" => ["inside_estimate", "inside_lower", "inside_upper", "inside"],
+        "outside_fields" => {
+            ["outside_fields_estimate", "outside_fields_lower", "outside_fields_upper", "outside_fields"]
+        }
         _ => ["outside_estimate", "outside_lower", "outside_upper", "outside"],
     };
     [(estimate, figure(c.estimate)), (lower, figure(c.lower)), (upper, figure(c.upper)), (text, c.text.clone())]

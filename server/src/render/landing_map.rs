@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::stored::{Area, Delay, Landing, Patch, Region, Ring, Stored};
+use super::stored::{Area, Delay, Failed, Landing, Patch, Region, Ring, Stored};
 use super::svg::{Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole};
 use slowpoint_sim::constants::FOOT_M;
 
@@ -12,7 +12,9 @@ const SIDE: f64 = WIDTH - 2.0 * LEFT;
 /// A field that would make the map so many times wider is cut at its edge, as other areas are.
 const WIDEST: f64 = 2.5;
 /// Regions that are drawn, and how dark each is filled.
-const SHARES: [(f64, f64); 3] = [(0.99, 0.18), (0.95, 0.2), (0.5, 0.3)];
+const SHARES: [(f64, f64); 3] = [(0.99, 0.12), (0.95, 0.15), (0.5, 0.19)];
+/// Where there is no area.
+const PAPER: &str = "#fafafa";
 /// Regions of failures.
 const FAILED_SHARE: f64 = 0.95;
 
@@ -37,7 +39,8 @@ pub fn picture(answer: &Stored, delay: &Delay) -> String {
         picture.paragraph("No flight came down within the model.", WORDS, INK, false);
         return finished(picture, answer, delay, "No flight came down within the model.");
     };
-    let failed: Vec<&Landing> = answer.failures.each.iter().flat_map(|f| f.landing.iter().chain(&f.part)).collect();
+    let failed: Vec<&Landing> =
+        answer.failures.each.iter().flat_map(Failed::landings).map(|(landing, _)| landing).collect();
     let map = Map::about(landing, &failed, areas, picture.below + 6.0);
     let mut drawn = map.frame();
     let outlines: Vec<String> = areas.iter().map(|area| map.path(area.patches().iter())).collect();
@@ -75,7 +78,8 @@ pub fn picture(answer: &Stored, delay: &Delay) -> String {
     }
     map.scale_and_north(&mut picture);
     picture.below = map.top + SIDE + 4.0;
-    let told = words(&mut picture, landing, areas, failed.is_empty());
+    let flown_with = (!failed.is_empty()).then_some(answer.failures.flown_with.as_str());
+    let told = words(&mut picture, landing, areas, flown_with);
     finished(picture, answer, delay, &told)
 }
 
@@ -84,8 +88,9 @@ fn finished(picture: Picture, answer: &Stored, delay: &Delay, told: &str) -> Str
     picture.finish(&format!("{}: where it lands, {}", answer.name, delay.label), told, &answer.caution, &source)
 }
 
-/// What lies below the map: the chances, and what is drawn how. Gives the same in one text.
-fn words(picture: &mut Picture, landing: &Landing, areas: &[Area], nothing_failed: bool) -> String {
+/// What lies below the map: the chances, and what is drawn how; failures were flown with another delay perhaps. Gives the
+/// same in one text.
+fn words(picture: &mut Picture, landing: &Landing, areas: &[Area], flown_with: Option<&str>) -> String {
     let mut told = format!(
         "The mean landing is {} m east and {} m north of the pad. ",
         whole(landing.mean_east_m),
@@ -123,12 +128,10 @@ fn words(picture: &mut Picture, landing: &Landing, areas: &[Area], nothing_faile
     if landing.ellipses.iter().any(|e| e.share_asked.0 == 0.95) {
         picture.key(|at| line_at(at, INK, "1.5 2"), "ellipse of 95 %, were the landings normally distributed");
     }
-    if !nothing_failed {
-        picture.key(
-            |at| line_at(at, ORANGE, "6 2.5"),
-            "95 % of the flights with any one failure, each failure flown by itself",
-        );
-        told += "The dashed outline holds 95 % of the flights with any one failure.";
+    if let Some(way) = flown_with {
+        let text = format!("95 % of the flights with any one failure, each failure flown by itself with {way}");
+        picture.key(|at| line_at(at, ORANGE, "6 2.5"), &text);
+        let _ = write!(told, "The dashed outline holds {text}.");
     }
     told
 }
@@ -224,7 +227,7 @@ impl Map {
     fn frame(&self) -> String {
         let square = format!("x=\"{LEFT}\" y=\"{:.1}\" width=\"{SIDE}\" height=\"{SIDE}\"", self.top);
         format!(
-            "<clipPath id=\"map\"><rect {square}/></clipPath><rect {square} fill=\"#fafafa\" stroke=\"{GREY}\" stroke-width=\"0.8\"/><g clip-path=\"url(#map)\">"
+            "<clipPath id=\"map\"><rect {square}/></clipPath><rect {square} fill=\"{PAPER}\" stroke=\"{GREY}\" stroke-width=\"0.8\"/><g clip-path=\"url(#map)\">"
         )
     }
 
@@ -337,4 +340,31 @@ fn from_edge(at: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let share = if square > 0.0 { ((at[0] - a[0]) * along[0] + (at[1] - a[1]) * along[1]) / square } else { 0.0 };
     let nearest = [0, 1].map(|k| a[k] + share.clamp(0.0, 1.0) * along[k]);
     (at[0] - nearest[0]).hypot(at[1] - nearest[1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::svg::{contrast, light};
+
+    /// WCAG's 3:1 (1.4.11) of every line against what it may be drawn on: each ground with the regions one on another.
+    #[test]
+    fn lines_stand_out() {
+        let parts = |colour: &str| [1, 3, 5].map(|k| f64::from(u8::from_str_radix(&colour[k..k + 2], 16).unwrap_or(0)));
+        assert!(light("#ffffff") == [1.0; 3] && parts("#0a0000")[0] == 10.0);
+        let roles = [None, Some("field"), Some("water"), Some("trees"), Some("road")];
+        for ground in roles.map(fill).into_iter().chain([PAPER]) {
+            let mut colour = parts(ground);
+            for (share, opacity) in SHARES {
+                let blue = parts(BLUE);
+                colour = [0, 1, 2].map(|k| opacity * blue[k] + (1.0 - opacity) * colour[k]);
+                let [r, g, b] = colour.map(|c| c.round() as u8);
+                let filled = format!("#{r:02x}{g:02x}{b:02x}");
+                for line in [BLUE, ORANGE, INK] {
+                    let found = contrast(line, &filled);
+                    assert!(found >= 3.0, "{line} on {ground} within {share}: {found}");
+                }
+            }
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! Other forms: of an answer, made from the answer alone, and of its flights.
 
 pub mod csv;
+mod cut;
 pub mod deploy_speed;
 pub mod geojson;
 pub mod heat_map;

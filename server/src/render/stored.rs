@@ -28,6 +28,9 @@ pub struct Stored {
     pub delays: Vec<Delay>,
     /// Chances against the delay.
     pub delay_curve: Vec<CurvePoint>,
+    /// Whether it ended once its intervals were narrow enough.
+    #[serde(default)]
+    pub until: Option<serde::de::IgnoredAny>,
     /// What follows.
     pub advice: Advice,
     /// What fails.
@@ -224,6 +227,8 @@ pub struct Chance {
 pub struct CurvePoint {
     /// The delay.
     pub delay_s: Figure,
+    /// The airspeed that limits are held against, m/s; answers of before 0.6.0 have none.
+    pub opening_airspeed_m_s: Option<Figures>,
     /// Against each limit.
     pub limits: Vec<CurveChances>,
 }
@@ -272,9 +277,17 @@ pub struct Failed {
     /// What happens.
     pub meaning: String,
     /// Where it comes down.
-    pub landing: Option<Landing>,
+    landing: Option<Landing>,
     /// The same of a part.
-    pub part: Option<Landing>,
+    part: Option<Landing>,
+}
+
+impl Failed {
+    /// Where it comes down, and where a part does; whether it is the part.
+    pub fn landings(&self) -> impl Iterator<Item = (&Landing, bool)> {
+        let whole = self.landing.iter().map(|landing| (landing, false));
+        whole.chain(self.part.iter().map(|landing| (landing, true)))
+    }
 }
 
 impl Stored {
@@ -319,16 +332,6 @@ impl Globe {
     pub fn degrees(&self, [east_m, north_m]: [f64; 2]) -> [f64; 2] {
         let at = self.plane.position([east_m + self.pad_m[0], north_m + self.pad_m[1]]);
         [at.longitude_rad, at.latitude_rad].map(|rad| (rad.to_degrees() * 1e7).round() / 1e7 + 0.0)
-    }
-
-    /// The same of a ring.
-    pub fn ring(&self, ring: &Ring) -> Vec<[f64; 2]> {
-        ring.iter().map(|place| self.degrees(place.map(|figure| figure.0))).collect()
-    }
-
-    /// The rings of a patch, the outer edge first.
-    pub fn patch(&self, patch: &Patch) -> Vec<Vec<[f64; 2]>> {
-        core::iter::once(&patch.exterior_m).chain(&patch.holes_m).map(|ring| self.ring(ring)).collect()
     }
 }
 

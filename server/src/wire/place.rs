@@ -132,6 +132,8 @@ pub struct Feature {
 pub struct AreaMap {
     /// Its features.
     pub features: Option<Vec<Feature>>,
+    /// What its coordinates count in, as GeoJSON of before RFC 7946 says.
+    pub crs: Option<Value>,
 }
 
 fn text(description: &str) -> ObjectBuilder {
@@ -194,7 +196,7 @@ impl PartialSchema for AreaMap {
         open(
             "Areas as a FeatureCollection of GeoJSON (RFC 7946), as map editors write it: each feature is a Polygon or \
              MultiPolygon with a `name`, and perhaps a `role` and `people`, among its properties. Needs `site.position`. \
-             They follow those of `areas`.",
+             They follow those of `areas`. RFC 7946 knows WGS 84 alone; a member `crs` of older files may name it, and no other.",
         )
         .property("type", text("\"FeatureCollection\".").enum_values(Some(["FeatureCollection"])))
         .property("features", ArrayBuilder::new().items(feature).max_items(Some(50)).description(Some("Its areas.")))

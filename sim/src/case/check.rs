@@ -328,12 +328,15 @@ fn site(s: &SiteInput, faults: &mut Faults) {
             Outline::Patches(patches) => patches::check(&at, patches, faults),
         }
         maybe(limits::PEOPLE, &format!("{at}.people"), area.people, faults);
-        if area.people.is_some_and(|people| people > MOST_PER_M2 * area.outline.area_m2())
+        // Of an outline that could not be read nothing is known.
+        let area_m2 = area.outline.area_m2();
+        if area_m2 > 0.0
+            && area.people.is_some_and(|people| people > MOST_PER_M2 * area_m2)
             && !faults.touches(&format!("{at}.people"))
         {
             faults.add(
                 format!("{at}.people"),
-                format!("they are more than {MOST_PER_M2} on every square metre of {:.0} m^2", area.outline.area_m2()),
+                format!("they are more than {MOST_PER_M2} on every square metre of {area_m2:.0} m^2"),
                 "give the number of people in the whole area, and corners or radius in metres",
             );
         }
@@ -688,19 +691,29 @@ fn unstable(centre_of_pressure_m: f64, centre_of_gravity_m: f64) -> String {
     )
 }
 
-/// Whether an outline crosses or touches itself. A few hundred corners at most, so every pair is looked at.
+/// Whether an outline crosses itself or goes round twice. A few hundred corners at most, so every pair is looked at.
 pub(super) fn crosses_itself(corners: &[[f64; 2]]) -> bool {
     let n = corners.len();
-    let side = |a: [f64; 2], b: [f64; 2], c: [f64; 2]| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
-    let edge = |i: usize| (corners[i], corners[(i + 1) % n]);
+    let edge = |i: usize| [corners[i], corners[(i + 1) % n]];
     (0..n).any(|i| {
-        (i + 1..n).any(|j| {
-            // Neighbours share a corner.
-            if j == i + 1 || (i == 0 && j == n - 1) {
-                return false;
-            }
-            let ((a, b), (c, d)) = (edge(i), edge(j));
-            side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0
-        })
+        let e = edge(i);
+        // What goes round twice is its own edge again.
+        let again = |j: usize| edge(j) == e && e[0] != e[1];
+        // Neighbours share a corner.
+        let apart = |j: usize| j != i + 1 && !(i == 0 && j == n - 1);
+        (i + 1..n).any(|j| again(j) || (apart(j) && crossing(e, edge(j), 0.0)))
     })
+}
+
+/// Whether two edges go across each other: each has an end on either side of the other's line, farther from it than
+/// `near_m`.
+pub(super) fn crossing(e: [[f64; 2]; 2], f: [[f64; 2]; 2], near_m: f64) -> bool {
+    let across = |[a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]| {
+        let along = [b[0] - a[0], b[1] - a[1]];
+        let side = |p: [f64; 2]| along[0] * (p[1] - a[1]) - along[1] * (p[0] - a[0]);
+        let (of_c, of_d) = (side(c), side(d));
+        let near = near_m * libm::hypot(along[0], along[1]);
+        of_c.min(of_d) < -near && of_c.max(of_d) > near
+    };
+    across(e, f) && across(f, e)
 }

@@ -231,7 +231,7 @@ pub enum Outline {
     },
     /// A simple polygon; the last corner joins the first.
     Polygon(Vec<[f64; 2]>),
-    /// Patches with gaps; patches do not overlap, and every gap lies in its own.
+    /// Patches with gaps; patches may touch but do not overlap, and every gap lies in its own.
     Patches(Vec<Polygon>),
 }
 
@@ -285,12 +285,17 @@ impl Outline {
                 de * de + dn * dn <= radius_m * radius_m
             }
             Self::Polygon(corners) => ring_contains(corners.iter().copied(), east_m, north_m),
-            // Gaps are rings inside rings, and patches are apart: an odd number of rings lies about a point inside.
-            Self::Patches(patches) => patches
-                .iter()
-                .flat_map(|p| core::iter::once(&p.exterior).chain(&p.holes))
-                .fold(false, |inside, ring| inside ^ ring_contains(corners(ring), east_m, north_m)),
+            Self::Patches(patches) => patches.iter().any(|patch| patch.contains(east_m, north_m)),
         }
+    }
+}
+
+impl Polygon {
+    /// Whether a point lies inside and in no gap: an odd number of rings lies about it.
+    pub fn contains(&self, east_m: f64, north_m: f64) -> bool {
+        core::iter::once(&self.exterior)
+            .chain(&self.holes)
+            .fold(false, |inside, ring| inside ^ ring_contains(corners(ring), east_m, north_m))
     }
 }
 

@@ -109,15 +109,10 @@ impl FiringLaws {
         }
     }
 
-    /// Error of a delay at a number between 0 and 1, s.
-    fn delay_error_s(&self, u: f64, delay_s: f64) -> f64 {
+    /// From the start of its clock to a motor's charge, at a number between 0 and 1, s: of any delay.
+    pub(super) fn delayed(&self, u: f64) -> impl Fn(f64) -> f64 + use<> {
         let [tolerances, seconds] = self.delay.at(u);
-        tolerances * delay_tolerance_s(delay_s) + seconds
-    }
-
-    /// From the start of its clock to a motor's charge, at a number between 0 and 1, s.
-    pub(super) fn delayed_s(&self, u: f64, delay_s: f64) -> f64 {
-        (delay_s + self.delay_error_s(u, delay_s)).max(0.0)
+        move |delay_s| (delay_s + (tolerances * delay_tolerance_s(delay_s) + seconds)).max(0.0)
     }
 
     /// Lag of apogee sensing at a number between 0 and 1, s.
@@ -228,7 +223,7 @@ mod tests {
         ] {
             for delay in [4.0, 12.0] {
                 for u in [0.01, 0.3, 0.5, 0.9, 0.999] {
-                    let fired = laws.delayed_s(u, delay);
+                    let fired = laws.delayed(u)(delay);
                     for before in [false, true] {
                         let share = laws.motor(fired, delay, before);
                         assert!((share - u).abs() < 1e-9, "{laws:?} {delay} {u}: {share}");

@@ -71,6 +71,9 @@ pub struct WholeLaw {
     pub windows: Windows,
     /// Per way: ejections at other points of its law, where there are some.
     pub others: Vec<Option<Others>>,
+    /// Per delay of the curve that is asked for them: the airspeeds that limits are held against at the points of its law,
+    /// m/s; NaN on the ground.
+    pub curve_airspeeds_m_s: Vec<[f64; NODES]>,
 }
 
 /// What decides the chances of a flight deployed one way.
@@ -176,11 +179,14 @@ impl WholeLaw {
     }
 
     fn with(flight: &Subject, windows: Windows) -> Self {
-        let others = if flight.ascent.mishaps.never_left_rail {
-            vec![None; flight.asked.ways.len()]
-        } else {
-            flight.asked.nodes(flight.drawn, flight.events, flight.ascent)
-        };
-        Self { windows, others }
+        let Subject { asked, drawn, events, ascent, .. } = *flight;
+        if ascent.mishaps.never_left_rail {
+            return Self { windows, others: vec![None; asked.ways.len()], curve_airspeeds_m_s: Vec::new() };
+        }
+        Self {
+            windows,
+            others: asked.nodes(drawn, events, ascent),
+            curve_airspeeds_m_s: asked.curve_airspeeds_m_s(drawn, events, ascent),
+        }
     }
 }

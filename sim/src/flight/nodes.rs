@@ -51,7 +51,7 @@ impl Asked<'_> {
                 (Some(delay_s), None) => {
                     let [(motor, burnout_s)] = drawn.thrust.motor_burnouts_s() else { return None };
                     let start_s = events.clock.starts_s(*burnout_s);
-                    others(at.delay[*motor]).map(|u| start_s + self.laws.delayed_s(u, delay_s))
+                    others(at.delay[*motor]).map(|u| start_s + self.laws.delayed(u)(delay_s))
                 }
                 (None, Some(Electronics::Apogee)) => {
                     others(at.apogee_lag).map(|u| ascent.apogee_s + self.laws.apogee_lag_s(u))
@@ -64,6 +64,34 @@ impl Asked<'_> {
             Some(fires.map(ejection))
         };
         self.ways.iter().map(of).collect()
+    }
+
+    /// The airspeeds that limits are held against, m/s, at the points of the law of each delay of the curve that is asked
+    /// for them: of a cluster the drawn one each time. NaN where it reached the ground first.
+    pub(super) fn curve_airspeeds_m_s(&self, drawn: &Drawn, events: &Events, ascent: &Ascent) -> Vec<[f64; NODES]> {
+        if self.curve_speeds == 0 {
+            return Vec::new();
+        }
+        let lag_s = if self.at_line_stretch { events.line_stretch_lag_s } else { 0.0 };
+        let airspeed_m_s = |fires_s: f64| {
+            if fires_s >= ascent.ground_s {
+                return f64::NAN;
+            }
+            ascent.path.airspeed_m_s((fires_s + lag_s).min(ascent.ground_s), &drawn.wind)
+        };
+        let asked = self.curve_s.iter().enumerate().filter(|(k, _)| self.curve_speeds >> k & 1 == 1).map(|(_, s)| *s);
+        let [(motor, burnout_s)] = drawn.thrust.motor_burnouts_s() else {
+            let fires_s = |delay_s| {
+                let way = Deployment { motor_delay_s: Some(delay_s), electronics: None };
+                events.fires_s(&way, drawn, ascent)
+            };
+            return asked.map(|delay_s| [airspeed_m_s(fires_s(delay_s)); NODES]).collect();
+        };
+        let start_s = events.clock.starts_s(*burnout_s);
+        let own = events.drawn_at.delay[*motor];
+        let [a, b, c] = others(own);
+        let delayed = [own, a, b, c].map(|u| self.laws.delayed(u));
+        asked.map(|delay_s| core::array::from_fn(|k| airspeed_m_s(start_s + delayed[k](delay_s)))).collect()
     }
 }
 

@@ -53,6 +53,41 @@ impl Moment {
     }
 }
 
+/// A time within a step.
+struct Within<'a> {
+    a: &'a Node,
+    b: &'a Node,
+    step_s: f64,
+    share: f64,
+}
+
+impl<'a> Within<'a> {
+    #[inline]
+    fn new(a: &'a Node, b: &'a Node, time_s: f64) -> Self {
+        let step_s = b.time_s - a.time_s;
+        Self { a, b, step_s, share: ((time_s - a.time_s) / step_s).clamp(0.0, 1.0) }
+    }
+
+    #[inline]
+    fn blend(&self, p0: f64, m0: f64, p1: f64, m1: f64) -> f64 {
+        let (s, h) = (self.share, self.step_s);
+        let rise = p1 - p0;
+        let (d0, d1) = (m0 * h, m1 * h);
+        p0 + s * (d0 + s * (3.0 * rise - 2.0 * d0 - d1 + s * (d0 + d1 - 2.0 * rise)))
+    }
+
+    #[inline]
+    fn position_m(&self, i: usize) -> f64 {
+        self.blend(self.a.position_m[i], self.a.velocity_m_s[i], self.b.position_m[i], self.b.velocity_m_s[i])
+    }
+
+    #[inline]
+    fn velocity_m_s(&self, i: usize) -> f64 {
+        let (a, b) = (self.a, self.b);
+        self.blend(a.velocity_m_s[i], a.acceleration_m_s2[i], b.velocity_m_s[i], b.acceleration_m_s2[i])
+    }
+}
+
 /// Recorded steps, rising in time.
 #[derive(Debug, Clone, Default)]
 pub struct Path {
@@ -85,22 +120,24 @@ impl Path {
         let Some(b) = b else {
             return Moment { time_s: a.time_s, position_m: a.position_m, velocity_m_s: a.velocity_m_s };
         };
-        let h = b.time_s - a.time_s;
-        let s = ((time_s - a.time_s) / h).clamp(0.0, 1.0);
-        let blend = |p0: f64, m0: f64, p1: f64, m1: f64| {
-            let rise = p1 - p0;
-            let (d0, d1) = (m0 * h, m1 * h);
-            p0 + s * (d0 + s * (3.0 * rise - 2.0 * d0 - d1 + s * (d0 + d1 - 2.0 * rise)))
-        };
+        let within = Within::new(a, b, time_s);
         Moment {
-            time_s: a.time_s + s * h,
-            position_m: core::array::from_fn(|i| {
-                blend(a.position_m[i], a.velocity_m_s[i], b.position_m[i], b.velocity_m_s[i])
-            }),
-            velocity_m_s: core::array::from_fn(|i| {
-                blend(a.velocity_m_s[i], a.acceleration_m_s2[i], b.velocity_m_s[i], b.acceleration_m_s2[i])
-            }),
+            time_s: a.time_s + within.share * within.step_s,
+            position_m: core::array::from_fn(|i| within.position_m(i)),
+            velocity_m_s: core::array::from_fn(|i| within.velocity_m_s(i)),
         }
+    }
+
+    /// The airspeed of [`Path::at`] alone, m/s.
+    pub fn airspeed_m_s(&self, time_s: f64, wind: &WindTable) -> f64 {
+        let k = self.nodes.partition_point(|n| n.time_s <= time_s).saturating_sub(1);
+        let (Some(a), Some(b)) = (self.nodes.get(k), self.nodes.get(k + 1)) else {
+            return self.in_step(k, time_s).airspeed_m_s(wind);
+        };
+        let within = Within::new(a, b, time_s);
+        let (east, north) = wind.at(within.position_m(2));
+        let u = [within.velocity_m_s(0) - east, within.velocity_m_s(1) - north, within.velocity_m_s(2)];
+        dot(u, u).sqrt()
     }
 
     /// Time inside the step after node `k` at which a quantity changes sign, to 1e-9 s.

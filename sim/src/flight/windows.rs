@@ -26,8 +26,10 @@ pub struct Asked<'a> {
     pub at_line_stretch: bool,
     /// When something fires.
     pub laws: &'a FiringLaws,
-    /// Least and greatest delay of the curve, s.
-    pub curve_s: Option<[f64; 2]>,
+    /// Delays of the curve, rising, s.
+    pub curve_s: &'a [f64],
+    /// Bit k: the airspeed is asked for as well at delay k of the curve.
+    pub curve_speeds: u64,
 }
 
 impl Asked<'_> {
@@ -38,8 +40,8 @@ impl Asked<'_> {
         let last = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).fold(0.0, f64::max);
         let fired = |delay_s: f64, left: Left| last + self.laws.delayed_between_s(delay_s, left)[1] + lag_s;
         let mut w = Watchfulness::LEAST;
-        if let Some([_, longest_s]) = self.curve_s {
-            w.loosely_until_s = fired(longest_s, Left::LittleOfCurve);
+        if let Some(longest_s) = self.curve_s.last() {
+            w.loosely_until_s = fired(*longest_s, Left::LittleOfCurve);
         }
         for way in self.ways {
             match (way.electronics, way.motor_delay_s) {
@@ -324,8 +326,9 @@ impl<'a, 'b> Flight<'a, 'b> {
             return None;
         }
         let starts_s: Vec<f64> = drawn.thrust.motor_burnouts_s().iter().map(|b| events.clock.starts_s(b.1)).collect();
+        let curve_s = asked.curve_s.first().zip(asked.curve_s.last()).map(|(first, last)| [*first, *last]);
         let [reach_s, counts_s] = [[Left::Nothing; 2], [Left::Little, Left::LittleOfCurve]]
-            .map(|left| asked.laws.reach_s(asked.ways, asked.curve_s, &starts_s, ascent.apogee_s, left));
+            .map(|left| asked.laws.reach_s(asked.ways, curve_s, &starts_s, ascent.apogee_s, left));
         Some(Self { asked, drawn, events, ascent, drift, starts_s, reach_s, counts_s })
     }
 

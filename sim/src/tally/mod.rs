@@ -7,7 +7,7 @@ mod failures;
 mod ground;
 mod summarise;
 
-pub use curve::{curve_delays_s, curve_report};
+pub use curve::{curve_delays_s, curve_report, curve_speeds};
 pub use failures::FailureTally;
 pub use ground::casualty_area_m2;
 pub use summarise::{SHARES, flight_report, limit_reports, rail_report, way_report};
@@ -284,7 +284,7 @@ impl Tally {
             above_ceiling: none,
             ways: (0..ways).map(|_| WayTally::new(frame)).collect(),
             apart: (0..ways).map(|way| vec![Apart::default(); way]).collect(),
-            curve: CurveTally::new(frame.curve_s, frame.case.inputs.question.limits_m_s.len()),
+            curve: CurveTally::new(frame),
             integrated: 0,
             exit_speed: summary(bins::AIRSPEED_M_S),
             forward_speed: summary(bins::AIRSPEED_M_S),
@@ -317,6 +317,10 @@ impl Tally {
         if let Some(law) = &flown.whole_law {
             self.integrated += 1;
             self.curve.add(law, case, replicate);
+            // The figures of a flight that did not settle are not to be averaged; it is counted above.
+            if !flown.mishaps.untrusted {
+                self.curve.add_airspeeds(&law.curve_airspeeds_m_s);
+            }
         }
         if flown.mishaps.never_left_rail {
             return;

@@ -607,6 +607,13 @@ fn curve_point(p: &report::CurvePoint) -> CurvePointAnswer {
         |c: &Chance| BandFigures { estimate: Figure(c.estimate), lower: Figure(c.lower), upper: Figure(c.upper) };
     CurvePointAnswer {
         delay_s: Figure(p.delay_s),
+        opening_airspeed_m_s: p.airspeed_m_s.map(|q| QuantileFigures {
+            p05: Figure(q.p05),
+            p25: Figure(q.p25),
+            p50: Figure(q.p50),
+            p75: Figure(q.p75),
+            p95: Figure(q.p95),
+        }),
         limits: p
             .limits
             .iter()

@@ -271,8 +271,27 @@ pub struct DelayAnswer {
 pub struct CurvePointAnswer {
     /// The delay, s.
     pub delay_s: Figure,
+    /// The airspeed that limits are held against (`limits_apply_to`), over the flights that eject in the air, each at four
+    /// points of its law of firing, m/s; at a delay asked it is that of `delays`. Null where none does, and at some points
+    /// between the delays asked.
+    pub opening_airspeed_m_s: Option<QuantileFigures>,
     /// Chances against each limit.
     pub limits: Vec<CurveLimitAnswer>,
+}
+
+/// Quantiles over flights.
+#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+pub struct QuantileFigures {
+    /// 5 % of the flights stay below.
+    pub p05: Figure,
+    /// A quarter of the flights stays below.
+    pub p25: Figure,
+    /// The median.
+    pub p50: Figure,
+    /// Three quarters of the flights stay below.
+    pub p75: Figure,
+    /// 95 % of the flights stay below.
+    pub p95: Figure,
 }
 
 /// Chances against one limit at one delay.
@@ -288,7 +307,7 @@ pub struct CurveLimitAnswer {
     pub text: String,
 }
 
-/// A chance and the 95 % interval of this point alone.
+/// A chance and the interval of this point alone: of 95 %, or 96.5 % with `until`.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
 pub struct BandFigures {
     /// The chance.

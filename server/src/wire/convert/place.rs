@@ -188,6 +188,13 @@ impl Reader<'_> {
     /// The areas of a map, each with where it stands in the request.
     pub(super) fn mapped(&mut self, map: &AreaMap) -> Vec<Area> {
         let mut areas = Vec::new();
+        if let Some(named) = map.crs.as_ref().filter(|crs| !is_wgs_84(crs)) {
+            self.faults.add(
+                "/site/map/crs",
+                format!("its coordinates are by {}", quoted(&reference(named))),
+                "export the map anew as RFC 7946, which knows WGS 84 alone: longitude and latitude in decimal degrees",
+            );
+        }
         for (k, feature) in map.features.iter().flatten().enumerate() {
             let at = format!("/site/map/features/{k}");
             let told = feature.properties.clone().unwrap_or_default();
@@ -266,6 +273,18 @@ impl Reader<'_> {
         let true_deg = (by_compass.si + declination_rad).rem_euclid(TAU).to_degrees();
         ANGLE.with(limits::plain(true_deg), "deg")
     }
+}
+
+/// The name of a reference system, or what stands in its place.
+fn reference(crs: &Value) -> String {
+    let name = crs.pointer("/properties/name").unwrap_or(crs);
+    name.as_str().map_or_else(|| name.to_string(), str::to_string)
+}
+
+/// Whether a reference system is that of RFC 7946 by one of its names, or left open.
+fn is_wgs_84(crs: &Value) -> bool {
+    let name = reference(crs).to_uppercase();
+    crs.is_null() || [":CRS84", ":CRS84H", ":4326", ":4979"].iter().any(|known| name.ends_with(known))
 }
 
 /// Why coordinates were not taken.
