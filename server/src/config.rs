@@ -145,7 +145,7 @@ impl Default for Config {
             jobs: 32,
             job_limit_s: 7200,
             retry_after_s: 10,
-            connections: 1024,
+            connections: 4096,
             stop_deadline_s: 10,
         }
     }

@@ -114,6 +114,7 @@ fn listen(config: Config) -> anyhow::Result<ExitCode> {
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false).init();
     // What a panic says belongs in the log with its request, never in an answer.
     std::panic::set_hook(Box::new(|panic| tracing::error!(%panic, "panicked")));
+    raise_handles(config.connections);
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     let address = config.listen;
@@ -129,6 +130,18 @@ fn listen(config: Config) -> anyhow::Result<ExitCode> {
     // Computations have been told to stop; one that does not must not hold up the end.
     runtime.shutdown_timeout(Duration::from_secs(1));
     Ok(ExitCode::SUCCESS)
+}
+
+/// Handles beside those of connections: the database, the log.
+const OTHER_HANDLES: u64 = 256;
+
+/// Takes as many file handles as the system gives: what it gives unasked is often fewer than there may be connections.
+fn raise_handles(connections: usize) {
+    let needed = (connections as u64).saturating_add(OTHER_HANDLES);
+    let given = rlimit::increase_nofile_limit(needed.max(1024));
+    if !given.is_ok_and(|given| given >= needed) {
+        tracing::warn!(needed, "the system gives fewer file handles; further connections wait, or are refused by it");
+    }
 }
 
 /// Comes back on SIGTERM or ctrl-c.
