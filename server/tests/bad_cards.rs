@@ -541,16 +541,3 @@ fn canonical_form_has_sorted_names() {
     let (Ok(a), Ok(b)) = (wire::read(text.as_bytes()), wire::read(turned.as_bytes())) else { panic!("{turned}") };
     assert_eq!(a.canonical(), b.canonical());
 }
-
-/// JSON, but no object: each kind, at every place that takes a flight card.
-#[tokio::test]
-async fn what_is_no_object_is_refused() {
-    let service = service();
-    for uri in ["/v1/assessments", "/v1/days", "/v1/sweeps", "/v1/weather"] {
-        for body in ["null", "true", "1", "\"card\"", "[]", "[[[[]]]]"] {
-            let reply = service.send(json_request(uri, body)).await;
-            assert_eq!(reply.status, 422, "{uri} {body}: {}", reply.text());
-            check_problem(&reply, 422, "invalid-input");
-        }
-    }
-}

@@ -31,7 +31,7 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     }
     let strace = Command::new("strace").arg("-V").stdout(Stdio::null()).status();
     if strace.is_ok_and(|status| status.success()) {
-        failing(size.of(10, 60, 300), table)
+        failing(size.of(30, 100, 500), table)
     } else {
         table.told("errors of the disk: not tried", "no strace");
         Ok(())
@@ -180,8 +180,9 @@ fn held(when: &str, known: &Known, mut service: Service, data: &Path, table: &mu
     Ok(())
 }
 
-/// Every so many writes fail, and every so many syncs: of a service that strace has in hand.
-const INJECTED: [&str; 2] = ["inject=pwrite64:error=EIO:when=150+31", "inject=fdatasync:error=EIO:when=40+17"];
+/// Every so many writes fail, and every so many syncs, of each thread of a service that strace has in hand: seldom enough that a
+/// turn of a job comes further than the one before.
+const INJECTED: [&str; 2] = ["inject=pwrite64:error=EIO:when=400+331", "inject=fdatasync:error=EIO:when=60+53"];
 
 fn failing(works: u64, table: &mut Table) -> Result<(), String> {
     let data = TempDir::new().map_err(|e| e.to_string())?;
