@@ -131,7 +131,7 @@ fn full(disk: &Disk, rounds: usize, table: &mut Table) -> Result<(), String> {
             None
         };
         let tried = (0..rounds).try_for_each(|_| {
-            thread::sleep(Duration::from_millis(500));
+            thread::sleep(Duration::from_millis(1500));
             disk.fill()?;
             noticed += usize::from(ready(503).is_some());
             thread::sleep(Duration::from_millis(1500));
