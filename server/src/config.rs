@@ -201,7 +201,7 @@ impl Default for Config {
             client_core_s: 3600,
             job_limit_s: 7200,
             retry_after_s: 10,
-            connections: 1024,
+            connections: 4096,
             // A balancer has to be told of; without one every second of it would only keep whoever stops the server.
             drain_s: 0,
             stop_deadline_s: 10,

@@ -165,7 +165,8 @@ impl Jobs {
         if claimed.tried_too_often || claimed.input.is_none() {
             let reason = if claimed.input.is_none() { Reason::Damaged } else { Reason::KeepsFailing };
             tracing::error!(?reason, "a job is given up");
-            return self.note(move |this| this.fail(&id, shelf, reason)).await;
+            let key = id.clone();
+            return self.note(&key, before, move |this| this.fail(&id, shelf, reason)).await;
         }
         self.metrics.turns.inc();
         let (begun, stop) = (Instant::now(), Arc::new(AtomicBool::new(false)));
@@ -196,14 +197,13 @@ impl Jobs {
         };
         *self.running() = None;
         let spent = before + begun.elapsed();
-        self.note(move |this| match ended {
+        let name = id.clone();
+        self.note(&name, spent, move |this| match ended {
             Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
             Ok(Err(Failure::Stopped)) if too_long => this.fail(&id, shelf, Reason::TooLong),
             Ok(Ok(None) | Err(Failure::Stopped)) => this.store.give_back(&id, &this.owner, spent, true),
-            Ok(Err(Failure::Storage)) => {
-                this.store.give_back(&id, &this.owner, spent, true)?;
-                Err(io::Error::other("a piece could not be kept"))
-            }
+            // Given back for that.
+            Ok(Err(Failure::Storage)) => Err(io::Error::other("a piece could not be kept")),
             Ok(Err(Failure::EngineChanged)) => this.fail(&id, shelf, Reason::EngineChanged),
             Ok(Err(_)) => this.fail(&id, shelf, Reason::Broken),
             // It may have been the machine's fault.
@@ -255,13 +255,31 @@ impl Jobs {
         blocking(move || this.store.renew(&id, this.lease())).await
     }
 
-    /// Writes down how a turn ended.
+    /// Writes down how a turn ended. If that fails the job is given back, as soon as the store takes it: one that is not counts
+    /// as begun in vain, and a failing disk is no fault of the job.
     async fn note<T: Send + 'static>(
         self: &Arc<Self>,
+        id: &ContentId,
+        spent: Duration,
         write: impl FnOnce(&Self) -> io::Result<T> + Send + 'static,
     ) -> io::Result<()> {
         let this = Arc::clone(self);
         let noted = blocking(move || write(&this)).await.map(drop);
+        if let Err(error) = &noted {
+            let in_order = error.kind() != io::ErrorKind::InvalidData;
+            let mut stopping = self.stopping.subscribe();
+            loop {
+                let (this, id) = (Arc::clone(self), id.clone());
+                let Err(error) = blocking(move || this.store.give_back(&id, &this.owner, spent, in_order)).await else {
+                    break;
+                };
+                tracing::error!(%error, "store failed");
+                let stopped = stopping.wait_for(|stopping| *stopping);
+                if tokio::time::timeout(STORE_PAUSE, stopped).await.is_ok() {
+                    break;
+                }
+            }
+        }
         self.hint();
         noted
     }

@@ -169,6 +169,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
     log::to(config.log_format, EnvFilter::new(&config.log), io::stderr).init();
     log::panics();
+    raise_handles(config.connections);
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
     if !config.open && !config.listen.ip().is_loopback() && !store.any_token()? {
@@ -191,6 +192,18 @@ fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
     // Computations have been told to stop; one that does not must not hold up the end.
     runtime.shutdown_timeout(Duration::from_secs(1));
     Ok(ExitCode::SUCCESS)
+}
+
+/// Handles beside those of connections: the database, the log.
+const OTHER_HANDLES: u64 = 256;
+
+/// Takes as many file handles as the system gives: what it gives unasked is often fewer than there may be connections.
+fn raise_handles(connections: usize) {
+    let needed = (connections as u64).saturating_add(OTHER_HANDLES);
+    let given = rlimit::increase_nofile_limit(needed.max(1024));
+    if !given.is_ok_and(|given| given >= needed) {
+        tracing::warn!(needed, "the system gives fewer file handles; further connections wait, or are refused by it");
+    }
 }
 
 /// Comes back on SIGTERM or ctrl-c.

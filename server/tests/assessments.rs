@@ -439,7 +439,11 @@ fn the_terminal_lists_every_fault() {
     assert_eq!(run(&["assess", "-"], &Value::String("no card".into())).0, 1);
     assert_eq!(run(&["assess", "/does/not/exist.json"], &sent).0, 2);
     assert_eq!(run(&["asses"], &sent).0, 2);
-    assert_eq!(run(&["serve", "--listen", "0.0.0.0:0"], &sent).0, 2, "open only when told so");
+    let data = tempfile::TempDir::new().unwrap();
+    let directory = data.path().to_str().unwrap();
+    let (code, _, err) = run(&["serve", "--listen", "0.0.0.0:0", "--data-dir", directory], &sent);
+    assert_eq!(code, 2, "open only when told so");
+    assert!(err.contains("slowpoint token add"), "{err}");
 }
 
 fn run(arguments: &[&str], input: &Value) -> (i32, Vec<u8>, String) {

@@ -411,3 +411,13 @@ async fn a_day_that_ends_on_its_intervals_says_so() {
         assert!(row["flight"]["narrow_enough"].is_boolean());
     }
 }
+
+/// Kept, a day holds each name once: with one that stands twice it would have the id of another day.
+#[tokio::test]
+async fn a_name_that_stands_twice_in_an_entry_refuses_the_day() {
+    let service = service();
+    let twice = day().to_string().replacen("\"card\":", "\"card\":null,\"card\":", 1);
+    let problem = check_problem(&service.send(json_request("/v1/days", twice)).await, 422, "invalid-input");
+    assert_eq!(problem["errors"][0]["pointer"], "/entries/0/card");
+    assert_eq!(service.store.answers(), 0);
+}

@@ -187,6 +187,24 @@ async fn a_job_goes_on_where_another_process_left_it() {
     assert!(gone_on.contains("{\"at\":[77]"));
 }
 
+/// A disk that takes neither a piece nor the end of a turn: four times a second apart, were each counted, and the job given up.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_failing_disk_is_no_fault_of_a_job() {
+    let disk = Disk::default();
+    disk.sql(
+        "CREATE TRIGGER no_piece BEFORE INSERT ON pieces BEGIN SELECT RAISE(ABORT, 'a disk that fails'); END;
+         CREATE TRIGGER no_end BEFORE UPDATE OF owner ON jobs WHEN NEW.owner IS NULL
+         BEGIN SELECT RAISE(ABORT, 'a disk that fails'); END;",
+    );
+    let service = service_with(Config::default(), disk);
+    let job = accepted(&service, "/v1/sweeps", &sweep()).await;
+    tokio::time::sleep(std::time::Duration::from_secs(5)).await;
+    assert_eq!(service.get(&job).await.json()["status"], "running");
+    service.store.sql("DROP TRIGGER no_piece; DROP TRIGGER no_end;");
+    until(|| service.store.answers() == 1).await;
+    assert_eq!(service.get(&job).await.json()["status"], "successful");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_stopping_server_leaves_its_job_to_the_next() {
     let service = service();

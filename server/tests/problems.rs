@@ -346,3 +346,16 @@ async fn request_ids_are_kept_when_sound() {
         assert_eq!(reply.header("x-request-id") == given, kept, "{given}");
     }
 }
+
+/// JSON, but no object: each kind, at every place that takes a flight card.
+#[tokio::test]
+async fn what_is_no_object_is_refused() {
+    let service = service();
+    for uri in ["/v1/assessments", "/v1/days", "/v1/sweeps", "/v1/weather"] {
+        for body in ["null", "true", "1", "\"card\"", "[]", "[[[[]]]]"] {
+            let reply = service.send(json_request(uri, body)).await;
+            assert_eq!(reply.status, 422, "{uri} {body}: {}", reply.text());
+            check_problem(&reply, 422, "invalid-input");
+        }
+    }
+}

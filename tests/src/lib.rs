@@ -5,6 +5,7 @@ pub mod coverage;
 pub mod general;
 pub mod kernel;
 pub mod rockets;
+pub mod served;
 pub mod sheet;
 pub mod steps;
 pub mod whole;

@@ -312,6 +312,7 @@ pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, run: &Run) -> Re
     if let Some(answer) = store.get(shelf, id).map_err(unstored)?.and_then(sound) {
         return Ok(answer);
     }
+    tracing::debug!(%id, "flies");
     // Nobody asks it to give way.
     let answer = work.fly(store, id, run)?.ok_or(Failure::Stopped)?;
     store.put(shelf, id, work.input().as_bytes(), &answer).map_err(unstored)?;

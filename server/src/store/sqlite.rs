@@ -46,10 +46,13 @@ pub struct SqliteStore {
     _serving: Option<File>,
 }
 
-/// A failure of the database. A full disk keeps its kind.
+/// A failure of the database. A full disk keeps its kind; what would fail again on any disk is invalid data.
 pub(super) fn failed(error: rusqlite::Error) -> io::Error {
     match error.sqlite_error_code() {
         Some(ErrorCode::DiskFull) => io::Error::new(io::ErrorKind::StorageFull, error),
+        None | Some(ErrorCode::TooBig | ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+            io::Error::new(io::ErrorKind::InvalidData, error)
+        }
         _ => io::Error::other(error),
     }
 }

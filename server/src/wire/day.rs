@@ -150,25 +150,19 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     let (sent, twice) = json_of(body)?;
     // What all share, with the entries only as a list of names.
     let mut alone = sent.clone();
-    for entry in alone["entries"].as_array_mut().into_iter().flatten() {
+    for entry in alone.get_mut("entries").and_then(Value::as_array_mut).into_iter().flatten() {
         *entry = serde_json::json!({"name": "a"});
     }
     let mut faults = Faults::new(&sent);
-    let repeated = |faults: &mut Faults, of_entries: bool| {
-        faults.add_repeated(twice.iter().filter(|place| entry_of(place).is_some() == of_entries));
-    };
-    repeated(&mut faults, false);
+    // A fault of the day wherever it stands: what is kept of it, and makes its id, holds each name once.
+    faults.add_repeated(&twice);
     schema::DAY.prune(&mut alone, &mut faults);
     let mut shared = faults.into_list();
     // The entries' own members. What lies deeper is found again when the flight card that they make is read.
     let mut faults = Faults::new(&sent);
-    repeated(&mut faults, true);
     schema::DAY.prune(&mut sent.clone(), &mut faults);
-    let members: Vec<FieldFault> = faults
-        .into_list()
-        .into_iter()
-        .filter(|f| f.pointer.matches('/').count() <= 3 || twice.contains(&f.pointer))
-        .collect();
+    let members: Vec<FieldFault> =
+        faults.into_list().into_iter().filter(|f| f.pointer.matches('/').count() <= 3).collect();
     let mut read: Vec<AskedEntry> = Vec::new();
     for (k, entry) in entries(&sent).into_iter().enumerate() {
         let mut told: Vec<FieldFault> = members.iter().filter(|f| entry_of(&f.pointer) == Some(k)).cloned().collect();

@@ -1,10 +1,6 @@
 //! Whole requests over a loopback socket: the service's own binary, a new connection and a new seed each time, so that
 //! nothing is answered from what is stored.
 
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{SocketAddr, TcpStream};
-use std::path::PathBuf;
-use std::process::{Child, Command, Stdio};
 use std::time::Instant;
 
 use serde_json::{Value, json};
@@ -12,94 +8,30 @@ use slowpoint_sim::aero::Drag;
 use slowpoint_sim::case::{Device, Inputs, ThrustInput};
 use slowpoint_sim::wind::Direction;
 use slowpoint_tests::counting::told;
+use slowpoint_tests::served::Service;
 use slowpoint_tests::whole::{case, on_threads};
 
 /// Requests of each size.
 const REQUESTS: u64 = 15;
 
-/// The service in a process of its own, with a store that is thrown away.
-struct Service {
-    process: Child,
-    address: SocketAddr,
-    store: PathBuf,
+/// Seconds from sending to the last byte, and the answer.
+fn ask(service: &Service, body: &Value) -> Result<(f64, Value), String> {
+    ask_long(service, "/v1/assessments", body)
 }
 
-impl Drop for Service {
-    fn drop(&mut self) {
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-        let _ = std::fs::remove_dir_all(&self.store);
+/// Seconds until a job, if it is one, has its answer, and the answer.
+fn ask_long(service: &Service, path: &str, body: &Value) -> Result<(f64, Value), String> {
+    let (begin, client) = (Instant::now(), service.client());
+    let mut reply = client.post(path, body)?;
+    if let Some(job) = reply.json()["jobID"].as_str() {
+        client.ended(job)?;
+        reply = client.get(&format!("/v1/jobs/{job}/results"))?;
     }
-}
-
-impl Service {
-    fn start() -> Result<Self, String> {
-        let binary = super::built("slowpoint-server", "slowpoint")?;
-        let store = std::env::temp_dir().join(format!("slowpoint-speed-{}", std::process::id()));
-        let mut process = Command::new(binary)
-            .args(["serve", "--listen", "127.0.0.1:0", "--data-dir"])
-            .arg(&store)
-            .env("SLOWPOINT_LOG", "info")
-            .stderr(Stdio::piped())
-            .spawn()
-            .map_err(|e| e.to_string())?;
-        // Its log names the port that the system gave it, and is read on so that it never blocks.
-        let mut log = BufReader::new(process.stderr.take().ok_or("no log")?).lines();
-        let address = log
-            .by_ref()
-            .map_while(Result::ok)
-            .find_map(|line| line.split("address=").nth(1)?.split_whitespace().next()?.parse().ok());
-        std::thread::spawn(move || log.for_each(drop));
-        match address {
-            Some(address) => Ok(Self { process, address, store }),
-            None => {
-                let _ = process.kill();
-                Err("the service did not say where it listens".into())
-            }
-        }
+    let seconds = begin.elapsed().as_secs_f64();
+    if reply.status != 200 {
+        return Err(reply.told());
     }
-
-    /// Seconds from connecting to the last byte, and the answer.
-    fn ask(&self, body: &Value) -> Result<(f64, Value), String> {
-        self.send("POST", "/v1/assessments", &body.to_string())
-    }
-
-    /// Seconds until a job has its answer, and the answer.
-    fn ask_long(&self, path: &str, body: &Value) -> Result<(f64, Value), String> {
-        let begin = Instant::now();
-        let (_, mut status) = self.send("POST", path, &body.to_string())?;
-        let Some(job) = status["jobID"].as_str().map(String::from) else {
-            return Ok((begin.elapsed().as_secs_f64(), status));
-        };
-        while status["status"] == "accepted" || status["status"] == "running" {
-            std::thread::sleep(std::time::Duration::from_millis(20));
-            status = self.send("GET", &format!("/v1/jobs/{job}"), "")?.1;
-        }
-        let seconds = begin.elapsed().as_secs_f64();
-        Ok((seconds, self.send("GET", &format!("/v1/jobs/{job}/results"), "")?.1))
-    }
-
-    fn send(&self, method: &str, path: &str, body: &str) -> Result<(f64, Value), String> {
-        let begin = Instant::now();
-        let mut stream = TcpStream::connect(self.address).map_err(|e| e.to_string())?;
-        stream.set_nodelay(true).map_err(|e| e.to_string())?;
-        let head = format!(
-            "{method} {path} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n\
-            connection: close\r\n\r\n",
-            self.address,
-            body.len()
-        );
-        stream.write_all((head + body).as_bytes()).map_err(|e| e.to_string())?;
-        let mut answer = Vec::new();
-        stream.read_to_end(&mut answer).map_err(|e| e.to_string())?;
-        let seconds = begin.elapsed().as_secs_f64();
-        let answer = String::from_utf8(answer).map_err(|e| e.to_string())?;
-        let (head, body) = answer.split_once("\r\n\r\n").ok_or("no body")?;
-        if !head.starts_with("HTTP/1.1 200") && !head.starts_with("HTTP/1.1 201") {
-            return Err(format!("{head}\n{body}"));
-        }
-        Ok((seconds, serde_json::from_str(body).map_err(|e| e.to_string())?))
-    }
+    Ok((seconds, reply.json()))
 }
 
 /// Times requests for a card of the kind that `rockets` has, in a table.
@@ -111,18 +43,18 @@ pub fn requests(inputs: &Inputs) {
 }
 
 fn measured(inputs: &Inputs) -> Result<(), String> {
-    let service = Service::start()?;
+    let service = Service::start(&[])?;
     println!(
         "Whole requests over a loopback socket, a new connection and seed each, {REQUESTS} of each size, all cores:"
     );
     println!("  {:>9} {:>12} {:>12}", "flights", "median, ms", "best, ms");
     // Once without a clock, for what happens only once.
-    service.ask(&request(inputs, 64, 1))?;
+    ask(&service, &request(inputs, 64, 1))?;
     for flights in [256, 512, 1024] {
         let mut seconds = Vec::new();
         for k in 0..REQUESTS {
             let seed = 1_000_000 + flights * 100 + k;
-            let (took, answer) = service.ask(&request(inputs, flights, seed))?;
+            let (took, answer) = ask(&service, &request(inputs, flights, seed))?;
             seconds.push(took);
             if k == 0 {
                 same(inputs, flights, seed, &answer)?;
@@ -148,7 +80,7 @@ pub fn day_and_sweep(inputs: &Inputs) {
 fn days(inputs: &Inputs) -> Result<(), String> {
     const CARDS: u64 = 20;
     const FLIGHTS: u64 = 10_000;
-    let service = Service::start()?;
+    let service = Service::start(&[])?;
     let mut card = request(inputs, FLIGHTS, 1);
     card["delays"].as_array_mut().ok_or("no delays")?.truncate(5);
     let entry = |k: u64| {
@@ -165,9 +97,9 @@ fn days(inputs: &Inputs) -> Result<(), String> {
         let mut one = card.clone();
         one["card"] = entry(k);
         one["seed"] = json!(2);
-        alone_s += service.ask(&one)?.0;
+        alone_s += ask(&service, &one)?.0;
     }
-    let (together_s, answer) = service.ask_long("/v1/days", &day)?;
+    let (together_s, answer) = ask_long(&service, "/v1/days", &day)?;
     let answered = answer["entries"].as_array().into_iter().flatten().filter(|e| e["problem"].is_null()).count();
     println!(
         "A day of {CARDS} cards with 5 delays and {FLIGHTS} flights each ({answered} answered): {together_s:.1} s, {:.3} x the same cards one by one",
@@ -192,7 +124,7 @@ fn days(inputs: &Inputs) -> Result<(), String> {
             "hours": (0..24).map(hour).collect::<Vec<_>>(),
             "tilts": (0..9).map(|k| 2.5 * f64::from(k)).collect::<Vec<_>>(),
         });
-        service.ask_long("/v1/sweeps", &json!({"base": base, "axes": axes}))
+        ask_long(&service, "/v1/sweeps", &json!({"base": base, "axes": axes}))
     };
     let widest = |answer: &Value| {
         let limits = answer["cells"].as_array().into_iter().flatten();

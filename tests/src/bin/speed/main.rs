@@ -8,7 +8,6 @@
 mod http;
 mod python;
 
-use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use slowpoint_sim::case::{Case, Inputs};
@@ -62,20 +61,6 @@ fn main() -> ExitCode {
     http::requests(&card());
     python::solve_ivp(fastest);
     ExitCode::SUCCESS
-}
-
-/// A binary of this workspace beside this one, built if it is not yet.
-fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
-    let here = std::env::current_exe().map_err(|e| e.to_string())?.with_file_name(binary);
-    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.toml");
-    let status = Command::new(cargo)
-        .args(["build", "--release", "--locked", "--quiet", "-p", package, "--bin", binary, "--manifest-path"])
-        .arg(manifest)
-        .status()
-        .map_err(|e| e.to_string())?;
-    let there = status.success() && here.exists();
-    there.then_some(here).ok_or_else(|| format!("{binary} of {package} could not be built beside this binary"))
 }
 
 /// The card that the goals speak of: 0.6 kg, eight delays.

@@ -18,7 +18,7 @@ pub fn solve_ivp(fastest_per_s: f64) {
 
 fn measured(fastest_per_s: f64) -> Result<(), String> {
     let python = python().ok_or("No python3 here has SciPy and pytest: tests/oracle/run installs them.")?;
-    let exporter = super::built("slowpoint-tests", "oracle_export")?;
+    let exporter = slowpoint_tests::served::built("slowpoint-tests", "oracle_export")?;
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("oracle/speed.py");
     // One core, as the others.
     let out = Command::new(python)

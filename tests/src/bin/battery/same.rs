@@ -1,0 +1,80 @@
+//! A thousand that ask for the same at the same time share one run, and all get the same bytes.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Barrier;
+use std::thread;
+
+use serde_json::Value;
+use slowpoint_tests::served::{Client, Reply, Service};
+use tempfile::TempDir;
+
+use crate::Size;
+use crate::cards::card;
+use crate::table::Table;
+
+const CLIENTS: usize = 1000;
+/// Enough to be asked for all the while.
+const FLIGHTS: u64 = 30_000;
+/// Each with another seed.
+const APART: usize = 20;
+
+pub fn tried(_: Size, table: &mut Table) -> Result<(), String> {
+    let data = TempDir::new().map_err(|e| e.to_string())?;
+    let service = telling(data.path())?;
+    let replies = together(&service, CLIENTS, |_| card(1, FLIGHTS), Client::post)?;
+    table.count("answers 200", replies.iter().filter(|reply| reply.status == 200).count(), CLIENTS);
+    table.count("different bodies", different(&replies), 1);
+    table.count("runs for them", service.logged(FLIES), 1);
+
+    let replies = together(&service, CLIENTS, |_| card(2, FLIGHTS), Client::post_job)?;
+    let ids: BTreeSet<String> = replies.iter().map(|reply| reply.json()["jobID"].to_string()).collect();
+    table.count("accepted as a job, 201", replies.iter().filter(|reply| reply.status == 201).count(), CLIENTS);
+    table.count("jobs", ids.len(), 1);
+    let id = replies[0].json()["jobID"].as_str().unwrap_or_default().to_string();
+    service.client().ended(&id)?;
+    table.count("turns of that job", service.logged("a job's turn is over"), 1);
+    table.no_panic(&service);
+
+    let data = TempDir::new().map_err(|e| e.to_string())?;
+    let service = telling(data.path())?;
+    let replies = together(&service, APART, |k| card(k as u64, 128), Client::post)?;
+    table.count("control: runs for twenty that differ in their seed", service.logged(FLIES), APART);
+    table.count("control: their bodies", different(&replies), APART);
+    Ok(())
+}
+
+/// What its log says of each run that a client waits for.
+const FLIES: &str = "flies id=";
+
+fn telling(data: &Path) -> Result<Service, String> {
+    let service = Service::start_on(data, &[], &[("SLOWPOINT_LOG", "info,slowpoint_server::api::work=debug")])?;
+    service.ready_s().map(|_| service)
+}
+
+fn different(replies: &[Reply]) -> usize {
+    replies.iter().map(|reply| &reply.body).collect::<BTreeSet<_>>().len()
+}
+
+/// Posts from so many clients at once, each over a connection of its own.
+fn together(
+    service: &Service,
+    clients: usize,
+    body: impl Fn(usize) -> Value + Sync,
+    post: fn(&Client, &str, &Value) -> Result<Reply, String>,
+) -> Result<Vec<Reply>, String> {
+    let start = Barrier::new(clients);
+    thread::scope(|scope| {
+        let asking: Vec<_> = (0..clients)
+            .map(|k| {
+                let (client, body, start) = (service.client(), body(k), &start);
+                thread::Builder::new().stack_size(256 * 1024).spawn_scoped(scope, move || {
+                    start.wait();
+                    post(&client, "/v1/assessments", &body)
+                })
+            })
+            .collect::<Result<_, _>>()
+            .map_err(|e| e.to_string())?;
+        asking.into_iter().map(|thread| thread.join().map_err(|_| "a client panicked".to_string())?).collect()
+    })
+}

@@ -1,0 +1,275 @@
+//! The service as its users have it: its own release binary in a process of its own, asked over sockets.
+
+use std::io::{BufRead, BufReader, Lines};
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStderr, Command, Stdio};
+use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+use tempfile::TempDir;
+use ureq::Agent;
+
+/// A client gives up after so long: longer than anything asked here takes.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+/// A binary of this workspace beside the one that runs, built if it is not yet.
+pub fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
+    let here = std::env::current_exe().map_err(|e| e.to_string())?.with_file_name(binary);
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.toml");
+    let status = Command::new(cargo)
+        .args(["build", "--release", "--locked", "--quiet", "-p", package, "--bin", binary, "--manifest-path"])
+        .arg(manifest)
+        .status()
+        .map_err(|e| e.to_string())?;
+    let there = status.success() && here.exists();
+    there.then_some(here).ok_or_else(|| format!("{binary} of {package} could not be built beside this binary"))
+}
+
+static PROGRAM: LazyLock<Result<PathBuf, String>> = LazyLock::new(|| built("slowpoint-server", "slowpoint"));
+
+/// A running `slowpoint serve`. Dropping it kills it.
+pub struct Service {
+    process: Child,
+    /// Where it listens.
+    pub address: SocketAddr,
+    log: Arc<Mutex<Vec<String>>>,
+    /// Its data, if they are thrown away with it.
+    _data: Option<TempDir>,
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        self.end();
+    }
+}
+
+impl Service {
+    /// Starts one with data that are thrown away.
+    pub fn start(arguments: &[&str]) -> Result<Self, String> {
+        let data = TempDir::new().map_err(|e| e.to_string())?;
+        let mut started = Self::start_on(data.path(), arguments, &[])?;
+        started._data = Some(data);
+        Ok(started)
+    }
+
+    /// Starts one on a data directory, with more variables of the environment. It comes back once the service says where it
+    /// listens.
+    pub fn start_on(data: &Path, arguments: &[&str], environment: &[(&str, &str)]) -> Result<Self, String> {
+        Self::start_under(&[], data, arguments, environment)
+    }
+
+    /// The same, started by another program that is given its command line and becomes it.
+    pub fn start_under(
+        starter: &[&str],
+        data: &Path,
+        arguments: &[&str],
+        environment: &[(&str, &str)],
+    ) -> Result<Self, String> {
+        let program = PROGRAM.as_ref().map_err(String::clone)?;
+        let mut command = match starter {
+            [] => Command::new(program),
+            [first, rest @ ..] => {
+                let mut command = Command::new(first);
+                command.args(rest).arg(program);
+                command
+            }
+        };
+        command.env("SLOWPOINT_LOG", "info").envs(environment.iter().copied());
+        command.args(["serve", "--listen", "127.0.0.1:0", "--data-dir"]).arg(data).args(arguments);
+        let mut process = command.stderr(Stdio::piped()).spawn().map_err(|e| e.to_string())?;
+        let log = Arc::default();
+        let mut lines = BufReader::new(process.stderr.take().ok_or("no log")?).lines();
+        match listening(&mut lines, &log) {
+            Some(address) => {
+                // Read on, so that it never blocks.
+                let kept = Arc::clone(&log);
+                std::thread::spawn(move || lines.map_while(Result::ok).for_each(|line| lock(&kept).push(line)));
+                Ok(Self { process, address, log, _data: None })
+            }
+            None => {
+                let _ = process.kill();
+                let _ = process.wait();
+                Err(format!("the service did not say where it listens: {}", lock(&log).join("\n")))
+            }
+        }
+    }
+
+    /// Kills it: it has no moment to put anything in order.
+    pub fn end(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+
+    /// A client of it.
+    pub fn client(&self) -> Client {
+        Client::new(self.address)
+    }
+
+    /// Lines of its log that hold a text.
+    pub fn logged(&self, text: &str) -> usize {
+        lock(&self.log).iter().filter(|line| line.contains(text)).count()
+    }
+
+    /// The first lines of its log that hold a text.
+    pub fn lines_with(&self, text: &str, most: usize) -> Vec<String> {
+        lock(&self.log).iter().filter(|line| line.contains(text)).take(most).cloned().collect()
+    }
+
+    /// Panics so far.
+    pub fn panics(&self) -> usize {
+        self.logged("panicked")
+    }
+
+    /// Seconds until it says that it is ready.
+    pub fn ready_s(&self) -> Result<f64, String> {
+        let (begin, client) = (Instant::now(), self.client());
+        while begin.elapsed() < PATIENCE {
+            if client.get("/readyz").is_ok_and(|reply| reply.status == 200) {
+                return Ok(begin.elapsed().as_secs_f64());
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        Err("the service did not get ready".into())
+    }
+}
+
+fn lock<T>(shared: &Mutex<T>) -> MutexGuard<'_, T> {
+    shared.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The address in the log, which names the port that the system gave.
+fn listening(lines: &mut Lines<BufReader<ChildStderr>>, log: &Mutex<Vec<String>>) -> Option<SocketAddr> {
+    lines.map_while(Result::ok).find_map(|line| {
+        let address = line.split("address=").nth(1).and_then(|rest| rest.split_whitespace().next()?.parse().ok());
+        lock(log).push(line);
+        address
+    })
+}
+
+/// A client of the service, over kept connections.
+#[derive(Clone)]
+pub struct Client {
+    agent: Agent,
+    address: SocketAddr,
+}
+
+/// An answer that was received in full.
+#[derive(Debug, Clone)]
+pub struct Reply {
+    /// Its status.
+    pub status: u16,
+    /// Its headers, names in small letters.
+    pub headers: Vec<(String, String)>,
+    /// Its body.
+    pub body: Vec<u8>,
+}
+
+impl Client {
+    /// A client of what listens there.
+    pub fn new(address: SocketAddr) -> Self {
+        let config = Agent::config_builder().http_status_as_error(false).timeout_global(Some(PATIENCE)).proxy(None);
+        Self { agent: config.build().into(), address }
+    }
+
+    fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.address)
+    }
+
+    /// Gets a path.
+    pub fn get(&self, path: &str) -> Result<Reply, String> {
+        received(self.agent.get(self.url(path)).call())
+    }
+
+    /// Posts JSON.
+    pub fn post(&self, path: &str, body: &Value) -> Result<Reply, String> {
+        self.post_text(path, body.to_string().as_bytes(), &[])
+    }
+
+    /// Posts JSON to be answered as a job.
+    pub fn post_job(&self, path: &str, body: &Value) -> Result<Reply, String> {
+        self.post_text(path, body.to_string().as_bytes(), &[("prefer", "respond-async")])
+    }
+
+    /// Posts what calls itself JSON.
+    pub fn post_text(&self, path: &str, body: &[u8], headers: &[(&str, &str)]) -> Result<Reply, String> {
+        let mut request = self.agent.post(self.url(path)).header("content-type", "application/json");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        received(request.send(body))
+    }
+
+    /// Opens a stream of events after one that was seen.
+    pub fn events(&self, path: &str, seen: usize) -> Result<impl BufRead + use<>, String> {
+        let request = self.agent.get(self.url(path)).header("last-event-id", seen.to_string());
+        let response = request.call().map_err(|e| e.to_string())?;
+        if response.status() != 200 {
+            return Err(format!("{path} was answered {}", response.status()));
+        }
+        Ok(BufReader::new(response.into_body().into_reader()))
+    }
+
+    /// Waits for a job to end; how it ended.
+    pub fn ended(&self, id: &str) -> Result<String, String> {
+        let (begin, path) = (Instant::now(), format!("/v1/jobs/{id}"));
+        while begin.elapsed() < PATIENCE {
+            let reply = self.get(&path)?;
+            let status = reply.json()["status"].as_str().map(String::from);
+            match status.as_deref() {
+                Some("accepted" | "running") => std::thread::sleep(Duration::from_millis(10)),
+                Some(ended) if reply.status == 200 => return Ok(ended.into()),
+                _ => return Ok(format!("answered {}", reply.told())),
+            }
+        }
+        Ok("still not ended".into())
+    }
+}
+
+fn received(response: Result<ureq::http::Response<ureq::Body>, ureq::Error>) -> Result<Reply, String> {
+    let mut response = response.map_err(|e| e.to_string())?;
+    let body = response.body_mut().with_config().limit(1 << 30).read_to_vec().map_err(|e| e.to_string())?;
+    let text = |value: &ureq::http::HeaderValue| String::from_utf8_lossy(value.as_bytes()).into_owned();
+    let headers = response.headers().iter().map(|(name, value)| (name.to_string(), text(value))).collect();
+    Ok(Reply { status: response.status().as_u16(), headers, body })
+}
+
+impl Reply {
+    /// A header; empty if it is absent.
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value)
+    }
+
+    /// Its body as JSON; null if it is none.
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.body).unwrap_or_default()
+    }
+
+    /// Status and the beginning of its body.
+    pub fn told(&self) -> String {
+        let body = String::from_utf8_lossy(&self.body);
+        format!("{} {}", self.status, body.chars().take(300).collect::<String>())
+    }
+
+    /// What no answer may be: a failure that does not say when to come back, or a refusal that is no problem (RFC 9457).
+    pub fn fault(&self) -> Option<&'static str> {
+        let later = matches!(self.status, 429 | 503);
+        if self.status >= 500 && !later {
+            return Some("the server failed");
+        }
+        if later && self.header("retry-after").parse::<u64>().is_err() {
+            return Some("no Retry-After");
+        }
+        if self.status < 400 {
+            return None;
+        }
+        let problem = self.json();
+        let told = ["type", "title", "detail", "instance"];
+        let whole = told.into_iter().all(|name| problem[name].as_str().is_some_and(|text| !text.is_empty()));
+        let fits =
+            whole && problem["status"] == self.status && self.header("content-type") == "application/problem+json";
+        (!fits).then_some("a refusal that is no problem")
+    }
+}
