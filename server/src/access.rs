@@ -5,7 +5,8 @@
 //! shares it. A route that the table does not name is for administrators.
 
 use std::net::{IpAddr, SocketAddr};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use axum::extract::rejection::RawPathParamsRejection;
 use axum::extract::{ConnectInfo, MatchedPath, Query, RawPathParams, Request, State as Held};
@@ -20,9 +21,13 @@ use crate::api::extract::not_text;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
 use crate::store::{Scope, SecretSum, Shelf, Store};
+use crate::threads::Bounded;
 
 /// Begins every token, so that one that got out is found where it should not be.
 const PREFIX: &str = "slowpoint_";
+
+/// A store that hangs keeps whoever watches from its answer no longer than this.
+const LOOK: Duration = Duration::from_secs(1);
 
 /// Whoever asks.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,9 +40,42 @@ pub struct Client {
 }
 
 impl Client {
+    /// While nobody is asked for a token.
+    fn anyone(peer: String) -> Self {
+        Self { name: peer, known: false, scope: Scope::Admin }
+    }
+
     /// Whether an answer may be read.
     pub fn may_read(&self, store: &dyn Store, shelf: Option<Shelf>, id: &ContentId) -> std::io::Result<bool> {
         Ok(!self.known || self.scope == Scope::Admin || store.owns(&self.name, shelf, id)?)
+    }
+}
+
+/// Whether there ever was a token, as it was last seen: what holds while the store cannot be asked.
+pub struct Tokens {
+    seen: Mutex<Option<bool>>,
+    /// Looks of whoever watches.
+    looks: Bounded,
+}
+
+impl Tokens {
+    /// Looks for the first time.
+    pub fn of(store: &dyn Store) -> Self {
+        Self { seen: Mutex::new(store.any_token().ok()), looks: Bounded::new(LOOK) }
+    }
+
+    /// Looks, unless one was seen before.
+    fn any(&self, store: &dyn Store) -> std::io::Result<bool> {
+        if self.last() == Some(true) {
+            return Ok(true);
+        }
+        let any = store.any_token()?;
+        *self.seen.lock().unwrap_or_else(PoisonError::into_inner) = Some(any);
+        Ok(any)
+    }
+
+    fn last(&self) -> Option<bool> {
+        *self.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -102,12 +140,19 @@ pub async fn permit(
         .collect();
     let secret = bearer(request.headers());
     let peer = peer(&request, state.config.behind_proxy);
+    let fallback = peer.clone();
     let looked = Arc::clone(&state);
-    let client = super::api::blocking(move || {
-        let found = look(&*looked.store, need, secret, asked.share.as_deref(), &ids, peer);
-        found.map_err(|error| Problem::storage(&error))?
-    })
-    .await??;
+    let look = move || look(&looked, need, secret, asked.share.as_deref(), &ids, peer);
+    // Whoever watches is not kept waiting by a store that hangs.
+    let found = match need {
+        Need::Scope(Scope::Admin) => state.tokens.looks.run(look).await.map_err(|_| Problem::internal())?,
+        _ => super::api::blocking(look).await?,
+    };
+    let client = match found {
+        Ok(client) => client?,
+        Err(_) if need == Need::Scope(Scope::Admin) && state.tokens.last() == Some(false) => Client::anyone(fallback),
+        Err(error) => return Err(Problem::storage(&error)),
+    };
     without_share(request.uri_mut());
     request.extensions_mut().insert(client);
     Ok(next.run(request).await)
@@ -115,15 +160,16 @@ pub async fn permit(
 
 /// The client, if it may do what it asks.
 fn look(
-    store: &dyn Store,
+    state: &State,
     need: Need,
     secret: Option<Result<SecretSum, ()>>,
     share: Option<&str>,
     ids: &[ContentId],
     peer: String,
 ) -> std::io::Result<Result<Client, Problem>> {
-    if !store.any_token()? {
-        return Ok(Ok(Client { name: peer, known: false, scope: Scope::Admin }));
+    let store = &*state.store;
+    if !state.tokens.any(store)? {
+        return Ok(Ok(Client::anyone(peer)));
     }
     if let (Need::OwnOrShared(shelf), Some(share), None) = (need, share, &secret) {
         for id in ids {

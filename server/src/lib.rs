@@ -34,6 +34,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
+use access::Tokens;
 use budget::Budget;
 use compute::Compute;
 use config::Config;
@@ -55,6 +56,8 @@ pub struct State {
     pub store: Arc<dyn Store>,
     /// The threads that fly.
     pub compute: Arc<Compute>,
+    /// Whether anybody is asked for a token.
+    pub tokens: Tokens,
     /// What each client may have computed.
     pub budget: Budget,
     /// Work that nobody waits for.
@@ -75,6 +78,7 @@ impl State {
         let jobs = Jobs::new(&config, Arc::clone(&store), api::work::perform, Arc::clone(&metrics));
         Ok(Arc::new(Self {
             budget: Budget::new(config.client_core_s),
+            tokens: Tokens::of(&*store),
             config,
             store,
             compute: Arc::new(compute),

@@ -70,7 +70,7 @@ async fn a_failure_has_its_id_however_little_is_logged() {
     let lines = Lines::default();
     let writer = lines.clone();
     let _here = log::to(log::Format::Json, EnvFilter::new("error"), move || writer.clone()).set_default();
-    let service = service_with(Config::default(), Disk { broken: true, ..Disk::default() });
+    let service = service_with(Config::default(), Disk { broken: true.into(), ..Disk::default() });
     let mut asked = request(Method::GET, "/readyz", Body::empty());
     asked.headers_mut().insert("x-request-id", "terse".parse().unwrap());
     assert_eq!(service.send(asked).await.status, 503);
@@ -88,7 +88,8 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     log::panics();
 
     // A panic on a thread that blocks.
-    let panics = service_with(Config::default(), Disk { panics: true, ..Disk::default() });
+    let panics = service();
+    panics.store.panics.store(true, std::sync::atomic::Ordering::SeqCst);
     let mut asked = request(Method::GET, "/readyz", Body::empty());
     asked.headers_mut().insert("x-request-id", "tripping".parse().unwrap());
     assert_eq!(panics.send(asked).await.status, 500);

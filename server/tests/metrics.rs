@@ -259,7 +259,8 @@ async fn services_do_not_share_their_counts() {
 
 #[tokio::test]
 async fn a_store_that_fails_takes_its_own_figures_only() {
-    let service = service_with(Config::default(), Disk { broken: true, ..Disk::default() });
+    let service = service();
+    service.store.broken.store(true, Ordering::SeqCst);
     check_problem(&service.get("/readyz").await, 503, "storage-failed");
     check_problem(&service.post(&card()).await, 503, "storage-failed");
     let page = page(&service).await;

@@ -4,6 +4,8 @@
 
 mod support;
 
+use std::sync::atomic::Ordering;
+
 use axum::body::Body;
 use axum::http::{Method, Request};
 use serde_json::json;
@@ -249,7 +251,7 @@ async fn an_older_engine_is_served_but_not_flown() {
 
 #[tokio::test]
 async fn a_broken_store_gives_nothing_away() {
-    let service = service_with(Config::default(), Disk { broken: true, ..Disk::default() });
+    let service = service_with(Config::default(), Disk { broken: true.into(), ..Disk::default() });
     for reply in
         [service.post(&card()).await, service.get("/readyz").await, service.get(&format!("{POST}/{NOBODY}")).await]
     {
@@ -261,7 +263,8 @@ async fn a_broken_store_gives_nothing_away() {
 
 #[tokio::test]
 async fn a_panic_gives_nothing_away() {
-    let service = service_with(Config::default(), Disk { panics: true, ..Disk::default() });
+    let service = service();
+    service.store.panics.store(true, Ordering::SeqCst);
     for reply in [service.post(&card()).await, service.get("/readyz").await] {
         check_problem(&reply, 500, "internal");
         assert!(!reply.text().contains("secret"), "{}", reply.text());

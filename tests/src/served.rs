@@ -11,6 +11,9 @@ use serde_json::Value;
 use tempfile::TempDir;
 use ureq::Agent;
 
+/// What the machine can do is asked here, not what one client may have.
+const NO_BOUND: [&str; 4] = ["--client-core-s", "0", "--client-jobs", "1000000"];
+
 /// A client gives up after so long: longer than anything asked here takes.
 const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -78,7 +81,7 @@ impl Service {
             }
         };
         command.env("SLOWPOINT_LOG", "info").envs(environment.iter().copied());
-        command.args(["serve", "--listen", "127.0.0.1:0", "--data-dir"]).arg(data).args(arguments);
+        command.args(["serve", "--listen", "127.0.0.1:0", "--data-dir"]).arg(data).args(NO_BOUND).args(arguments);
         let mut process = command.stderr(Stdio::piped()).spawn().map_err(|e| e.to_string())?;
         let log = Arc::default();
         let mut lines = BufReader::new(process.stderr.take().ok_or("no log")?).lines();

@@ -32,8 +32,8 @@ use tower::ServiceExt;
 pub struct Disk {
     pub store: SqliteStore,
     pub directory: TempDir,
-    pub broken: bool,
-    pub panics: bool,
+    pub broken: AtomicBool,
+    pub panics: AtomicBool,
     /// While it is true nothing comes back.
     pub hangs: AtomicBool,
 }
@@ -42,7 +42,13 @@ impl Default for Disk {
     fn default() -> Self {
         let directory = TempDir::new().unwrap();
         let store = SqliteStore::serve(directory.path()).unwrap();
-        Self { store, directory, broken: false, panics: false, hangs: AtomicBool::new(false) }
+        Self {
+            store,
+            directory,
+            broken: AtomicBool::new(false),
+            panics: AtomicBool::new(false),
+            hangs: AtomicBool::new(false),
+        }
     }
 }
 
@@ -51,8 +57,8 @@ impl Disk {
         while self.hangs.load(Ordering::SeqCst) {
             std::thread::sleep(Duration::from_millis(2));
         }
-        assert!(!self.panics, "secret of the store");
-        if self.broken { Err(io::Error::other("secret of the disk")) } else { Ok(&self.store) }
+        assert!(!self.panics.load(Ordering::SeqCst), "secret of the store");
+        if self.broken.load(Ordering::SeqCst) { Err(io::Error::other("secret of the disk")) } else { Ok(&self.store) }
     }
 
     /// Changes the database behind the store's back.
