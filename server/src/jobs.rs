@@ -225,7 +225,9 @@ impl Jobs {
                 tracing::error!(%error, "store failed");
                 Failure::Storage
             };
-            if !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
+            // What a turn before this one has kept is not kept again.
+            let kept = before < claimed.made.len();
+            if !kept && !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
             self.hint();

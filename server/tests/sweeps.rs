@@ -265,3 +265,48 @@ async fn the_heat_map_shows_the_numbers() {
     assert_eq!((png.header("content-type"), &png.body[..8]), ("image/png", &b"\x89PNG\r\n\x1a\n"[..]));
     check_problem(&service.get(&format!("{SWEEPS}/{}/heat-map.svg", "0".repeat(32))).await, 404, "unknown-sweep");
 }
+
+/// Two sites that differ only in where a landing counts share their flights; a third at another height does not. Each setting
+/// is what its flight card alone comes to.
+#[tokio::test]
+async fn settings_that_differ_only_in_areas_share_their_flights() {
+    let service = service();
+    let mut asked = sweep();
+    let site = asked["base"]["site"].clone();
+    let mut apart = site.clone();
+    apart["ceiling"] = json!("200 m");
+    for area in apart["areas"].as_array_mut().unwrap() {
+        area["circle"] = json!({"east": 40, "north": 30, "radius": 35});
+        for name in ["polygon", "geometry"] {
+            area.as_object_mut().unwrap().remove(name);
+        }
+    }
+    let mut higher = site.clone();
+    higher["elevation"] = json!("1500 m");
+    asked["axes"] = json!({
+        "tilts": [0, 4],
+        "sites": [{"label": "a", "site": site}, {"label": "b", "site": apart}, {"label": "c", "site": higher}],
+    });
+    let flown = || service.state.metrics.flights("sweeps", slowpoint_server::metrics::Mode::Inline).get();
+    let reply = post(&service, &asked).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    assert_eq!(flown(), 2 * 2 * 256, "of six settings four are flown");
+    let answer = reply.json();
+    assert_eq!(answer["axes"][0]["axis"], "sites");
+    for (k, cell) in answer["cells"].as_array().unwrap().iter().enumerate() {
+        let mut card = asked["base"].clone();
+        card["launch"]["tilt"] = asked["axes"]["tilts"][k % 2].clone();
+        card["site"] = asked["axes"]["sites"][k / 2]["site"].clone();
+        let alone = service.post(&card).await.json();
+        for (swept, whole) in cell["delays"].as_array().unwrap().iter().zip(alone["delays"].as_array().unwrap()) {
+            let landing = &whole["landing"];
+            assert_eq!(swept["limits"][0]["over"], whole["limits"][0]["over"]["estimate"]);
+            assert_eq!(swept["landing_distance_p90_m"], landing["distance_p90_m"]);
+            for (check, chance) in
+                [(1, &landing["outside_fields"]), (2, &landing["areas"][1]["inside"]), (3, &alone["above_ceiling"])]
+            {
+                assert_eq!(swept["checks"][check]["chance"], chance["estimate"], "{k} {check}");
+            }
+        }
+    }
+}

@@ -252,11 +252,19 @@ fn with_each(
 
 /// Flies a range of flights of a case.
 pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Tally> {
-    let add = |tally: &mut Tally, flights: Range<u64>, pilot: &mut Pilot| {
-        let flown = fly_range(frame, flights.clone(), shift, pilot);
-        flown.iter().zip(flights).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
+    tallies(core::slice::from_ref(frame), flights, shift, stop)?.pop()
+}
+
+/// Flies a range of flights of the first of some cases that fly the same, and counts them for each.
+fn tallies(frames: &[Frame], flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Vec<Tally>> {
+    let add = |tallies: &mut Vec<Tally>, flights: Range<u64>, pilot: &mut Pilot| {
+        let flown = fly_range(&frames[0], flights.clone(), shift, pilot);
+        for (tally, frame) in tallies.iter_mut().zip(frames) {
+            flown.iter().zip(flights.clone()).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
+        }
     };
-    in_batches(flights, stop, || Tally::new(frame), add, Tally::merge)
+    let none = || frames.iter().map(Tally::new).collect::<Vec<_>>();
+    in_batches(flights, stop, none, add, |a, b| a.iter_mut().zip(b).for_each(|(a, b)| a.merge(b)))
 }
 
 /// Counts a range of flights on all threads, batch by batch; `None` when `stop` was raised meanwhile.
@@ -422,24 +430,53 @@ fn way_reports(case: &Case, tally: &Tally, shares: &[f64]) -> Vec<WayReport> {
 /// Flies a case for its chances and landings alone: no changes of the model, no failures by themselves, no drivers, no
 /// outlines on the ground. `None` when `stop` was raised meanwhile.
 pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
-    let nominal = nominal(case);
-    let curve_s = curve_of(case, &nominal);
-    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
-    let question = &case.inputs.question;
-    let as_drawn = |flights| tally(&frame, flights, &Shift::NONE, stop);
-    let all = match question.until_half_width {
+    assess_cells(core::slice::from_ref(case), stop)?.pop()
+}
+
+/// Whether two cases fly the same flights: they differ in nothing but areas and the ceiling, which only count them.
+pub fn same_flights(a: &Case, b: &Case) -> bool {
+    let flown = |case: &Case| {
+        let mut inputs = case.inputs.clone();
+        (inputs.site.areas, inputs.site.ceiling_m) = (Vec::new(), None);
+        inputs
+    };
+    flown(a) == flown(b)
+}
+
+/// As `assess_cell` of each, for cases that fly the same flights: they are flown once.
+pub fn assess_cells(cases: &[Case], stop: &AtomicBool) -> Option<Vec<CellReport>> {
+    let Some(first) = cases.first() else { return Some(Vec::new()) };
+    let nominal = nominal(first);
+    let curve_s = curve_of(first, &nominal);
+    let cell_m = cell_of(nominal.apogee_m);
+    let frames: Vec<Frame> = cases.iter().map(|case| Frame { case, cell_m, curve_s: &curve_s }).collect();
+    let question = &first.inputs.question;
+    let mut others: Vec<Tally> = frames[1..].iter().map(Tally::new).collect();
+    let mut as_drawn = |flights| {
+        let mut flown = tallies(&frames, flights, &Shift::NONE, stop)?;
+        let first = flown.remove(0);
+        others.iter_mut().zip(&flown).for_each(|(all, flown)| all.merge(flown));
+        Some(first)
+    };
+    let mut all = vec![match question.until_half_width {
         None => as_drawn(0..question.flights)?,
         Some(half_width) => until::fly(question, half_width, as_drawn, |_| ())?,
-    };
-    let ways = way_reports(case, &all, &[]);
-    let advice = advise::advice(case, &all, &ways, &curve_report(&all, case));
-    Some(CellReport {
+    }];
+    all.append(&mut others);
+    Some(cases.iter().zip(&all).map(|(case, all)| cell_report(case, all)).collect())
+}
+
+fn cell_report(case: &Case, all: &Tally) -> CellReport {
+    let question = &case.inputs.question;
+    let ways = way_reports(case, all, &[]);
+    let advice = advise::advice(case, all, &ways, &curve_report(all, case));
+    CellReport {
         flights: all.flights(),
-        until: question.until_half_width.map(|half_width| until::ended(question, half_width, &all)),
+        until: question.until_half_width.map(|half_width| until::ended(question, half_width, all)),
         above_ceiling: case.inputs.site.ceiling_m.map(|_| all.above_ceiling(question)),
         ways,
         advice,
-    })
+    }
 }
 
 /// A way of deploying in words.

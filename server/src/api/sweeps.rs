@@ -1,5 +1,6 @@
 //! `/v1/sweeps`: one flight card at many hours, rails, sites, or with other cards.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use axum::Extension;
@@ -7,6 +8,8 @@ use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
 use slowpoint_sim::advise;
+use slowpoint_sim::case::Case;
+use slowpoint_sim::report::CellReport;
 
 use super::assessments::{from_json, holds, not_modified, read_id, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
@@ -173,16 +176,18 @@ where
     made(answer.into(), &tag, media_type, make).await
 }
 
-/// Flies every setting, one after the other, each on all cores: what others wait for gets its turn between them.
+/// Flies every setting, one after the other, each on all cores, unless it shares the flights of another: what others wait for gets its turn between them.
 pub fn fly(id: &ContentId, sweep: &AskedSweep, run: &Run) -> Result<Option<Vec<u8>>, Failure> {
     let (mut cells, mut notes) = (Vec::with_capacity(sweep.cells()), Vec::with_capacity(sweep.cells()));
+    let mut ahead = HashMap::new();
     for cell in 0..sweep.cells() {
         let (piece, turn) = match run.made.get(cell) {
             Some(made) => (made.clone(), run.tell(|| Ok(made.clone()))?),
             None => {
-                let case = asked(sweep, cell)?.case;
-                let report = slowpoint_sim::assess_cell(&case, run.stop).ok_or(Failure::Stopped)?;
-                (run.flown)(report.flights);
+                let (case, report) = match ahead.remove(&cell) {
+                    Some(flown) => flown,
+                    None => flown(sweep, cell, run, &mut ahead)?,
+                };
                 let checks = advise::checks(&report, &case, &sweep.demands);
                 let (figures, notes) = sweep_cell(sweep, cell, &report, checks);
                 let piece = Piece { told: to_json(&figures)?, kept: to_json(&notes)?, done: cell as u64 + 1 };
@@ -196,6 +201,27 @@ pub fn fly(id: &ContentId, sweep: &AskedSweep, run: &Run) -> Result<Option<Vec<u
         }
     }
     to_json(&sweep_answer(id.as_str(), ENGINE, sweep, &asked(sweep, 0)?, (cells, notes))).map(Some)
+}
+
+/// Settings that are flown before their turn.
+type Ahead = HashMap<usize, (Case, CellReport)>;
+
+/// Flies a setting, and with the same flights those that differ from it only in where a landing counts.
+fn flown(sweep: &AskedSweep, cell: usize, run: &Run, ahead: &mut Ahead) -> Result<(Case, CellReport), Failure> {
+    let (mut cells, mut cases) = (vec![cell], vec![asked(sweep, cell)?.case]);
+    for other in sweep.at_other_sites(cell) {
+        let case = asked(sweep, other)?.case;
+        if slowpoint_sim::same_flights(&cases[0], &case) {
+            cells.push(other);
+            cases.push(case);
+        }
+    }
+    let reports = slowpoint_sim::assess_cells(&cases, run.stop).ok_or(Failure::Stopped)?;
+    (run.flown)(reports.first().map_or(0, |report| report.flights));
+    let mut all = cells.into_iter().zip(cases.into_iter().zip(reports));
+    let (_, first) = all.next().ok_or(Failure::Failed)?;
+    ahead.extend(all);
+    Ok(first)
 }
 
 fn asked(sweep: &AskedSweep, cell: usize) -> Result<Asked, Failure> {

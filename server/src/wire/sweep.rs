@@ -212,6 +212,14 @@ impl AskedSweep {
         Layers(core::iter::once(self.base.clone()).chain(steps).collect()).read()
     }
 
+    /// Later settings that differ from one in the site alone.
+    pub fn at_other_sites(&self, cell: usize) -> Vec<usize> {
+        let Some(sites) = self.axes.iter().position(|axis| axis.name == "sites") else { return Vec::new() };
+        let stride: usize = self.axes[sites + 1..].iter().map(|axis| axis.labels.len()).product();
+        let left = self.axes[sites].labels.len() - 1 - self.at(cell)[sites];
+        (1..=left).map(|steps| cell + steps * stride).collect()
+    }
+
     /// A setting in words.
     fn words(&self, cell: usize) -> String {
         let step = |(axis, step): (&Axis, usize)| match axis.name {
