@@ -367,7 +367,7 @@ refusals! {
     FlightRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What the table of all flights can be refused with.
-    TableRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
+    TableRefusals: OverBudget, TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading a day or a sweep can be refused with.
     StoredRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,

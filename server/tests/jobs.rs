@@ -343,6 +343,9 @@ async fn a_client_has_its_budget() {
     let problem = check_problem(&refused, 429, "over-budget");
     assert_eq!(problem["limit"], json!({"name": "client_core_s", "value": 1, "unit": "core-seconds an hour"}));
     assert!(refused.header("retry-after").parse::<u64>().unwrap() > 10, "{refused:?}");
+    // The table of all flights is flown again.
+    let table = format!("{}/flights.csv", first.header("location"));
+    check_problem(&service.get(&table).await, 429, "over-budget");
     // What is stored is answered all the same, and costs nothing.
     let again = service.post(&seeded(1)).await;
     assert_eq!((again.status.as_u16(), &again.body, again.header("ratelimit")), (200, &first.body, ""));

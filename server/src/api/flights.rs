@@ -4,14 +4,17 @@
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
+use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
 use super::assessments::{affordable, flights_of, kept_card, read_id, replayable, to_json};
 use super::extract::InPath;
+use super::price::Cost;
 use super::work::{computed, damaged};
 use crate::State;
+use crate::access::Client;
 use crate::compute::Failure;
 use crate::metrics::{Mode, REPLAYS};
 use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
@@ -104,7 +107,11 @@ fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
         TableRefusals,
     ),
 )]
-pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> Result<Response, Problem> {
+pub async fn table(
+    Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
+    InPath(id): InPath<String>,
+) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let kept = kept_card(&state, &id).await?;
     let input = kept.input.ok_or_else(|| damaged(Shelf::Assessments, &id))?;
@@ -113,6 +120,8 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
     let question = &asked.case.inputs.question;
     fits(flights, question.ways.len() as u64 * question.limits_m_s.len() as u64)?;
+    // Whoever has a link that shares it could ask for it again and again.
+    let left = state.budget.charge(&client.name, Cost::of(&asked).core_s())?;
     let name = format!("{id}/flights.csv");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
     let work = move |stop: &AtomicBool| {
@@ -122,7 +131,9 @@ pub async fn table(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) ->
     };
     let body = computed(&state, &name, work).await?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
-    Ok((headers, body).into_response())
+    let mut response = (headers, body).into_response();
+    response.headers_mut().extend(left);
+    Ok(response)
 }
 
 #[cfg(test)]
