@@ -1,5 +1,7 @@
 //! Every knob of the server, in one struct: its default, its meaning, and what happens at the limit.
 
+use core::fmt;
+use core::str::FromStr;
 use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -32,9 +34,9 @@ pub struct Config {
     #[arg(long, env = "SLOWPOINT_OPEN", value_parser = clap::builder::BoolishValueParser::new())]
     pub open: bool,
 
-    /// Web site whose pages may ask this server, such as https://club.example; more than one with commas between
-    #[arg(long, value_name = "ORIGIN", env = "SLOWPOINT_ALLOW_ORIGIN", value_delimiter = ',', value_parser = origin)]
-    pub allow_origin: Vec<HeaderValue>,
+    /// Web sites whose pages may ask this server, such as https://club.example; more than one with commas between
+    #[arg(long, value_name = "ORIGINS", env = "SLOWPOINT_ALLOW_ORIGIN", default_value_t = Self::default().allow_origin)]
+    pub allow_origin: Origins,
 
     /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For
     #[arg(long, env = "SLOWPOINT_BEHIND_PROXY", value_parser = clap::builder::BoolishValueParser::new())]
@@ -156,6 +158,26 @@ pub fn address(text: &str) -> Result<SocketAddr, String> {
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
 }
 
+/// Origins of pages, in a list with commas; an empty one has none.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Origins(pub Vec<HeaderValue>);
+
+impl FromStr for Origins {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let each = text.split(',').map(str::trim).filter(|origin| !origin.is_empty());
+        each.map(origin).collect::<Result<_, _>>().map(Self)
+    }
+}
+
+impl fmt::Display for Origins {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let each: Vec<String> = self.0.iter().map(|origin| String::from_utf8_lossy(origin.as_bytes()).into()).collect();
+        f.write_str(&each.join(","))
+    }
+}
+
 /// The origin of a page (RFC 6454): scheme, host and port, nothing after them.
 fn origin(text: &str) -> Result<HeaderValue, String> {
     let told = || "write scheme and host, as the browser sends them: https://club.example".to_string();
@@ -178,7 +200,7 @@ impl Default for Config {
         Self {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 8080)),
             open: false,
-            allow_origin: Vec::new(),
+            allow_origin: Origins::default(),
             behind_proxy: false,
             data_dir: PathBuf::from("./data"),
             keep_bytes: 10 * 1024 * 1024 * 1024,
@@ -245,5 +267,24 @@ impl Config {
     /// See `stop_deadline_s`.
     pub fn stop_deadline(&self) -> Duration {
         Duration::from_secs(self.stop_deadline_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use super::*;
+
+    #[test]
+    fn origins_are_scheme_and_host() {
+        let both = "https://club.example,http://localhost:3000";
+        assert_eq!(both.parse::<Origins>().unwrap().to_string(), both);
+        assert_eq!("".parse::<Origins>().unwrap(), Origins::default());
+        for text in
+            ["false", "*", "club.example", "https://club.example/", "https://club.example/page", "ftp://club.example"]
+        {
+            assert!(text.parse::<Origins>().unwrap_err().contains("https://club.example"), "{text}");
+        }
     }
 }

@@ -44,7 +44,7 @@ pub fn app(state: Arc<State>) -> Router {
         // Sees every response, also those of the layers above and of the router itself.
         .layer(from_fn_with_state(finished, middleware::finish))
         // Outermost: pages may read refusals as well, and a browser's question before the request carries no token.
-        .layer(cors(&state.config.allow_origin))
+        .layer(cors(&state.config.allow_origin.0))
         .with_state(state)
 }
 

@@ -264,7 +264,7 @@ async fn without_any_token_nobody_is_asked() {
 /// Pages of the sites that are listed may ask, those of others may not; a browser asks first, without a token.
 #[tokio::test]
 async fn listed_sites_may_ask() {
-    let config = Config { allow_origin: vec!["https://club.example".parse().unwrap()], ..Config::default() };
+    let config = Config { allow_origin: "https://club.example".parse().unwrap(), ..Config::default() };
     let service = service_with(config, Disk::default());
     let owner = add(&service, "owner", Scope::Compute, None);
     for (origin, allowed) in [("https://club.example", true), ("https://other.example", false), ("null", false)] {
