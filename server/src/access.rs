@@ -45,6 +45,11 @@ impl Client {
         Self { name: peer, known: false, scope: Scope::Admin }
     }
 
+    /// On whose behalf a job is given up: of all, where nobody is told apart, and by an administrator.
+    pub fn gives_up_for(&self) -> Option<&str> {
+        (self.known && self.scope < Scope::Admin).then_some(&self.name)
+    }
+
     /// Whether an answer may be read.
     pub fn may_read(&self, store: &dyn Store, shelf: Option<Shelf>, id: &ContentId) -> std::io::Result<bool> {
         Ok(!self.known || self.scope == Scope::Admin || store.owns(&self.name, shelf, id)?)
@@ -130,7 +135,14 @@ pub async fn permit(
     if need == Need::Nothing {
         return Ok(next.run(request).await);
     }
-    let asked = Query::<Asked>::try_from_uri(request.uri()).map(|Query(asked)| asked).unwrap_or_default();
+    let asked = match Query::<Asked>::try_from_uri(request.uri()) {
+        Ok(Query(asked)) => asked,
+        // What decides who may read is read once and whole, or not at all.
+        Err(_) if matches!(need, Need::OwnOrShared(_)) => {
+            return Err(Problem::new(Kind::InvalidQuery, "The query cannot be read, or gives share or since twice."));
+        }
+        Err(_) => Asked::default(),
+    };
     let params = params.map_err(|_| not_text())?;
     let ids: Vec<ContentId> = params
         .iter()

@@ -79,7 +79,7 @@ pub struct Config {
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_READ_TIMEOUT", default_value_t = Self::default().read_timeout_s)]
     pub read_timeout_s: u64,
 
-    /// Most flights computed while the client waits; more are answered 422
+    /// Most flights computed while the client waits; more are a job
     #[arg(long, value_name = "FLIGHTS", env = "SLOWPOINT_INLINE_FLIGHTS", default_value_t = Self::default().inline_flights)]
     pub inline_flights: u64,
 
@@ -103,7 +103,7 @@ pub struct Config {
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_COMPUTE_LIMIT", default_value_t = Self::default().compute_limit_s)]
     pub compute_limit_s: u64,
 
-    /// Most flights of a day or a sweep that is computed as a job; more are answered 422
+    /// Most flights of an answer that is computed as a job; more are answered 422
     #[arg(long, value_name = "FLIGHTS", env = "SLOWPOINT_JOB_FLIGHTS", default_value_t = Self::default().job_flights)]
     pub job_flights: u64,
 

@@ -172,7 +172,7 @@ impl Jobs {
         let (begun, stop) = (Instant::now(), Arc::new(AtomicBool::new(false)));
         *self.running() = Some((id.clone(), Arc::clone(&stop)));
         // A dismissal, or the end of the server, may have come in between.
-        if *self.stopping.borrow() || !self.renew(&id).await? {
+        if *self.stopping.borrow() || matches!(self.renew(&id).await, Ok(false)) {
             stop.store(true, Ordering::SeqCst);
         }
         self.hint();

@@ -71,8 +71,8 @@ kinds! {
     UriTooLong URI_TOO_LONG "uri-too-long" "The URL is too long.";
     HeadTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "head-too-large" "The headers are too large.";
     InvalidInput UNPROCESSABLE_ENTITY "invalid-input" "The input has faults.";
-    TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed while you wait.";
-    ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than is computed while you wait.";
+    TooManyFlights UNPROCESSABLE_ENTITY "too-many-flights" "More flights than are computed for one answer.";
+    ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than one may.";
     OverBudget TOO_MANY_REQUESTS "over-budget" "You have had as much computed as you may for now.";
     TooManyJobs TOO_MANY_REQUESTS "too-many-jobs" "As many of your jobs wait and run as may.";
     JobFailed UNPROCESSABLE_ENTITY "job-failed" "The job failed again and again.";

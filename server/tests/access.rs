@@ -171,6 +171,25 @@ async fn nobody_learns_what_there_is() {
     assert_eq!(get(&service, &place, Some(&other)).await.status, 200);
 }
 
+/// The id of a day says nothing about its note: a client that posts the same day learns nothing of another's.
+#[tokio::test]
+async fn a_note_is_not_told_to_others() {
+    let service = service();
+    let [one, two] = ["one", "two"].map(|name| add(&service, name, Scope::Compute, None));
+    let mut noted = day();
+    noted["note"] = json!("a secret of the club");
+    let place = posted(&service, "/v1/days", &noted, &one).await;
+    assert_eq!(posted(&service, "/v1/days", &day(), &two).await, place);
+    let mut other = day();
+    other["seed"] = json!(2);
+    other["note"] = json!("my own");
+    let before = posted(&service, "/v1/days", &other, &two).await;
+    let since = before.rsplit('/').next().unwrap();
+    let changes = get(&service, &format!("{place}/changes?since={since}"), Some(&two)).await;
+    assert_eq!(changes.status, 200);
+    assert!(!changes.text().contains("secret"), "{}", changes.text());
+}
+
 #[tokio::test]
 async fn a_revoked_token_ends_at_once() {
     let service = service();
@@ -216,6 +235,11 @@ async fn a_link_shares_one_answer_for_a_while() {
     check_problem(&get(&service, &format!("/v1/jobs?{query}"), None).await, 401, "token-needed");
     let since = assessment.rsplit('/').next().unwrap();
     check_problem(&get(&service, &format!("{place}/changes?since={since}&{query}"), None).await, 403, "share-over");
+    // Nor by a query that is read one way here and another there.
+    for twice in [format!("{place}/changes?since={since}&{query}&{query}"), format!("{place}?{query}&share=x")] {
+        check_problem(&get(&service, &twice, None).await, 400, "invalid-query");
+        check_problem(&get(&service, &twice, Some(&owner)).await, 400, "invalid-query");
+    }
     // Its time is over.
     service.store.sql("UPDATE shares SET expires = 1");
     check_problem(&get(&service, href, None).await, 403, "share-over");
@@ -250,7 +274,14 @@ async fn a_job_of_two_is_given_up_by_both() {
     let first = give_up(&one).await.json();
     assert!(first["message"].as_str().unwrap().starts_with("Others asked"), "{first}");
     assert_eq!(get(&service, &job, Some(&one)).await.status, 404, "it is theirs no more");
+    let mine = service.store.count("SELECT count(*) FROM jobs WHERE client = 'two' AND open");
+    assert_eq!(mine, 1, "it counts as the other's now");
     assert_eq!(give_up(&two).await.json()["status"], "dismissed");
+    assert_eq!(get(&service, &job, Some(&two)).await.json()["status"], "dismissed", "and stays known");
+    // An administrator ends it for all.
+    let admin = add(&service, "admin", Scope::Admin, None);
+    assert_eq!(post(&one).await.status, 201);
+    assert_eq!(give_up(&admin).await.json()["status"], "dismissed");
 }
 
 #[tokio::test]

@@ -359,6 +359,9 @@ fn damaged_pieces_and_inputs_are_noticed() {
     let db = database(directory.path());
     db.execute_batch("UPDATE pieces SET kept = CAST('kept 9' AS BLOB) WHERE place = 1").unwrap();
     assert_eq!(store.told(&id("a"), 0).unwrap().len(), 1);
+    // Whatever damage has made of its type: the queue does not stand for it.
+    db.execute_batch("UPDATE pieces SET kept = 7, done = 'x' WHERE place = 1").unwrap();
+    assert_eq!(store.told(&id("a"), 0).unwrap().len(), 1);
     assert_eq!(store.claim(LEASE).unwrap().unwrap().made, [piece(1)]);
     assert!(store.add_piece(&id("a"), LEASE, 1, &piece(2)).unwrap());
     assert_eq!(store.told(&id("a"), 0).unwrap().len(), 2);

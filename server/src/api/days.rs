@@ -129,7 +129,10 @@ async fn stored(state: &Arc<State>, id: &ContentId) -> Result<StoredDay, Problem
     };
     let read = |bytes: Option<Vec<u8>>| bytes.and_then(|bytes| serde_json::from_slice(&bytes).ok());
     let both = read(kept.input).zip(read(kept.answer));
-    both.map(|(input, answer)| StoredDay { input, answer }).ok_or_else(|| work::damaged(Shelf::Days, id))
+    let (mut input, answer): (Value, Value) = both.ok_or_else(|| work::damaged(Shelf::Days, id))?;
+    // The id says nothing about the note, which may be another client's.
+    input.as_object_mut().map(|members| members.remove("note"));
+    Ok(StoredDay { input, answer })
 }
 
 /// The day that another is compared with.

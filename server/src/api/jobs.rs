@@ -216,8 +216,7 @@ pub async fn dismiss(
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let (this, key) = (Arc::clone(&state), id.clone());
-    let client = client.known.then_some(client.name);
-    let job = blocking(move || this.jobs.dismiss(&key, client.as_deref()))
+    let job = blocking(move || this.jobs.dismiss(&key, client.gives_up_for()))
         .await?
         .map_err(|error| Problem::storage(&error))?;
     match job {

@@ -193,13 +193,12 @@ pub async fn posted(
     })
     .await?
     .map_err(Problem::rejected)?;
-    // Whoever posts an input may read its answer.
-    let owned = if client.known && !dry_run { work.answers(&id) } else { Vec::new() };
-    let response = answer(state, client, headers, work, &id, dry_run).await?;
-    if !owned.is_empty() {
-        let (store, name) = (Arc::clone(&state.store), client.name.clone());
+    // Whoever posts an input may read its answer, and does not lose it by hanging up.
+    if client.known && !dry_run {
+        let (store, name, owned) = (Arc::clone(&state.store), client.name.clone(), work.answers(&id));
         blocking(move || store.own(&name, &owned)).await?.map_err(|error| Problem::storage(&error))?;
     }
+    let response = answer(state, client, headers, work, &id, dry_run).await?;
     Ok((id, response))
 }
 
@@ -321,15 +320,18 @@ pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, run: &Run) -> Re
 
 /// Waits for a job to end.
 async fn ended_within(state: &Arc<State>, id: &ContentId, wait: Duration) -> Result<Option<Job>, Problem> {
-    let mut changes = state.jobs.changes();
+    let (mut changes, mut stopping) = (state.jobs.changes(), state.jobs.stopping());
     let end = tokio::time::Instant::now() + wait;
     loop {
         changes.borrow_and_update();
         if let Some(job) = jobs::find(state, id).await?.filter(|job| !job.stage.open()) {
             return Ok(Some(job));
         }
-        if tokio::time::timeout_at(end, changes.changed()).await.is_err() {
-            return Ok(None);
+        tokio::select! {
+            _ = changes.changed() => {}
+            () = tokio::time::sleep_until(end) => return Ok(None),
+            // The job is gone on with by the next process; where it is has to be told now.
+            _ = stopping.wait_for(|stopping| *stopping) => return Ok(None),
         }
     }
 }

@@ -174,12 +174,17 @@ fn piece_sum(told: &[u8], kept: &[u8], done: i64) -> [u8; 32] {
     hash.finalize().into()
 }
 
-/// Two columns, bytes and their checksum: the bytes, if they are those that were kept. Damage may change even their type.
-fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<u8>>> {
-    let [bytes, checksum] = [row.get_ref(bytes)?, row.get_ref(checksum)?].map(|value| match value {
+/// The bytes of a column, whatever damage has made of its type.
+fn octets<'a>(row: &'a Row, name: &str) -> rusqlite::Result<&'a [u8]> {
+    Ok(match row.get_ref(name)? {
         ValueRef::Blob(bytes) | ValueRef::Text(bytes) => bytes,
         _ => &[],
-    });
+    })
+}
+
+/// Two columns, bytes and their checksum: the bytes, if they are those that were kept. Damage may change even their type.
+fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<u8>>> {
+    let (bytes, checksum) = (octets(row, bytes)?, octets(row, checksum)?);
     Ok((sum(bytes)[..] == *checksum).then(|| bytes.to_vec()))
 }
 
@@ -243,14 +248,15 @@ fn pieces(db: &Connection, number: i64, from: usize) -> rusqlite::Result<Vec<Pie
         db.prepare("SELECT place, told, kept, done, sum FROM pieces WHERE job = ?1 AND place >= ?2 ORDER BY place")?;
     let mut rows = pieces.query(params![number, i64::try_from(from).unwrap_or(i64::MAX)])?;
     while let Some(row) = rows.next()? {
-        let (place, told, kept): (i64, Vec<u8>, Vec<u8>) = (row.get(0)?, row.get(1)?, row.get(2)?);
-        let (done, checksum): (i64, Vec<u8>) = (row.get(3)?, row.get(4)?);
+        let place = row.get_ref("place")?.as_i64().unwrap_or(-1);
+        let done = row.get_ref("done")?.as_i64().unwrap_or(-1);
+        let [told, kept, checksum] = [octets(row, "told")?, octets(row, "kept")?, octets(row, "sum")?];
         let follows = usize::try_from(place) == Ok(from + found.len());
-        if !follows || piece_sum(&told, &kept, done)[..] != checksum {
+        if !follows || piece_sum(told, kept, done)[..] != *checksum {
             tracing::warn!(place, "a piece fails its checksum");
             break;
         }
-        found.push(Piece { told, kept, done: done.unsigned_abs() });
+        found.push(Piece { told: told.to_vec(), kept: kept.to_vec(), done: done.unsigned_abs() });
     }
     Ok(found)
 }
@@ -557,13 +563,20 @@ impl Store for SqliteStore {
 
     fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<(Job, bool)>> {
         self.write(|db| {
-            if let Some(client) = client {
-                let shelf = "(SELECT shelf FROM jobs WHERE id = ?1 AND open)";
-                let gone = format!("DELETE FROM owners WHERE id = ?1 AND client = ?2 AND shelf = {shelf}");
-                db.execute(&gone, [id.as_str(), client])?;
-                let others = format!("SELECT EXISTS (SELECT 1 FROM owners WHERE id = ?1 AND shelf = {shelf})");
-                if db.query_row(&others, [id.as_str()], |row| row.get(0))? {
-                    return Ok(job(db, id)?.map(|job| (job, false)));
+            if let Some(client) = client
+                && let Some(known) = job(db, id)?.filter(|job| job.stage.open())
+            {
+                let keys = params![id.as_str(), known.shelf.name(), client];
+                let other: Option<String> = db
+                    .query_row("SELECT client FROM owners WHERE id = ?1 AND shelf = ?2 AND client <> ?3", keys, |row| {
+                        row.get(0)
+                    })
+                    .optional()?;
+                if let Some(other) = other {
+                    db.execute("DELETE FROM owners WHERE id = ?1 AND shelf = ?2 AND client = ?3", keys)?;
+                    // It is theirs now, and counts as one of theirs.
+                    db.execute("UPDATE jobs SET client = ?2 WHERE id = ?1", [id.as_str(), &other])?;
+                    return Ok(Some((known, false)));
                 }
             }
             let number = db

@@ -134,15 +134,6 @@ impl AskedDay {
         }
         input.to_string()
     }
-
-    /// Flights of all entries.
-    pub fn flights(&self) -> u64 {
-        let of = |asked: &Asked| {
-            let question = &asked.case.inputs.question;
-            question.flights + slowpoint_sim::settings::flights(question)
-        };
-        self.entries.iter().filter_map(|e| e.asked.as_ref().ok()).map(|asked| of(asked)).sum()
-    }
 }
 
 /// Reads a day. A fault of what is shared refuses it; a fault of one entry is that entry's alone.
