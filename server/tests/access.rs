@@ -241,7 +241,7 @@ async fn a_link_shares_one_answer_for_a_while() {
         check_problem(&get(&service, &twice, Some(&owner)).await, 400, "invalid-query");
     }
     // Its time is over.
-    service.store.sql("UPDATE shares SET expires = 1");
+    service.store.sql("UPDATE shares SET expires_ms = 1");
     check_problem(&get(&service, href, None).await, 403, "share-over");
     // What is not one's own cannot be shared.
     let other = add(&service, "other", Scope::Compute, None);

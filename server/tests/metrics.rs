@@ -162,7 +162,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
         let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
         disk.store.accept(&job).unwrap();
     }
-    disk.sql("UPDATE jobs SET created = created - 3600000");
+    disk.sql("UPDATE jobs SET created_ms = created_ms - 3600000");
     disk.sql("UPDATE jobs SET owner = 'another', lease_ends = 9000000000000, stage = 'running' WHERE number = 1");
     // Without a worker: the other job waits.
     let store = Arc::new(disk);

@@ -166,7 +166,7 @@ fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
         store.put(SHELF, &id(&k.to_string()), b"in", &answer).unwrap();
     }
     let db = database(directory.path());
-    db.execute_batch("UPDATE answers SET used = used - 1000000000 + number").unwrap();
+    db.execute_batch("UPDATE answers SET used_ms = used_ms - 1000000000 + number").unwrap();
     assert!(store.pin(SHELF, &id("0"), true).unwrap());
     assert!(!store.pin(SHELF, &id("nobody"), true).unwrap());
     // Asked for again: it is the last to be given up.
@@ -186,7 +186,7 @@ fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
     let gone = store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap();
     assert!(gone > 0 && known(0) && known(1) && !known(99));
     store.pin(SHELF, &id("0"), false).unwrap();
-    db.execute_batch("UPDATE answers SET used = 0").unwrap();
+    db.execute_batch("UPDATE answers SET used_ms = 0").unwrap();
     assert_eq!(store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap(), 2);
 }
 
@@ -316,7 +316,7 @@ fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
     accept(&store, "a", "one");
     accept(&store, "b", "one");
     let db = database(directory.path());
-    db.execute_batch("UPDATE jobs SET created = created - 60000, updated = updated - 60000").unwrap();
+    db.execute_batch("UPDATE jobs SET created_ms = created_ms - 60000, updated_ms = updated_ms - 60000").unwrap();
     assert_eq!(claimed(&store, LEASE), Some(id("a")));
     let seen = store.look().unwrap();
     assert_eq!(seen.jobs, [(Stage::Accepted, 1), (Stage::Running, 1)]);

@@ -102,9 +102,9 @@ fn token_of(row: &Row) -> rusqlite::Result<Token> {
     Ok(Token {
         name: row.get("name")?,
         scope: Scope::ALL.into_iter().find(|known| known.name() == scope).ok_or_else(|| broken("a scope"))?,
-        created: time(row.get("created")?)?,
-        expires: maybe("expires")?,
-        revoked: maybe("revoked")?,
+        created: time(row.get("created_ms")?)?,
+        expires: maybe("expires_ms")?,
+        revoked: maybe("revoked_ms")?,
     })
 }
 
@@ -112,7 +112,7 @@ impl Access for SqliteStore {
     fn add_token(&self, token: &Token, sum: &SecretSum) -> io::Result<bool> {
         self.write(|db| {
             db.execute(
-                "INSERT OR IGNORE INTO tokens (name, sum, scope, created, expires) VALUES (?1, ?2, ?3, ?4, ?5)",
+                "INSERT OR IGNORE INTO tokens (name, sum, scope, created_ms, expires_ms) VALUES (?1, ?2, ?3, ?4, ?5)",
                 params![
                     token.name,
                     sum,
@@ -131,7 +131,10 @@ impl Access for SqliteStore {
 
     fn revoke_token(&self, name: &str) -> io::Result<bool> {
         self.write(|db| {
-            db.execute("UPDATE tokens SET revoked = coalesce(revoked, ?2) WHERE name = ?1", params![name, now_ms()])
+            db.execute(
+                "UPDATE tokens SET revoked_ms = coalesce(revoked_ms, ?2) WHERE name = ?1",
+                params![name, now_ms()],
+            )
         })
         .map(|known| known > 0)
     }
@@ -180,7 +183,7 @@ impl Access for SqliteStore {
     fn shared(&self, sum: &SecretSum, shelf: Shelf, id: &ContentId) -> io::Result<bool> {
         self.read(|db| {
             db.prepare(
-                "SELECT EXISTS (SELECT 1 FROM shares WHERE sum = ?1 AND shelf = ?2 AND id = ?3 AND expires > ?4)",
+                "SELECT EXISTS (SELECT 1 FROM shares WHERE sum = ?1 AND shelf = ?2 AND id = ?3 AND expires_ms > ?4)",
             )?
             .query_row(params![sum, shelf.name(), id.as_str(), now_ms()], |row| row.get(0))
         })

@@ -16,11 +16,11 @@ const STEPS: [&str; 1] = ["
         input_sum BLOB NOT NULL,
         answer BLOB NOT NULL,
         answer_sum BLOB NOT NULL,
-        used INTEGER NOT NULL,
+        used_ms INTEGER NOT NULL,
         pinned INTEGER NOT NULL DEFAULT 0,
         UNIQUE (shelf, id)
     );
-    CREATE INDEX answers_by_use ON answers (pinned, used);
+    CREATE INDEX answers_by_use ON answers (pinned, used_ms);
     CREATE TABLE jobs (
         number INTEGER PRIMARY KEY,
         id TEXT NOT NULL UNIQUE,
@@ -31,14 +31,14 @@ const STEPS: [&str; 1] = ["
         stage TEXT NOT NULL,
         reason TEXT,
         open INTEGER NOT NULL,
-        created INTEGER NOT NULL,
-        updated INTEGER NOT NULL,
+        created_ms INTEGER NOT NULL,
+        updated_ms INTEGER NOT NULL,
         done INTEGER NOT NULL,
         whole INTEGER NOT NULL,
         tries INTEGER NOT NULL,
         spent_ms INTEGER NOT NULL,
         owner TEXT,
-        lease_ends INTEGER
+        lease_ends_ms INTEGER
     );
     CREATE INDEX jobs_open ON jobs (open, client);
     CREATE TABLE pieces (
@@ -59,15 +59,15 @@ const STEPS: [&str; 1] = ["
         name TEXT NOT NULL UNIQUE,
         sum BLOB NOT NULL UNIQUE,
         scope TEXT NOT NULL,
-        created INTEGER NOT NULL,
-        expires INTEGER,
-        revoked INTEGER
+        created_ms INTEGER NOT NULL,
+        expires_ms INTEGER,
+        revoked_ms INTEGER
     );
     CREATE TABLE owners (
         client TEXT NOT NULL,
         shelf TEXT NOT NULL,
         id TEXT NOT NULL,
-        asked INTEGER NOT NULL,
+        asked_ms INTEGER NOT NULL,
         PRIMARY KEY (id, shelf, client)
     ) WITHOUT ROWID;
     CREATE INDEX owners_by_client ON owners (client);
@@ -75,7 +75,7 @@ const STEPS: [&str; 1] = ["
         sum BLOB NOT NULL,
         shelf TEXT NOT NULL,
         id TEXT NOT NULL,
-        expires INTEGER NOT NULL,
+        expires_ms INTEGER NOT NULL,
         PRIMARY KEY (sum, shelf, id)
     ) WITHOUT ROWID;
     CREATE TABLE probe (

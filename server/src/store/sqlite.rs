@@ -71,7 +71,7 @@ impl SqliteStore {
         })?;
         let store = Self::open(directory)?;
         // Nobody else works on them: their owner is gone.
-        store.writer().execute("UPDATE jobs SET owner = NULL, lease_ends = NULL WHERE open", []).map_err(failed)?;
+        store.writer().execute("UPDATE jobs SET owner = NULL, lease_ends_ms = NULL WHERE open", []).map_err(failed)?;
         Ok(Self { _serving: Some(lock), ..store })
     }
 
@@ -190,16 +190,16 @@ fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<
 
 fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> rusqlite::Result<()> {
     db.prepare(
-        "INSERT INTO answers (shelf, id, input, input_sum, answer, answer_sum, used) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+        "INSERT INTO answers (shelf, id, input, input_sum, answer, answer_sum, used_ms) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
          ON CONFLICT (shelf, id) DO UPDATE SET
          input = excluded.input, input_sum = excluded.input_sum, answer = excluded.answer,
-         answer_sum = excluded.answer_sum, used = excluded.used",
+         answer_sum = excluded.answer_sum, used_ms = excluded.used_ms",
     )?
     .execute(params![shelf.name(), id.as_str(), input, sum(input), answer, sum(answer), now_ms()])?;
     Ok(())
 }
 
-const JOB: &str = "number, id, shelf, stage, reason, created, updated, done, whole";
+const JOB: &str = "number, id, shelf, stage, reason, created_ms, updated_ms, done, whole";
 
 pub(super) fn broken(what: &str) -> rusqlite::Error {
     rusqlite::Error::InvalidColumnName(format!("{what} that this program does not know"))
@@ -231,8 +231,8 @@ fn job_of(row: &Row) -> rusqlite::Result<Job> {
             .chain(reason.map(Stage::Failed))
             .find(|known| known.name() == stage)
             .ok_or_else(|| broken("a stage"))?,
-        created: time("created")?,
-        updated: time("updated")?,
+        created: time("created_ms")?,
+        updated: time("updated_ms")?,
         done: [count("done")?, count("whole")?],
     })
 }
@@ -272,7 +272,7 @@ fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Optio
 fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
     let reason = if let Stage::Failed(reason) = stage { Some(reason.name()) } else { None };
     db.prepare(
-        "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated = ?4, owner = NULL, lease_ends = NULL,
+        "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated_ms = ?4, owner = NULL, lease_ends_ms = NULL,
          done = CASE WHEN ?2 = 'successful' THEN whole ELSE done END WHERE number = ?1",
     )?
     .execute(params![number, stage.name(), reason, now_ms()])?;
@@ -282,13 +282,15 @@ fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
 impl Store for SqliteStore {
     fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
         let found = self.read(|db| {
-            db.prepare("SELECT input, input_sum, answer, answer_sum, used FROM answers WHERE shelf = ?1 AND id = ?2")?
-                .query_row([shelf.name(), id.as_str()], |row| {
-                    let kept =
-                        Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
-                    Ok((kept, row.get::<_, i64>("used")?))
-                })
-                .optional()
+            db.prepare(
+                "SELECT input, input_sum, answer, answer_sum, used_ms FROM answers WHERE shelf = ?1 AND id = ?2",
+            )?
+            .query_row([shelf.name(), id.as_str()], |row| {
+                let kept =
+                    Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
+                Ok((kept, row.get::<_, i64>("used_ms")?))
+            })
+            .optional()
         })?;
         let Some((kept, used)) = found else { return Ok(None) };
         if kept.input.is_none() || kept.answer.is_none() {
@@ -297,7 +299,7 @@ impl Store for SqliteStore {
         if now_ms().saturating_sub(used) > ms(USE_NOTED) {
             let noted = self.write(|db| {
                 db.execute(
-                    "UPDATE answers SET used = ?3 WHERE shelf = ?1 AND id = ?2",
+                    "UPDATE answers SET used_ms = ?3 WHERE shelf = ?1 AND id = ?2",
                     params![shelf.name(), id.as_str(), now_ms()],
                 )
             });
@@ -327,14 +329,14 @@ impl Store for SqliteStore {
         let now = now_ms();
         self.write(|db| {
             db.execute(
-                "DELETE FROM pieces WHERE job IN (SELECT number FROM jobs WHERE NOT open AND updated < ?1)",
+                "DELETE FROM pieces WHERE job IN (SELECT number FROM jobs WHERE NOT open AND updated_ms < ?1)",
                 [now.saturating_sub(ms(PIECES_KNOWN))],
             )?;
-            db.execute("DELETE FROM jobs WHERE NOT open AND updated < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])?;
-            db.execute("DELETE FROM shares WHERE expires < ?1", [now])
+            db.execute("DELETE FROM jobs WHERE NOT open AND updated_ms < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])?;
+            db.execute("DELETE FROM shares WHERE expires_ms < ?1", [now])
         })?;
         let mut gone = self.write(|db| {
-            db.execute("DELETE FROM answers WHERE NOT pinned AND used < ?1", [now.saturating_sub(ms(bounds.unused))])
+            db.execute("DELETE FROM answers WHERE NOT pinned AND used_ms < ?1", [now.saturating_sub(ms(bounds.unused))])
         })?;
         loop {
             let more = self.write(|db| {
@@ -344,7 +346,7 @@ impl Store for SqliteStore {
                 }
                 db.execute(
                     "DELETE FROM answers WHERE number IN
-                     (SELECT number FROM answers WHERE NOT pinned ORDER BY used, number LIMIT ?1)",
+                     (SELECT number FROM answers WHERE NOT pinned ORDER BY used_ms, number LIMIT ?1)",
                     [PRUNED_AT_ONCE],
                 )
             })?;
@@ -356,7 +358,7 @@ impl Store for SqliteStore {
         // Whose they were is forgotten with them.
         self.write(|db| {
             db.execute(
-                "DELETE FROM owners WHERE asked < ?1 AND NOT EXISTS
+                "DELETE FROM owners WHERE asked_ms < ?1 AND NOT EXISTS
                  (SELECT 1 FROM answers WHERE answers.shelf = owners.shelf AND answers.id = owners.id) AND NOT EXISTS
                  (SELECT 1 FROM jobs WHERE jobs.shelf = owners.shelf AND jobs.id = owners.id)",
                 [now.saturating_sub(ms(ENDED_KNOWN))],
@@ -387,8 +389,8 @@ impl Store for SqliteStore {
             };
             let since: Option<i64> = db
                 .prepare(
-                    "SELECT min(CASE stage WHEN 'accepted' THEN created ELSE updated END) FROM jobs
-                     WHERE open AND (owner IS NULL OR lease_ends < ?1)",
+                    "SELECT min(CASE stage WHEN 'accepted' THEN created_ms ELSE updated_ms END) FROM jobs
+                     WHERE open AND (owner IS NULL OR lease_ends_ms < ?1)",
                 )?
                 .query_row([now_ms()], |row| row.get(0))?;
             let waited = |since| Duration::from_millis(u64::try_from(now_ms().saturating_sub(since)).unwrap_or(0));
@@ -425,7 +427,7 @@ impl Store for SqliteStore {
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
                 "INSERT INTO jobs
-                 (id, shelf, client, input, input_sum, stage, open, created, updated, done, whole, tries, spent_ms)
+                 (id, shelf, client, input, input_sum, stage, open, created_ms, updated_ms, done, whole, tries, spent_ms)
                  VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0, 0)",
                 named_params! {
                     ":id": new.id.as_str(), ":shelf": new.shelf.name(), ":client": new.client, ":input": new.input,
@@ -458,7 +460,7 @@ impl Store for SqliteStore {
                 .prepare(
                     "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, tries, spent_ms FROM jobs
                      LEFT JOIN turns ON turns.client = jobs.client
-                     WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends < ?1)
+                     WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends_ms < ?1)
                      ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
                 )?
                 .query_row(params![now_ms(), lease.owner], |row| {
@@ -475,7 +477,7 @@ impl Store for SqliteStore {
                 .optional()?;
             let Some((mut claimed, number, client)) = next else { return Ok(None) };
             db.execute(
-                "UPDATE jobs SET stage = 'running', owner = ?2, lease_ends = ?3, tries = tries + 1, updated = ?4
+                "UPDATE jobs SET stage = 'running', owner = ?2, lease_ends_ms = ?3, tries = tries + 1, updated_ms = ?4
                  WHERE number = ?1",
                 params![number, lease.owner, ends(lease), now_ms()],
             )?;
@@ -511,7 +513,7 @@ impl Store for SqliteStore {
                 .prepare("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
                 .execute(params![number, place, piece.told, piece.kept, done, piece_sum(&piece.told, &piece.kept, done)])?;
             db.prepare(
-                "UPDATE jobs SET lease_ends = ?2, updated = ?3, done = max(done, ?4), tries = CASE WHEN ?5 THEN 0 ELSE tries END
+                "UPDATE jobs SET lease_ends_ms = ?2, updated_ms = ?3, done = max(done, ?4), tries = CASE WHEN ?5 THEN 0 ELSE tries END
                  WHERE number = ?1",
             )?
             .execute(params![number, ends(lease), now_ms(), done, new > 0])?;
@@ -522,7 +524,7 @@ impl Store for SqliteStore {
     fn renew(&self, id: &ContentId, lease: Lease) -> io::Result<bool> {
         self.write(|db| {
             db.execute(
-                "UPDATE jobs SET lease_ends = ?3 WHERE id = ?1 AND owner = ?2 AND open",
+                "UPDATE jobs SET lease_ends_ms = ?3 WHERE id = ?1 AND owner = ?2 AND open",
                 params![id.as_str(), lease.owner, ends(lease)],
             )
         })
@@ -532,7 +534,7 @@ impl Store for SqliteStore {
     fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool> {
         self.write(|db| {
             db.execute(
-                "UPDATE jobs SET owner = NULL, lease_ends = NULL, tries = max(tries - ?4, 0), spent_ms = ?3
+                "UPDATE jobs SET owner = NULL, lease_ends_ms = NULL, tries = max(tries - ?4, 0), spent_ms = ?3
                  WHERE id = ?1 AND owner = ?2 AND open",
                 params![id.as_str(), owner, ms(spent), in_order],
             )
