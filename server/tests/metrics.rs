@@ -163,7 +163,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
         disk.store.accept(&job).unwrap();
     }
     disk.sql("UPDATE jobs SET created_ms = created_ms - 3600000");
-    disk.sql("UPDATE jobs SET owner = 'another', lease_ends = 9000000000000, stage = 'running' WHERE number = 1");
+    disk.sql("UPDATE jobs SET owner = 'another', lease_ends_ms = 9000000000000, stage = 'running' WHERE number = 1");
     // Without a worker: the other job waits.
     let store = Arc::new(disk);
     let state = State::new(Config::default(), Arc::clone(&store) as Arc<dyn Store>).unwrap();
