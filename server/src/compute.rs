@@ -80,42 +80,46 @@ impl Compute {
         self.metrics.stopped.get()
     }
 
-    /// Whether one more computation would be refused.
-    pub fn full(&self) -> bool {
-        self.lock().len() >= self.most
-    }
-
     /// Stops everything that runs and waits; what comes later is refused.
     pub fn stop_all(&self) {
         self.stopping.send_replace(true);
     }
 
-    /// Runs `work` under a name, or waits for the run of this name that is under way. Dropping the future gives up
-    /// waiting; the last one to give up stops the work.
-    pub async fn run<W>(self: &Arc<Self>, name: &str, work: W) -> Outcome
+    /// Runs under a name what `begin` gives, or waits for the run of this name that is under way. `begin` is called if there
+    /// is none and one more is taken, and may refuse. Dropping the future gives up waiting; the last one to give up stops
+    /// the work, or drops it if it has not got a place yet.
+    pub async fn run<W, E>(self: &Arc<Self>, name: &str, begin: impl FnOnce() -> Result<W, E>) -> Result<Outcome, E>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let mut waiter = self.join(name, work)?;
+        let mut waiter = match self.join(name, begin)? {
+            Ok(waiter) => waiter,
+            Err(refused) => return Ok(Err(refused)),
+        };
         let done = waiter.wait_for(Option::is_some).await;
         // A sender that is gone without a word means that its task was torn down.
-        done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped))
+        Ok(done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped)))
     }
 
-    fn join<W>(self: &Arc<Self>, name: &str, work: W) -> Result<watch::Receiver<Option<Outcome>>, Failure>
+    fn join<W, E>(
+        self: &Arc<Self>,
+        name: &str,
+        begin: impl FnOnce() -> Result<W, E>,
+    ) -> Result<Result<watch::Receiver<Option<Outcome>>, Failure>, E>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
         if *self.stopping.borrow() {
-            return Err(Failure::Stopped);
+            return Ok(Err(Failure::Stopped));
         }
         let mut running = self.lock();
         if let Some(sender) = running.get(name) {
-            return Ok(sender.subscribe());
+            return Ok(Ok(sender.subscribe()));
         }
         if running.len() >= self.most {
-            return Err(Failure::Overloaded);
+            return Ok(Err(Failure::Overloaded));
         }
+        let work = begin()?;
         let (sender, waiter) = watch::channel(None);
         running.insert(name.to_string(), sender.clone());
         drop(running);
@@ -128,7 +132,7 @@ impl Compute {
             sender.send_replace(Some(outcome));
         };
         tokio::spawn(supervised.instrument(span));
-        Ok(waiter)
+        Ok(Ok(waiter))
     }
 
     async fn supervise<W>(self: &Arc<Self>, name: &str, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome

@@ -84,9 +84,9 @@ impl Jobs {
         })
     }
 
-    /// Accepts a job, or tells of the one of this id that waits or runs.
-    pub fn accept(&self, job: &NewJob) -> io::Result<Accepted> {
-        let accepted = self.store.accept(job)?;
+    /// See `Store::accept`.
+    pub fn accept(&self, job: &NewJob, may_begin: &dyn Fn() -> bool) -> io::Result<Accepted> {
+        let accepted = self.store.accept(job, may_begin)?;
         self.hint();
         Ok(accepted)
     }

@@ -59,7 +59,7 @@ pub struct State {
     /// Whether anybody is asked for a token.
     pub tokens: Tokens,
     /// What each client may have computed.
-    pub budget: Budget,
+    pub budget: Arc<Budget>,
     /// Work that nobody waits for.
     pub jobs: Arc<Jobs>,
     /// What is counted.
@@ -77,7 +77,7 @@ impl State {
         let compute = Compute::new(&config, Arc::clone(&metrics)).map_err(io::Error::other)?;
         let jobs = Jobs::new(&config, Arc::clone(&store), api::work::perform, Arc::clone(&metrics));
         Ok(Arc::new(Self {
-            budget: Budget::new(config.client_core_s),
+            budget: Arc::new(Budget::new(config.client_core_s)),
             tokens: Tokens::of(&*store),
             config,
             store,

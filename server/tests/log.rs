@@ -106,7 +106,8 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
         panic_on_a_helper();
         Ok(Vec::new().into())
     };
-    assert_eq!(working.state.compute.run("some/name", work).instrument(span).await, Err(Failure::Failed));
+    let outcome = working.state.compute.run("some/name", || Ok::<_, ()>(work)).instrument(span).await;
+    assert_eq!(outcome, Ok(Err(Failure::Failed)));
     let lost = |span, id: &str| {
         let all = lines.all();
         all.iter().any(|line| {
@@ -123,7 +124,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     let disk = Disk::default();
     let id = ContentId::of("test", "job");
     disk.store
-        .accept(&NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: [9; 2] })
+        .accept(&NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: [9; 2] }, &|| true)
         .unwrap();
     let disk = Arc::new(disk);
     let metrics = Arc::new(Metrics::new().unwrap());

@@ -160,7 +160,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     let new = |name: &str| ContentId::of("test", name);
     for name in ["a", "b"] {
         let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
-        disk.store.accept(&job).unwrap();
+        disk.store.accept(&job, &|| true).unwrap();
     }
     disk.sql("UPDATE jobs SET created_ms = created_ms - 3600000");
     disk.sql("UPDATE jobs SET owner = 'another', lease_ends_ms = 9000000000000, stage = 'running' WHERE number = 1");
@@ -177,7 +177,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     let disk = Disk::default();
     for name in ["engine", "tries", "damaged"] {
         let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
-        disk.store.accept(&job).unwrap();
+        disk.store.accept(&job, &|| true).unwrap();
     }
     disk.sql("UPDATE jobs SET tries = 3 WHERE number = 2; UPDATE jobs SET input = x'00' WHERE number = 3");
     let service = service_with(Config::default(), disk);

@@ -9,7 +9,7 @@ use rand::{RngExt, SeedableRng};
 use rusqlite::Connection;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store,
+    Accepted, Access, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store,
 };
 use tempfile::TempDir;
 
@@ -195,11 +195,13 @@ const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
 
 fn try_accept(store: &SqliteStore, name: &str, client: &str) -> Accepted {
     let (id, input) = (id(name), name.as_bytes());
-    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: [6, 3] }).unwrap()
+    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: [6, 3] }, &|| true).unwrap()
 }
 
 fn accept(store: &SqliteStore, name: &str, client: &str) -> Job {
-    let Accepted::Job(job) = try_accept(store, name, client) else { panic!("{name} of {client} is refused") };
+    let (Accepted::New(job) | Accepted::Known(job)) = try_accept(store, name, client) else {
+        panic!("{name} of {client} is refused")
+    };
     job
 }
 
@@ -306,6 +308,31 @@ fn what_keeps_failing_is_given_up() {
     assert_eq!(store.job(&id("a")).unwrap().unwrap().stage, Stage::Failed(Reason::KeepsFailing));
     assert_eq!(accept(&store, "a", "one").stage, Stage::Accepted, "posted again it begins anew");
     assert_eq!(store.claim(LEASE).unwrap().unwrap().made, []);
+}
+
+/// A look that found nothing, an end, and then the same work: it is not done twice.
+#[test]
+fn what_is_answered_by_now_is_no_new_job() {
+    let (directory, store) = open();
+    accept(&store, "a", "one");
+    store.claim(LEASE).unwrap().unwrap();
+    assert!(store.finish(&id("a"), "me", b"out").unwrap());
+    assert_eq!(try_accept(&store, "a", "two"), Accepted::Answered(b"out".to_vec()));
+    assert!(store.owns("two", Some(Shelf::Days), &id("a")).unwrap());
+    // An answer that cannot be relied on is none.
+    database(directory.path()).execute_batch("UPDATE answers SET answer = 'wrong'").unwrap();
+    assert!(matches!(try_accept(&store, "a", "one"), Accepted::New(_)));
+}
+
+#[test]
+fn whoever_may_not_begin_begins_nothing_but_is_told_of_what_is_begun() {
+    let (_directory, store) = open();
+    let (a, b) = (id("a"), id("b"));
+    let new = |id| NewJob { shelf: Shelf::Days, id, client: "one", input: b"in", whole: 3, most: [6, 3] };
+    assert_eq!(store.accept(&new(&a), &|| false).unwrap(), Accepted::Refused);
+    assert_eq!(store.job(&a).unwrap(), None);
+    accept(&store, "b", "other");
+    assert!(matches!(store.accept(&new(&b), &|| panic!("asked")).unwrap(), Accepted::Known(_)));
 }
 
 #[test]

@@ -174,12 +174,19 @@ fn flights_per_failure(flights: u64) -> u64 {
 }
 
 /// What an assessment flies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
 pub struct Work {
     /// Ascents.
     pub ascents: u64,
     /// Descents, one a way of deploying or failure.
     pub descents: u64,
+}
+
+impl core::ops::AddAssign for Work {
+    fn add_assign(&mut self, other: Self) {
+        self.ascents = self.ascents.saturating_add(other.ascents);
+        self.descents = self.descents.saturating_add(other.descents);
+    }
 }
 
 /// The work of a cell: its flights, and a descent for each way of deploying.

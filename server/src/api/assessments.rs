@@ -132,7 +132,8 @@ pub async fn answer_of(
 /// Flies what was lost, while the client waits.
 async fn fly_again(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
     affordable(&state.config, &asked)?;
-    work::inline(state, Work::Assessment(Box::new(asked)), id).await
+    // Nobody asked for it again.
+    work::inline(state, Work::Assessment(Box::new(asked)), id, || Ok(state.budget.nothing())).await
 }
 
 /// What is stored under the id of an assessment.

@@ -204,8 +204,8 @@ pub fn fly(store: &dyn Store, id: &ContentId, day: &AskedDay, run: &Run) -> Resu
         let (flight, problem) = match asked {
             Ok(asked) => {
                 let work = Work::Assessment(asked.clone());
-                let answer: Value =
-                    from_json(&answered(store, &work.id(), &work, &Run::at_once(run.stop, run.flown))?)?;
+                let at_once = Run::at_once(run.stop, run.flown);
+                let answer: Value = from_json(&answered(store, &work.id(), &work, &at_once, || ())?)?;
                 (Some(day_flight(&answer)), None)
             }
             Err(faults) => (None, Some(Problem::faults(faults.clone()).of_entry())),

@@ -62,12 +62,12 @@ pub async fn read(
     }
     let name = format!("{id}/flights/{index}");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
-    let work = move |_: &AtomicBool| {
+    let replay = move |_: &AtomicBool| {
         let replay = slowpoint_sim::replay(&asked.case, index);
         flown.inc();
         Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
     };
-    let body = computed(&state, &name, work).await?;
+    let body = computed(&state, &name, || Ok(replay)).await?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
@@ -120,19 +120,23 @@ pub async fn table(
     let flights = flights_of(&state, &id, &asked, kept.answer).await?;
     let question = &asked.case.inputs.question;
     fits(flights, question.ways.len() as u64 * question.limits_m_s.len() as u64)?;
-    // Whoever has a link that shares it could ask for it again and again.
-    let left = state.budget.charge(&client.name, Cost::of(&asked).core_s())?;
+    let core_s = Cost::of_table(&asked, flights).core_s();
     let name = format!("{id}/flights.csv");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
-    let work = move |stop: &AtomicBool| {
-        let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
-        flown.inc_by(flights.len() as u64);
-        Ok(csv::flights(&asked.case.inputs.question, &flights).into())
+    let begin = || {
+        // Whoever has a link that shares it could ask for it again and again.
+        let taken = state.budget.take(&client.name, core_s)?;
+        Ok(move |stop: &AtomicBool| {
+            taken.spend();
+            let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
+            flown.inc_by(flights.len() as u64);
+            Ok(csv::flights(&asked.case.inputs.question, &flights).into())
+        })
     };
-    let body = computed(&state, &name, work).await?;
+    let body = computed(&state, &name, begin).await?;
     let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     let mut response = (headers, body).into_response();
-    response.headers_mut().extend(left);
+    response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }
 

@@ -79,6 +79,13 @@ impl Cost {
         }
     }
 
+    /// Of a table of so many flights of an assessment, flown again for their chances.
+    pub fn of_table(asked: &Asked, flights: u64) -> Self {
+        let each = slowpoint_sim::work_of_cell(&asked.case);
+        let part = flights as f64 / asked.case.inputs.question.flights as f64;
+        Self { flights, core_s: part * core_s(each), ..Self::default() }
+    }
+
     /// Of a day: of every flight that can be read.
     pub fn of_day(day: &AskedDay) -> Self {
         day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).fold(Self::default(), |all, asked| {
@@ -93,16 +100,9 @@ impl Cost {
         })
     }
 
-    /// Of a sweep, from its first setting: the others fly as much, or less.
+    /// Of a sweep: of every setting, whether or not some share their flights.
     pub fn of_sweep(sweep: &AskedSweep) -> Self {
-        let first = sweep.cell(0).ok();
-        let each = first.as_ref().map_or(0.0, |asked| core_s(slowpoint_sim::work_of_cell(&asked.case)));
-        Self {
-            flights: sweep.flights(),
-            core_s: each * sweep.cells() as f64,
-            at_most: first.is_some_and(|asked| asked.case.inputs.question.until_half_width.is_some()),
-            ..Self::default()
-        }
+        Self { flights: sweep.flights(), core_s: core_s(sweep.work), at_most: sweep.may_end_sooner, ..Self::default() }
     }
 
     /// Estimated seconds of one core.

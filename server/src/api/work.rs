@@ -1,6 +1,7 @@
 //! What assessments, days and sweeps share: answered at once where little is to be flown, as a job where much is, always from
 //! the store where it has been answered before.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -18,6 +19,7 @@ use super::price::Cost;
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
 use crate::access::Client;
+use crate::budget::Taken;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
@@ -198,7 +200,8 @@ pub async fn posted(
         let (store, name, owned) = (Arc::clone(&state.store), client.name.clone(), work.answers(&id));
         blocking(move || store.own(&name, &owned)).await?.map_err(|error| Problem::storage(&error))?;
     }
-    let response = answer(state, client, headers, work, &id, dry_run).await?;
+    let mut response = answer(state, client, headers, work, &id, dry_run).await?;
+    response.headers_mut().extend(state.budget.told(&client.name));
     Ok((id, response))
 }
 
@@ -215,37 +218,20 @@ async fn answer(
     if dry_run {
         return Ok(cost.told(config, id, stored.is_some()));
     }
+    let whole_answer = |answer: Bytes| placed(shelf, id, sent(id, answer));
     if let Some(answer) = stored {
-        return Ok(placed(shelf, id, sent(id, answer.into())));
+        return Ok(whole_answer(answer.into()));
     }
     cost.affordable(config).map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
     let preference = Preference::of(headers);
-    if cost.inline(config) && !preference.respond_async && !waits(state, id).await? {
-        if state.compute.full() {
-            return Err(unanswered(config, id.as_str(), Failure::Overloaded));
-        }
-        let left = state.budget.charge(&client.name, cost.core_s())?;
-        let mut response = placed(shelf, id, sent(id, inline(state, work, id).await?));
-        response.headers_mut().extend(left);
-        return Ok(response);
+    let under_way = async || Ok::<_, Problem>(jobs::find(state, id).await?.is_some_and(|job| job.stage.open()));
+    if cost.inline(config) && !preference.respond_async && !under_way().await? {
+        let answer = inline(state, work, id, || state.budget.take(&client.name, cost.core_s())).await?;
+        return Ok(whole_answer(answer));
     }
-    // One that is under way already costs nothing more.
-    let left = match jobs::find(state, id).await?.filter(|job| job.stage.open()) {
-        Some(_) => Vec::new(),
-        None => state.budget.charge(&client.name, cost.core_s())?,
-    };
-    let accepted = {
-        let (state, key, input, whole) = (Arc::clone(state), id.clone(), work.input(), work.whole());
-        let client = client.name.clone();
-        blocking(move || {
-            let most = [state.config.jobs, state.config.client_jobs];
-            state.jobs.accept(&NewJob { shelf, id: &key, client: &client, input: input.as_bytes(), whole, most })
-        })
-        .await?
-        .map_err(|error| Problem::storage(&error))?
-    };
-    let mut job = match accepted {
-        Accepted::Job(job) => job,
+    let mut job = match accepted(state, client, &work, id, cost).await? {
+        Accepted::New(job) | Accepted::Known(job) => job,
+        Accepted::Answered(answer) => return Ok(whole_answer(answer.into())),
         Accepted::Full => {
             let detail = format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs);
             return Err(Problem::new(Kind::Overloaded, detail).with_limit("jobs", config.jobs as u64, "jobs"));
@@ -258,19 +244,20 @@ async fn answer(
             let most = config.client_jobs as u64;
             return Err(Problem::new(Kind::TooManyJobs, detail).with_limit("client_jobs", most, "jobs"));
         }
+        // The budget said why.
+        Accepted::Refused => return Err(Problem::internal()),
     };
     if let Some(wait) = preference.wait {
         if let Some(ended) = ended_within(state, id, wait).await? {
             job = ended;
         }
         if let Some(answer) = kept(state, shelf, id).await?.and_then(sound) {
-            return Ok(placed(shelf, id, sent(id, answer.into())));
+            return Ok(whole_answer(answer.into()));
         }
     }
     tracing::info!(job = %id, "left to a job");
     let mut response = (StatusCode::CREATED, Json(jobs::status(&job))).into_response();
     let sent = response.headers_mut();
-    sent.extend(left);
     sent.insert(header::LOCATION, text_header(&format!("/v1/jobs/{id}")));
     sent.insert(header::CACHE_CONTROL, text_header("no-store"));
     if preference.respond_async {
@@ -279,39 +266,78 @@ async fn answer(
     Ok(response)
 }
 
-/// Whether a job that will answer this is under way.
-async fn waits(state: &Arc<State>, id: &ContentId) -> Result<bool, Problem> {
-    let job = jobs::find(state, id).await?;
-    Ok(job.is_some_and(|job| job.stage.open()))
+/// Accepts a job. One that is new costs its client what it is estimated at.
+async fn accepted(
+    state: &Arc<State>,
+    client: &Client,
+    work: &Work,
+    id: &ContentId,
+    cost: Cost,
+) -> Result<Accepted, Problem> {
+    let (shelf, input, whole) = (work.shelf(), work.input(), work.whole());
+    let (state, id, client) = (Arc::clone(state), id.clone(), client.name.clone());
+    blocking(move || {
+        let most = [state.config.jobs, state.config.client_jobs];
+        let new = NewJob { shelf, id: &id, client: &client, input: input.as_bytes(), whole, most };
+        let taken = RefCell::new(None);
+        let may_begin = || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok();
+        let accepted = state.jobs.accept(&new, &may_begin).map_err(|error| Problem::storage(&error))?;
+        if let Some(taken) = taken.into_inner() {
+            taken?.spend();
+        }
+        Ok(accepted)
+    })
+    .await?
 }
 
-/// Flies while the client waits; kept first, answered second; one run per id, off the async threads.
-pub async fn inline(state: &Arc<State>, work: Work, id: &ContentId) -> Result<Bytes, Problem> {
+/// Flies while the client waits; kept first, answered second; one run per id, off the async threads. What a run costs is
+/// taken when it is to be begun, and spent once it flies.
+pub async fn inline(
+    state: &Arc<State>,
+    work: Work,
+    id: &ContentId,
+    take: impl FnOnce() -> Result<Taken, Problem>,
+) -> Result<Bytes, Problem> {
     let shelf = work.shelf();
     let (store, key) = (Arc::clone(&state.store), id.clone());
     let flown = state.metrics.flights(shelf.name(), Mode::Inline);
-    let fly = move |stop: &AtomicBool| -> Outcome {
-        Ok(answered(&*store, &key, &work, &Run::at_once(stop, &|flights| flown.inc_by(flights)))?.into())
+    let begin = || {
+        let taken = take()?;
+        Ok(move |stop: &AtomicBool| -> Outcome {
+            let count = |flights| flown.inc_by(flights);
+            Ok(answered(&*store, &key, &work, &Run::at_once(stop, &count), || taken.spend())?.into())
+        })
     };
-    computed(state, &format!("{}/{id}", shelf.name()), fly).await
+    computed(state, &format!("{}/{id}", shelf.name()), begin).await
 }
 
-/// Computes something under a name while the client waits.
-pub async fn computed<W>(state: &Arc<State>, name: &str, work: W) -> Result<Bytes, Problem>
+/// Computes something under a name while the client waits; see `Compute::run`.
+pub async fn computed<W>(
+    state: &Arc<State>,
+    name: &str,
+    begin: impl FnOnce() -> Result<W, Problem>,
+) -> Result<Bytes, Problem>
 where
     W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
 {
-    state.compute.run(name, work).await.map_err(|failure| unanswered(&state.config, name, failure))
+    state.compute.run(name, begin).await?.map_err(|failure| unanswered(&state.config, name, failure))
 }
 
 /// The answer of the store; else it is flown and kept.
-pub fn answered(store: &dyn Store, id: &ContentId, work: &Work, run: &Run) -> Result<Vec<u8>, Failure> {
+pub fn answered(
+    store: &dyn Store,
+    id: &ContentId,
+    work: &Work,
+    run: &Run,
+    flies: impl FnOnce(),
+) -> Result<Vec<u8>, Failure> {
     let shelf = work.shelf();
     // A run that ended between a client's look and now has kept it.
     if let Some(answer) = store.get(shelf, id).map_err(unstored)?.and_then(sound) {
         return Ok(answer);
     }
     tracing::debug!(%id, "flies");
+    flies();
     // Nobody asks it to give way.
     let answer = work.fly(store, id, run)?.ok_or(Failure::Stopped)?;
     store.put(shelf, id, work.input().as_bytes(), &answer).map_err(unstored)?;

@@ -140,8 +140,14 @@ pub struct NewJob<'a> {
 /// What became of work that was to be accepted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Accepted {
-    /// It is a job, perhaps it was one already.
-    Job(Job),
+    /// It is a job now.
+    New(Job),
+    /// It was one already, which waits or runs.
+    Known(Job),
+    /// Its answer is kept.
+    Answered(Vec<u8>),
+    /// Whoever asks may not begin another.
+    Refused,
     /// As many wait and run as may.
     Full,
     /// As many of this client wait and run as may.
@@ -243,8 +249,8 @@ pub trait Store: Access {
     /// What is open and how much is kept.
     fn look(&self) -> io::Result<Seen>;
 
-    /// Accepts a job, or tells of the one of this id that waits or runs.
-    fn accept(&self, job: &NewJob) -> io::Result<Accepted>;
+    /// Accepts a job, unless it is one already or answered. `may_begin` is asked last of all, and may refuse.
+    fn accept(&self, job: &NewJob, may_begin: &dyn Fn() -> bool) -> io::Result<Accepted>;
     /// Where a job stands.
     fn job(&self, id: &ContentId) -> io::Result<Option<Job>>;
     /// The jobs that a client asked for, the newest first.

@@ -199,6 +199,16 @@ fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u
     Ok(())
 }
 
+/// What is kept under an id, and when it was last used.
+fn answer(db: &Connection, shelf: Shelf, id: &ContentId) -> rusqlite::Result<Option<(Kept, i64)>> {
+    db.prepare("SELECT input, input_sum, answer, answer_sum, used_ms FROM answers WHERE shelf = ?1 AND id = ?2")?
+        .query_row([shelf.name(), id.as_str()], |row| {
+            let kept = Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
+            Ok((kept, row.get("used_ms")?))
+        })
+        .optional()
+}
+
 const JOB: &str = "number, id, shelf, stage, reason, created_ms, updated_ms, done, whole";
 
 pub(super) fn broken(what: &str) -> rusqlite::Error {
@@ -405,11 +415,16 @@ impl Store for SqliteStore {
         })
     }
 
-    fn accept(&self, new: &NewJob) -> io::Result<Accepted> {
+    fn accept(&self, new: &NewJob, may_begin: &dyn Fn() -> bool) -> io::Result<Accepted> {
         self.write(|db| {
             if let Some(known) = job(db, new.id)?.filter(|job| job.stage.open()) {
                 own(db, new.client, known.shelf, new.id)?;
-                return Ok(Accepted::Job(known));
+                return Ok(Accepted::Known(known));
+            }
+            // One that ended between a client's look and now has kept it.
+            if let Some((Kept { input: Some(_), answer: Some(answer) }, _)) = answer(db, new.shelf, new.id)? {
+                own(db, new.client, new.shelf, new.id)?;
+                return Ok(Accepted::Answered(answer));
             }
             let [open, own_open]: [i64; 2] = db.query_row(
                 "SELECT count(*), count(*) FILTER (WHERE client = ?1) FROM jobs WHERE open",
@@ -423,6 +438,9 @@ impl Store for SqliteStore {
             if own_open.unsigned_abs() >= own_most {
                 return Ok(Accepted::ClientFull);
             }
+            if !may_begin() {
+                return Ok(Accepted::Refused);
+            }
             own(db, new.client, new.shelf, new.id)?;
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
@@ -434,7 +452,7 @@ impl Store for SqliteStore {
                     ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
                 },
             )?;
-            job(db, new.id)?.map(Accepted::Job).ok_or(rusqlite::Error::QueryReturnedNoRows)
+            job(db, new.id)?.map(Accepted::New).ok_or(rusqlite::Error::QueryReturnedNoRows)
         })
     }
 

@@ -7,7 +7,7 @@ use slowpoint_sim::advise::{self, Check, Choice, Demands, Met, Place};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits, percent_digits_up};
 use slowpoint_sim::stat::interval::{Chance, Estimator, METHODS};
-use slowpoint_sim::way_label;
+use slowpoint_sim::{Work, way_label};
 use utoipa::ToSchema;
 
 use super::answer::{ChanceFigures, Figure, chance, chance_text};
@@ -158,6 +158,10 @@ pub struct AskedSweep {
     axes: Vec<Axis>,
     /// Flights of one setting, at most.
     flights: u64,
+    /// The work of all settings, the most of it.
+    pub work: Work,
+    /// Whether a setting may end with fewer flights.
+    pub may_end_sooner: bool,
 }
 
 impl AskedSweep {
@@ -256,7 +260,8 @@ pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
             (flights, figures) = (flights.max(own_flights), figures.max(own_figures));
         }
     }
-    let sweep = AskedSweep { demands, base, axes, flights, input: sorted(sent) };
+    let (work, input) = (Work::default(), sorted(sent));
+    let mut sweep = AskedSweep { demands, base, axes, flights, work, may_end_sooner: false, input };
     let cells = sweep.cells();
     let too_many =
         |problem: String, remedy: String| FieldFault { pointer: "/axes".into(), problem, remedy, sent: None };
@@ -284,7 +289,11 @@ pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
     for cell in 0..cells {
         let found = match sweep.cell(cell) {
             Err(found) => found,
-            Ok(asked) => unknown_areas(&sweep.demands, &asked),
+            Ok(asked) => {
+                sweep.work += slowpoint_sim::work_of_cell(&asked.case);
+                sweep.may_end_sooner |= asked.case.inputs.question.until_half_width.is_some();
+                unknown_areas(&sweep.demands, &asked)
+            }
         };
         for mut fault in found {
             fault.problem = format!("{} (at {})", fault.problem, sweep.words(cell));

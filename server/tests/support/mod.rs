@@ -121,7 +121,7 @@ handed_through! {
     prune(bounds: Bounds) -> u64;
     ready() -> ();
     look() -> Seen;
-    accept(job: &NewJob) -> Accepted;
+    accept(job: &NewJob, may_begin: &dyn Fn() -> bool) -> Accepted;
     job(id: &ContentId) -> Option<Job>;
     jobs_of(client: &str, most: usize) -> Vec<Job>;
     claim(lease: Lease) -> Option<Claimed>;
