@@ -26,13 +26,13 @@ pub mod routes;
 pub mod serve;
 pub mod store;
 pub mod threads;
+pub mod watch;
 pub mod weather;
 pub mod wire;
 
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
-use std::time::Duration;
 
 use access::Tokens;
 use budget::Budget;
@@ -41,12 +41,9 @@ use config::Config;
 use jobs::Jobs;
 use metrics::Metrics;
 use store::Store;
-use threads::Bounded;
+use watch::Watch;
 
 pub use routes::app;
-
-/// Whoever watches the service gets an answer within this time, also while the store hangs: Prometheus gives up after 10 s.
-const LOOK: Duration = Duration::from_secs(3);
 
 /// What every handler may use.
 pub struct State {
@@ -65,7 +62,7 @@ pub struct State {
     /// What is counted.
     pub metrics: Arc<Metrics>,
     /// Looks at the store for whoever watches.
-    pub looks: Bounded,
+    pub watch: Watch,
     /// Whether requests should go elsewhere, as the server is about to stop.
     pub draining: AtomicBool,
 }
@@ -76,6 +73,7 @@ impl State {
         let metrics = Arc::new(Metrics::new().map_err(io::Error::other)?);
         let compute = Compute::new(&config, Arc::clone(&metrics)).map_err(io::Error::other)?;
         let jobs = Jobs::new(&config, Arc::clone(&store), api::work::perform, Arc::clone(&metrics));
+        let watch = Watch::new(Arc::clone(&store));
         Ok(Arc::new(Self {
             budget: Arc::new(Budget::new(config.client_core_s)),
             tokens: Tokens::of(&*store),
@@ -84,7 +82,7 @@ impl State {
             compute: Arc::new(compute),
             jobs: Arc::new(jobs.map_err(io::Error::other)?),
             metrics,
-            looks: Bounded::new(LOOK),
+            watch,
             draining: AtomicBool::new(false),
         }))
     }

@@ -7,7 +7,6 @@ use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::look;
 use crate::State;
 use crate::metrics::MEDIA_TYPE;
 use crate::problem::{Kind, MetricsRefusals, PlainRefusals, Problem, ReadyRefusals};
@@ -39,7 +38,7 @@ pub async fn readyz(Held(state): Held<Arc<State>>) -> Result<Response, Problem> 
     if state.draining.load(Ordering::SeqCst) {
         return Err(Problem::new(Kind::Stopping, "The server is about to stop. Send requests elsewhere."));
     }
-    look(&state, |store| store.ready()).await?;
+    state.watch.ready().await?;
     Ok(well("ready\n"))
 }
 
@@ -56,7 +55,7 @@ pub async fn readyz(Held(state): Held<Arc<State>>) -> Result<Response, Problem> 
 )]
 pub async fn metrics(Held(state): Held<Arc<State>>) -> Result<Response, Problem> {
     // Whatever keeps the store from answering is in the log.
-    let seen = look(&state, |store| store.look()).await.ok();
+    let seen = state.watch.seen().await.ok();
     let text = state.metrics.text(seen.as_ref()).map_err(|error| {
         tracing::error!(%error, "the metrics cannot be written");
         Problem::internal()

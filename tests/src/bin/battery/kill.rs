@@ -21,6 +21,8 @@ const OPEN: usize = 6;
 /// Between two requests of a client.
 const PAUSE: Duration = Duration::from_millis(4);
 const CLIENTS: usize = 2;
+/// A start that takes longer is shown with its log.
+const SLOW_S: f64 = 2.0;
 
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     let kills = size.of(20, 200, 1000);
@@ -40,6 +42,8 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     table.count("panics", lives.panics + service.panics(), 0);
     table.told("from its start to ready: median, s", format!("{:.3}", quantile(&lives.ready_s, 0.5)));
     table.told("from its start to ready: longest, s", format!("{:.3}", quantile(&lives.ready_s, 1.0)));
+    table.told("starts that took longer than 2 s", lives.slow.len());
+    lives.slow.iter().for_each(|line| println!("    {line}"));
     drop(service);
     controls(table)
 }
@@ -48,6 +52,8 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
 struct Lives {
     /// Sorted.
     ready_s: Vec<f64>,
+    /// What is known of starts that took longer than they should.
+    slow: Vec<String>,
     cut_off: u64,
     panics: usize,
 }
@@ -74,9 +80,17 @@ fn killed(data: &Path, kills: usize) -> Result<(Known, Lives), String> {
         let lived = (0..kills).try_for_each(|kill| {
             let begun = Instant::now();
             let mut service = Service::start_on(data, &[], &[])?;
+            let listens_s = begun.elapsed().as_secs_f64();
             *lock(&shared.address) = Some(service.address);
             service.ready_s()?;
-            lives.ready_s.push(begun.elapsed().as_secs_f64());
+            let ready_s = begun.elapsed().as_secs_f64();
+            lives.ready_s.push(ready_s);
+            if ready_s > SLOW_S {
+                let log = service.lines_with("", 12).join("\n    ");
+                lives.slow.push(format!(
+                    "start {kill}: listens after {listens_s:.1} s, ready after {ready_s:.1} s\n    {log}"
+                ));
+            }
             std::thread::sleep(Duration::from_millis(100 + scattered(kill as u64) % 400));
             service.end();
             *lock(&shared.address) = None;
