@@ -80,6 +80,11 @@ impl Compute {
         self.metrics.stopped.get()
     }
 
+    /// Threads that fly.
+    pub fn threads(&self) -> usize {
+        self.pool.current_num_threads()
+    }
+
     /// Stops everything that runs and waits; what comes later is refused.
     pub fn stop_all(&self) {
         self.stopping.send_replace(true);

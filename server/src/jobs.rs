@@ -16,6 +16,7 @@ use crate::compute::Failure;
 use crate::config::Config;
 use crate::id::ContentId;
 use crate::metrics::{Metrics, Mode};
+use crate::news::{Listener, News};
 use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
 use crate::threads;
 
@@ -56,8 +57,7 @@ pub struct Jobs {
     owner: String,
     /// What is run now, with its stop flag.
     running: Mutex<Option<(ContentId, Arc<AtomicBool>)>>,
-    /// Counts changes of any job.
-    changed: watch::Sender<u64>,
+    news: News,
     stopping: watch::Sender<bool>,
     metrics: Arc<Metrics>,
 }
@@ -78,7 +78,7 @@ impl Jobs {
             limit: config.job_limit(),
             owner: format!("{:032x}", rand::random::<u128>()),
             running: Mutex::default(),
-            changed: watch::Sender::new(0),
+            news: News::default(),
             stopping: watch::Sender::new(false),
             metrics,
         })
@@ -87,7 +87,7 @@ impl Jobs {
     /// See `Store::accept`.
     pub fn accept(&self, job: &NewJob, may_begin: &dyn Fn() -> bool) -> io::Result<Accepted> {
         let accepted = self.store.accept(job, may_begin)?;
-        self.hint();
+        self.news.tell(job.id);
         Ok(accepted)
     }
 
@@ -100,13 +100,13 @@ impl Jobs {
         if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| ended && running == id) {
             stop.store(true, Ordering::SeqCst);
         }
-        self.hint();
+        self.news.tell(id);
         Ok(Some(told))
     }
 
-    /// Counts up whenever any job may have changed.
-    pub fn changes(&self) -> watch::Receiver<u64> {
-        self.changed.subscribe()
+    /// What may have changed from now on.
+    pub fn listen(&self) -> Listener {
+        self.news.listen()
     }
 
     /// Whether no more work is begun.
@@ -129,9 +129,9 @@ impl Jobs {
 
     /// Works until it is stopped.
     pub async fn run(self: Arc<Self>) {
-        let (mut changed, mut stopping) = (self.changed.subscribe(), self.stopping.subscribe());
+        let (mut news, mut stopping) = (self.news.listen(), self.stopping.subscribe());
         while !*stopping.borrow() {
-            changed.borrow_and_update();
+            news.forget();
             let this = Arc::clone(&self);
             let claimed = blocking(move || this.store.claim(this.lease())).await;
             let worked = match claimed {
@@ -142,10 +142,10 @@ impl Jobs {
                 Ok(None) => Ok(false),
                 Err(error) => Err(error),
             };
-            let news = async {
+            let pause = async {
                 match worked {
                     Ok(true) => {}
-                    Ok(false) => drop(tokio::time::timeout(LOOK, changed.changed()).await),
+                    Ok(false) => drop(tokio::time::timeout(LOOK, news.any()).await),
                     Err(error) => {
                         tracing::error!(%error, "store failed");
                         tokio::time::sleep(STORE_PAUSE).await;
@@ -153,7 +153,7 @@ impl Jobs {
                 }
             };
             tokio::select! {
-                () = news => {}
+                () = pause => {}
                 _ = stopping.wait_for(|stopping| *stopping) => {}
             }
         }
@@ -175,7 +175,7 @@ impl Jobs {
         if *self.stopping.borrow() || matches!(self.renew(&id).await, Ok(false)) {
             stop.store(true, Ordering::SeqCst);
         }
-        self.hint();
+        self.news.tell(&id);
         let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
         let mut flying = threads::blocking(move || this.fly(&claimed, &flag));
         let mut too_long = false;
@@ -230,7 +230,7 @@ impl Jobs {
             if !kept && !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
-            self.hint();
+            self.news.tell(&claimed.id);
             let over = begun.elapsed() >= TURN && self.store.others_wait(&claimed.id).map_err(storage)?;
             Ok(if over { Turn::GivesWay } else { Turn::GoesOn })
         };
@@ -282,16 +282,12 @@ impl Jobs {
                 }
             }
         }
-        self.hint();
+        self.news.tell(id);
         noted
     }
 
     fn lease(&self) -> Lease<'_> {
         Lease { owner: &self.owner, lasts: LEASE }
-    }
-
-    fn hint(&self) {
-        self.changed.send_modify(|count| *count = count.wrapping_add(1));
     }
 
     fn running(&self) -> std::sync::MutexGuard<'_, Option<(ContentId, Arc<AtomicBool>)>> {

@@ -19,6 +19,7 @@ mod linger;
 pub mod log;
 pub mod metrics;
 mod middleware;
+pub mod news;
 pub mod probe;
 pub mod problem;
 pub mod render;
@@ -41,6 +42,7 @@ use config::Config;
 use jobs::Jobs;
 use metrics::Metrics;
 use store::Store;
+use tokio::sync::Semaphore;
 use watch::Watch;
 
 pub use routes::app;
@@ -57,6 +59,8 @@ pub struct State {
     pub tokens: Tokens,
     /// What each client may have computed.
     pub budget: Arc<Budget>,
+    /// Places for pictures and other files that are made of answers.
+    pub drawing: Arc<Semaphore>,
     /// Work that nobody waits for.
     pub jobs: Arc<Jobs>,
     /// What is counted.
@@ -79,6 +83,7 @@ impl State {
             tokens: Tokens::of(&*store),
             config,
             store,
+            drawing: Arc::new(Semaphore::new(compute.threads())),
             compute: Arc::new(compute),
             jobs: Arc::new(jobs.map_err(io::Error::other)?),
             metrics,

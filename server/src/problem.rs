@@ -371,7 +371,7 @@ refusals! {
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading a day or a sweep can be refused with.
     StoredRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
-        Stopping;
+        Overloaded, Stopping;
     /// What a day with something changed can be refused with.
     RevisionRefusals: TokenNeeded, ScopeTooSmall, OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
         BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal,
@@ -385,7 +385,7 @@ refusals! {
     /// What a list of jobs can be refused with.
     JobsRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
-    EventRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed;
+    EventRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
     /// What a map of an assessment can be refused with.
     MapRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;

@@ -14,6 +14,7 @@ use hyper_util::server::graceful::GracefulShutdown;
 use hyper_util::service::TowerToHyperService;
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
+use tokio::time::MissedTickBehavior;
 use tower::ServiceExt;
 
 use crate::State;
@@ -27,7 +28,9 @@ const HEADER_LINES: usize = 512;
 /// After the deadline: time for the last refusals to be written.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 /// Between two looks at how much is kept.
-const PRUNED_EVERY: Duration = Duration::from_secs(600);
+const LOOKED_EVERY: Duration = Duration::from_secs(10);
+/// What is old is given up after so many of them, and what is too much at any.
+const LOOKS_BETWEEN: u64 = 60;
 /// After an error of accept (no file handles left, say): time for something to change.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
@@ -94,14 +97,22 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
     Ok(())
 }
 
-/// Gives up what is over the bounds, now and then.
+/// Gives up what is over the bounds.
 async fn prune(state: Arc<State>) {
-    let mut every = tokio::time::interval(PRUNED_EVERY);
-    loop {
+    let mut every = tokio::time::interval(LOOKED_EVERY);
+    every.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    for look in 0_u64.. {
         every.tick().await;
-        state.budget.forget();
-        let this = Arc::clone(&state);
-        match threads::blocking(move || this.store.prune(this.config.bounds())).await {
+        let (this, due) = (Arc::clone(&state), look % LOOKS_BETWEEN == 0);
+        if due {
+            state.budget.forget();
+        }
+        let pruned = threads::blocking(move || {
+            let (bounds, seen) = (this.config.bounds(), this.store.look()?);
+            let too_much = seen.bytes.saturating_sub(seen.unused_bytes) > bounds.bytes;
+            if due || too_much { this.store.prune(bounds) } else { Ok(0) }
+        });
+        match pruned.await {
             Ok(Ok(0)) => {}
             Ok(Ok(answers)) => tracing::info!(answers, "given up, as they were not asked for"),
             Ok(Err(error)) => tracing::error!(%error, "store failed"),

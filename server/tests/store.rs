@@ -190,6 +190,39 @@ fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
     assert_eq!(store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap(), 2);
 }
 
+/// What has ended is of less use than an answer; what is open, or has ended just now, stays.
+#[test]
+fn old_jobs_are_given_up_before_answers() {
+    let (directory, store) = open();
+    let input = vec![7; 100_000];
+    let accept = |name: &str| {
+        let id = id(name);
+        let new = NewJob { shelf: Shelf::Days, id: &id, client: name, input: &input, whole: 3, most: [99; 2] };
+        assert!(matches!(store.accept(&new, &|| true).unwrap(), Accepted::New(_)));
+        id
+    };
+    store.put(SHELF, &id("answer"), b"in", &input).unwrap();
+    for k in 0..50 {
+        let job = accept(&k.to_string());
+        assert_eq!(claimed(&store, LEASE), Some(job.clone()));
+        assert!(store.add_piece(&job, LEASE, 0, &piece(1)).unwrap());
+        assert!(store.fail(&job, "me", Reason::Broken).unwrap());
+    }
+    let open_one = accept("open");
+    let db = database(directory.path());
+    db.execute_batch("UPDATE jobs SET updated_ms = updated_ms - 4000000 WHERE NOT open AND number > 1").unwrap();
+    let count = |table: &str| db.query_row(&format!("SELECT count(*) FROM {table}"), [], |row| row.get::<_, i64>(0));
+    let bounds = |bytes| Bounds { bytes, unused: Duration::from_secs(1000) };
+    assert_eq!(store.prune(bounds(u64::MAX)).unwrap(), 0);
+    assert_eq!([count("jobs"), count("pieces"), count("turns")].map(Result::unwrap), [51, 1, 0]);
+    assert_eq!(store.prune(bounds(3_000_000)).unwrap(), 0);
+    let left = count("jobs").unwrap();
+    assert!((3..20).contains(&left), "{left}");
+    assert_eq!(store.prune(bounds(1)).unwrap(), 1);
+    assert_eq!([count("jobs"), count("answers")].map(Result::unwrap), [2, 0]);
+    assert!(store.job(&open_one).unwrap().is_some() && store.job(&id("0")).unwrap().is_some());
+}
+
 const LEASE: Lease = Lease { owner: "me", lasts: Duration::from_secs(1000) };
 const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
 

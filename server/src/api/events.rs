@@ -13,6 +13,7 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{self, Stream, StreamExt};
 use tokio::sync::watch;
+use tokio::time::Instant;
 
 use super::assessments::read_id;
 use super::extract::InPath;
@@ -20,11 +21,17 @@ use super::{blocking, jobs};
 use crate::State;
 use crate::id::ContentId;
 use crate::metrics::Counted;
+use crate::news::Listener;
 use crate::problem::{EventRefusals, Kind, Problem};
 use crate::store::Job;
 
 /// Without news a comment is sent after so long, so that nothing on the way takes the stream for dead.
 const COMMENT_EVERY: Duration = Duration::from_secs(15);
+
+/// Each stream looks at the store when its job comes on, and no faster than this.
+const PACE: Duration = Duration::from_millis(100);
+/// Streams that are open at a time.
+const MOST_STREAMS: i64 = 512;
 
 /// Tells of a job while it runs
 ///
@@ -59,8 +66,15 @@ pub async fn read(
         })?,
     };
     jobs::known(&state, &id).await?;
-    let (changes, stopping, open) = (state.jobs.changes(), state.jobs.stopping(), Counted::up(&state.metrics.streams));
-    let begun = Streamed { changes, stopping, state, id, seen, _open: open };
+    if state.metrics.streams.get() >= MOST_STREAMS {
+        let detail = format!(
+            "{MOST_STREAMS} streams of events are open, which is all that are. Ask for the job now and then, or come back later."
+        );
+        let most = MOST_STREAMS.unsigned_abs();
+        return Err(Problem::new(Kind::Overloaded, detail).with_limit("streams", most, "streams"));
+    }
+    let (news, stopping, open) = (state.jobs.listen(), state.jobs.stopping(), Counted::up(&state.metrics.streams));
+    let begun = Streamed { news, stopping, state, id, seen, next_look: Instant::now(), _open: open };
     let events = stream::unfold(Some(begun), |streamed| async { streamed?.next().await }).flat_map(stream::iter);
     Ok(sent(events))
 }
@@ -75,7 +89,9 @@ struct Streamed {
     state: Arc<State>,
     id: ContentId,
     seen: usize,
-    changes: watch::Receiver<u64>,
+    /// Not before.
+    next_look: Instant,
+    news: Listener,
     stopping: watch::Receiver<bool>,
     _open: Counted,
 }
@@ -86,7 +102,7 @@ impl Streamed {
     /// The next events, and what follows them; nothing once the job has ended, or the server stops.
     async fn next(mut self) -> Option<(Events, Option<Self>)> {
         loop {
-            self.changes.borrow_and_update();
+            self.next_look = Instant::now() + PACE;
             let (ended, told) = self.look().await.ok()?;
             let mut events: Events = Vec::new();
             for piece in told {
@@ -101,8 +117,12 @@ impl Streamed {
             if !events.is_empty() {
                 return Some((events, Some(self)));
             }
+            let news = async {
+                self.news.of(&self.id).await;
+                tokio::time::sleep_until(self.next_look).await;
+            };
             tokio::select! {
-                _ = self.changes.changed() => {}
+                () = news => {}
                 _ = self.stopping.wait_for(|stopping| *stopping) => return None,
             }
         }

@@ -10,10 +10,11 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use utoipa::IntoParams;
 
-use super::assessments::{answer_of, not_modified, read_id, to_json, validators};
+use super::assessments::{answer_of, not_modified, read_id, to_json, unanswered, validators};
 use super::blocking;
 use super::extract::{Asked, InPath};
 use crate::State;
+use crate::compute::Failure;
 use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
 use crate::render::stored::{Delay, Globe, Site, Stored};
 use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
@@ -255,16 +256,28 @@ where
     let id = read_id(id)?;
     let tag = format!("\"{id}.{name}\"");
     let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
-    made(answer, &tag, media_type, make).await
+    made(state, answer, &tag, media_type, make).await
 }
 
-/// A file made from a stored answer.
-pub async fn made<T, M>(answer: Bytes, tag: &str, media_type: &'static str, make: M) -> Result<Response, Problem>
+/// A file made from a stored answer. As many are made at a time as there are cores: a picture takes much of one.
+pub async fn made<T, M>(
+    state: &State,
+    answer: Bytes,
+    tag: &str,
+    media_type: &'static str,
+    make: M,
+) -> Result<Response, Problem>
 where
     T: DeserializeOwned,
     M: FnOnce(&T) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
+    let config = &state.config;
+    let place = tokio::time::timeout(config.queue_timeout(), Arc::clone(&state.drawing).acquire_owned()).await;
+    let Ok(Ok(place)) = place else {
+        return Err(unanswered(config, tag, Failure::QueueTimeout));
+    };
     let made = blocking(move || {
+        let _place = place;
         let stored = serde_json::from_slice(&answer).map_err(|error| {
             tracing::error!(%error, "a stored answer does not read as one");
             Problem::internal()

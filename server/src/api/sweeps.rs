@@ -173,7 +173,7 @@ where
     if holds(&tag, headers) {
         return Ok(not_modified(&tag));
     }
-    made(answer.into(), &tag, media_type, make).await
+    made(state, answer.into(), &tag, media_type, make).await
 }
 
 /// Flies every setting, one after the other, each on all cores, unless it shares the flights of another: what others wait for gets its turn between them.

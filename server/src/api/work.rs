@@ -346,15 +346,14 @@ pub fn answered(
 
 /// Waits for a job to end.
 async fn ended_within(state: &Arc<State>, id: &ContentId, wait: Duration) -> Result<Option<Job>, Problem> {
-    let (mut changes, mut stopping) = (state.jobs.changes(), state.jobs.stopping());
+    let (mut news, mut stopping) = (state.jobs.listen(), state.jobs.stopping());
     let end = tokio::time::Instant::now() + wait;
     loop {
-        changes.borrow_and_update();
         if let Some(job) = jobs::find(state, id).await?.filter(|job| !job.stage.open()) {
             return Ok(Some(job));
         }
         tokio::select! {
-            _ = changes.changed() => {}
+            () = news.of(id) => {}
             () = tokio::time::sleep_until(end) => return Ok(None),
             // The job is gone on with by the next process; where it is has to be told now.
             _ = stopping.wait_for(|stopping| *stopping) => return Ok(None),

@@ -33,8 +33,12 @@ const PIECES_KNOWN: Duration = Duration::from_secs(3600);
 /// With less space on the disk nothing more can be relied on to be kept: the largest answers have some MB, and each is
 /// written twice, to the log and from there to the file.
 const DISK_SPACE: u64 = 16 * 1024 * 1024;
-/// Answers that are given up in one transaction.
-const PRUNED_AT_ONCE: u32 = 64;
+/// Rows that are given up in one transaction: the largest have some MB.
+const AT_ONCE: u32 = 32;
+/// Pages that are given back to the disk in one, of 4 kB each.
+const PAGES_AT_ONCE: u32 = 512;
+/// Connections that are kept open to read with. Where more read at a time, theirs are closed again.
+const READERS: usize = 16;
 
 /// The data directory with its database: a write-ahead log, synced at every commit.
 pub struct SqliteStore {
@@ -91,6 +95,57 @@ impl SqliteStore {
         fs4::available_space(self.file.parent().unwrap_or(Path::new(".")))
     }
 
+    /// Deletes rows, a few in each transaction, so that nobody waits long; how many. The condition has one parameter.
+    fn delete(&self, table: &str, key: &str, which: &str, parameter: i64) -> io::Result<u64> {
+        let mut gone = 0;
+        loop {
+            match self.delete_some(table, key, which, parameter)? {
+                0 => return Ok(gone),
+                more => gone += more,
+            }
+        }
+    }
+
+    /// Deletes a few rows.
+    fn delete_some(&self, table: &str, key: &str, which: &str, parameter: i64) -> io::Result<u64> {
+        let some =
+            format!("DELETE FROM {table} WHERE ({key}) IN (SELECT {key} FROM {table} WHERE {which} LIMIT {AT_ONCE})");
+        self.write(|db| db.execute(&some, [parameter])).map(|gone| gone as u64)
+    }
+
+    /// Deletes rows that have a number, the first first, while more is held than so many bytes.
+    fn make_room(&self, bytes: u64, table: &str, which: &str, parameter: i64) -> io::Result<u64> {
+        let held = || self.read(size).map(|[all, unused]| all.saturating_sub(unused));
+        let mut gone = 0;
+        while held()? > bytes {
+            match self.delete_some(table, "number", which, parameter)? {
+                0 => break,
+                more => gone += more,
+            }
+        }
+        Ok(gone)
+    }
+
+    /// Gives space that holds nothing back to the disk, a little at a time.
+    fn shrink(&self) -> io::Result<()> {
+        loop {
+            let writer = self.writer();
+            let [before, unused] = size(&writer).map_err(failed)?;
+            if unused == 0 {
+                return Ok(());
+            }
+            let mut vacuum = writer.prepare(&format!("PRAGMA incremental_vacuum({PAGES_AT_ONCE})")).map_err(failed)?;
+            let mut pages = vacuum.query([]).map_err(failed)?;
+            // Each step gives one page back.
+            while pages.next().map_err(failed)?.is_some() {}
+            let [after, _] = size(&writer).map_err(failed)?;
+            if after >= before {
+                // A file of before the first version with such pages.
+                return Ok(());
+            }
+        }
+    }
+
     fn writer(&self) -> MutexGuard<'_, Connection> {
         // A transaction that a panic cut off is rolled back when it is dropped.
         self.writer.lock().unwrap_or_else(PoisonError::into_inner)
@@ -101,7 +156,10 @@ impl SqliteStore {
         let idle = self.readers.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let reader = idle.map_or_else(|| connect(&self.file), Ok)?;
         let found = work(&reader).map_err(failed)?;
-        self.readers.lock().unwrap_or_else(PoisonError::into_inner).push(reader);
+        let mut idle = self.readers.lock().unwrap_or_else(PoisonError::into_inner);
+        if idle.len() < READERS {
+            idle.push(reader);
+        }
         Ok(found)
     }
 
@@ -337,49 +395,27 @@ impl Store for SqliteStore {
 
     fn prune(&self, bounds: Bounds) -> io::Result<u64> {
         let now = now_ms();
-        self.write(|db| {
-            db.execute(
-                "DELETE FROM pieces WHERE job IN (SELECT number FROM jobs WHERE NOT open AND updated_ms < ?1)",
-                [now.saturating_sub(ms(PIECES_KNOWN))],
-            )?;
-            db.execute("DELETE FROM jobs WHERE NOT open AND updated_ms < ?1", [now.saturating_sub(ms(ENDED_KNOWN))])?;
-            db.execute("DELETE FROM shares WHERE expires_ms < ?1", [now])
-        })?;
-        let mut gone = self.write(|db| {
-            db.execute("DELETE FROM answers WHERE NOT pinned AND used_ms < ?1", [now.saturating_sub(ms(bounds.unused))])
-        })?;
-        loop {
-            let more = self.write(|db| {
-                let [all, unused] = size(db)?;
-                if all.saturating_sub(unused) <= bounds.bytes {
-                    return Ok(0);
-                }
-                db.execute(
-                    "DELETE FROM answers WHERE number IN
-                     (SELECT number FROM answers WHERE NOT pinned ORDER BY used_ms, number LIMIT ?1)",
-                    [PRUNED_AT_ONCE],
-                )
-            })?;
-            if more == 0 {
-                break;
-            }
-            gone += more;
-        }
+        let before = |kept: Duration| now.saturating_sub(ms(kept));
+        self.delete(
+            "pieces",
+            "rowid",
+            "job IN (SELECT number FROM jobs WHERE NOT open AND updated_ms < ?1)",
+            before(PIECES_KNOWN),
+        )?;
+        self.delete("jobs", "number", "NOT open AND updated_ms < ?1", before(ENDED_KNOWN))?;
+        self.delete("shares", "sum, shelf, id", "expires_ms < ?1", now)?;
+        self.delete("turns", "client", "?1 AND client NOT IN (SELECT client FROM jobs WHERE open)", 1)?;
+        let mut gone = self.delete("answers", "number", "NOT pinned AND used_ms < ?1", before(bounds.unused))?;
+        // Jobs that have ended go first: what they came to is kept with their answers.
+        self.make_room(bounds.bytes, "jobs", "NOT open AND updated_ms < ?1 ORDER BY updated_ms", before(PIECES_KNOWN))?;
+        gone += self.make_room(bounds.bytes, "answers", "NOT pinned AND ?1 ORDER BY used_ms, number", 1)?;
         // Whose they were is forgotten with them.
-        self.write(|db| {
-            db.execute(
-                "DELETE FROM owners WHERE asked_ms < ?1 AND NOT EXISTS
-                 (SELECT 1 FROM answers WHERE answers.shelf = owners.shelf AND answers.id = owners.id) AND NOT EXISTS
-                 (SELECT 1 FROM jobs WHERE jobs.shelf = owners.shelf AND jobs.id = owners.id)",
-                [now.saturating_sub(ms(ENDED_KNOWN))],
-            )
-        })?;
-        let writer = self.writer();
-        let mut vacuum = writer.prepare("PRAGMA incremental_vacuum").map_err(failed)?;
-        let mut pages = vacuum.query([]).map_err(failed)?;
-        // Each step gives one page back to the disk.
-        while pages.next().map_err(failed)?.is_some() {}
-        Ok(gone as u64)
+        let owned = "asked_ms < ?1 AND NOT EXISTS
+             (SELECT 1 FROM answers WHERE answers.shelf = owners.shelf AND answers.id = owners.id) AND NOT EXISTS
+             (SELECT 1 FROM jobs WHERE jobs.shelf = owners.shelf AND jobs.id = owners.id)";
+        self.delete("owners", "id, shelf, client", owned, before(ENDED_KNOWN))?;
+        self.shrink()?;
+        Ok(gone)
     }
 
     fn ready(&self) -> io::Result<()> {
@@ -625,7 +661,29 @@ impl Store for SqliteStore {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+    use std::sync::Barrier;
+
     use super::*;
+
+    #[test]
+    fn many_readers_leave_few_connections_behind() {
+        let directory = tempfile::TempDir::new().unwrap();
+        let store = SqliteStore::open(directory.path()).unwrap();
+        let many = 3 * READERS;
+        let together = Barrier::new(many);
+        let read = || {
+            store.read(|_| {
+                together.wait();
+                Ok(())
+            })
+        };
+        std::thread::scope(|scope| {
+            for thread in (0..many).map(|_| scope.spawn(read)).collect::<Vec<_>>() {
+                thread.join().unwrap().unwrap();
+            }
+        });
+        assert_eq!(store.readers.lock().unwrap().len(), READERS);
+    }
 
     #[test]
     fn little_space_on_the_disk_is_a_full_disk() {
