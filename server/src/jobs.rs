@@ -2,14 +2,18 @@
 //!
 //! The store holds the truth; what is signalled within the process is a hint to look there. A job is taken under a lease,
 //! every piece that is done is kept, and the answer is kept in the same transaction as the end of the job: wherever the
-//! process ends, the next one goes on from the last piece. Between pieces a job gives way to those of other clients.
+//! process ends, the next one goes on from the last piece. Between pieces a job gives way to those of other clients; one that
+//! could not go on from its pieces halts meanwhile, and keeps its threads.
 
+use std::collections::HashMap;
 use std::io;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use tokio::runtime::Handle;
 use tokio::sync::watch;
+use tokio::task::JoinHandle;
 use tracing::Instrument;
 
 use crate::compute::Failure;
@@ -28,6 +32,8 @@ const LOOK: Duration = Duration::from_secs(5);
 const STORE_PAUSE: Duration = Duration::from_secs(1);
 /// A job that has run so long gives way at its next piece, if one of another client waits.
 const TURN: Duration = Duration::from_secs(1);
+/// Jobs that halt at a time: each keeps its memory. With so many, one more does not give way.
+const MOST_HALTED: usize = 8;
 
 /// What becomes of a job after a piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,41 +53,60 @@ pub type Count<'a> = dyn Fn(u64) + Sync + 'a;
 /// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before.
 pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell, &Count) -> Result<Option<Vec<u8>>, Failure>;
 
+/// A job that is flown. Dropping it gives it up.
+struct Flight {
+    flying: JoinHandle<Result<Option<Vec<u8>>, Failure>>,
+    stop: Arc<AtomicBool>,
+    /// Whether it is to halt, or does.
+    halts: watch::Sender<bool>,
+}
+
+impl Flight {
+    fn stop(&self) {
+        self.stop.store(true, Ordering::SeqCst);
+    }
+}
+
+impl Drop for Flight {
+    fn drop(&mut self) {
+        self.stop();
+        self.halts.send_replace(false);
+    }
+}
+
 /// The jobs, and the threads that work on them.
 pub struct Jobs {
     store: Arc<dyn Store>,
     perform: Perform,
-    pool: rayon::ThreadPool,
+    /// Threads of a job.
+    cores: usize,
     limit: Duration,
     /// Name of this process as the holder of leases.
     owner: String,
     /// What is run now, with its stop flag.
     running: Mutex<Option<(ContentId, Arc<AtomicBool>)>>,
+    /// What halts until its next turn.
+    halted: Mutex<HashMap<ContentId, Flight>>,
     news: News,
     stopping: watch::Sender<bool>,
     metrics: Arc<Metrics>,
 }
 
 impl Jobs {
-    /// Starts the threads; the work begins with `run`.
-    pub fn new(
-        config: &Config,
-        store: Arc<dyn Store>,
-        perform: Perform,
-        metrics: Arc<Metrics>,
-    ) -> Result<Self, rayon::ThreadPoolBuildError> {
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(config.cores).thread_name(|k| format!("job-{k}"));
-        Ok(Self {
+    /// The work begins with `run`.
+    pub fn new(config: &Config, store: Arc<dyn Store>, perform: Perform, metrics: Arc<Metrics>) -> Self {
+        Self {
             store,
             perform,
-            pool: pool.build()?,
+            cores: config.cores,
             limit: config.job_limit(),
             owner: format!("{:032x}", rand::random::<u128>()),
             running: Mutex::default(),
+            halted: Mutex::default(),
             news: News::default(),
             stopping: watch::Sender::new(false),
             metrics,
-        })
+        }
     }
 
     /// See `Store::accept`.
@@ -97,8 +122,11 @@ impl Jobs {
         if ended {
             self.metrics.ended(told.shelf, told.stage);
         }
-        if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| ended && running == id) {
-            stop.store(true, Ordering::SeqCst);
+        if ended {
+            if let Some((_, stop)) = self.running().as_ref().filter(|(running, _)| running == id) {
+                stop.store(true, Ordering::SeqCst);
+            }
+            self.halted().remove(id);
         }
         self.news.tell(id);
         Ok(Some(told))
@@ -125,6 +153,7 @@ impl Jobs {
         if let Some((_, stop)) = self.running().as_ref() {
             stop.store(true, Ordering::SeqCst);
         }
+        self.halted().clear();
     }
 
     /// Works until it is stopped.
@@ -161,36 +190,41 @@ impl Jobs {
 
     /// Runs a job until it ends or gives way.
     async fn turn(self: &Arc<Self>, claimed: Claimed) -> io::Result<()> {
-        let (id, shelf, before) = (claimed.id.clone(), claimed.shelf, claimed.spent);
-        if claimed.tried_too_often || claimed.input.is_none() {
+        let (id, shelf) = (claimed.id.clone(), claimed.shelf);
+        let halted = self.halted().remove(&id);
+        // What begins anew has its whole time again.
+        let before = if halted.is_some() || shelf.goes_on() { claimed.spent } else { Duration::ZERO };
+        if claimed.fell_too_often || claimed.input.is_none() {
             let reason = if claimed.input.is_none() { Reason::Damaged } else { Reason::KeepsFailing };
             tracing::error!(?reason, "a job is given up");
             let key = id.clone();
             return self.note(&key, before, move |this| this.fail(&id, shelf, reason)).await;
         }
         self.metrics.turns.inc();
-        let (begun, stop) = (Instant::now(), Arc::new(AtomicBool::new(false)));
-        *self.running() = Some((id.clone(), Arc::clone(&stop)));
+        let begun = Instant::now();
+        let mut flight = halted.unwrap_or_else(|| self.begin(claimed));
+        let mut halts = flight.halts.subscribe();
+        *self.running() = Some((id.clone(), Arc::clone(&flight.stop)));
         // A dismissal, or the end of the server, may have come in between.
         if *self.stopping.borrow() || matches!(self.renew(&id).await, Ok(false)) {
-            stop.store(true, Ordering::SeqCst);
+            flight.stop();
         }
         self.news.tell(&id);
-        let (this, flag) = (Arc::clone(self), Arc::clone(&stop));
-        let mut flying = threads::blocking(move || this.fly(&claimed, &flag));
+        flight.halts.send_replace(false);
         let mut too_long = false;
         let ended = loop {
             let left = self.limit.saturating_sub(before + begun.elapsed());
             tokio::select! {
-                ended = &mut flying => break ended,
+                ended = &mut flight.flying => break Some(ended),
+                () = until(&mut halts, true) => break None,
                 () = tokio::time::sleep(left), if !too_long => {
                     too_long = true;
-                    stop.store(true, Ordering::SeqCst);
+                    flight.stop();
                 }
                 () = tokio::time::sleep(LEASE / 3) => {
                     // A store that fails for a moment does not stop the work; one that says no does.
                     if matches!(self.renew(&id).await, Ok(false)) {
-                        stop.store(true, Ordering::SeqCst);
+                        flight.stop();
                     }
                 }
             }
@@ -198,6 +232,13 @@ impl Jobs {
         *self.running() = None;
         let spent = before + begun.elapsed();
         let name = id.clone();
+        let Some(ended) = ended else {
+            self.halted().insert(id.clone(), flight);
+            if *self.stopping.borrow() {
+                self.halted().clear();
+            }
+            return self.note(&name, spent, move |this| this.store.give_back(&id, &this.owner, spent, true)).await;
+        };
         self.note(&name, spent, move |this| match ended {
             Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
             Ok(Err(Failure::Stopped)) if too_long => this.fail(&id, shelf, Reason::TooLong),
@@ -217,27 +258,57 @@ impl Jobs {
         Ok(())
     }
 
-    fn fly(&self, claimed: &Claimed, stop: &AtomicBool) -> Result<Option<Vec<u8>>, Failure> {
-        let (begun, kept) = (Instant::now(), AtomicU64::new(0));
+    /// Begins to fly, once it is told that it need not halt.
+    fn begin(self: &Arc<Self>, claimed: Claimed) -> Flight {
+        let (stop, halts) = (Arc::new(AtomicBool::new(false)), watch::Sender::new(true));
+        let (this, flag, gate) = (Arc::clone(self), Arc::clone(&stop), halts.clone());
+        Flight { flying: threads::blocking(move || this.fly(&claimed, &flag, &gate)), stop, halts }
+    }
+
+    fn fly(
+        &self,
+        claimed: &Claimed,
+        stop: &AtomicBool,
+        halts: &watch::Sender<bool>,
+    ) -> Result<Option<Vec<u8>>, Failure> {
+        let runtime = Handle::current();
+        let halt = || runtime.block_on(until(&mut halts.subscribe(), false));
+        halt();
+        let (begun, kept) = (Mutex::new(Instant::now()), AtomicU64::new(0));
         let tell = |piece: Piece| {
             let before = kept.fetch_add(1, Ordering::SeqCst) as usize;
             let storage = |error: io::Error| {
                 tracing::error!(%error, "store failed");
                 Failure::Storage
             };
-            // What a turn before this one has kept is not kept again.
-            let kept = before < claimed.made.len();
-            if !kept && !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
+            // What a turn before this one has kept, and this one has not made, is not kept again.
+            let known = claimed.shelf.goes_on() && before < claimed.made.len();
+            if !known && !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
             self.news.tell(&claimed.id);
-            let over = begun.elapsed() >= TURN && self.store.others_wait(&claimed.id).map_err(storage)?;
-            Ok(if over { Turn::GivesWay } else { Turn::GoesOn })
+            let mut begun = begun.lock().unwrap_or_else(PoisonError::into_inner);
+            if begun.elapsed() < TURN || !self.store.others_wait(&claimed.id).map_err(storage)? {
+                return Ok(Turn::GoesOn);
+            }
+            if claimed.shelf.goes_on() {
+                return Ok(Turn::GivesWay);
+            }
+            if self.halted().len() < MOST_HALTED {
+                halts.send_replace(true);
+                halt();
+                *begun = Instant::now();
+            }
+            Ok(Turn::GoesOn)
         };
         let flown = self.metrics.flights(claimed.shelf.name(), Mode::Job);
-        threads::on_pool(&self.pool, || {
-            (self.perform)(&*self.store, claimed, stop, &tell, &|flights| flown.inc_by(flights))
-        })
+        // Threads of its own: one that halts keeps its place on them.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(self.cores).thread_name(|k| format!("job-{k}")).build();
+        let pool = pool.map_err(|error| {
+            tracing::error!(%error, "the threads of a job cannot be started");
+            Failure::Failed
+        })?;
+        threads::on_pool(&pool, || (self.perform)(&*self.store, claimed, stop, &tell, &|flights| flown.inc_by(flights)))
     }
 
     fn fail(&self, id: &ContentId, shelf: Shelf, reason: Reason) -> io::Result<bool> {
@@ -290,10 +361,20 @@ impl Jobs {
         Lease { owner: &self.owner, lasts: LEASE }
     }
 
+    fn halted(&self) -> std::sync::MutexGuard<'_, HashMap<ContentId, Flight>> {
+        self.halted.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     fn running(&self) -> std::sync::MutexGuard<'_, Option<(ContentId, Arc<AtomicBool>)>> {
         // It is sound after every statement, so a panic elsewhere leaves nothing half done.
         self.running.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Comes back once it halts, or does not.
+async fn until(halts: &mut watch::Receiver<bool>, halted: bool) {
+    // Its flight holds the sender.
+    let _ = halts.wait_for(|halts| *halts == halted).await;
 }
 
 /// Runs what blocks off the async threads.

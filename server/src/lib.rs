@@ -85,7 +85,7 @@ impl State {
             store,
             drawing: Arc::new(Semaphore::new(compute.threads())),
             compute: Arc::new(compute),
-            jobs: Arc::new(jobs.map_err(io::Error::other)?),
+            jobs: Arc::new(jobs),
             metrics,
             watch,
             draining: AtomicBool::new(false),

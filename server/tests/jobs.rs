@@ -34,6 +34,12 @@ fn sweep() -> Value {
     json!({"base": card(), "axes": {"tilts": [0, 3, 6]}})
 }
 
+/// The same, by a client of its own, as a proxy tells them apart.
+fn of(client: &str, mut asked: Request<Body>) -> Request<Body> {
+    asked.headers_mut().insert("x-forwarded-for", client.parse().unwrap());
+    asked
+}
+
 /// Posts it as a job; the job's path.
 async fn accepted(service: &Service, uri: &str, body: &Value) -> String {
     let reply = service.send(preferring(uri, body, "respond-async")).await;
@@ -187,6 +193,55 @@ async fn a_job_goes_on_where_another_process_left_it() {
     assert!(gone_on.contains("{\"at\":[77]"));
 }
 
+/// An assessment cannot go on from its pieces: while others have their turn it halts, and ends with the same bytes.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_long_assessment_gives_way_and_goes_on() {
+    let service = service_with(Config { behind_proxy: true, ..Config::default() }, Disk::default());
+    let mut long = card();
+    long["flights"] = json!(100_000);
+    let first = service.send(of("192.0.2.1", preferring("/v1/assessments", &long, "respond-async"))).await;
+    let first = first.header("location").to_string();
+    until(|| service.state.jobs.turns() == 1).await;
+    let other = service.send(of("192.0.2.2", preferring("/v1/days", &day(), "respond-async"))).await;
+    let other = other.header("location").to_string();
+    let successful = || service.store.count("SELECT count(*) FROM jobs WHERE stage = 'successful'");
+    until(|| successful() == 1).await;
+    // The short one ends first, in the second turn.
+    assert_eq!(service.get(&other).await.json()["status"], "successful");
+    assert_eq!(service.get(&first).await.json()["status"], "running");
+    until(|| successful() == 2).await;
+    assert!(service.state.jobs.turns() >= 3, "{}", service.state.jobs.turns());
+    let told = events(&stream(&service, &first, None).await);
+    let flights: Vec<u64> = told.iter().filter_map(|(_, _, data)| data["flights"].as_u64()).collect();
+    // Whenever they have doubled.
+    assert_eq!(flights, [2048, 4096, 8192, 16_384, 32_768, 65_536]);
+    let alone = service_with(Config::default(), Disk::default()).post(&long).await;
+    assert_eq!(service.get(&format!("{first}/results")).await.body, alone.body);
+    service.state.jobs.stop();
+}
+
+/// What halts is given up like anything else, and holds nobody up who stops the server.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_halts_can_be_given_up() {
+    let service = service_with(Config { behind_proxy: true, ..Config::default() }, Disk::default());
+    let mut jobs = Vec::new();
+    for client in ["192.0.2.1", "192.0.2.2"] {
+        let mut long = card();
+        long["flights"] = json!(1_000_000);
+        long["note"] = json!(client);
+        long["seed"] = json!(jobs.len());
+        let job = service.send(of(client, preferring("/v1/assessments", &long, "respond-async"))).await;
+        assert_eq!(job.status, 201, "{}", job.text());
+        jobs.push(job.header("location").to_string());
+    }
+    // In the second turn the first halts.
+    until(|| service.state.jobs.turns() == 2).await;
+    let given_up = service.send(request(Method::DELETE, &jobs[0], Body::empty())).await;
+    assert_eq!(given_up.json()["status"], "dismissed");
+    service.state.jobs.stop();
+    until(|| service.store.count("SELECT count(*) FROM jobs WHERE open AND owner IS NULL") == 1).await;
+}
+
 /// A disk that takes neither a piece nor the end of a turn: four times a second apart, were each counted, and the job given up.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_failing_disk_is_no_fault_of_a_job() {
@@ -248,7 +303,7 @@ async fn a_failed_job_says_why() {
     assert_eq!((told[0].0.as_str(), &told[0].2["status"]), ("job", &json!("failed")));
     // A job whose part ended the server three times, and one that another engine accepted.
     for (change, status, kind) in [
-        ("UPDATE jobs SET tries = 3", 422, "job-failed"),
+        ("UPDATE jobs SET fell = 0, falls = 3", 422, "job-failed"),
         ("UPDATE jobs SET input = CAST(input || ' ' AS BLOB)", 410, "stored-damaged"),
     ] {
         let disk = Disk::default();

@@ -128,7 +128,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
         .unwrap();
     let disk = Arc::new(disk);
     let metrics = Arc::new(Metrics::new().unwrap());
-    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, trips, metrics).unwrap());
+    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, trips, metrics));
     tokio::spawn(Arc::clone(&jobs).run());
     until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
     jobs.stop();

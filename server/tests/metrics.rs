@@ -179,7 +179,7 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
         let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
         disk.store.accept(&job, &|| true).unwrap();
     }
-    disk.sql("UPDATE jobs SET tries = 3 WHERE number = 2; UPDATE jobs SET input = x'00' WHERE number = 3");
+    disk.sql("UPDATE jobs SET fell = 0, falls = 3 WHERE number = 2; UPDATE jobs SET input = x'00' WHERE number = 3");
     let service = service_with(Config::default(), disk);
     until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
     let mut long = sweep();

@@ -320,23 +320,24 @@ fn clients_take_turns() {
     assert_eq!(listed, ["a3", "a2"].map(id));
 }
 
-/// Three tries that end without a new piece, and it is given up; a piece, or a turn that ended in order, sets it right.
+/// Three turns in a row that ended at the same piece without a word, and it is given up.
 #[test]
 fn what_keeps_failing_is_given_up() {
     let (_directory, store) = open();
     accept(&store, "a", "one");
     let mut tried = |in_order: bool| {
         let job = store.claim(LEASE).unwrap().unwrap();
-        if !job.tried_too_often {
+        if !job.fell_too_often {
             store.give_back(&job.id, "me", Duration::ZERO, in_order).unwrap();
         }
-        job.tried_too_often
+        job.fell_too_often
     };
     assert_eq!([true, true, true, true, false, false].map(&mut tried), [false; 6]);
     store.claim(LEASE).unwrap().unwrap();
     assert!(store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
     store.give_back(&id("a"), "me", Duration::ZERO, false).unwrap();
-    assert_eq!([false, false, false, false].map(&mut tried), [false, false, false, true]);
+    // It fell at the first piece twice, and once at the second: twice more, and that is where it falls.
+    assert_eq!([false, false, false].map(&mut tried), [false, false, true]);
     assert!(store.fail(&id("a"), "me", Reason::KeepsFailing).unwrap());
     assert_eq!(store.job(&id("a")).unwrap().unwrap().stage, Stage::Failed(Reason::KeepsFailing));
     assert_eq!(accept(&store, "a", "one").stage, Stage::Accepted, "posted again it begins anew");
@@ -366,6 +367,24 @@ fn whoever_may_not_begin_begins_nothing_but_is_told_of_what_is_begun() {
     assert_eq!(store.job(&a).unwrap(), None);
     accept(&store, "b", "other");
     assert!(matches!(store.accept(&new(&b), &|| panic!("asked")).unwrap(), Accepted::Known(_)));
+}
+
+/// An assessment begins anew each time: what counts is where it falls, not whether it makes a piece that nobody has seen.
+#[test]
+fn what_falls_elsewhere_each_time_is_begun_again() {
+    let (_directory, store) = open();
+    let id = id("a");
+    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "one", input: b"in", whole: 9, most: [6, 3] };
+    store.accept(&new, &|| true).unwrap();
+    let mut falls_after = |pieces: usize| {
+        let job = store.claim(LEASE).unwrap().unwrap();
+        for k in 0..pieces {
+            assert!(store.add_piece(&id, LEASE, k, &piece(k as u64)).unwrap());
+        }
+        store.give_back(&id, "me", Duration::ZERO, false).unwrap();
+        job.fell_too_often
+    };
+    assert_eq!([5, 4, 5, 4, 3, 0, 1, 2, 2, 2, 0].map(&mut falls_after), [[false; 10].as_slice(), &[true]].concat()[..]);
 }
 
 #[test]

@@ -46,7 +46,7 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
     assess_telling(case, stop, &|_| ())
 }
 
-/// As `assess`, and tells what is known whenever the flights have doubled. The answer is the same.
+/// As `assess`, and tells what is known whenever the flights have doubled, and of many every so often. The answer is the same.
 pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + Sync)) -> Option<Report> {
     let nominal = nominal(case);
     let curve_s = curve_of(case, &nominal);
@@ -66,7 +66,8 @@ pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + 
             let moves = moves(&frame, few, &openings(&all, case), stop)?;
             while all.flights() < question.flights {
                 told(&all);
-                all.merge(&as_drawn(all.flights()..(2 * all.flights()).min(question.flights))?);
+                let doubled = (2 * all.flights()).min(question.flights);
+                until::fly_on(&mut all, doubled, as_drawn, told)?;
             }
             (all, moves)
         }

@@ -191,7 +191,7 @@ pub fn sound(kept: Kept) -> Option<Vec<u8>> {
     kept.answer.filter(|_| kept.input.is_some())
 }
 
-/// Flies an assessment, and tells of it whenever the flights have doubled.
+/// Flies an assessment, and tells of it now and then.
 pub fn fly(id: &ContentId, asked: &Asked, run: &Run) -> Result<Vec<u8>, Failure> {
     let (failed, counted) = (Mutex::new(None), AtomicU64::new(0));
     let count = |flights| (run.flown)(flights - counted.swap(flights, Ordering::SeqCst));

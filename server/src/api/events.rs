@@ -36,9 +36,10 @@ const MOST_STREAMS: i64 = 512;
 /// Tells of a job while it runs
 ///
 /// Server-Sent Events. `piece` holds what is done: of a day a flight's row (`DayRow`), of a sweep a setting (`SweepCell`), of
-/// an assessment its chances so far with their intervals, whenever the flights have doubled (`GlimpseAnswer`). `job` comes
-/// last, once it has ended (`JobStatus`); the stream ends with it. Pieces are numbered: with Last-Event-ID the stream goes on
-/// after that one. A stream that breaks off, because the server stops say, can be opened again so.
+/// an assessment its chances so far with their intervals, whenever the flights have doubled and after every 65,536
+/// (`GlimpseAnswer`). `job` comes last, once it has ended (`JobStatus`); the stream ends with it. Pieces are numbered: with
+/// Last-Event-ID the stream goes on after that one. A stream that breaks off, because the server stops say, can be opened
+/// again so.
 #[utoipa::path(
     get,
     path = "/v1/jobs/{id}/events",

@@ -50,6 +50,11 @@ impl Shelf {
         }
     }
 
+    /// Whether a job goes on from the pieces that are kept of it; else it begins anew, and they only tell how far it was.
+    pub fn goes_on(self) -> bool {
+        self != Self::Assessments
+    }
+
     /// The kind of a name.
     pub fn of_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|shelf| shelf.name() == name)
@@ -195,8 +200,8 @@ pub struct Claimed {
     pub made: Vec<Piece>,
     /// How long it has run before.
     pub spent: Duration,
-    /// Whether it has been tried too often without coming on.
-    pub tried_too_often: bool,
+    /// Whether its turns ended too often in a row at the same piece without a word.
+    pub fell_too_often: bool,
 }
 
 /// Who works on a job, and for how long it is left to them.
@@ -264,7 +269,7 @@ pub trait Store: Access {
     /// Keeps the lease.
     fn renew(&self, id: &ContentId, lease: Lease) -> io::Result<bool>;
     /// Gives the job back to wait for its next turn, after it has run for so long in all; whether the turn was in order. One
-    /// that was not counts as a try.
+    /// that was not counts as one that ended without a word.
     fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool>;
     /// Ends a job with its answer: both or neither survive a crash.
     fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool>;

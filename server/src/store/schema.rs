@@ -7,6 +7,9 @@ use rusqlite::{Connection, TransactionBehavior};
 use super::sqlite::failed;
 
 /// One step a version. Times are milliseconds since 1970 in UTC; checksums are SHA-256.
+///
+/// Of a job: whether it is `in_turn`, the pieces its turn has `reached`, and how often in a row a turn `fell` at the same of
+/// them without a word.
 const STEPS: [&str; 1] = ["
     CREATE TABLE answers (
         number INTEGER PRIMARY KEY,
@@ -35,7 +38,10 @@ const STEPS: [&str; 1] = ["
         updated_ms INTEGER NOT NULL,
         done INTEGER NOT NULL,
         whole INTEGER NOT NULL,
-        tries INTEGER NOT NULL,
+        in_turn INTEGER NOT NULL DEFAULT 0,
+        reached INTEGER NOT NULL DEFAULT 0,
+        fell INTEGER NOT NULL DEFAULT -1,
+        falls INTEGER NOT NULL DEFAULT 0,
         spent_ms INTEGER NOT NULL,
         owner TEXT,
         lease_ends_ms INTEGER

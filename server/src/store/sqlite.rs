@@ -22,8 +22,8 @@ const FILE: &str = "slowpoint.db";
 const LOCK: &str = "serving.lock";
 /// How long a statement waits for another process, a backup say.
 const BUSY: Duration = Duration::from_secs(10);
-/// A job that has been begun so often without a new piece is not begun again.
-const TRIES: i64 = 3;
+/// A job whose turns ended so often in a row at the same piece without a word is not begun again.
+const FALLS: i64 = 3;
 /// An answer's last use is noted no finer than this: reading must not write each time.
 const USE_NOTED: Duration = Duration::from_secs(3600);
 /// Jobs that have ended are known for so long.
@@ -481,8 +481,8 @@ impl Store for SqliteStore {
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
                 "INSERT INTO jobs
-                 (id, shelf, client, input, input_sum, stage, open, created_ms, updated_ms, done, whole, tries, spent_ms)
-                 VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0, 0)",
+                 (id, shelf, client, input, input_sum, stage, open, created_ms, updated_ms, done, whole, spent_ms)
+                 VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0)",
                 named_params! {
                     ":id": new.id.as_str(), ":shelf": new.shelf.name(), ":client": new.client, ":input": new.input,
                     ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
@@ -512,38 +512,48 @@ impl Store for SqliteStore {
         self.write(|db| {
             let next = db
                 .prepare(
-                    "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, tries, spent_ms FROM jobs
+                    "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, in_turn, reached, fell, falls, spent_ms
+                     FROM jobs
                      LEFT JOIN turns ON turns.client = jobs.client
                      WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends_ms < ?1)
                      ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
                 )?
                 .query_row(params![now_ms(), lease.owner], |row| {
+                    let number = |name| row.get::<_, i64>(name);
+                    let at = number("reached")?;
+                    let (fell, falls) = match (number("in_turn")? != 0, number("fell")?, number("falls")?) {
+                        // The turn before ended without a word.
+                        (true, fell, falls) if fell == at => (at, falls + 1),
+                        (true, _, _) => (at, 1),
+                        (false, fell, falls) => (fell, falls),
+                    };
                     let claimed = Claimed {
                         id: id_of(row)?,
                         shelf: shelf_of(row)?,
                         input: sound(row, "input", "input_sum")?,
                         made: Vec::new(),
-                        spent: Duration::from_millis(row.get::<_, i64>("spent_ms")?.unsigned_abs()),
-                        tried_too_often: row.get::<_, i64>("tries")? >= TRIES,
+                        spent: Duration::from_millis(number("spent_ms")?.unsigned_abs()),
+                        fell_too_often: falls >= FALLS,
                     };
-                    Ok((claimed, row.get::<_, i64>("number")?, row.get::<_, String>("client")?))
+                    Ok((claimed, number("number")?, row.get::<_, String>("client")?, fell, falls))
                 })
                 .optional()?;
-            let Some((mut claimed, number, client)) = next else { return Ok(None) };
+            let Some((mut claimed, number, client, fell, falls)) = next else { return Ok(None) };
+            claimed.made = pieces(db, number, 0)?;
+            let made = i64::try_from(claimed.made.len()).unwrap_or(i64::MAX);
+            db.execute("DELETE FROM pieces WHERE job = ?1 AND place >= ?2", [number, made])?;
             db.execute(
-                "UPDATE jobs SET stage = 'running', owner = ?2, lease_ends_ms = ?3, tries = tries + 1, updated_ms = ?4
-                 WHERE number = ?1",
-                params![number, lease.owner, ends(lease), now_ms()],
+                "UPDATE jobs SET stage = 'running', owner = :owner, lease_ends_ms = :ends, updated_ms = :now,
+                 in_turn = 1, reached = :reached, fell = :fell, falls = :falls WHERE number = :number",
+                named_params! {
+                    ":number": number, ":owner": lease.owner, ":ends": ends(lease), ":now": now_ms(),
+                    ":reached": if claimed.shelf.goes_on() { made } else { 0 }, ":fell": fell, ":falls": falls,
+                },
             )?;
             db.execute(
                 "INSERT INTO turns VALUES (?1, (SELECT coalesce(max(served), 0) + 1 FROM turns))
                  ON CONFLICT (client) DO UPDATE SET served = excluded.served",
                 [client],
-            )?;
-            claimed.made = pieces(db, number, 0)?;
-            db.execute(
-                "DELETE FROM pieces WHERE job = ?1 AND place >= ?2",
-                params![number, i64::try_from(claimed.made.len()).unwrap_or(i64::MAX)],
             )?;
             Ok(Some(claimed))
         })
@@ -563,14 +573,12 @@ impl Store for SqliteStore {
         self.write(|db| {
             let Some(number) = owned(db, id, lease.owner)? else { return Ok(false) };
             let (place, done) = (i64::try_from(before).unwrap_or(i64::MAX), i64::try_from(piece.done).unwrap_or(i64::MAX));
-            let new = db
-                .prepare("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
+            db.prepare("INSERT OR IGNORE INTO pieces VALUES (?1, ?2, ?3, ?4, ?5, ?6)")?
                 .execute(params![number, place, piece.told, piece.kept, done, piece_sum(&piece.told, &piece.kept, done)])?;
             db.prepare(
-                "UPDATE jobs SET lease_ends_ms = ?2, updated_ms = ?3, done = max(done, ?4), tries = CASE WHEN ?5 THEN 0 ELSE tries END
-                 WHERE number = ?1",
+                "UPDATE jobs SET lease_ends_ms = ?2, updated_ms = ?3, done = max(done, ?4), reached = ?5 + 1 WHERE number = ?1",
             )?
-            .execute(params![number, ends(lease), now_ms(), done, new > 0])?;
+            .execute(params![number, ends(lease), now_ms(), done, place])?;
             Ok(true)
         })
     }
@@ -588,7 +596,7 @@ impl Store for SqliteStore {
     fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool> {
         self.write(|db| {
             db.execute(
-                "UPDATE jobs SET owner = NULL, lease_ends_ms = NULL, tries = max(tries - ?4, 0), spent_ms = ?3
+                "UPDATE jobs SET owner = NULL, lease_ends_ms = NULL, in_turn = NOT ?4, spent_ms = ?3
                  WHERE id = ?1 AND owner = ?2 AND open",
                 params![id.as_str(), owner, ms(spent), in_order],
             )
