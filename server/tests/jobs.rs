@@ -345,6 +345,12 @@ async fn a_dismissed_stream_ends_and_bad_numbers_are_told() {
     asked.headers_mut().insert("last-event-id", "some".parse().unwrap());
     check_problem(&service.send(asked).await, 400, "invalid-query");
     check_problem(&service.get(&format!("/v1/jobs/{}/events", "0".repeat(32))).await, 404, "unknown-job");
+    // As many as may be open.
+    service.state.metrics.streams.set(512);
+    let problem = check_problem(&service.get(&format!("{job}/events")).await, 503, "overloaded");
+    assert_eq!(problem["limit"], json!({"name": "streams", "value": 512, "unit": "streams"}));
+    service.state.metrics.streams.set(0);
+    assert_eq!(service.get(&format!("{job}/events")).await.status, 200);
 }
 
 #[tokio::test]
