@@ -28,6 +28,11 @@ where
     }
 }
 
+/// Where and why JSON could not be read, without the reader's words: they quote what stands there.
+pub fn unread(error: &serde_json::Error) -> String {
+    format!("{:?} at line {}, column {}", error.classify(), error.line(), error.column())
+}
+
 /// What a panic says belongs in the log, never in an answer.
 pub fn panics() {
     std::panic::set_hook(Box::new(|panic| {

@@ -11,6 +11,8 @@ use std::sync::{Arc, Mutex};
 use axum::body::Body;
 use axum::http::Method;
 use serde_json::{Value, json};
+use slowpoint_server::api::sweeps;
+use slowpoint_server::api::work::Run;
 use slowpoint_server::compute::Failure;
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
@@ -18,7 +20,8 @@ use slowpoint_server::jobs::{Count, Jobs, Tell};
 use slowpoint_server::log;
 use slowpoint_server::metrics::Metrics;
 use slowpoint_server::store::{Claimed, NewJob, Shelf, Store};
-use support::{Disk, card, json_request, request, service, service_with, until};
+use slowpoint_server::wire::sweep::read_sweep;
+use support::{Disk, Service, card, json_request, request, service, service_with, until};
 use tracing::Instrument;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -77,6 +80,24 @@ async fn a_failure_has_its_id_however_little_is_logged() {
     let of_request: Vec<_> = lines.all().into_iter().filter(|line| under(line, "request") == ["terse"]).collect();
     assert_eq!(of_request.len(), 1, "{}", lines.text());
     assert_eq!((&of_request[0]["message"], &of_request[0]["level"]), (&json!("store failed"), &json!("ERROR")));
+}
+
+/// A sweep that is refused; one that was taken and cannot be read again, and an answer that reads as none: neither can be
+/// brought about by requests.
+async fn fail_to_read(service: &Service) {
+    let id = ContentId::of("test", "sweep");
+    let mut body = json!({"base": card(), "axes": {"tilts": [0, 5]}});
+    let mut sweep = read_sweep(body.to_string().as_bytes()).unwrap();
+    sweep.base.value["card"]["airframe"]["mass"] = json!("sesame of a setting");
+    sweep.base.value["sesame"] = json!("of a name");
+    let fly = || sweeps::fly(&id, &sweep, &Run::at_once(&AtomicBool::new(false), &|_| ()));
+    assert_eq!(tracing::error_span!("job", id = %id).in_scope(fly), Err(Failure::Failed));
+    service.store.put(Shelf::Assessments, &id, b"{}", b"[\"sesame of an answer\"]").unwrap();
+    let picture = format!("/v1/assessments/{id}/deploy-speed.svg");
+    assert_eq!(service.send(request(Method::GET, &picture, Body::empty())).await.status, 500);
+    body["base"]["card"]["airframe"]["mass"] = json!("sesame of a sweep");
+    body["axes"]["sesame"] = json!([1]);
+    assert_eq!(service.send(json_request("/v1/sweeps", body.to_string())).await.status, 422);
 }
 
 /// The log of the whole process.
@@ -151,11 +172,19 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     queried.headers_mut().insert("x-request-id", "bad sesame id".parse().unwrap());
     assert_eq!(service.send(queried).await.status, 400);
     assert_eq!(service.send(json_request("/v1/assessments", "{\"sesame of a fault\": 1}")).await.status, 422);
+    fail_to_read(&service).await;
     let written = &lines.all()[before..];
     assert!(written.iter().any(|line| line["message"] == "answered" && under(line, "request") == ["discreet"]));
     let turn = written.iter().find(|line| line["message"] == "a job's turn is over").unwrap();
     assert_eq!(under(turn, "job").len(), 1, "{turn}");
     assert!(!lines.text().contains("sesame"), "{}", lines.text());
+    for (message, name, told) in [
+        ("a setting that was read cannot be read again", "faults", json!(2)),
+        ("a stored answer does not read as one", "error", json!("Data at line 1, column 23")),
+    ] {
+        let line = written.iter().find(|line| line["message"] == message).unwrap();
+        assert_eq!(line[name], told, "{line}");
+    }
     // What this program says of requests and jobs has the id of one.
     for line in written.iter().filter(|line| line["level"] != "TRACE" && line["level"] != "DEBUG") {
         assert_eq!(under(line, "request").len() + under(line, "job").len(), 1, "{line}");

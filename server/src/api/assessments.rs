@@ -23,6 +23,7 @@ use crate::access::Client;
 use crate::compute::Failure;
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
+use crate::log;
 use crate::problem::{InputRefusals, Kind, Problem, ReadRefusals};
 use crate::store::{Kept, Piece, Shelf};
 use crate::wire::{self, Asked, Assessment, AssessmentRequest};
@@ -232,7 +233,7 @@ pub fn to_json<T: Serialize>(answer: &T) -> Result<Vec<u8>, Failure> {
 /// Reads what was written as JSON before.
 pub fn from_json<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Failure> {
     serde_json::from_slice(bytes).map_err(|error| {
-        tracing::error!(%error, "what was written as JSON cannot be read again");
+        tracing::error!(error = log::unread(&error), "what was written as JSON cannot be read again");
         Failure::Failed
     })
 }
@@ -305,7 +306,7 @@ pub async fn flights_of(
         None => fly_again(state, id, asked.clone()).await?,
     };
     serde_json::from_slice(&answer).map(|flown: Flown| flown.flights).map_err(|error| {
-        tracing::error!(%error, "a stored answer has no number of flights");
+        tracing::error!(error = log::unread(&error), "a stored answer has no number of flights");
         Problem::internal()
     })
 }

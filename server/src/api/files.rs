@@ -15,6 +15,7 @@ use super::blocking;
 use super::extract::{Asked, InPath};
 use crate::State;
 use crate::compute::Failure;
+use crate::log;
 use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
 use crate::render::stored::{Delay, Globe, Site, Stored};
 use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
@@ -279,7 +280,7 @@ where
     let made = blocking(move || {
         let _place = place;
         let stored = serde_json::from_slice(&answer).map_err(|error| {
-            tracing::error!(%error, "a stored answer does not read as one");
+            tracing::error!(error = log::unread(&error), "a stored answer does not read as one");
             Problem::internal()
         })?;
         make(&stored)

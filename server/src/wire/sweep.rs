@@ -154,7 +154,8 @@ pub struct AskedSweep {
     pub input: Value,
     /// What is demanded besides the condition on openings.
     pub demands: Demands,
-    base: Layer,
+    /// The flight card on which the steps of the axes are laid.
+    pub base: Layer,
     axes: Vec<Axis>,
     /// Flights of one setting, at most.
     flights: u64,
