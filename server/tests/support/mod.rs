@@ -211,26 +211,7 @@ pub fn json_request(uri: &str, body: impl Into<Body>) -> Request<Body> {
 
 /// An invented card, flown few times.
 pub fn card() -> Value {
-    json!({
-        "card": {
-            "name": "Test rocket, invented",
-            "airframe": {
-                "diameter": "54 mm", "length": "0.9 m", "mass": "620 g",
-                "centre_of_gravity": "0.55 m", "centre_of_pressure": "0.68 m",
-                "normal_force_slope": 10.0, "drag_coefficient": 0.6
-            },
-            "motor": {
-                "thrust_curve": [[0.0, 0.0], [0.05, 30.0], [0.3, 22.0], [1.6, 18.0], [1.8, 0.0]],
-                "propellant_mass": "25 g", "diameter": "24 mm", "length": "70 mm"
-            },
-            "recovery": { "first": { "kind": "parachute", "diameter": "60 cm" } }
-        },
-        "launch": { "rail_length": "1.2 m" },
-        "wind": { "surface": { "speed": "4 m/s", "direction": 270, "measuring_height": "2 m" }, "terrain": "open" },
-        "delays": [4, 7],
-        "flights": 128,
-        "seed": 3
-    })
+    serde_json::from_str(include_str!("card.json")).unwrap()
 }
 
 /// Fails unless a value is what the published description says.
