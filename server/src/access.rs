@@ -2,7 +2,8 @@
 //!
 //! While there never was a token, nobody is asked for one and clients are told apart by their addresses. From the first token
 //! on every request but the plain ones needs one, and an answer is read by whoever posted its input or holds a link that
-//! shares it. A route that the table does not name is for administrators.
+//! shares it. The token is looked at first: where it may not read, or is none, the link beside it does. A route that the table
+//! does not name is for administrators.
 
 use std::net::{IpAddr, SocketAddr};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -20,7 +21,7 @@ use crate::State;
 use crate::api::extract::not_text;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
-use crate::store::{Scope, SecretSum, Shelf, Store};
+use crate::store::{Scope, SecretSum, Shelf, Store, Token};
 use crate::threads::Bounded;
 
 /// Begins every token, so that one that got out is found where it should not be.
@@ -29,10 +30,14 @@ const PREFIX: &str = "slowpoint_";
 /// A store that hangs keeps whoever watches from its answer no longer than this.
 const LOOK: Duration = Duration::from_secs(1);
 
+/// Octets of a link's sum that tell it from others.
+const LINK_OCTETS: usize = 8;
+
 /// Whoever asks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Client {
-    /// Its token's name, or its address.
+    /// What its answers, jobs and budget are kept under: its kind, a colon and what tells it from others of that kind. The kind
+    /// comes first, so that no token can be called as an address or a link is.
     pub name: String,
     /// Whether tokens are asked for: only then an answer is somebody's.
     pub known: bool,
@@ -41,8 +46,18 @@ pub struct Client {
 
 impl Client {
     /// While nobody is asked for a token.
-    fn anyone(peer: String) -> Self {
-        Self { name: peer, known: false, scope: Scope::Admin }
+    fn at(address: &str) -> Self {
+        Self { name: format!("address:{address}"), known: false, scope: Scope::Admin }
+    }
+
+    fn with_token(token: &Token) -> Self {
+        Self { name: format!("token:{}", token.name), known: true, scope: token.scope }
+    }
+
+    /// Each link is a client of its own. Its name leads back to no secret.
+    fn with_link(sum: &SecretSum) -> Self {
+        let digits = crate::id::hex(&sum[..LINK_OCTETS]);
+        Self { name: format!("link:{digits}"), known: true, scope: Scope::Read }
     }
 
     /// On whose behalf a job is given up: of all, where nobody is told apart, and by an administrator.
@@ -116,6 +131,49 @@ fn need(method: &Method, route: &str) -> Need {
     }
 }
 
+impl Need {
+    /// The least scope.
+    fn scope(self) -> Scope {
+        match self {
+            Self::Nothing | Self::OwnOrShared(_) => Scope::Read,
+            Self::Scope(least) | Self::Own(least, _) => least,
+        }
+    }
+
+    /// Where the answer is kept that has to be the client's own; the inner `None` is any shelf.
+    fn owned(self) -> Option<Option<Shelf>> {
+        match self {
+            Self::Nothing | Self::Scope(_) => None,
+            Self::Own(_, shelf) => Some(shelf),
+            Self::OwnOrShared(shelf) => Some(Some(shelf)),
+        }
+    }
+}
+
+/// Whether a link can open a route.
+pub fn takes_link(method: &Method, route: &str) -> bool {
+    matches!(need(method, route), Need::OwnOrShared(_))
+}
+
+/// What a request to a route can be refused with here, before any handler sees it.
+pub fn refusals(method: &Method, route: &str) -> Vec<Kind> {
+    let need = need(method, route);
+    if need == Need::Nothing {
+        return Vec::new();
+    }
+    let mut kinds = vec![Kind::TokenNeeded, Kind::StorageFailed, Kind::Internal];
+    if need.scope() > Scope::Read {
+        kinds.push(Kind::ScopeTooSmall);
+    }
+    if let Some(shelf) = need.owned() {
+        kinds.extend([Kind::InvalidPath, unknown(shelf)]);
+    }
+    if takes_link(method, route) {
+        kinds.extend([Kind::ShareOver, Kind::InvalidQuery]);
+    }
+    kinds
+}
+
 /// What of the query decides who may read.
 #[derive(Debug, Default, Deserialize)]
 struct Asked {
@@ -154,7 +212,7 @@ pub async fn permit(
     let peer = peer(&request, state.config.behind_proxy);
     let fallback = peer.clone();
     let looked = Arc::clone(&state);
-    let look = move || look(&looked, need, secret, asked.share.as_deref(), &ids, peer);
+    let look = move || look(&looked, need, secret, asked.share.as_deref(), &ids, &peer);
     // Whoever watches is not kept waiting by a store that hangs.
     let found = match need {
         Need::Scope(Scope::Admin) => state.tokens.looks.run(look).await.map_err(|_| Problem::internal())?,
@@ -162,7 +220,7 @@ pub async fn permit(
     };
     let client = match found {
         Ok(client) => client?,
-        Err(_) if need == Need::Scope(Scope::Admin) && state.tokens.last() == Some(false) => Client::anyone(fallback),
+        Err(_) if need == Need::Scope(Scope::Admin) && state.tokens.last() == Some(false) => Client::at(&fallback),
         Err(error) => return Err(Problem::storage(&error)),
     };
     without_share(request.uri_mut());
@@ -177,70 +235,79 @@ fn look(
     secret: Option<Result<SecretSum, ()>>,
     share: Option<&str>,
     ids: &[ContentId],
-    peer: String,
+    peer: &str,
 ) -> std::io::Result<Result<Client, Problem>> {
     let store = &*state.store;
     if !state.tokens.any(store)? {
-        return Ok(Ok(Client::anyone(peer)));
+        return Ok(Ok(Client::at(peer)));
     }
-    if let (Need::OwnOrShared(shelf), Some(share), None) = (need, share, &secret) {
-        for id in ids {
-            if !store.shared(&sum(share), shelf, id)? {
-                let detail =
-                    "The link does not share this, or its time is over. Ask whoever gave it to you for another.";
-                return Ok(Err(Problem::new(Kind::ShareOver, detail)));
-            }
-        }
-        return Ok(Ok(Client { name: "a shared link".into(), known: true, scope: Scope::Read }));
-    }
-    let Some(secret) = secret else {
-        let detail = "Send the header Authorization: Bearer TOKEN. Whoever runs this server makes one with `slowpoint token add NAME`.";
-        return Ok(Err(unauthenticated(detail, "Bearer realm=\"slowpoint\"")));
+    let link = share.filter(|_| matches!(need, Need::OwnOrShared(_))).map(sum);
+    let token = match &secret {
+        Some(Ok(sum)) => store.token(sum)?.filter(Token::holds),
+        _ => None,
     };
-    let token = match secret {
-        Ok(sum) => store.token(&sum)?.filter(crate::store::Token::holds),
-        Err(()) => None,
+    let client = match (&token, &link) {
+        (Some(token), _) => Client::with_token(token),
+        (None, Some(link)) => Client::with_link(link),
+        (None, None) => return Ok(Err(unauthenticated(secret.is_some()))),
     };
-    let Some(token) = token else {
-        let detail =
-            "The token is not known, was revoked, or its time is over. Ask whoever runs this server for another.";
-        return Ok(Err(unauthenticated(detail, "Bearer realm=\"slowpoint\", error=\"invalid_token\"")));
-    };
-    let (least, owned) = match need {
-        Need::Nothing => (Scope::Read, None),
-        Need::Scope(least) => (least, None),
-        Need::Own(least, shelf) => (least, Some(shelf)),
-        Need::OwnOrShared(shelf) => (Scope::Read, Some(Some(shelf))),
-    };
-    if token.scope < least {
-        let (has, needs) = (token.scope.name(), least.name());
+    if client.scope < need.scope() {
+        let (has, needs) = (client.scope.name(), need.scope().name());
         let detail =
             format!("The token has the scope \"{has}\"; this needs \"{needs}\". Ask whoever runs this server for one.");
         return Ok(Err(Problem::new(Kind::ScopeTooSmall, detail)));
     }
-    let client = Client { name: token.name, known: true, scope: token.scope };
-    if let Some(shelf) = owned {
-        for id in ids {
-            if !client.may_read(store, shelf, id)? {
-                return Ok(Err(not_theirs(shelf, id)));
-            }
+    let Some(shelf) = need.owned() else { return Ok(Ok(client)) };
+    for id in ids {
+        if client.may_read(store, shelf, id)? {
+            continue;
+        }
+        let shared = match (&link, shelf) {
+            (Some(link), Some(shelf)) => store.shared(link, shelf, id)?,
+            _ => false,
+        };
+        if !shared {
+            return Ok(Err(if link.is_some() { not_shared(secret.is_some()) } else { not_theirs(shelf, id) }));
         }
     }
     Ok(Ok(client))
 }
 
+fn unknown(shelf: Option<Shelf>) -> Kind {
+    shelf.map_or(Kind::UnknownJob, Kind::unknown)
+}
+
 /// The same whether there is such an answer or not.
 pub fn not_theirs(shelf: Option<Shelf>, id: &ContentId) -> Problem {
-    let kind = shelf.map_or(Kind::UnknownJob, Kind::unknown);
     Problem::new(
-        kind,
+        unknown(shelf),
         format!(
             "Nothing that this token may read is known under {id}. Post its input: the same input gets the same id, and can be read by whoever posted it."
         ),
     )
 }
 
-fn unauthenticated(detail: &str, challenge: &'static str) -> Problem {
+/// The same whether there is such an answer or not.
+fn not_shared(beside_token: bool) -> Problem {
+    let token = if beside_token { ", and the token beside it may not read it either" } else { "" };
+    let detail =
+        format!("The link does not share this, or its time is over{token}. Ask whoever gave it to you for another.");
+    Problem::new(Kind::ShareOver, detail)
+}
+
+/// No token, or one that does not count.
+fn unauthenticated(shown: bool) -> Problem {
+    let (detail, challenge) = if shown {
+        (
+            "The token is not known, was revoked, or its time is over. Ask whoever runs this server for another.",
+            "Bearer realm=\"slowpoint\", error=\"invalid_token\"",
+        )
+    } else {
+        (
+            "Send the header Authorization: Bearer TOKEN. Whoever runs this server makes one with `slowpoint token add NAME`.",
+            "Bearer realm=\"slowpoint\"",
+        )
+    };
     Problem::new(Kind::TokenNeeded, detail).with_header(header::WWW_AUTHENTICATE, HeaderValue::from_static(challenge))
 }
 
@@ -313,6 +380,45 @@ mod tests {
         ] {
             assert_eq!(need(&method, route), Need::Scope(Scope::Admin), "{method} {route}");
         }
+    }
+
+    #[test]
+    fn no_client_has_the_name_of_another_kind() {
+        let secret = new_secret();
+        let name = Client::with_link(&sum(&secret)).name;
+        assert!(name.len() == "link:".len() + 2 * LINK_OCTETS && !secret.contains(&name["link:".len()..]), "{name}");
+        let created = jiff::Timestamp::UNIX_EPOCH;
+        for called in ["192.0.2.7", "address:192.0.2.7", &name] {
+            let token = Token { name: called.into(), scope: Scope::Admin, created, expires: None, revoked: None };
+            assert_eq!(Client::with_token(&token).name, format!("token:{called}"));
+        }
+        assert_eq!(Client::at("192.0.2.7").name, "address:192.0.2.7");
+    }
+
+    /// What the description says of each route.
+    #[test]
+    fn refuses_by_the_table() {
+        let of = |method, route| {
+            let mut slugs: Vec<_> = refusals(&method, route).into_iter().map(Kind::slug).collect();
+            slugs.sort_unstable();
+            (slugs, takes_link(&method, route))
+        };
+        assert_eq!(of(Method::GET, "/livez"), (vec![], false));
+        assert_eq!(of(Method::GET, "/v1/jobs"), (vec!["internal", "storage-failed", "token-needed"], false));
+        let compute = vec!["internal", "scope-too-small", "storage-failed", "token-needed"];
+        assert_eq!(of(Method::POST, "/v1/weather/grib"), (compute, false));
+        let shared = vec![
+            "internal",
+            "invalid-path",
+            "invalid-query",
+            "share-over",
+            "storage-failed",
+            "token-needed",
+            "unknown-day",
+        ];
+        assert_eq!(of(Method::GET, "/v1/days/{id}/changes"), (shared, true));
+        let own = vec!["internal", "invalid-path", "scope-too-small", "storage-failed", "token-needed", "unknown-job"];
+        assert_eq!(of(Method::DELETE, "/v1/jobs/{id}"), (own, false));
     }
 
     #[test]

@@ -205,6 +205,88 @@ async fn a_revoked_token_ends_at_once() {
     }
 }
 
+/// Has an answer shared for two days; the reply.
+async fn shared(service: &Service, answer: &str, secret: &str) -> Reply {
+    let asked = json_request("/v1/shares", json!({"answer": answer, "hours": 48}).to_string());
+    service.send(with(asked, Some(secret))).await
+}
+
+/// The query of a new link.
+async fn link(service: &Service, answer: &str, secret: &str) -> String {
+    let reply = shared(service, answer, secret).await;
+    assert_eq!(reply.status, 201, "{}", reply.text());
+    reply.json()["query"].as_str().unwrap().to_string()
+}
+
+/// A page may send its token with every request, those to another club's link among them.
+#[tokio::test]
+async fn a_link_is_read_beside_any_token() {
+    let service = service();
+    let [owner, other] = ["owner", "other"].map(|name| add(&service, name, Scope::Compute, None));
+    let revoked = add(&service, "revoked", Scope::Compute, None);
+    service.store.revoke_token("revoked").unwrap();
+    let place = posted(&service, "/v1/days", &day(), &owner).await;
+    let good = link(&service, &place, &owner).await;
+    let bad = format!("share={}", new_secret());
+    let links = [None, Some(&good), Some(&bad)];
+    // Per token what comes of no link, one that shares it, and one that does not.
+    for (token, expected) in [
+        (None, [(401, "token-needed"), (200, ""), (403, "share-over")]),
+        (Some(&owner), [(200, ""), (200, ""), (200, "")]),
+        (Some(&other), [(404, "unknown-day"), (200, ""), (403, "share-over")]),
+        (Some(&revoked), [(401, "token-needed"), (200, ""), (403, "share-over")]),
+    ] {
+        for (link, (status, slug)) in links.iter().zip(expected) {
+            let uri = link.map_or_else(|| place.clone(), |link| format!("{place}?{link}"));
+            let reply = get(&service, &uri, token.map(String::as_str)).await;
+            match status {
+                200 => assert_eq!(reply.status, 200, "{token:?} {link:?}: {}", reply.text()),
+                _ => drop(check_problem(&reply, status, slug)),
+            }
+        }
+    }
+    // What the token and the link read between them: one's own day and another club's.
+    let mut own = day();
+    own["seed"] = json!(2);
+    let own = posted(&service, "/v1/days", &own, &other).await;
+    let changes = format!("{own}/changes?since={}", place.rsplit('/').next().unwrap());
+    assert_eq!(get(&service, &changes, Some(&other)).await.status, 404);
+    assert_eq!(get(&service, &format!("{changes}&{good}"), Some(&other)).await.status, 200);
+    check_problem(&get(&service, &format!("{changes}&{good}"), None).await, 403, "share-over");
+}
+
+/// Whoever spends what a link may leaves the others theirs.
+#[tokio::test(flavor = "multi_thread")]
+async fn each_link_has_a_budget_of_its_own() {
+    let service = service_with(Config { client_core_s: 1, ..Config::default() }, Disk::default());
+    let [owner, named] = ["owner", "a shared link"].map(|name| add(&service, name, Scope::Compute, None));
+    let mut long = card();
+    long["flights"] = json!(16_384);
+    let place = posted(&service, "/v1/assessments", &long, &owner).await;
+    let [one, two] = [link(&service, &place, &owner).await, link(&service, &place, &owner).await];
+    let table = |link: &str| format!("{place}/flights.csv?{link}");
+    assert_eq!(get(&service, &table(&one), None).await.status, 200);
+    check_problem(&get(&service, &table(&one), None).await, 429, "over-budget");
+    assert_eq!(get(&service, &table(&two), None).await.status, 200);
+    // Nor is a token the client that it is called after.
+    posted(&service, "/v1/assessments", &card(), &named).await;
+}
+
+/// What was asked from an address, before there was a token, is not that of a token of this name.
+#[tokio::test]
+async fn no_token_is_an_address() {
+    let service = service();
+    let address: std::net::SocketAddr = "192.0.2.7:5000".parse().unwrap();
+    let mut asked = json_request("/v1/assessments", card().to_string());
+    asked.headers_mut().insert("prefer", "respond-async, wait=20".parse().unwrap());
+    asked.extensions_mut().insert(axum::extract::ConnectInfo(address));
+    let reply = service.send(asked).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    let secret = add(&service, "192.0.2.7", Scope::Compute, None);
+    check_problem(&get(&service, reply.header("location"), Some(&secret)).await, 404, "unknown-assessment");
+    assert_eq!(get(&service, "/v1/jobs", Some(&secret)).await.json()["jobs"], json!([]));
+}
+
 #[tokio::test]
 async fn a_link_shares_one_answer_for_a_while() {
     let service = service();
@@ -274,7 +356,7 @@ async fn a_job_of_two_is_given_up_by_both() {
     let first = give_up(&one).await.json();
     assert!(first["message"].as_str().unwrap().starts_with("Others asked"), "{first}");
     assert_eq!(get(&service, &job, Some(&one)).await.status, 404, "it is theirs no more");
-    let mine = service.store.count("SELECT count(*) FROM jobs WHERE client = 'two' AND open");
+    let mine = service.store.count("SELECT count(*) FROM jobs WHERE client = 'token:two' AND open");
     assert_eq!(mine, 1, "it counts as the other's now");
     assert_eq!(give_up(&two).await.json()["status"], "dismissed");
     assert_eq!(get(&service, &job, Some(&two)).await.json()["status"], "dismissed", "and stays known");
