@@ -287,6 +287,50 @@ async fn no_token_is_an_address() {
     assert_eq!(get(&service, "/v1/jobs", Some(&secret)).await.json()["jobs"], json!([]));
 }
 
+/// A link is asked for as everything is: every fault at once, each with its place and its remedy.
+#[tokio::test]
+async fn a_bad_wish_for_a_link_is_told_whole() {
+    let service = service();
+    let owner = add(&service, "owner", Scope::Compute, None);
+    let id = "0".repeat(32);
+    for (body, expected) in [
+        ("[]".to_string(), &[("", "give an object with answer, hours")][..]),
+        (
+            "{}".into(),
+            &[
+                ("/answer", "add \"answer\": Path of the answer"),
+                ("/hours", "add \"hours\": For how long, h: a year at most"),
+            ],
+        ),
+        (format!(r#"{{"answer": "/v1/days/{id}", "hours": 48, "hours": 2}}"#), &[("/hours", "give it once")]),
+        (
+            format!(r#"{{"answr": "/v1/days/{id}", "hours": "48", "for": "all"}}"#),
+            &[
+                ("/answr", "did you mean \"answer\"?"),
+                ("/for", "known here: answer, hours"),
+                ("/hours", "send 48 without quotation marks"),
+            ],
+        ),
+        (
+            r#"{"answer": "/v1/jobs/1", "hours": 0}"#.into(),
+            &[("/hours", "give 1 to 8784"), ("/answer", "give /v1/assessments/ID, /v1/days/ID or /v1/sweeps/ID")],
+        ),
+        (
+            format!(r#"{{"answer": "/v1/days/{id}/changes", "hours": 1.5}}"#),
+            &[("/hours", "give a whole number"), ("/answer", "give /v1/assessments/ID, /v1/days/ID or /v1/sweeps/ID")],
+        ),
+    ] {
+        let reply = service.send(with(json_request("/v1/shares", body.clone()), Some(&owner))).await;
+        let problem = check_problem(&reply, 422, "invalid-input");
+        let told: Vec<_> = problem["errors"].as_array().unwrap().iter().collect();
+        let told: Vec<_> =
+            told.iter().map(|e| (e["pointer"].as_str().unwrap(), e["remedy"].as_str().unwrap())).collect();
+        assert_eq!(told, expected, "{body}");
+    }
+    let reply = service.send(with(json_request("/v1/shares", "{\"answer\": "), Some(&owner))).await;
+    check_problem(&reply, 400, "malformed-json");
+}
+
 #[tokio::test]
 async fn a_link_shares_one_answer_for_a_while() {
     let service = service();

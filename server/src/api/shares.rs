@@ -8,7 +8,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use jiff::Timestamp;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::assessments::{sound, text_header};
@@ -19,22 +19,7 @@ use crate::access::{self, Client};
 use crate::id::ContentId;
 use crate::problem::{Problem, ShareRefusals};
 use crate::store::{Shelf, Store};
-use crate::wire::FieldFault;
-
-/// The longest that a link holds, h: a year.
-const MOST_HOURS: u64 = 366 * 24;
-
-/// What is to be shared.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct ShareRequest {
-    /// Path of the answer
-    #[schema(example = "/v1/days/00000000000000000000000000000000", max_length = 100)]
-    pub answer: String,
-    /// For how long, h
-    #[schema(minimum = 1, maximum = 8784, example = 48)]
-    pub hours: u64,
-}
+use crate::wire::share::{AskedShare, ShareRequest, read_share};
 
 /// A link that shares.
 #[derive(Debug, Serialize, ToSchema)]
@@ -51,7 +36,8 @@ pub struct ShareAnswer {
 
 /// Makes a link that lets whoever has it read an answer for a while
 ///
-/// Of a day its flights' answers as well. Nothing can be changed or computed with it.
+/// Of a day its flights' answers as well. Nothing can be changed or computed with it. A token beside it is looked at first, and
+/// the link read what the token may not: with neither the refusal is `share-over`.
 #[utoipa::path(
     post,
     path = "/v1/shares",
@@ -59,10 +45,7 @@ pub struct ShareAnswer {
     operation_id = "share_answer",
     request_body(content = ShareRequest, content_type = "application/json", description = "What is shared, and for how long"),
     responses(
-        (
-            status = 201, description = "The link", body = ShareAnswer, content_type = "application/json",
-            headers(("Location" = String, description = "Where it leads")),
-        ),
+        (status = 201, description = "The link", body = ShareAnswer, content_type = "application/json"),
         ShareRefusals,
     ),
 )]
@@ -71,31 +54,11 @@ pub async fn create(
     Extension(client): Extension<Client>,
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
-    let fault = |pointer: &str, problem: String, remedy: &str| {
-        Problem::faults(vec![FieldFault { pointer: pointer.into(), problem, remedy: remedy.into(), sent: None }])
-    };
-    let asked: serde_json::Value =
-        serde_json::from_slice(&body).map_err(|error| Problem::malformed_json(&error.to_string()))?;
-    let remedy = "give {\"answer\": \"/v1/days/ID\", \"hours\": 48}";
-    let asked: ShareRequest = serde_json::from_value(asked).map_err(|error| fault("", error.to_string(), remedy))?;
-    if !(1..=MOST_HOURS).contains(&asked.hours) {
-        return Err(fault("/hours", format!("{} hours", asked.hours), "give 1 to 8784 hours"));
-    }
-    let parts: Vec<&str> = asked.answer.split('/').collect();
-    let named = match parts.as_slice() {
-        ["", "v1", shelf, id] => Shelf::of_name(shelf).zip(ContentId::parse(id)),
-        _ => None,
-    };
-    let Some((shelf, id)) = named else {
-        return Err(fault(
-            "/answer",
-            "this is no path of an answer".into(),
-            "give /v1/assessments/ID, /v1/days/ID or /v1/sweeps/ID",
-        ));
-    };
+    let AskedShare { answer: (shelf, id), hours } =
+        blocking(move || read_share(&body, answer_of)).await?.map_err(Problem::rejected)?;
     let secret = access::new_secret();
-    let expires = Timestamp::now() + Duration::from_secs(3600 * asked.hours);
-    let (store, sum) = (Arc::clone(&state.store), access::sum(&secret));
+    let expires = Timestamp::now() + Duration::from_secs(3600 * hours);
+    let (store, sum, shared) = (Arc::clone(&state.store), access::sum(&secret), id.clone());
     blocking(move || {
         let storage = |error| Problem::storage(&error);
         if !client.may_read(&*store, Some(shelf), &id).map_err(storage)? {
@@ -109,9 +72,15 @@ pub async fn create(
     })
     .await??;
     let query = format!("share={secret}");
-    let href = format!("{}?{query}", asked.answer);
+    let href = format!("/v1/{}/{shared}?{query}", shelf.name());
     let headers = [(header::LOCATION, text_header(&href)), (header::CACHE_CONTROL, text_header("no-store"))];
     Ok((StatusCode::CREATED, headers, Json(ShareAnswer { href, query, expires: expires.to_string() })).into_response())
+}
+
+/// The answer that a path names.
+fn answer_of(path: &str) -> Option<(Shelf, ContentId)> {
+    let (shelf, id) = path.strip_prefix("/v1/")?.split_once('/')?;
+    Shelf::of_name(shelf).zip(ContentId::parse(id))
 }
 
 /// An answer with those that it leads to: a day's flights. Nothing, if it is not kept.

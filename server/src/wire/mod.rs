@@ -18,6 +18,7 @@ pub mod place;
 pub mod plan;
 pub mod request;
 mod schema;
+pub mod share;
 pub mod sweep;
 pub mod units;
 pub mod weather;

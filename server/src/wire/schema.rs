@@ -16,6 +16,7 @@ use utoipa::ToSchema;
 
 use super::day::DayRequest;
 use super::fault::{Faults, escaped};
+use super::share::ShareRequest;
 use super::sweep::SweepRequest;
 use super::units::{self, quoted};
 use super::{AssessmentRequest, WeatherRequest};
@@ -30,6 +31,9 @@ pub static DAY: LazyLock<Schema> = LazyLock::new(Schema::of::<DayRequest>);
 
 /// The schema of a sweep.
 pub static SWEEP: LazyLock<Schema> = LazyLock::new(Schema::of::<SweepRequest>);
+
+/// The schema of what is to be shared.
+pub static SHARE: LazyLock<Schema> = LazyLock::new(Schema::of::<ShareRequest>);
 
 /// What people write, and what it is called here.
 const SYNONYMS: &[(&str, &str)] = &[
@@ -498,8 +502,8 @@ mod tests {
     /// The walk chooses a form of a union by its JSON type: no two may share one.
     #[test]
     fn forms_differ_in_type() {
-        let both = [&*ASSESSMENT, &*WEATHER, &*DAY, &*SWEEP].into_iter();
-        for (request, schema) in both.flat_map(|request| request.components.values().map(move |s| (request, s))) {
+        let all = [&*ASSESSMENT, &*WEATHER, &*DAY, &*SWEEP, &*SHARE].into_iter();
+        for (request, schema) in all.flat_map(|request| request.components.values().map(move |s| (request, s))) {
             for (name, inner) in properties(schema) {
                 let mut seen: Vec<&str> = request.forms(inner).iter().flat_map(|f| types(f)).collect();
                 let all = seen.len();

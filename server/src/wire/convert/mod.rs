@@ -7,6 +7,7 @@
 mod field;
 mod place;
 mod question;
+mod share;
 mod slips;
 mod spread;
 mod sweep;
@@ -27,6 +28,7 @@ use super::schema::{self, Schema};
 use super::units::{Reading, Table, Unreadable};
 use place::AreaPlace;
 pub use place::Placed;
+pub use share::share;
 use slips::Noticed;
 pub use sweep::sweep;
 pub use weather::{Weather, grib, weather};
