@@ -324,21 +324,21 @@ pub struct LimitBody {
     pub unit: &'static str,
 }
 
-/// Documents problems of an operation: one response per status, naming the kinds behind it.
-fn documented(kinds: &[Kind]) -> BTreeMap<String, RefOr<utoipa::openapi::Response>> {
-    let mut by_status: BTreeMap<String, Vec<Kind>> = BTreeMap::new();
+/// Documents problems among the responses of an operation: one response per status, naming the kinds behind it.
+pub fn document(responses: &mut BTreeMap<String, RefOr<utoipa::openapi::Response>>, kinds: &[Kind]) {
     for kind in kinds {
-        by_status.entry(kind.status().as_str().to_string()).or_default().push(*kind);
-    }
-    by_status
-        .into_iter()
-        .map(|(status, kinds)| {
-            let lines: Vec<_> = kinds.iter().map(|k| format!("`/problems/{}`: {}", k.slug(), k.title())).collect();
+        let line = format!("`/problems/{}`: {}", kind.slug(), kind.title());
+        let response = responses.entry(kind.status().as_str().to_string()).or_insert_with(|| {
             let content = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
-            let response = ResponseBuilder::new().description(lines.join(" ")).content(PROBLEM_JSON, content).build();
-            (status, RefOr::T(response))
-        })
-        .collect()
+            RefOr::T(ResponseBuilder::new().content(PROBLEM_JSON, content).build())
+        });
+        if let RefOr::T(response) = response
+            && !response.description.contains(&line)
+        {
+            let gap = if response.description.is_empty() { "" } else { " " };
+            response.description = format!("{}{gap}{line}", response.description);
+        }
+    }
 }
 
 macro_rules! refusals {
@@ -349,65 +349,68 @@ macro_rules! refusals {
 
             impl IntoResponses for $name {
                 fn responses() -> BTreeMap<String, RefOr<utoipa::openapi::Response>> {
-                    documented(&[$(Kind::$kind),*])
+                    let mut responses = BTreeMap::new();
+                    document(&mut responses, &[$(Kind::$kind),*]);
+                    responses
                 }
             }
         )*
     };
 }
 
+// What a request is refused with before its handler is said by the table of `access`, which the description reads.
 refusals! {
     /// What an input can be refused with.
-    InputRefusals: TokenNeeded, ScopeTooSmall, OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BodyTimeout, BodyTooLarge,
+    InputRefusals: OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, InvalidQuery, BadRequest, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading an assessment can be refused with.
-    ReadRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, ComputeLimit,
+    ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights, ComputeLimit,
         Internal, StorageFailed, Overloaded, Stopping;
     /// What flying one flight again can be refused with.
-    FlightRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
-        ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What the table of all flights can be refused with.
-    TableRefusals: OverBudget, TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
+    TableRefusals: OverBudget, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,
         ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What reading a day or a sweep can be refused with.
-    StoredRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
+    StoredRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, UnknownSweep, StoredDamaged, Internal, StorageFailed,
         Overloaded, Stopping;
     /// What a day with something changed can be refused with.
-    RevisionRefusals: TokenNeeded, ScopeTooSmall, OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
-        BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal,
+    RevisionRefusals: OverBudget, TooManyJobs, UriTooLong, HeadTooLarge, InvalidPath, UnknownDay, StoredDamaged, MalformedJson, TooDeeplyNested,
+        BadRequest, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput, TooManyFlights, ComputeLimit, Internal,
         StorageFailed, Overloaded, Stopping;
     /// What comparing two days can be refused with.
-    ChangeRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
+    ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
         StorageFailed, Stopping;
     /// What asking for a job can be refused with.
-    JobRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
+    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
         JobFailed, Internal, StorageFailed;
     /// What a list of jobs can be refused with.
-    JobsRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, Internal, StorageFailed;
+    JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
-    EventRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
+    EventRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
     /// What a map of an assessment can be refused with.
-    MapRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
-        StoredDamaged, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
+        StoredDamaged, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.
-    PictureRefusals: TokenNeeded, ScopeTooSmall, ShareOver, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
-        ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
-    WeatherRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout, BodyTooLarge,
+    WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout, BodyTooLarge,
         UnsupportedMediaType, InvalidInput, Internal;
     /// What a file of weather can be refused with.
-    FileRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, InvalidQuery, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
+    FileRefusals: UriTooLong, HeadTooLarge, InvalidQuery, BadRequest, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
         Internal, Overloaded;
     /// What readiness can be refused with.
     ReadyRefusals: UriTooLong, HeadTooLarge, StorageFailed, Stopping, Internal;
     /// What the metrics can be refused with.
-    MetricsRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, Internal, StorageFailed;
+    MetricsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What an operation without input can be refused with.
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.
-    ExplainRefusals: UriTooLong, HeadTooLarge, UnknownPath, Internal;
+    ExplainRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownPath, Internal;
     /// What a link can be refused with.
-    ShareRefusals: TokenNeeded, ScopeTooSmall, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BodyTimeout,
+    ShareRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout,
         BodyTooLarge, UnsupportedMediaType, InvalidInput, UnknownAssessment, UnknownDay, UnknownSweep, Internal, StorageFailed;
 }
 

@@ -14,7 +14,8 @@ use slowpoint_server::access::{new_secret, sum};
 use slowpoint_server::config::Config;
 use slowpoint_server::store::{Access, Scope, Token};
 use support::{
-    Disk, Reply, Service, card, check_described, check_problem, json_request, request, service, service_with,
+    Disk, Reply, Service, card, check_described, check_documented, check_problem, json_request, request, routes,
+    service, service_with,
 };
 
 fn add(service: &Service, name: &str, scope: Scope, expires: Option<Timestamp>) -> String {
@@ -47,27 +48,6 @@ async fn posted(service: &Service, uri: &str, body: &Value, secret: &str) -> Str
     let reply = service.send(with(json_request(uri, body.to_string()), Some(secret))).await;
     assert_eq!(reply.status, 200, "{}", reply.text());
     reply.header("location").to_string()
-}
-
-/// Every route of the description, with a body where it takes one; what is asked of the answers is put in.
-fn routes(paths: &[(&str, String)]) -> Vec<(Method, String, String, bool)> {
-    let document: Value = serde_json::from_str(&slowpoint_server::api::description::text().unwrap()).unwrap();
-    let mut routes = Vec::new();
-    for (template, methods) in document["paths"].as_object().unwrap() {
-        for (method, operation) in methods.as_object().unwrap() {
-            let own = paths.iter().find(|(prefix, _)| template.starts_with(prefix));
-            let mut uri = template.replace("{index}", "0").replace("{kind}", "invalid-input");
-            if let Some((prefix, place)) = own {
-                uri = uri.replace(prefix, place);
-            }
-            if template.ends_with("/changes") {
-                uri = format!("{uri}?since={}", own.unwrap().1.rsplit('/').next().unwrap());
-            }
-            let method: Method = method.to_uppercase().parse().unwrap();
-            routes.push((method, template.clone(), uri, operation["requestBody"].is_object()));
-        }
-    }
-    routes
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -120,6 +100,7 @@ async fn every_route_with_every_token() {
         };
         for secret in strangers {
             let reply = asked(secret).await;
+            check_documented(method, template, &reply);
             if plain {
                 assert!(reply.status.as_u16() < 400, "{method} {template}: {}", reply.status);
             } else {
@@ -130,6 +111,7 @@ async fn every_route_with_every_token() {
         }
         for (secret, scope, owns) in tokens {
             let reply = asked(Some(secret)).await;
+            check_documented(method, template, &reply);
             let status = reply.status.as_u16();
             let told = format!("{method} {template} {scope:?} {owns}: {}", String::from_utf8_lossy(&reply.body));
             if plain {

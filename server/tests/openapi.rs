@@ -4,9 +4,18 @@
 
 mod support;
 
-use serde_json::Value;
+use std::sync::atomic::Ordering;
+
+use axum::body::Body;
+use axum::http::{Method, Request};
+use serde_json::{Value, json};
+use slowpoint_server::access::{new_secret, sum};
 use slowpoint_server::api::description;
-use support::service;
+use slowpoint_server::config::Config;
+use slowpoint_server::store::{Access, Scope, Token};
+use support::{
+    Disk, Service, card, check_documented, check_problem, json_request, request, routes, service, service_with,
+};
 
 const KEPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../openapi/openapi.json");
 
@@ -123,5 +132,155 @@ async fn every_response_has_its_headers() {
         assert!(!reply.header("x-request-id").is_empty(), "{path}");
         assert_eq!(reply.header("server"), "", "{path}");
         assert!(!reply.header("cache-control").is_empty(), "{path}");
+    }
+}
+
+fn day(seed: u64) -> Value {
+    let card = card();
+    json!({
+        "entries": [{"name": "one", "card": card["card"]}],
+        "launch": card["launch"], "wind": card["wind"], "flights": 128, "delays": [7], "seed": seed,
+    })
+}
+
+/// A card with a place on Earth.
+fn placed(seed: u64) -> Value {
+    let mut card = card();
+    card["site"] = json!({"position": {"latitude": 42.7, "longitude": -71.0}});
+    card["seed"] = json!(seed);
+    card
+}
+
+fn sweep(seed: u64) -> Value {
+    json!({"base": placed(seed), "axes": {"tilts": [0]}})
+}
+
+/// An assessment, a day, a sweep and a job, with the beginnings of their paths.
+async fn answers(service: &Service) -> [(&'static str, String); 4] {
+    let place = async |uri: &str, body: Value| {
+        let reply = service.send(json_request(uri, body.to_string())).await;
+        assert_eq!(reply.status, 200, "{}", reply.text());
+        reply.header("location").to_string()
+    };
+    let day = place("/v1/days", day(1)).await;
+    [
+        ("/v1/assessments/{id}", place("/v1/assessments", placed(1)).await),
+        ("/v1/jobs/{id}", format!("/v1/jobs/{}", day.rsplit('/').next().unwrap())),
+        ("/v1/days/{id}", day),
+        ("/v1/sweeps/{id}", place("/v1/sweeps", sweep(1)).await),
+    ]
+}
+
+/// A request that an operation takes, for work that has not been done: another by its seed.
+fn well_asked(method: &Method, template: &str, uri: &str, seed: u64, places: &[(&str, String)]) -> Request<Body> {
+    let body = match (method.as_str(), template) {
+        ("POST", "/v1/assessments") => placed(seed),
+        ("POST", "/v1/days") => day(seed),
+        ("POST", "/v1/sweeps") => sweep(seed),
+        ("POST", "/v1/days/{id}/revisions") => json!({"seed": seed}),
+        ("POST", "/v1/shares") => json!({"answer": places[0].1, "hours": 1}),
+        ("POST", "/v1/weather") => json!({"layers": "height_above_ground m, direction deg, speed m/s\n100, 270, 5"}),
+        ("POST", "/v1/weather/grib") => {
+            let mut asked =
+                request(Method::POST, &format!("{uri}?latitude=1&longitude=1&field_elevation=0"), Body::from("GRIB"));
+            asked.headers_mut().insert("content-type", "application/octet-stream".parse().unwrap());
+            return asked;
+        }
+        ("POST", _) => panic!("{template} is asked nothing here"),
+        _ => return request(method.clone(), uri, Body::empty()),
+    };
+    json_request(uri, body.to_string())
+}
+
+/// Each answer of a service that does well, with its headers.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_answers_carry_is_described() {
+    let service = service();
+    let places = answers(&service).await;
+    let (mut statuses, mut seen) = (Vec::new(), Vec::new());
+    for (method, template, uri, has_body) in routes(&places) {
+        // At once, as a job, and from the store; given whole, and held by the client.
+        let asks: &[(&str, &str, u64)] = if has_body {
+            &[("", "", 10), ("prefer", "respond-async", 11), ("", "", 1)]
+        } else {
+            &[("", "", 0), ("if-none-match", "*", 0)]
+        };
+        for (name, value, seed) in asks {
+            let mut asked = well_asked(&method, &template, &uri, *seed, &places);
+            if !name.is_empty() {
+                asked.headers_mut().insert(*name, value.parse().unwrap());
+            }
+            let reply = service.send(asked).await;
+            check_documented(&method, &template, &reply);
+            statuses.push(reply.status.as_u16());
+            seen.extend(reply.headers.keys().map(|name| name.as_str().to_string()));
+        }
+    }
+    for status in [200, 201, 304, 308, 422] {
+        assert!(statuses.contains(&status), "{status} was not seen");
+    }
+    for name in [
+        "etag",
+        "location",
+        "content-location",
+        "link",
+        "preference-applied",
+        "ratelimit",
+        "ratelimit-policy",
+        "x-request-id",
+    ] {
+        assert!(seen.iter().any(|seen| seen == name), "{name} was not seen");
+    }
+}
+
+/// Each refusal of a client that had all that it may have.
+#[tokio::test]
+async fn what_a_spent_budget_answers_is_described() {
+    let service = service_with(Config { client_core_s: 10, ..Config::default() }, Disk::default());
+    let places = answers(&service).await;
+    let begun = service.send(json_request("/v1/assessments", placed(2).to_string())).await;
+    check_documented(&Method::POST, "/v1/assessments", &begun);
+    let mut refused = 0;
+    for (method, template, uri, _) in routes(&places) {
+        // Whatever it has left.
+        while let Ok(taken) = service.state.budget.take("address:unknown", 0.001) {
+            taken.spend();
+        }
+        let reply = service.send(well_asked(&method, &template, &uri, 10, &places)).await;
+        check_documented(&method, &template, &reply);
+        refused += usize::from(reply.status == 429);
+    }
+    assert_eq!(refused, 5, "three kinds of work, revisions, and the table of flights");
+}
+
+/// Each refusal while nothing can be read or kept: before it is known who asks, and after.
+#[tokio::test]
+async fn what_a_broken_store_answers_is_described() {
+    for (tokens, all) in [(false, true), (true, true), (true, false)] {
+        let service = service();
+        let places = answers(&service).await;
+        let secret = new_secret();
+        if tokens {
+            let (name, scope, created) = ("admin".into(), Scope::Admin, jiff::Timestamp::now());
+            let token = Token { name, scope, created, expires: None, revoked: None };
+            assert!(service.store.add_token(&token, &sum(&secret)).unwrap());
+            assert_eq!(service.get("/v1/jobs").await.status, 401);
+        }
+        let broken = if all { &service.store.broken } else { &service.store.answers_broken };
+        broken.store(true, Ordering::SeqCst);
+        for (method, template, uri, _) in routes(&places) {
+            let mut asked = well_asked(&method, &template, &uri, 10, &places);
+            asked.headers_mut().insert("authorization", format!("Bearer {secret}").parse().unwrap());
+            let reply = service.send(asked).await;
+            check_documented(&method, &template, &reply);
+            let plain = ["/", "/livez", "/openapi.json", "/docs", "/problems/{kind}"].contains(&template.as_str());
+            // Nothing is stored of decoded weather; the metrics say that the store is down.
+            let stores = !template.starts_with("/v1/weather") && template != "/metrics";
+            if !plain && (stores || (all && tokens) || (all && template != "/metrics")) {
+                check_problem(&reply, 503, "storage-failed");
+            } else {
+                assert_ne!(reply.status, 503, "{method} {template}");
+            }
+        }
     }
 }

@@ -41,18 +41,8 @@ use crate::wire::{self, Asked, Assessment, AssessmentRequest};
     params(CreateQuery, Prefer),
     request_body(content = AssessmentRequest, content_type = "application/json", description = "The flight card with weather, limits and spread"),
     responses(
-        (
-            status = 200, description = "The assessment, or with `dry_run=true` its price", body = CreateAnswer, content_type = "application/json",
-            headers(
-                ("Location" = String, description = "Where the assessment stays; not with `dry_run=true`"),
-                ("Content-Location" = String, description = "The same"),
-                ("ETag" = String, description = "Validator of the answer; not with `dry_run=true`"),
-            ),
-        ),
-        (
-            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
-            headers(("Location" = String, description = "The job")),
-        ),
+        (status = 200, description = "The assessment, or with `dry_run=true` its price", body = CreateAnswer, content_type = "application/json"),
+        (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         InputRefusals,
     ),
 )]
@@ -91,10 +81,7 @@ enum CreateAnswer {
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, description = "The assessment", body = Assessment, content_type = "application/json",
-            headers(("ETag" = String, description = "Validator of the answer")),
-        ),
+        (status = 200, description = "The assessment", body = Assessment, content_type = "application/json"),
         (status = 304, description = "The client holds it already"),
         ReadRefusals,
     ),

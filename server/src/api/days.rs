@@ -41,18 +41,8 @@ use crate::wire::{FieldFault, read_changes};
     params(CreateQuery, Prefer),
     request_body(content = DayRequest, content_type = "application/json", description = "The flights, one site, one sky"),
     responses(
-        (
-            status = 200, description = "The day", body = DayAnswer, content_type = "application/json",
-            headers(
-                ("Location" = String, description = "Where the day stays"),
-                ("Content-Location" = String, description = "The same"),
-                ("ETag" = String, description = "Validator of the answer"),
-            ),
-        ),
-        (
-            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
-            headers(("Location" = String, description = "The job")),
-        ),
+        (status = 200, description = "The day", body = DayAnswer, content_type = "application/json"),
+        (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         InputRefusals,
     ),
 )]
@@ -82,17 +72,8 @@ pub async fn create(
     ),
     request_body(content = Object, content_type = "application/json", description = "What is changed", example = json!({"wind": {"surface": {"speed": "12 mph"}}})),
     responses(
-        (
-            status = 200, description = "The new day", body = DayAnswer, content_type = "application/json",
-            headers(
-                ("Location" = String, description = "Where the new day stays"),
-                ("Link" = String, description = "What changed, as rel=\"related\""),
-            ),
-        ),
-        (
-            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
-            headers(("Location" = String, description = "The job"), ("Link" = String, description = "What changed, once it has")),
-        ),
+        (status = 200, description = "The new day", body = DayAnswer, content_type = "application/json"),
+        (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         RevisionRefusals,
     ),
 )]
@@ -181,10 +162,7 @@ pub async fn changes(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, description = "The day", body = DayAnswer, content_type = "application/json",
-            headers(("ETag" = String, description = "Validator of the answer")),
-        ),
+        (status = 200, description = "The day", body = DayAnswer, content_type = "application/json"),
         (status = 304, description = "The client holds it already"),
         StoredRefusals,
     ),

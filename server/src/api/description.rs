@@ -3,14 +3,17 @@
 use std::sync::LazyLock;
 
 use axum::body::Bytes;
-use axum::http::header;
+use axum::http::{Method, header};
 use axum::response::{IntoResponse, Response};
 use utoipa::ToSchema;
-use utoipa::openapi::{OpenApi, RefOr};
+use utoipa::openapi::header::Header;
+use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
+use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::{OpenApi, Ref, RefOr, Required};
 
-use crate::problem::{LimitBody, PlainRefusals, ProblemBody};
-use crate::routes;
+use crate::problem::{self, LimitBody, PlainRefusals, ProblemBody};
 use crate::wire::{FieldFault, GlimpseAnswer};
+use crate::{access, routes};
 
 /// What stands around the paths.
 #[derive(utoipa::OpenApi)]
@@ -39,6 +42,59 @@ const EXAMPLES: [(&str, &str); 2] = [
     ("/v1/weather", include_str!("../../examples/weather/albuquerque.json")),
 ];
 
+/// What decides whether a response carries a header.
+struct Answered<'a> {
+    status: &'a str,
+    /// It can be a job instead.
+    posts: bool,
+    /// It is charged to the client's budget.
+    charged: bool,
+    /// The client may hold it already.
+    held: bool,
+    /// It leads to what changed.
+    revises: bool,
+}
+
+type Carries = fn(&Answered) -> bool;
+
+/// The headers of ours, with what they say and where they are. Those for caches and browsers alone are left out.
+const HEADERS: [(&str, Type, &str, Carries); 10] = [
+    (
+        "X-Request-Id",
+        Type::String,
+        "Id of the request: in the server's log, and `instance` of a problem. One that the request brings is kept, if it has at most 64 letters, digits, hyphens and underscores",
+        |_| true,
+    ),
+    ("ETag", Type::String, "Validator of the answer, for If-None-Match; not with `dry_run=true`", |a| {
+        a.status == "304" || (a.status == "200" && (a.held || a.posts))
+    }),
+    ("Location", Type::String, "Where it is: the answer, or the job that will answer; not with `dry_run=true`", |a| {
+        matches!(a.status, "201" | "308") || (a.status == "200" && a.posts)
+    }),
+    ("Content-Location", Type::String, "Where the answer stays; not with `dry_run=true`", |a| {
+        a.status == "200" && a.posts
+    }),
+    ("Link", Type::String, "What changed, as rel=\"related\"; of a job, once it has ended", |a| {
+        a.revises && matches!(a.status, "200" | "201")
+    }),
+    ("Preference-Applied", Type::String, "`respond-async`, where the client preferred a job (RFC 7240)", |a| {
+        a.posts && a.status == "201"
+    }),
+    (
+        "RateLimit-Policy",
+        Type::String,
+        "How much the client may have computed: `q` core-seconds in `w` seconds (draft-ietf-httpapi-ratelimit-headers-10); left out where the server sets no bound",
+        |a| a.charged && matches!(a.status, "200" | "201" | "429"),
+    ),
+    ("RateLimit", Type::String, "What is left of that: `r` core-seconds, and all of it in `t` seconds", |a| {
+        a.charged && matches!(a.status, "200" | "201" | "429")
+    }),
+    ("Retry-After", Type::Integer, "After how many seconds it is worth coming back", |a| {
+        matches!(a.status, "429" | "503")
+    }),
+    ("WWW-Authenticate", Type::String, "That a bearer token is needed (RFC 6750)", |a| a.status == "401"),
+];
+
 /// Adds what the types cannot say.
 pub fn complete(mut document: OpenApi) -> OpenApi {
     for (path, example) in EXAMPLES {
@@ -49,7 +105,63 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
             content.example = serde_json::from_str(example).ok();
         }
     }
+    for (path, item) in &mut document.paths.paths {
+        for (method, operation) in operations(item) {
+            admit(&method, path, operation);
+            head(path, operation);
+        }
+    }
+    let components = document.components.get_or_insert_default();
+    components.headers = HEADERS
+        .iter()
+        .map(|(name, kind, says, _)| {
+            let mut header = Header::new(ObjectBuilder::new().schema_type(kind.clone()));
+            header.description = Some((*says).into());
+            (name.to_string(), RefOr::T(header))
+        })
+        .collect();
     document
+}
+
+/// The operations of a path, by the methods that the service answers.
+fn operations(item: &mut PathItem) -> impl Iterator<Item = (Method, &mut Operation)> {
+    let PathItem { get, post, delete, .. } = item;
+    let all = [(Method::GET, get), (Method::POST, post), (Method::DELETE, delete)];
+    all.into_iter().filter_map(|(method, operation)| Some((method, operation.as_mut()?)))
+}
+
+/// What is looked at before the handler: how it refuses, and the link that may stand in the query.
+fn admit(method: &Method, path: &str, operation: &mut Operation) {
+    problem::document(&mut operation.responses.responses, &access::refusals(method, path));
+    if access::takes_link(method, path) {
+        let share = ParameterBuilder::new()
+            .name("share")
+            .parameter_in(ParameterIn::Query)
+            .required(Required::False)
+            .description(Some(
+                "Of a link from `POST /v1/shares`: reads what is shared, also beside a token that may not",
+            ))
+            .schema(Some(ObjectBuilder::new().schema_type(Type::String)));
+        operation.parameters.get_or_insert_default().push(RefOr::T(share.build()));
+    }
+}
+
+/// The headers of each response.
+fn head(path: &str, operation: &mut Operation) {
+    let responses = &mut operation.responses.responses;
+    let (posts, charged, held) = (
+        responses.contains_key("201") && responses.contains_key("200"),
+        responses.contains_key("429"),
+        responses.contains_key("304"),
+    );
+    for (status, response) in responses {
+        let RefOr::T(response) = response else { continue };
+        let answered = Answered { status, posts, charged, held, revises: path.ends_with("/revisions") };
+        let carried = HEADERS.iter().filter(|(.., carries)| carries(&answered));
+        response.headers.extend(
+            carried.map(|(name, ..)| (name.to_string(), RefOr::Ref(Ref::new(format!("#/components/headers/{name}"))))),
+        );
+    }
 }
 
 /// The document as it is served and kept in the repository.

@@ -48,10 +48,7 @@ pub struct DelayQuery {
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = Object, content_type = "application/geo+json", description = "A FeatureCollection",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = Object, content_type = "application/geo+json", description = "A FeatureCollection"),
         (status = 304, description = "The client holds it already"),
         MapRefusals,
     ),
@@ -84,10 +81,7 @@ pub async fn landing_geojson(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = String, content_type = "application/vnd.google-earth.kml+xml", description = "A KML document",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = String, content_type = "application/vnd.google-earth.kml+xml", description = "A KML document"),
         (status = 304, description = "The client holds it already"),
         MapRefusals,
     ),
@@ -122,10 +116,7 @@ pub async fn landing_kml(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
         (status = 304, description = "The client holds it already"),
         PictureRefusals,
     ),
@@ -155,10 +146,7 @@ pub async fn landing_svg(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
         (status = 304, description = "The client holds it already"),
         PictureRefusals,
     ),
@@ -187,10 +175,7 @@ pub async fn landing_png(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
         (status = 304, description = "The client holds it already"),
         ReadRefusals,
     ),
@@ -218,10 +203,7 @@ pub async fn deploy_speed_svg(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
         (status = 304, description = "The client holds it already"),
         ReadRefusals,
     ),

@@ -43,18 +43,8 @@ use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, sweep_answer, sw
     params(CreateQuery, Prefer),
     request_body(content = SweepRequest, content_type = "application/json", description = "A flight card, what is varied, and the conditions"),
     responses(
-        (
-            status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json",
-            headers(
-                ("Location" = String, description = "Where the sweep stays"),
-                ("Content-Location" = String, description = "The same"),
-                ("ETag" = String, description = "Validator of the answer"),
-            ),
-        ),
-        (
-            status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json",
-            headers(("Location" = String, description = "The job")),
-        ),
+        (status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json"),
+        (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         InputRefusals,
     ),
 )]
@@ -79,10 +69,7 @@ pub async fn create(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json",
-            headers(("ETag" = String, description = "Validator of the answer")),
-        ),
+        (status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json"),
         (status = 304, description = "The client holds it already"),
         StoredRefusals,
     ),
@@ -109,10 +96,7 @@ pub async fn read(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
         (status = 304, description = "The client holds it already"),
         StoredRefusals,
     ),
@@ -139,10 +123,7 @@ pub async fn heat_map_svg(
         ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
-        (
-            status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture",
-            headers(("ETag" = String, description = "Validator of the file")),
-        ),
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
         (status = 304, description = "The client holds it already"),
         StoredRefusals,
     ),

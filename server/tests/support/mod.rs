@@ -33,6 +33,8 @@ pub struct Disk {
     pub store: SqliteStore,
     pub directory: TempDir,
     pub broken: AtomicBool,
+    /// Only answers and jobs cannot be read or kept; who may ask is known.
+    pub answers_broken: AtomicBool,
     pub panics: AtomicBool,
     /// While it is true nothing comes back.
     pub hangs: AtomicBool,
@@ -46,6 +48,7 @@ impl Default for Disk {
             store,
             directory,
             broken: AtomicBool::new(false),
+            answers_broken: AtomicBool::new(false),
             panics: AtomicBool::new(false),
             hangs: AtomicBool::new(false),
         }
@@ -59,6 +62,14 @@ impl Disk {
         }
         assert!(!self.panics.load(Ordering::SeqCst), "secret of the store");
         if self.broken.load(Ordering::SeqCst) { Err(io::Error::other("secret of the disk")) } else { Ok(&self.store) }
+    }
+
+    fn check_answers(&self) -> io::Result<&SqliteStore> {
+        if self.answers_broken.load(Ordering::SeqCst) {
+            Err(io::Error::other("secret of the disk"))
+        } else {
+            self.check()
+        }
     }
 
     /// Changes the database behind the store's back.
@@ -91,17 +102,17 @@ impl Disk {
 
 /// Hands every function through, unless the store is to fail.
 macro_rules! handed_through {
-    ($trait:ident: $($name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*) => {
+    ($trait:ident by $check:ident: $($name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*) => {
         impl $trait for Disk {
             $(fn $name(&self, $($arg: $type),*) -> io::Result<$out> {
-                self.check()?.$name($($arg),*)
+                self.$check()?.$name($($arg),*)
             })*
         }
     };
 }
 
 handed_through! {
-    Access:
+    Access by check:
     add_token(token: &Token, sum: &SecretSum) -> bool;
     tokens() -> Vec<Token>;
     revoke_token(name: &str) -> bool;
@@ -114,7 +125,7 @@ handed_through! {
 }
 
 handed_through! {
-    Store:
+    Store by check_answers:
     get(shelf: Shelf, id: &ContentId) -> Option<Kept>;
     put(shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> ();
     pin(shelf: Shelf, id: &ContentId, pinned: bool) -> bool;
@@ -214,10 +225,68 @@ pub fn card() -> Value {
     serde_json::from_str(include_str!("card.json")).unwrap()
 }
 
+/// The published description.
+pub static DOCUMENT: LazyLock<Value> =
+    LazyLock::new(|| serde_json::from_str(&slowpoint_server::api::description::text().unwrap()).unwrap());
+
+/// Every operation of the description, as its method, its path, an address, and whether it takes a body. What is asked of the
+/// answers is put in place of the beginnings of paths.
+pub fn routes(paths: &[(&str, String)]) -> Vec<(Method, String, String, bool)> {
+    let mut routes = Vec::new();
+    for (template, methods) in DOCUMENT["paths"].as_object().unwrap() {
+        for (method, operation) in methods.as_object().unwrap() {
+            let own = paths.iter().find(|(prefix, _)| template.starts_with(prefix));
+            let mut uri = template.replace("{index}", "0").replace("{kind}", "invalid-input");
+            if let Some((prefix, place)) = own {
+                uri = uri.replace(prefix, place);
+            }
+            if template.ends_with("/changes") {
+                uri = format!("{uri}?since={}", own.unwrap().1.rsplit('/').next().unwrap());
+            }
+            let method: Method = method.to_uppercase().parse().unwrap();
+            routes.push((method, template.clone(), uri, operation["requestBody"].is_object()));
+        }
+    }
+    routes
+}
+
+/// What is for caches, browsers and proxies alone, or said by the description elsewhere.
+const NOT_OURS: [&str; 12] = [
+    "access-control-allow-origin",
+    "access-control-expose-headers",
+    "cache-control",
+    "content-length",
+    "content-security-policy",
+    "content-type",
+    "cross-origin-resource-policy",
+    "referrer-policy",
+    "transfer-encoding",
+    "vary",
+    "x-accel-buffering",
+    "x-content-type-options",
+];
+
+/// Fails unless the description of an operation knows this answer: its status, its kind of problem, its headers.
+pub fn check_documented(method: &Method, template: &str, reply: &Reply) {
+    let name = format!("{method} {template} {}", reply.status);
+    let response = &DOCUMENT["paths"][template][method.as_str().to_lowercase()]["responses"][reply.status.as_str()];
+    assert!(response.is_object(), "{name} is not described");
+    if reply.status.as_u16() >= 400 {
+        let kind = reply.json()["type"].as_str().unwrap().to_string();
+        let described = response["description"].as_str().unwrap();
+        assert!(described.contains(&format!("`{kind}`:")), "{name} is not described as {kind}: {described}");
+    }
+    let described = |header: &str| {
+        let headers = response["headers"].as_object().into_iter().flatten();
+        headers.into_iter().any(|(known, _)| known.eq_ignore_ascii_case(header))
+    };
+    for header in reply.headers.keys().filter(|header| !NOT_OURS.contains(&header.as_str())) {
+        assert!(described(header.as_str()), "{name} carries {header}, which is not described");
+    }
+}
+
 /// Fails unless a value is what the published description says.
 pub fn check_described(schema: &str, value: &Value) {
-    static DOCUMENT: LazyLock<Value> =
-        LazyLock::new(|| serde_json::from_str(&slowpoint_server::api::description::text().unwrap()).unwrap());
     let root = json!({"$ref": format!("#/components/schemas/{schema}"), "components": DOCUMENT["components"]});
     let validator = jsonschema::draft202012::new(&root).unwrap();
     let faults: Vec<_> = validator.iter_errors(value).map(|fault| fault.to_string()).collect();
