@@ -15,14 +15,13 @@ use axum::http::{HeaderMap, HeaderValue, Method, Uri, header};
 use axum::middleware::Next;
 use axum::response::Response;
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 
 use crate::State;
 use crate::api::extract::not_text;
-use crate::id::ContentId;
+use crate::id::{ContentId, hex, sum};
 use crate::problem::{Kind, Problem};
 use crate::store::{Scope, SecretSum, Shelf, Store, Token};
-use crate::threads::Bounded;
+use crate::threads::{self, Bounded};
 
 /// Begins every token, so that one that got out is found where it should not be.
 const PREFIX: &str = "slowpoint_";
@@ -56,7 +55,7 @@ impl Client {
 
     /// Each link is a client of its own. Its name leads back to no secret.
     fn with_link(sum: &SecretSum) -> Self {
-        let digits = crate::id::hex(&sum[..LINK_OCTETS]);
+        let digits = hex(&sum[..LINK_OCTETS]);
         Self { name: format!("link:{digits}"), known: true, scope: Scope::Read }
     }
 
@@ -216,7 +215,7 @@ pub async fn permit(
     // Whoever watches is not kept waiting by a store that hangs.
     let found = match need {
         Need::Scope(Scope::Admin) => state.tokens.looks.run(look).await.map_err(|_| Problem::internal())?,
-        _ => super::api::blocking(look).await?,
+        _ => threads::blocking(look).await?,
     };
     let client = match found {
         Ok(client) => client?,
@@ -314,12 +313,7 @@ fn unauthenticated(shown: bool) -> Problem {
 /// A new secret: 256 random bits.
 pub fn new_secret() -> String {
     let bits: [u8; 32] = rand::random();
-    format!("{PREFIX}{}", crate::id::hex(&bits))
-}
-
-/// What is kept of a secret.
-pub fn sum(secret: &str) -> SecretSum {
-    Sha256::digest(secret).into()
+    format!("{PREFIX}{}", hex(&bits))
 }
 
 /// What the client shows; an error where it cannot be a token.

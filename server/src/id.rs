@@ -43,6 +43,11 @@ impl fmt::Display for ContentId {
     }
 }
 
+/// SHA-256 of something whole.
+pub fn sum(bytes: impl AsRef<[u8]>) -> [u8; 32] {
+    Sha256::digest(bytes).into()
+}
+
 /// Bytes as lower-case hex digits.
 pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
@@ -62,6 +67,12 @@ mod tests {
         assert_eq!(id, ContentId::of("a", "bc"));
         assert_ne!(id, ContentId::of("ab", "c"));
         assert_eq!(ContentId::parse(id.as_str()), Some(id));
+    }
+
+    /// FIPS 180-4, the example of one block.
+    #[test]
+    fn sums_are_sha_256() {
+        assert_eq!(hex(&sum("abc")), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
     }
 
     #[test]

@@ -15,7 +15,7 @@ use slowpoint_server::State;
 use slowpoint_server::access;
 use slowpoint_server::api::{assessments, description, shares};
 use slowpoint_server::config::{self, Config, ENGINE};
-use slowpoint_server::id::ContentId;
+use slowpoint_server::id::{ContentId, sum};
 use slowpoint_server::log;
 use slowpoint_server::probe;
 use slowpoint_server::problem::in_plain_words;
@@ -297,7 +297,7 @@ fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
             let expires = days.map(|days| created + Duration::from_secs(24 * 3600 * u64::from(days)));
             let token = Token { name, scope, created, expires, revoked: None };
             let secret = access::new_secret();
-            let new = data.open()?.add_token(&token, &access::sum(&secret))?;
+            let new = data.open()?.add_token(&token, &sum(&secret))?;
             anyhow::ensure!(new, "there is a token {:?}, or was; give another name", token.name);
             println!("{secret}");
             eprintln!("Send it as Authorization: Bearer TOKEN. It is kept nowhere and not shown again.");

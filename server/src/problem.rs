@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
+use tokio::task::JoinError;
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{IntoResponses, ToSchema};
 
@@ -270,6 +271,13 @@ pub fn in_plain_words(reason: &str) -> String {
     match place.split_once(" column ") {
         Some((line, column)) => format!("Line {line}, column {column}: {what}."),
         None => format!("{what}."),
+    }
+}
+
+/// Work that was lost; the panic hook has logged why.
+impl From<JoinError> for Problem {
+    fn from(_: JoinError) -> Self {
+        Self::internal()
     }
 }
 

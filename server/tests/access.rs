@@ -10,8 +10,9 @@ use axum::body::Body;
 use axum::http::{Method, Request};
 use jiff::Timestamp;
 use serde_json::{Value, json};
-use slowpoint_server::access::{new_secret, sum};
+use slowpoint_server::access::new_secret;
 use slowpoint_server::config::Config;
+use slowpoint_server::id::sum;
 use slowpoint_server::store::{Access, Scope, Token};
 use support::{
     Disk, Reply, Service, card, check_described, check_documented, check_problem, json_request, request, routes,

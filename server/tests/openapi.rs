@@ -9,9 +9,10 @@ use std::sync::atomic::Ordering;
 use axum::body::Body;
 use axum::http::{Method, Request};
 use serde_json::{Value, json};
-use slowpoint_server::access::{new_secret, sum};
+use slowpoint_server::access::new_secret;
 use slowpoint_server::api::description;
 use slowpoint_server::config::Config;
+use slowpoint_server::id::sum;
 use slowpoint_server::store::{Access, Scope, Token};
 use support::{
     Disk, Service, card, check_documented, check_problem, json_request, request, routes, service, service_with,

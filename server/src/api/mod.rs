@@ -18,11 +18,4 @@ pub mod sweeps;
 pub mod weather;
 pub mod work;
 
-use crate::problem::Problem;
-use crate::threads;
-
-/// Runs what blocks or takes more than a moment off the async threads.
-pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
-    // The panic hook has logged why it failed.
-    threads::blocking(work).await.map_err(|_| Problem::internal())
-}
+use crate::threads::blocking;

@@ -16,7 +16,7 @@ use super::blocking;
 use super::extract::JsonBody;
 use crate::State;
 use crate::access::{self, Client};
-use crate::id::ContentId;
+use crate::id::{ContentId, sum};
 use crate::problem::{Problem, ShareRefusals};
 use crate::store::{Shelf, Store};
 use crate::wire::share::{AskedShare, ShareRequest, read_share};
@@ -58,7 +58,7 @@ pub async fn create(
         blocking(move || read_share(&body, answer_of)).await?.map_err(Problem::rejected)?;
     let secret = access::new_secret();
     let expires = Timestamp::now() + Duration::from_secs(3600 * hours);
-    let (store, sum, shared) = (Arc::clone(&state.store), access::sum(&secret), id.clone());
+    let (store, sum, shared) = (Arc::clone(&state.store), sum(&secret), id.clone());
     blocking(move || {
         let storage = |error| Problem::storage(&error);
         if !client.may_read(&*store, Some(shelf), &id).map_err(storage)? {

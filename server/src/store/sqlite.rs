@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use super::access::own;
 use super::schema::migrate;
 use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Stage, Store};
-use crate::id::ContentId;
+use crate::id::{ContentId, sum};
 
 /// Its name in the data directory.
 const FILE: &str = "slowpoint.db";
@@ -216,10 +216,6 @@ fn ms(time: Duration) -> i64 {
 /// When a lease that is taken or renewed now ends.
 fn ends(lease: Lease) -> i64 {
     now_ms().saturating_add(ms(lease.lasts))
-}
-
-fn sum(bytes: &[u8]) -> [u8; 32] {
-    Sha256::digest(bytes).into()
 }
 
 /// The checksum of a piece: of both parts, each with its length.
