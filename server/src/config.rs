@@ -3,15 +3,17 @@
 use core::fmt;
 use core::str::FromStr;
 use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use axum::http::{HeaderValue, Uri};
 use clap::Args;
+use clap::builder::{OsStringValueParser, TypedValueParser};
 use tracing_subscriber::EnvFilter;
 
 use crate::log;
 use crate::store::Bounds;
+use crate::tls::Files;
 
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
@@ -41,6 +43,15 @@ pub struct Config {
     /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For
     #[arg(long, env = "SLOWPOINT_BEHIND_PROXY", value_parser = clap::builder::BoolishValueParser::new())]
     pub behind_proxy: bool,
+
+    /// File of the server's certificate and those that signed it, its own first (PEM): TLS is spoken then, and nothing else.
+    /// Needs --tls-key. Read again when it changes, and on SIGHUP
+    #[arg(long, value_name = "PEM", env = "SLOWPOINT_TLS_CERT", value_parser = file())]
+    pub tls_cert: Option<PathBuf>,
+
+    /// File of the certificate's private key (PEM, not encrypted)
+    #[arg(long, value_name = "PEM", env = "SLOWPOINT_TLS_KEY", value_parser = file())]
+    pub tls_key: Option<PathBuf>,
 
     /// Directory of the answers; made when missing
     #[arg(long, value_name = "DIR", env = "SLOWPOINT_DATA_DIR", default_value_os_t = Self::default().data_dir)]
@@ -158,6 +169,16 @@ pub fn address(text: &str) -> Result<SocketAddr, String> {
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
 }
 
+/// A file that need not be named; an empty name, as a variable may have, is none.
+pub fn file() -> impl TypedValueParser<Value = PathBuf> {
+    OsStringValueParser::new().map(PathBuf::from)
+}
+
+/// The file that is named, if one is.
+pub fn named(file: Option<&Path>) -> Option<&Path> {
+    file.filter(|file| !file.as_os_str().is_empty())
+}
+
 /// Origins of pages, in a list with commas; an empty one has none.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Origins(pub Vec<HeaderValue>);
@@ -202,6 +223,8 @@ impl Default for Config {
             open: false,
             allow_origin: Origins::default(),
             behind_proxy: false,
+            tls_cert: None,
+            tls_key: None,
             data_dir: PathBuf::from("./data"),
             keep_bytes: 10 * 1024 * 1024 * 1024,
             keep_days: 365,
@@ -234,6 +257,27 @@ impl Default for Config {
 }
 
 impl Config {
+    /// See `tls_cert` and `tls_key`.
+    ///
+    /// # Errors
+    /// Which of the two is missing.
+    pub fn tls(&self) -> Result<Option<Files>, String> {
+        let (given, missing) = match (named(self.tls_cert.as_deref()), named(self.tls_key.as_deref())) {
+            (None, None) => return Ok(None),
+            (Some(certificate), Some(key)) => {
+                return Ok(Some(Files { certificate: certificate.into(), key: key.into() }));
+            }
+            (Some(_), None) => ("--tls-cert", "--tls-key (SLOWPOINT_TLS_KEY)"),
+            (None, Some(_)) => ("--tls-key", "--tls-cert (SLOWPOINT_TLS_CERT)"),
+        };
+        Err(format!("{given} is given without {missing}; name both files for TLS, or neither"))
+    }
+
+    /// Whether machines other than this one can reach it.
+    pub fn public(&self) -> bool {
+        !self.listen.ip().is_loopback()
+    }
+
     /// See `keep_bytes` and `keep_days`.
     pub fn bounds(&self) -> Bounds {
         Bounds { bytes: self.keep_bytes, unused: Duration::from_secs(self.keep_days.saturating_mul(24 * 3600)) }

@@ -27,6 +27,7 @@ pub mod routes;
 pub mod serve;
 pub mod store;
 pub mod threads;
+pub mod tls;
 pub mod watch;
 pub mod weather;
 pub mod wire;

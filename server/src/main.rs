@@ -22,8 +22,10 @@ use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
 use slowpoint_server::serve::serve;
 use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
+use slowpoint_server::tls;
 use slowpoint_server::wire::{self, Rejected};
 use tokio::net::TcpListener;
+use tokio::sync::Notify;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
 
@@ -58,6 +60,9 @@ enum Command {
         /// Address and port it listens on
         #[arg(long, value_name = "ADDRESS", env = "SLOWPOINT_LISTEN", default_value_t = Config::default().listen, value_parser = config::address)]
         listen: SocketAddr,
+        /// File of its certificate, if it speaks TLS: that one is trusted, and no other
+        #[arg(long, value_name = "PEM", env = "SLOWPOINT_TLS_CERT", value_parser = config::file())]
+        tls_cert: Option<PathBuf>,
     },
     /// Answer one flight card here
     Assess {
@@ -152,8 +157,9 @@ fn main() -> ExitCode {
 fn run(command: Command) -> anyhow::Result<ExitCode> {
     match command {
         Command::Serve(config) => serve_here(*config),
-        Command::Health { listen } => {
-            probe::ready(listen).with_context(|| format!("{listen} is not ready"))?;
+        Command::Health { listen, tls_cert } => {
+            probe::ready(listen, config::named(tls_cert.as_deref()))
+                .with_context(|| format!("{listen} is not ready"))?;
             Ok(ExitCode::SUCCESS)
         }
         Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
@@ -169,29 +175,46 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
     log::to(config.log_format, EnvFilter::new(&config.log), io::stderr).init();
     log::panics();
+    let files = config.tls().unwrap_or_else(|message| misused(message));
+    let (tls, renewal) = files.map(tls::begin).transpose().map_err(anyhow::Error::msg)?.unzip();
     raise_handles(config.connections);
     let store = SqliteStore::serve(&config.data_dir)
         .with_context(|| format!("cannot use the data directory {}", config.data_dir.display()))?;
-    if !config.open && !config.listen.ip().is_loopback() && !store.any_token()? {
-        let message = format!(
+    let tokens = store.any_token()?;
+    if config.public() && !config.open && !tokens {
+        misused(format!(
             "{} can be reached from other machines and nothing asks who they are; make a token (`slowpoint token add NAME`), add --open if that is meant, or listen on 127.0.0.1",
             config.listen
+        ));
+    }
+    if config.public() && tokens && tls.is_none() && !config.behind_proxy {
+        tracing::warn!(
+            address = %config.listen,
+            "tokens cross the network unencrypted; give --tls-cert and --tls-key, or --behind-proxy if a proxy in front ends TLS"
         );
-        Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit();
     }
     let address = config.listen;
     let state = State::new(config, Arc::new(store))?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
         let stop = asked_to_stop()?;
+        let secure = tls.is_some();
+        if let Some(renewal) = renewal {
+            tokio::spawn(renewal.run(asked_to_renew()?));
+        }
         let listener = TcpListener::bind(address).await.with_context(|| format!("cannot listen on {address}"))?;
-        tracing::info!(address = %listener.local_addr()?, engine = ENGINE, "listening");
-        serve(state, listener, stop).await?;
+        tracing::info!(address = %listener.local_addr()?, tls = secure, engine = ENGINE, "listening");
+        serve(state, listener, tls, stop).await?;
         anyhow::Ok(())
     })?;
     // Computations have been told to stop; one that does not must not hold up the end.
     runtime.shutdown_timeout(Duration::from_secs(1));
     Ok(ExitCode::SUCCESS)
+}
+
+/// Ends as clap ends what cannot be meant.
+fn misused(message: String) -> ! {
+    Cli::command().error(clap::error::ErrorKind::ValueValidation, message).exit()
 }
 
 /// Handles beside those of connections: the database, the log.
@@ -217,6 +240,27 @@ fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
             _ = interrupt.recv() => {}
         }
     })
+}
+
+/// Tells of each SIGHUP. (Without TLS it ends the program, as it ends any that a terminal leaves behind.)
+#[cfg(unix)]
+fn asked_to_renew() -> io::Result<Arc<Notify>> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut hangup = signal(SignalKind::hangup())?;
+    let asked = Arc::new(Notify::new());
+    let tell = Arc::clone(&asked);
+    tokio::spawn(async move {
+        while hangup.recv().await.is_some() {
+            tell.notify_one();
+        }
+    });
+    Ok(asked)
+}
+
+/// Nobody asks: there is no such signal.
+#[cfg(not(unix))]
+fn asked_to_renew() -> io::Result<Arc<Notify>> {
+    Ok(Arc::new(Notify::new()))
 }
 
 /// Comes back on ctrl-c.

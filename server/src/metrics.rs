@@ -35,6 +35,29 @@ pub enum Mode {
     Job,
 }
 
+/// Why a connection came to no TLS.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoTls {
+    /// It took too long.
+    Late,
+    /// It began with something else.
+    Plain,
+    /// One side refused the other, or went away.
+    Refused,
+}
+
+impl NoTls {
+    const ALL: [Self; 3] = [Self::Late, Self::Plain, Self::Refused];
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Late => "late",
+            Self::Plain => "plain",
+            Self::Refused => "refused",
+        }
+    }
+}
+
 /// Counts one up while it lives.
 pub struct Counted(IntGauge);
 
@@ -78,6 +101,7 @@ pub struct Metrics {
     pub turns: IntCounter,
     /// Open event streams.
     pub streams: IntGauge,
+    no_tls: IntCounterVec,
 }
 
 /// Registers a metric.
@@ -142,6 +166,7 @@ impl Metrics {
             )?,
             turns: count("slowpoint_job_turns_total", "Turns of jobs that were begun.")?,
             streams: gauge("slowpoint_event_streams", "Open streams of events.")?,
+            no_tls: counts("slowpoint_tls_failures_total", "Connections that came to no TLS, by why.", &["reason"])?,
             registry,
         };
         metrics.begin_at_zero();
@@ -160,6 +185,7 @@ impl Metrics {
             stages.chain(Reason::ALL.map(Stage::Failed)).for_each(|stage| drop(self.outcomes(shelf, stage)));
         }
         self.flights(REPLAYS, Mode::Inline);
+        NoTls::ALL.iter().for_each(|why| drop(self.failures(*why)));
     }
 
     /// Counts an answered request. Its route is the template, never the path that was sent.
@@ -193,6 +219,15 @@ impl Metrics {
     fn outcomes(&self, shelf: Shelf, stage: Stage) -> IntCounter {
         let reason = if let Stage::Failed(reason) = stage { reason.name() } else { "" };
         self.ended.with_label_values(&[shelf.name(), stage.name(), reason])
+    }
+
+    /// Counts a connection that came to no TLS.
+    pub fn no_tls(&self, why: NoTls) {
+        self.failures(why).inc();
+    }
+
+    fn failures(&self, why: NoTls) -> IntCounter {
+        self.no_tls.with_label_values(&[why.name()])
     }
 
     /// Everything as text, with what the store said when it was looked at; `None` if it could not say.

@@ -48,6 +48,14 @@ pub fn app(state: Arc<State>) -> Router {
         .with_state(state)
 }
 
+/// What is answered to whoever speaks plain HTTP where TLS is spoken: one problem to everything.
+pub fn tls_needed(state: &State) -> Router {
+    let told = || async {
+        Problem::new(Kind::BadRequest, "TLS is spoken here: begin the address with https:// in place of http://.")
+    };
+    Router::new().fallback(told).layer(from_fn_with_state(middleware::Finished::of(state), middleware::finish))
+}
+
 /// What pages of other sites may ask and see: those that are listed, everything.
 fn cors(origins: &[HeaderValue]) -> CorsLayer {
     const SENT: [HeaderName; 6] = [

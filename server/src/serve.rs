@@ -1,26 +1,32 @@
 //! Listening, and stopping in order.
 
+use std::future::poll_fn;
 use std::io;
 use std::net::SocketAddr;
+use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
+use axum::Router;
 use axum::extract::{ConnectInfo, Request};
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
-use hyper_util::server::graceful::GracefulShutdown;
+use hyper_util::server::graceful::{GracefulShutdown, Watcher};
 use hyper_util::service::TowerToHyperService;
-use tokio::net::TcpListener;
-use tokio::sync::Semaphore;
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::{Semaphore, watch};
 use tokio::time::MissedTickBehavior;
 use tower::ServiceExt;
 
 use crate::State;
 use crate::linger::Lingering;
-use crate::routes::app;
+use crate::metrics::NoTls;
+use crate::routes::{app, tls_needed};
 use crate::threads;
+use crate::tls::{Met, Tls};
 
 /// Most header lines of a request. Far more than any client sends; past it the connection itself answers 431 without a
 /// body, as it answers 400 to what is no HTTP.
@@ -35,11 +41,16 @@ const LOOKS_BETWEEN: u64 = 60;
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
 /// Serves until `stop` comes back and requests have had time to go elsewhere, then lets running ones end within the deadline.
-pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<Output = ()>) -> io::Result<()> {
+/// Over TLS, if there is one, and nothing else then.
+pub async fn serve(
+    state: Arc<State>,
+    listener: TcpListener,
+    tls: Option<Tls>,
+    stop: impl Future<Output = ()>,
+) -> io::Result<()> {
     let config = &state.config;
-    let mut http = http1::Builder::new();
-    http.timer(TokioTimer::new()).header_read_timeout(config.read_timeout()).max_headers(HEADER_LINES);
-    let service = app(Arc::clone(&state));
+    let (stopping, told) = watch::channel(false);
+    let door = Arc::new(Door::new(&state, tls, told));
     let places = Arc::new(Semaphore::new(config.connections.max(1)));
     let graceful = GracefulShutdown::new();
     let mut stop = std::pin::pin!(async {
@@ -65,21 +76,14 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
                 continue;
             }
         };
-        let service = TowerToHyperService::new(service.clone().map_request(move |mut request: Request<Incoming>| {
-            request.extensions_mut().insert(ConnectInfo(peer));
-            request.map(axum::body::Body::new)
-        }));
-        let stream = TokioIo::new(Lingering::new(stream, config.read_timeout()));
-        let connection = graceful.watch(http.serve_connection(stream, service));
+        let (door, watcher) = (Arc::clone(&door), graceful.watcher());
         tokio::spawn(async move {
-            // A client that breaks off is no fault of ours; the request's own line tells the rest.
-            if let Err(error) = connection.await {
-                tracing::debug!(%error, "connection ended");
-            }
+            door.open(stream, peer, watcher).await;
             drop(place);
         });
     }
     drop(listener);
+    stopping.send_replace(true);
     pruning.abort();
     // Jobs are kept as far as they have come; whoever looks on is told to look again later.
     state.jobs.stop();
@@ -95,6 +99,72 @@ pub async fn serve(state: Arc<State>, listener: TcpListener, stop: impl Future<O
         tracing::warn!("a job did not stop; its lease will end");
     }
     Ok(())
+}
+
+/// What becomes of each connection.
+struct Door {
+    http: http1::Builder,
+    service: Router,
+    tls: Option<(Tls, Router)>,
+    stopping: watch::Receiver<bool>,
+    state: Arc<State>,
+}
+
+impl Door {
+    fn new(state: &Arc<State>, tls: Option<Tls>, stopping: watch::Receiver<bool>) -> Self {
+        let mut http = http1::Builder::new();
+        http.timer(TokioTimer::new()).header_read_timeout(state.config.read_timeout()).max_headers(HEADER_LINES);
+        let tls = tls.map(|tls| (tls, tls_needed(state)));
+        Self { http, service: app(Arc::clone(state)), tls, stopping, state: Arc::clone(state) }
+    }
+
+    async fn open(&self, stream: TcpStream, peer: SocketAddr, watcher: Watcher) {
+        let read_timeout = self.state.config.read_timeout();
+        let Some((tls, elsewhere)) = &self.tls else {
+            return self.answer(&self.service, Lingering::new(stream, read_timeout), peer, watcher).await;
+        };
+        let mut stopping = self.stopping.clone();
+        let met = tokio::select! {
+            met = tokio::time::timeout(read_timeout, tls.meet(stream, read_timeout)) => met,
+            // Nothing was asked yet.
+            _ = stopping.wait_for(|stopping| *stopping) => return,
+        };
+        let metrics = &self.state.metrics;
+        match met {
+            Ok(Ok(Met::Tls(stream))) => self.answer(&self.service, stream, peer, watcher).await,
+            Ok(Ok(Met::Plain(stream))) => {
+                metrics.no_tls(NoTls::Plain);
+                self.answer(elsewhere, stream, peer, watcher).await;
+            }
+            Ok(Ok(Met::Refused(mut stream, error))) => {
+                metrics.no_tls(NoTls::Refused);
+                tracing::debug!(%error, "no TLS");
+                // So that the alert arrives.
+                let _ = poll_fn(|cx| Pin::new(&mut stream).poll_shutdown(cx)).await;
+            }
+            Ok(Ok(Met::Silent)) => {}
+            Ok(Err(error)) => tracing::debug!(%error, "connection ended"),
+            Err(_) => {
+                metrics.no_tls(NoTls::Late);
+                tracing::debug!("no TLS in time");
+            }
+        }
+    }
+
+    /// Answers what is asked on a connection until it ends.
+    async fn answer<S>(&self, service: &Router, stream: S, peer: SocketAddr, watcher: Watcher)
+    where
+        S: AsyncRead + AsyncWrite + Unpin + 'static,
+    {
+        let service = TowerToHyperService::new(service.clone().map_request(move |mut request: Request<Incoming>| {
+            request.extensions_mut().insert(ConnectInfo(peer));
+            request.map(axum::body::Body::new)
+        }));
+        // A client that breaks off is no fault of ours; the request's own line tells the rest.
+        if let Err(error) = watcher.watch(self.http.serve_connection(TokioIo::new(stream), service)).await {
+            tracing::debug!(%error, "connection ended");
+        }
+    }
 }
 
 /// Gives up what is over the bounds.
@@ -125,7 +195,7 @@ async fn prune(state: Arc<State>) {
 async fn accept(
     listener: &TcpListener,
     places: &Arc<Semaphore>,
-) -> io::Result<(tokio::net::TcpStream, SocketAddr, tokio::sync::OwnedSemaphorePermit)> {
+) -> io::Result<(TcpStream, SocketAddr, tokio::sync::OwnedSemaphorePermit)> {
     let place = Arc::clone(places).acquire_owned().await.map_err(io::Error::other)?;
     let (stream, peer) = listener.accept().await?;
     stream.set_nodelay(true)?;

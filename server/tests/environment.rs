@@ -27,8 +27,9 @@ fn entry(knob: &Arg) -> String {
         }
     }
     let name = knob.get_env().unwrap().to_str().unwrap();
-    // A switch has no value of its own and is off.
-    let default = knob.get_default_values().first().map_or("false", |value| value.to_str().unwrap());
+    // A switch has no value of its own and is off; what need not be given is empty.
+    let off = if knob.get_action().takes_values() { "" } else { "false" };
+    let default = knob.get_default_values().first().map_or(off, |value| value.to_str().unwrap());
     format!("\n{}\n#{name}={default}\n", lines.join("\n"))
 }
 

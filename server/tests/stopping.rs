@@ -3,80 +3,18 @@
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+#[path = "support/running.rs"]
+mod running;
 mod support;
 
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
-use std::process::{Child, ChildStderr, Command, Stdio};
+use std::process::Command;
 use std::time::{Duration, Instant};
 
+use running::{Running, all_of, health, next_with};
 use serde_json::json;
 use support::card;
-
-/// A running `slowpoint serve` with its log.
-struct Running {
-    child: Child,
-    log: BufReader<ChildStderr>,
-    address: String,
-    data: std::path::PathBuf,
-}
-
-impl Running {
-    fn start(name: &str, arguments: &[&str]) -> Self {
-        let data = std::env::temp_dir().join(format!("slowpoint-serve-{}-{name}", std::process::id()));
-        let mut child = Command::new(env!("CARGO_BIN_EXE_slowpoint"))
-            .args(["serve", "--listen", "127.0.0.1:0", "--data-dir"])
-            .arg(&data)
-            .args(arguments)
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut log = BufReader::new(child.stderr.take().unwrap());
-        let line = next_with(&mut log, "listening");
-        let port: String = line.split("127.0.0.1:").nth(1).unwrap().chars().take_while(char::is_ascii_digit).collect();
-        let address = format!("127.0.0.1:{port}");
-        Self { child, log, address, data }
-    }
-
-    fn send(&self, bytes: &str) -> TcpStream {
-        let mut stream = TcpStream::connect(&self.address).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
-        stream.write_all(bytes.as_bytes()).unwrap();
-        stream
-    }
-
-    /// Comes back once a computation has its place.
-    fn wait_for_flying(&self) {
-        let begun = Instant::now();
-        let page = "GET /metrics HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n";
-        while !all_of(self.send(page)).contains("slowpoint_computations_begun_total 1") {
-            assert!(begun.elapsed() < Duration::from_secs(20), "nothing flies");
-        }
-    }
-
-    fn terminate(&self) {
-        assert!(Command::new("kill").arg("-TERM").arg(self.child.id().to_string()).status().unwrap().success());
-    }
-}
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-        let _ = std::fs::remove_dir_all(&self.data);
-    }
-}
-
-/// The next line of the log that holds a text.
-fn next_with(log: &mut BufReader<ChildStderr>, text: &str) -> String {
-    loop {
-        let mut line = String::new();
-        assert_ne!(log.read_line(&mut line).unwrap(), 0, "the log ended before {text:?}");
-        if line.contains(text) {
-            return line;
-        }
-    }
-}
 
 fn post(flights: u64) -> String {
     let mut sent = card();
@@ -86,18 +24,6 @@ fn post(flights: u64) -> String {
         "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nConnection: close\r\nContent-Length: {}\r\n\r\n{body}",
         body.len()
     )
-}
-
-fn all_of(mut stream: TcpStream) -> String {
-    let mut reply = String::new();
-    stream.read_to_string(&mut reply).unwrap();
-    reply
-}
-
-/// What `slowpoint health` says of an address: whether it is ready, and why not.
-fn health(address: &str) -> (bool, String) {
-    let asked = Command::new(env!("CARGO_BIN_EXE_slowpoint")).args(["health", "--listen", address]).output().unwrap();
-    (asked.status.success(), String::from_utf8(asked.stderr).unwrap())
 }
 
 #[test]
@@ -182,10 +108,10 @@ fn a_body_sent_in_vain_does_not_cost_the_answer() {
 #[test]
 fn health_tells_ready_from_stopped_and_from_broken() {
     let mut server = Running::start("health", &[]);
-    assert_eq!(health(&server.address), (true, String::new()));
+    assert_eq!(health(&server.address, &[]), (true, String::new()));
     server.terminate();
     assert!(server.child.wait().unwrap().success());
-    let (ready, why) = health(&server.address);
+    let (ready, why) = health(&server.address, &[]);
     assert!(!ready && why.contains("is not ready"), "{why}");
 
     let broken = TcpListener::bind("127.0.0.1:0").unwrap();
@@ -195,7 +121,7 @@ fn health_tells_ready_from_stopped_and_from_broken() {
         assert!(stream.read(&mut [0; 1024]).unwrap() > 0);
         stream.write_all(b"HTTP/1.1 503 Service Unavailable\r\ncontent-length: 0\r\n\r\n").unwrap();
     });
-    let (ready, why) = health(&address);
+    let (ready, why) = health(&address, &[]);
     answering.join().unwrap();
     assert!(!ready && why.contains("HTTP/1.1 503 "), "{why}");
 }
