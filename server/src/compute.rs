@@ -80,6 +80,11 @@ impl Compute {
         self.metrics.stopped.get()
     }
 
+    /// Whether one more computation would be refused.
+    pub fn full(&self) -> bool {
+        self.lock().len() >= self.most
+    }
+
     /// Threads that fly.
     pub fn threads(&self) -> usize {
         self.pool.current_num_threads()

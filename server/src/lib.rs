@@ -9,6 +9,7 @@
 //! Physics and statistics live in the engine. Here nothing is computed but the hash of an id.
 
 pub mod access;
+mod admission;
 pub mod api;
 pub mod budget;
 pub mod compute;
@@ -37,6 +38,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use access::Tokens;
+use admission::Admission;
 use budget::Budget;
 use compute::Compute;
 use config::Config;
@@ -56,6 +58,8 @@ pub struct State {
     pub store: Arc<dyn Store>,
     /// The threads that fly.
     pub compute: Arc<Compute>,
+    /// Who is read while all of them are taken.
+    pub(crate) admission: Admission,
     /// Whether anybody is asked for a token.
     pub tokens: Tokens,
     /// What each client may have computed.
@@ -81,6 +85,7 @@ impl State {
         let watch = Watch::new(Arc::clone(&store));
         Ok(Arc::new(Self {
             budget: Arc::new(Budget::new(config.client_core_s)),
+            admission: Admission::default(),
             tokens: Tokens::of(&*store),
             config,
             store,

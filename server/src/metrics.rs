@@ -8,7 +8,7 @@ use prometheus::{
     Result, TextEncoder,
 };
 
-use crate::problem::Kind;
+use crate::problem::{Kind, Problem, UNREAD};
 use crate::store::{Reason, Seen, Shelf, Stage};
 
 /// Media type of the exposition (Prometheus, "Text-based format", 0.0.4).
@@ -143,7 +143,7 @@ impl Metrics {
             left: count("slowpoint_http_requests_left_total", "Requests whose client went away before the answer.")?,
             sheds: counts(
                 "slowpoint_sheds_total",
-                "Requests turned away with 429 or 503, by the kind of problem; readiness left out.",
+                "Requests turned away with 429 or 503, by the kind of problem, overloaded-unread where it was refused before it was read; readiness left out.",
                 &["reason"],
             )?,
             flights: counts(
@@ -178,6 +178,7 @@ impl Metrics {
         for kind in Kind::ALL.iter().filter(|kind| turns_away(kind.status())) {
             self.sheds.with_label_values(&[kind.slug()]);
         }
+        self.sheds.with_label_values(&[UNREAD]);
         for shelf in Shelf::ALL {
             self.flights(shelf.name(), Mode::Inline);
             self.flights(shelf.name(), Mode::Job);
@@ -196,9 +197,9 @@ impl Metrics {
     }
 
     /// Counts a problem, if it turns a request away.
-    pub fn refused(&self, kind: Kind, route: Option<&str>) {
-        if turns_away(kind.status()) && route != Some(READINESS) {
-            self.sheds.with_label_values(&[kind.slug()]).inc();
+    pub fn refused(&self, problem: &Problem, route: Option<&str>) {
+        if turns_away(problem.kind().status()) && route != Some(READINESS) {
+            self.sheds.with_label_values(&[problem.reason()]).inc();
         }
     }
 

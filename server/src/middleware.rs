@@ -76,10 +76,10 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
         let mut left = Left { path: &path, answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
         let response = next.run(request).await;
         left.answered = true;
-        let (mut response, kind) = as_problem(response, &id, known.retry_after_s);
+        let (mut response, problem) = as_problem(response, &id, known.retry_after_s);
         add_headers(&mut response, &id);
-        if let Some(kind) = kind {
-            metrics.refused(kind, route);
+        if let Some(problem) = problem {
+            metrics.refused(&problem, route);
         }
         metrics.answered(&method, route, response.status(), begun.elapsed().as_secs_f64());
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
@@ -113,7 +113,7 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
     Problem::internal().into_response()
 }
 
-fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> (Response, Option<Kind>) {
+fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> (Response, Option<Problem>) {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
         return (response, None);
@@ -123,7 +123,7 @@ fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> (Response
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         answered.headers_mut().insert(header::ALLOW, allow);
     }
-    (answered, Some(problem.kind()))
+    (answered, Some(problem))
 }
 
 fn add_headers(response: &mut Response, id: &str) {

@@ -13,6 +13,9 @@ use crate::store::Shelf;
 use crate::wire::day::EntryProblem;
 use crate::wire::{FieldFault, MOST_FAULTS, Rejected};
 
+/// The reason of what was refused before it was read, beside the kinds of problems.
+pub const UNREAD: &str = "overloaded-unread";
+
 /// Media type of a problem.
 pub const PROBLEM_JSON: &str = "application/problem+json";
 
@@ -128,12 +131,13 @@ pub struct Problem {
     errors: Vec<FieldFault>,
     limit: Option<LimitBody>,
     headers: Vec<(HeaderName, HeaderValue)>,
+    unread: bool,
 }
 
 impl Problem {
     /// A problem with what happened and what to do about it.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None, headers: Vec::new() }
+        Self { kind, detail: detail.into(), errors: Vec::new(), limit: None, headers: Vec::new(), unread: false }
     }
 
     /// Adds a header to its response.
@@ -219,9 +223,19 @@ impl Problem {
         }
     }
 
+    /// Refused before it was read what was asked.
+    pub fn unread(self) -> Self {
+        Self { unread: true, ..self }
+    }
+
     /// What kind it is.
     pub fn kind(&self) -> Kind {
         self.kind
+    }
+
+    /// Why a request was turned away, for whoever counts.
+    pub fn reason(&self) -> &'static str {
+        if self.unread { UNREAD } else { self.kind.slug() }
     }
 
     /// The response, once the request's id is known. Every 503 and 429 says when to come back.

@@ -16,6 +16,7 @@ use utoipa_axum::routes;
 
 use crate::State;
 use crate::access;
+use crate::admission;
 use crate::api::{
     assessments, days, description, docs, events, files, flights, front, health, jobs, problems, shares, sweeps,
     weather,
@@ -36,6 +37,8 @@ pub fn app(state: Arc<State>) -> Router {
         .route("/docs/{*file}", get(docs::file))
         // Of the routes above alone: what is nowhere is nobody's.
         .route_layer(from_fn_with_state(Arc::clone(&state), access::permit))
+        // Before the store is asked who asks.
+        .route_layer(from_fn_with_state(Arc::clone(&state), admission::admit))
         .fallback(unknown_path)
         .method_not_allowed_fallback(wrong_method)
         .layer(DefaultBodyLimit::max(body_limit))

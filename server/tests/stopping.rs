@@ -39,6 +39,37 @@ fn running_work_ends_before_the_program_does() {
     assert_eq!(stored, 1);
 }
 
+/// A client that is refused before its body has come reads that, although it goes on sending.
+#[test]
+fn who_sends_slowly_reads_that_it_is_not_read() {
+    let server = Running::start("unread", &["--concurrent", "1", "--queue", "0"]);
+    let _long = server.send(&post(200_000));
+    server.wait_for_flying();
+    let begun = Instant::now();
+    let head = "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nContent-Length: 100000\r\n\r\n{";
+    let reply = loop {
+        assert!(begun.elapsed() < Duration::from_secs(20), "it is read each time");
+        // One that is read in vain: after it none is for a while.
+        assert!(all_of(server.send(&post(128))).starts_with("HTTP/1.1 503 "));
+        let mut slow = server.send(head);
+        for _ in 0..20 {
+            std::thread::sleep(Duration::from_millis(20));
+            slow.write_all(b" ").unwrap();
+        }
+        slow.set_read_timeout(Some(Duration::from_secs(2))).unwrap();
+        let mut reply = String::new();
+        // Where it came too late it is waited for, and tried again.
+        if slow.read_to_string(&mut reply).is_ok() {
+            break reply;
+        }
+    };
+    let (head, body) = reply.split_once("\r\n\r\n").unwrap();
+    assert!(head.starts_with("HTTP/1.1 503 ") && body.contains("/problems/overloaded"), "{reply}");
+    for header in ["retry-after: 10", "connection: close"] {
+        assert!(head.lines().any(|line| line == header), "{header}: {head}");
+    }
+}
+
 #[test]
 fn after_the_deadline_work_is_stopped_with_a_problem() {
     let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);

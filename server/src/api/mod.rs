@@ -11,7 +11,7 @@ pub mod flights;
 pub mod front;
 pub mod health;
 pub mod jobs;
-mod price;
+pub mod price;
 pub mod problems;
 pub mod shares;
 pub mod sweeps;

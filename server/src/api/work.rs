@@ -19,6 +19,7 @@ use super::price::Cost;
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
 use crate::access::Client;
+use crate::admission::{self, Asks};
 use crate::budget::Taken;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE};
@@ -188,19 +189,24 @@ pub async fn posted(
     body: impl AsRef<[u8]> + Send + 'static,
     dry_run: bool,
 ) -> Result<(ContentId, Response), Problem> {
-    let (work, id) = blocking(move || {
+    let (read, begun) = admission::decoded(state, move || {
         let work = Work::read(shelf, body.as_ref())?;
         let id = work.id();
         Ok::<_, Rejected>((work, id))
     })
-    .await?
-    .map_err(Problem::rejected)?;
+    .await?;
+    let (work, id) = read.map_err(Problem::rejected)?;
     // Whoever posts an input may read its answer, and does not lose it by hanging up.
     if client.known && !dry_run {
         let (store, name, owned) = (Arc::clone(&state.store), client.name.clone(), work.answers(&id));
         blocking(move || store.own(&name, &owned)).await?.map_err(|error| Problem::storage(&error))?;
     }
-    let mut response = answer(state, client, headers, work, &id, dry_run).await?;
+    let response = answer(state, client, headers, work, &id, dry_run).await;
+    let mut response = response.inspect_err(|problem| {
+        if problem.kind() == Kind::Overloaded {
+            state.admission.in_vain(Asks::of(headers, dry_run), begun.elapsed());
+        }
+    })?;
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok((id, response))
 }
@@ -373,13 +379,15 @@ pub struct Prefer {
 
 /// How the client would like it (RFC 7240).
 #[derive(Debug, Default, PartialEq, Eq)]
-struct Preference {
-    respond_async: bool,
+pub struct Preference {
+    /// It is to be a job.
+    pub respond_async: bool,
     wait: Option<Duration>,
 }
 
 impl Preference {
-    fn of(headers: &HeaderMap) -> Self {
+    /// What the headers say.
+    pub fn of(headers: &HeaderMap) -> Self {
         let mut preference = Self::default();
         let lists = headers.get_all("prefer").iter().filter_map(|v| v.to_str().ok());
         for part in lists.flat_map(|list| list.split([',', ';'])) {
