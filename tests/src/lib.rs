@@ -1,5 +1,6 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
+pub mod asked;
 pub mod counting;
 pub mod coverage;
 pub mod general;
@@ -92,6 +93,25 @@ pub fn ascent(drawn: &Drawn, finer: f64) -> Ascent {
 /// The larger of two errors; one that is no number is never lost.
 pub fn larger(a: f64, b: f64) -> f64 {
     if b > a || b.is_nan() { b } else { a }
+}
+
+/// Seconds that the threads of a process have run so far, all cores together; `None` where the system does not tell (it is
+/// Linux's `/proc`, in hundredths of a second).
+pub fn cpu_s(process: u32) -> Option<f64> {
+    let stat = std::fs::read_to_string(format!("/proc/{process}/stat")).ok()?;
+    // The name in brackets, which may hold anything, is the second field; user and system time are the 14th and 15th.
+    let mut rest = stat.rsplit_once(')')?.1.split_whitespace().skip(11);
+    let mut ticks = || rest.next()?.parse::<f64>().ok();
+    Some((ticks()? + ticks()?) / 100.0)
+}
+
+/// Nanoseconds that those threads of a process which live have run so far, by their names; as exact as the system knows it once
+/// they stand still (Linux's `schedstat`), 0 where it does not tell.
+pub fn threads_ns(process: u32, which: fn(&str) -> bool) -> u64 {
+    let threads = std::fs::read_dir(format!("/proc/{process}/task")).into_iter().flatten().flatten();
+    let read = |thread: &std::fs::DirEntry, what| std::fs::read_to_string(thread.path().join(what)).unwrap_or_default();
+    let chosen = threads.filter(|thread| which(&read(thread, "comm")));
+    chosen.filter_map(|thread| read(&thread, "schedstat").split(' ').next()?.parse::<u64>().ok()).sum()
 }
 
 /// Largest resident memory of this process so far, MiB; `None` where the system does not tell (it is Linux's

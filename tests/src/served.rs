@@ -1,7 +1,7 @@
 //! The service as its users have it: its own release binary in a process of its own, asked over sockets.
 
-use std::io::{BufRead, BufReader, Lines};
-use std::net::SocketAddr;
+use std::io::{BufRead, BufReader, Lines, Read, Write};
+use std::net::{SocketAddr, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStderr, Command, Stdio};
 use std::sync::{Arc, LazyLock, Mutex, MutexGuard, PoisonError};
@@ -106,6 +106,11 @@ impl Service {
         let _ = self.process.wait();
     }
 
+    /// The number of its process.
+    pub fn process(&self) -> u32 {
+        self.process.id()
+    }
+
     /// A client of it.
     pub fn client(&self) -> Client {
         Client::new(self.address)
@@ -186,6 +191,11 @@ impl Client {
         received(self.agent.get(self.url(path)).call())
     }
 
+    /// Deletes a path.
+    pub fn delete(&self, path: &str) -> Result<Reply, String> {
+        received(self.agent.delete(self.url(path)).call())
+    }
+
     /// Posts JSON.
     pub fn post(&self, path: &str, body: &Value) -> Result<Reply, String> {
         self.post_text(path, body.to_string().as_bytes(), &[])
@@ -228,6 +238,80 @@ impl Client {
             }
         }
         Ok("still not ended".into())
+    }
+}
+
+/// A kept connection on which prepared JSON is posted: its client costs the machine as little as a client can, so that what
+/// is measured beside it is the service.
+pub struct Kept {
+    address: SocketAddr,
+    stream: Option<TcpStream>,
+    sent: Vec<u8>,
+    received: Vec<u8>,
+}
+
+impl Kept {
+    /// To what listens there; it is connected when it is needed.
+    pub fn new(address: SocketAddr) -> Self {
+        Self { address, stream: None, sent: Vec::new(), received: Vec::new() }
+    }
+
+    /// Posts JSON.
+    pub fn post(&mut self, path: &str, body: &[u8]) -> Result<Reply, String> {
+        let failed = |e: std::io::Error| e.to_string();
+        let mut stream = match self.stream.take() {
+            Some(stream) => stream,
+            None => {
+                let stream = TcpStream::connect(self.address).map_err(failed)?;
+                stream.set_nodelay(true).and_then(|()| stream.set_read_timeout(Some(PATIENCE))).map_err(failed)?;
+                stream
+            }
+        };
+        self.sent.clear();
+        let length = body.len();
+        write!(
+            self.sent,
+            "POST {path} HTTP/1.1\r\nhost: test\r\ncontent-type: application/json\r\ncontent-length: {length}\r\n\r\n"
+        )
+        .and_then(|()| self.sent.write_all(body))
+        .and_then(|()| stream.write_all(&self.sent))
+        .map_err(failed)?;
+        let reply = self.answer(&mut stream)?;
+        self.stream = (reply.header("connection") != "close").then_some(stream);
+        Ok(reply)
+    }
+
+    fn answer(&mut self, stream: &mut TcpStream) -> Result<Reply, String> {
+        self.received.clear();
+        let mut more = |received: &mut Vec<u8>| {
+            let mut part = [0; 16 * 1024];
+            match stream.read(&mut part) {
+                Ok(0) => Err("the connection ended before its answer".to_string()),
+                Ok(read) => {
+                    received.extend_from_slice(&part[..read]);
+                    Ok(())
+                }
+                Err(error) => Err(error.to_string()),
+            }
+        };
+        let head = loop {
+            match self.received.windows(4).position(|four| four == b"\r\n\r\n") {
+                Some(end) => break end,
+                None => more(&mut self.received)?,
+            }
+        };
+        let text = String::from_utf8_lossy(&self.received[..head]).into_owned();
+        let mut lines = text.lines();
+        let status = lines.next().and_then(|line| line.split(' ').nth(1)?.parse().ok()).ok_or("no status")?;
+        let headers = lines.filter_map(|line| line.split_once(':'));
+        let headers = headers.map(|(name, value)| (name.to_ascii_lowercase(), value.trim().to_string())).collect();
+        let mut reply = Reply { status, headers, body: Vec::new() };
+        let whole = head + 4 + reply.header("content-length").parse::<usize>().map_err(|e| e.to_string())?;
+        while self.received.len() < whole {
+            more(&mut self.received)?;
+        }
+        reply.body = self.received[head + 4..whole].to_vec();
+        Ok(reply)
     }
 }
 

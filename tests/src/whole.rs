@@ -178,7 +178,8 @@ pub fn seconds_on_threads(threads: &[usize], case: &Case, rounds: u32) -> Vec<f6
     best
 }
 
-fn pool(threads: usize) -> rayon::ThreadPool {
+/// So many threads that fly.
+pub fn pool(threads: usize) -> rayon::ThreadPool {
     rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap_or_else(|e| panic!("{e}"))
 }
 

@@ -12,6 +12,31 @@ pub fn card(seed: u64, flights: u64) -> Value {
     card
 }
 
+/// The same as prepared JSON, in which another seed can be written.
+pub struct Prepared {
+    json: Vec<u8>,
+    seed_at: usize,
+}
+
+impl Prepared {
+    /// Twelve digits: whatever is added leaves as many.
+    const FIRST_SEED: u64 = 100_000_000_000;
+
+    /// Of a card.
+    pub fn new(flights: u64) -> Self {
+        let json = card(Self::FIRST_SEED, flights).to_string();
+        let seed_at = json.find(&Self::FIRST_SEED.to_string()).unwrap_or_else(|| panic!("{json} has its seed"));
+        Self { json: json.into_bytes(), seed_at }
+    }
+
+    /// With the seed of this number.
+    pub fn numbered(&mut self, number: u64) -> &[u8] {
+        let seed = (Self::FIRST_SEED + number).to_string();
+        self.json[self.seed_at..][..seed.len()].copy_from_slice(seed.as_bytes());
+        &self.json
+    }
+}
+
 /// A day of some flights of that card.
 pub fn day(seed: u64, flights: u64, entries: u64) -> Value {
     let card = card(seed, flights);

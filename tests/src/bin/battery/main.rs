@@ -6,8 +6,10 @@
 mod bodies;
 mod cards;
 mod disk;
+mod free;
 mod kill;
 mod known;
+mod overhead;
 mod overload;
 mod same;
 mod slow;
@@ -50,6 +52,8 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("bodies", bodies::tried),
     ("slow", slow::tried),
     ("overload", overload::tried),
+    ("free", free::tried),
+    ("overhead", overhead::tried),
     ("disk", disk::tried),
 ];
 
