@@ -3,8 +3,10 @@
 //! may not be); what a clock measured is only told. Each subject also shows that its count can be off: a row that begins with
 //! "control" is what a fault that was made on purpose came to.
 
+mod asking;
 mod bodies;
 mod cards;
+mod clock;
 mod disk;
 mod kill;
 mod known;
@@ -51,6 +53,7 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("slow", slow::tried),
     ("overload", overload::tried),
     ("disk", disk::tried),
+    ("clock", clock::tried),
 ];
 
 fn main() -> ExitCode {
