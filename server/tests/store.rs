@@ -190,6 +190,26 @@ fn what_was_not_asked_for_the_longest_is_given_up_first_and_pins_hold() {
     assert_eq!(store.prune(Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) }).unwrap(), 2);
 }
 
+/// Days on which nobody serves do not age an answer, nor does a clock; those on which somebody did are known to the next.
+#[test]
+fn what_is_kept_ages_by_the_stores_own_time() {
+    let (directory, store) = open();
+    store.put(SHELF, &id("a"), b"in", b"out").unwrap();
+    let db = database(directory.path());
+    let own_ms = || db.query_row("SELECT ms FROM own_time", [], |row| row.get::<_, i64>(0)).unwrap();
+    let begun = own_ms();
+    std::thread::sleep(Duration::from_millis(20));
+    let bounds = Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) };
+    assert_eq!(store.prune(bounds).unwrap(), 0);
+    assert!((20..10_000).contains(&(own_ms() - begun)));
+    drop(store);
+    for (passed_ms, gone) in [(900_000, 0), (200_000, 1)] {
+        db.execute("UPDATE own_time SET ms = ms + ?1", [passed_ms]).unwrap();
+        let store = SqliteStore::serve(directory.path()).unwrap();
+        assert_eq!(store.prune(bounds).unwrap(), gone);
+    }
+}
+
 const LEASE: Lease = Lease { owner: "me", lasts: Duration::from_secs(1000) };
 const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
 

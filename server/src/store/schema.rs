@@ -6,7 +6,8 @@ use rusqlite::{Connection, TransactionBehavior};
 
 use super::sqlite::failed;
 
-/// One step a version. Times are milliseconds since 1970 in UTC; checksums are SHA-256.
+/// One step a version. Times are milliseconds since 1970 in UTC, but those that are held against how long something is kept:
+/// `used_ms`, `ended_ms`, `asked_ms` and `kept_until_ms` are the store's own. Checksums are SHA-256.
 const STEPS: [&str; 1] = ["
     CREATE TABLE answers (
         number INTEGER PRIMARY KEY,
@@ -33,6 +34,7 @@ const STEPS: [&str; 1] = ["
         open INTEGER NOT NULL,
         created_ms INTEGER NOT NULL,
         updated_ms INTEGER NOT NULL,
+        ended_ms INTEGER,
         done INTEGER NOT NULL,
         whole INTEGER NOT NULL,
         tries INTEGER NOT NULL,
@@ -76,6 +78,7 @@ const STEPS: [&str; 1] = ["
         shelf TEXT NOT NULL,
         id TEXT NOT NULL,
         expires_ms INTEGER NOT NULL,
+        kept_until_ms INTEGER NOT NULL,
         PRIMARY KEY (sum, shelf, id)
     ) WITHOUT ROWID;
     CREATE TABLE probe (
@@ -83,6 +86,11 @@ const STEPS: [&str; 1] = ["
         count INTEGER NOT NULL
     );
     INSERT INTO probe VALUES (1, 0);
+    CREATE TABLE own_time (
+        one INTEGER PRIMARY KEY CHECK (one = 1),
+        ms INTEGER NOT NULL
+    );
+    INSERT INTO own_time VALUES (1, CAST(unixepoch('subsec') * 1000 AS INTEGER));
 "];
 
 /// "SlwP": marks the file as one of this program.
