@@ -6,6 +6,7 @@ use axum::body::Bytes;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use utoipa::ToSchema;
+use utoipa::openapi::schema::{Schema, SchemaType, Type};
 use utoipa::openapi::{OpenApi, RefOr};
 
 use crate::problem::{LimitBody, PlainRefusals, ProblemBody};
@@ -47,6 +48,20 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
             && let Some(RefOr::T(content)) = body.content.get_mut("application/json")
         {
             content.example = serde_json::from_str(example).ok();
+        }
+    }
+    // A parameter is absent or has a value: there is no null in a URL or a header.
+    for path in document.paths.paths.values_mut() {
+        for operation in [&mut path.get, &mut path.post, &mut path.delete].into_iter().flatten() {
+            for parameter in operation.parameters.iter_mut().flatten() {
+                if let RefOr::T(parameter) = parameter
+                    && let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema
+                    && let SchemaType::Array(kinds) = &schema.schema_type
+                    && let Some(kind) = kinds.iter().find(|kind| **kind != Type::Null).cloned()
+                {
+                    schema.schema_type = SchemaType::Type(kind);
+                }
+            }
         }
     }
     document

@@ -29,7 +29,10 @@ const MOST_HOURS: u64 = 366 * 24;
 #[serde(deny_unknown_fields)]
 pub struct ShareRequest {
     /// Path of the answer
-    #[schema(example = "/v1/days/00000000000000000000000000000000", max_length = 100)]
+    #[schema(
+        example = "/v1/days/00000000000000000000000000000000",
+        pattern = "^/v1/(assessments|days|sweeps)/[0-9a-f]{32}$"
+    )]
     pub answer: String,
     /// For how long, h
     #[schema(minimum = 1, maximum = 8784, example = 48)]
