@@ -12,6 +12,7 @@ mod kill;
 mod known;
 mod overload;
 mod same;
+mod schema;
 mod slow;
 mod table;
 
@@ -54,6 +55,7 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("overload", overload::tried),
     ("disk", disk::tried),
     ("clock", clock::tried),
+    ("schema", schema::tried),
 ];
 
 fn main() -> ExitCode {
