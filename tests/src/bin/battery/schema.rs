@@ -134,10 +134,13 @@ fn stored(client: &Client) -> Result<Vec<String>, String> {
     Ok(ids)
 }
 
+/// What is made wrong, where in the document, and how.
+type Change = (&'static str, &'static str, fn(&mut Value));
+
 /// The document with something wrong in it: a refusal that it does not name, a part of an answer and one of a request that it
 /// has otherwise.
 fn controls(asking: &Asking, document: Value, table: &mut Table) -> Result<(), String> {
-    let changes: [(&str, &str, fn(&mut Value)); 3] = [
+    let changes: [Change; 3] = [
         ("a refusal that is not named", "/paths/~1v1~1jobs~1{id}/get/responses", |responses| {
             responses.as_object_mut().map(|statuses| statuses.remove("404"));
         }),
