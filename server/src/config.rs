@@ -62,7 +62,7 @@ pub struct Config {
     #[arg(long, value_name = "BYTES", env = "SLOWPOINT_KEEP_BYTES", default_value_t = Self::default().keep_bytes)]
     pub keep_bytes: u64,
 
-    /// Days without being asked for after which an answer is given up
+    /// Days without being asked for after which an answer is given up; days on which the server does not run are not counted
     #[arg(long, value_name = "DAYS", env = "SLOWPOINT_KEEP_DAYS", default_value_t = Self::default().keep_days)]
     pub keep_days: u64,
 

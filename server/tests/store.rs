@@ -210,7 +210,7 @@ fn old_jobs_are_given_up_before_answers() {
     }
     let open_one = accept("open");
     let db = database(directory.path());
-    db.execute_batch("UPDATE jobs SET updated_ms = updated_ms - 4000000 WHERE NOT open AND number > 1").unwrap();
+    db.execute_batch("UPDATE jobs SET ended_ms = ended_ms - 4000000 WHERE NOT open AND number > 1").unwrap();
     let count = |table: &str| db.query_row(&format!("SELECT count(*) FROM {table}"), [], |row| row.get::<_, i64>(0));
     let bounds = |bytes| Bounds { bytes, unused: Duration::from_secs(1000) };
     assert_eq!(store.prune(bounds(u64::MAX)).unwrap(), 0);
@@ -221,6 +221,26 @@ fn old_jobs_are_given_up_before_answers() {
     assert_eq!(store.prune(bounds(1)).unwrap(), 1);
     assert_eq!([count("jobs"), count("answers")].map(Result::unwrap), [2, 0]);
     assert!(store.job(&open_one).unwrap().is_some() && store.job(&id("0")).unwrap().is_some());
+}
+
+/// Days on which nobody serves do not age an answer, nor does a clock; those on which somebody did are known to the next.
+#[test]
+fn what_is_kept_ages_by_the_stores_own_time() {
+    let (directory, store) = open();
+    store.put(SHELF, &id("a"), b"in", b"out").unwrap();
+    let db = database(directory.path());
+    let own_ms = || db.query_row("SELECT ms FROM own_time", [], |row| row.get::<_, i64>(0)).unwrap();
+    let begun = own_ms();
+    std::thread::sleep(Duration::from_millis(20));
+    let bounds = Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) };
+    assert_eq!(store.prune(bounds).unwrap(), 0);
+    assert!((20..10_000).contains(&(own_ms() - begun)));
+    drop(store);
+    for (passed_ms, gone) in [(900_000, 0), (200_000, 1)] {
+        db.execute("UPDATE own_time SET ms = ms + ?1", [passed_ms]).unwrap();
+        let store = SqliteStore::serve(directory.path()).unwrap();
+        assert_eq!(store.prune(bounds).unwrap(), gone);
+    }
 }
 
 const LEASE: Lease = Lease { owner: "me", lasts: Duration::from_secs(1000) };

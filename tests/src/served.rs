@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 use tempfile::TempDir;
-use ureq::Agent;
+use ureq::{Agent, RequestBuilder};
 
 /// What the machine can do is asked here, not what one client may have.
 const NO_BOUND: [&str; 4] = ["--client-core-s", "0", "--client-jobs", "1000000"];
@@ -32,6 +32,15 @@ pub fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
 }
 
 static PROGRAM: LazyLock<Result<PathBuf, String>> = LazyLock::new(|| built("slowpoint-server", "slowpoint"));
+
+/// What the binary prints when it is run once, with more variables of the environment.
+pub fn told(arguments: &[&str], environment: &[(&str, &str)]) -> Result<String, String> {
+    let program = PROGRAM.as_ref().map_err(String::clone)?;
+    let run = Command::new(program).args(arguments).envs(environment.iter().copied()).output();
+    let run = run.map_err(|e| e.to_string())?;
+    let said = |bytes: &[u8]| String::from_utf8_lossy(bytes).trim().to_string();
+    if run.status.success() { Ok(said(&run.stdout)) } else { Err(said(&run.stderr)) }
+}
 
 /// A running `slowpoint serve`. Dropping it kills it.
 pub struct Service {
@@ -162,6 +171,8 @@ fn listening(lines: &mut Lines<BufReader<ChildStderr>>, log: &Mutex<Vec<String>>
 pub struct Client {
     agent: Agent,
     address: SocketAddr,
+    /// Sent with every request.
+    authorization: Option<String>,
 }
 
 /// An answer that was received in full.
@@ -179,7 +190,19 @@ impl Client {
     /// A client of what listens there.
     pub fn new(address: SocketAddr) -> Self {
         let config = Agent::config_builder().http_status_as_error(false).timeout_global(Some(PATIENCE)).proxy(None);
-        Self { agent: config.build().into(), address }
+        Self { agent: config.build().into(), address, authorization: None }
+    }
+
+    /// The same with a token.
+    pub fn bearing(self, token: &str) -> Self {
+        Self { authorization: Some(format!("Bearer {token}")), ..self }
+    }
+
+    fn authorized<B>(&self, request: RequestBuilder<B>) -> RequestBuilder<B> {
+        match &self.authorization {
+            Some(value) => request.header("authorization", value),
+            None => request,
+        }
     }
 
     fn url(&self, path: &str) -> String {
@@ -188,7 +211,7 @@ impl Client {
 
     /// Gets a path.
     pub fn get(&self, path: &str) -> Result<Reply, String> {
-        received(self.agent.get(self.url(path)).call())
+        received(self.authorized(self.agent.get(self.url(path))).call())
     }
 
     /// Deletes a path.
@@ -208,7 +231,7 @@ impl Client {
 
     /// Posts what calls itself JSON.
     pub fn post_text(&self, path: &str, body: &[u8], headers: &[(&str, &str)]) -> Result<Reply, String> {
-        let mut request = self.agent.post(self.url(path)).header("content-type", "application/json");
+        let mut request = self.authorized(self.agent.post(self.url(path))).header("content-type", "application/json");
         for (name, value) in headers {
             request = request.header(*name, *value);
         }
@@ -217,7 +240,7 @@ impl Client {
 
     /// Opens a stream of events after one that was seen.
     pub fn events(&self, path: &str, seen: usize) -> Result<impl BufRead + use<>, String> {
-        let request = self.agent.get(self.url(path)).header("last-event-id", seen.to_string());
+        let request = self.authorized(self.agent.get(self.url(path))).header("last-event-id", seen.to_string());
         let response = request.call().map_err(|e| e.to_string())?;
         if response.status() != 200 {
             return Err(format!("{path} was answered {}", response.status()));

@@ -6,14 +6,14 @@ use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 
 use super::assessments::{from_json, kept, read_id, text_header, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::jobs::JobStatus;
-use super::price::CreateQuery;
+use super::price::{CreateQuery, Price};
 use super::work::{self, Prefer, Run, Work, answered};
 use crate::State;
 use crate::access::Client;
@@ -41,7 +41,7 @@ use crate::wire::{FieldFault, read_changes};
     params(CreateQuery, Prefer),
     request_body(content = DayRequest, content_type = "application/json", description = "The flights, one site, one sky"),
     responses(
-        (status = 200, description = "The day", body = DayAnswer, content_type = "application/json"),
+        (status = 200, description = "The day, or with `dry_run=true` its price", body = CreateDayAnswer, content_type = "application/json"),
         (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         InputRefusals,
     ),
@@ -54,6 +54,17 @@ pub async fn create(
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
     work::posted(&state, &client, &headers, Shelf::Days, body, query.dry_run).await.map(|(_, response)| response)
+}
+
+/// Either answer of a POST.
+#[derive(Serialize, ToSchema)]
+#[serde(untagged)]
+#[allow(dead_code, reason = "describes the two answers; each is sent as it is")]
+enum CreateDayAnswer {
+    /// The day
+    Day(Box<DayAnswer>),
+    /// The price, with `dry_run=true`
+    Price(Price),
 }
 
 /// Assesses a day again with something changed: new weather, say

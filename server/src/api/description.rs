@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use utoipa::ToSchema;
 use utoipa::openapi::header::Header;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
-use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaType, Type};
 use utoipa::openapi::{OpenApi, Ref, RefOr, Required};
 
 use crate::problem::{self, LimitBody, PlainRefusals, ProblemBody};
@@ -107,6 +107,7 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
     }
     for (path, item) in &mut document.paths.paths {
         for (method, operation) in operations(item) {
+            without_nulls(operation);
             admit(&method, path, operation);
             head(path, operation);
         }
@@ -121,6 +122,19 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
         })
         .collect();
     document
+}
+
+/// A parameter is absent or has a value: there is no null in a URL or a header.
+fn without_nulls(operation: &mut Operation) {
+    for parameter in operation.parameters.iter_mut().flatten() {
+        if let RefOr::T(parameter) = parameter
+            && let Some(RefOr::T(Schema::Object(schema))) = &mut parameter.schema
+            && let SchemaType::Array(kinds) = &schema.schema_type
+            && let Some(kind) = kinds.iter().find(|kind| **kind != Type::Null).cloned()
+        {
+            schema.schema_type = SchemaType::Type(kind);
+        }
+    }
 }
 
 /// The operations of a path, by the methods that the service answers.

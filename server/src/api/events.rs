@@ -47,7 +47,7 @@ const MOST_STREAMS: i64 = 512;
     operation_id = "read_job_events",
     params(
         ("id" = String, Path, description = "Id of the job", pattern = "^[0-9a-f]{32}$"),
-        ("Last-Event-ID" = Option<String>, Header, description = "Number of the last piece the client has"),
+        ("Last-Event-ID" = Option<u64>, Header, description = "Number of the last piece the client has"),
     ),
     responses(
         (status = 200, body = String, content_type = "text/event-stream", description = "The events"),

@@ -7,15 +7,17 @@ use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
+use serde::Serialize;
 use slowpoint_sim::advise;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::report::CellReport;
+use utoipa::ToSchema;
 
 use super::assessments::{from_json, holds, not_modified, read_id, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::files::{made, painted};
 use super::jobs::JobStatus;
-use super::price::CreateQuery;
+use super::price::{CreateQuery, Price};
 use super::work::{self, Prefer, Run};
 use crate::State;
 use crate::access::Client;
@@ -43,7 +45,7 @@ use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, sweep_answer, sw
     params(CreateQuery, Prefer),
     request_body(content = SweepRequest, content_type = "application/json", description = "A flight card, what is varied, and the conditions"),
     responses(
-        (status = 200, description = "The sweep", body = SweepAnswer, content_type = "application/json"),
+        (status = 200, description = "The sweep, or with `dry_run=true` its price", body = CreateSweepAnswer, content_type = "application/json"),
         (status = 201, description = "A job that will answer", body = JobStatus, content_type = "application/json"),
         InputRefusals,
     ),
@@ -56,6 +58,17 @@ pub async fn create(
     JsonBody(body): JsonBody,
 ) -> Result<Response, Problem> {
     work::posted(&state, &client, &headers, Shelf::Sweeps, body, query.dry_run).await.map(|(_, response)| response)
+}
+
+/// Either answer of a POST.
+#[derive(Serialize, ToSchema)]
+#[serde(untagged)]
+#[allow(dead_code, reason = "describes the two answers; each is sent as it is")]
+enum CreateSweepAnswer {
+    /// The sweep
+    Sweep(Box<SweepAnswer>),
+    /// The price, with `dry_run=true`
+    Price(Price),
 }
 
 /// Gives a sweep again

@@ -81,13 +81,13 @@ pub trait Access: Send + Sync {
     fn shared(&self, sum: &SecretSum, shelf: Shelf, id: &ContentId) -> io::Result<bool>;
 }
 
-/// Notes that a client asked for an answer.
-pub(super) fn own(db: &Transaction, client: &str, shelf: Shelf, id: &ContentId) -> rusqlite::Result<()> {
+/// Notes that a client asked for an answer, at the store's own time.
+pub(super) fn own(db: &Transaction, client: &str, shelf: Shelf, id: &ContentId, asked_ms: i64) -> rusqlite::Result<()> {
     db.prepare("INSERT OR IGNORE INTO owners VALUES (?1, ?2, ?3, ?4)")?.execute(params![
         client,
         shelf.name(),
         id.as_str(),
-        now_ms()
+        asked_ms
     ])?;
     Ok(())
 }
@@ -158,7 +158,10 @@ impl Access for SqliteStore {
         if new.is_empty() {
             return Ok(());
         }
-        self.write(|db| new.iter().try_for_each(|(shelf, id)| own(db, client, *shelf, id)))
+        self.write(|db| {
+            let now = self.own_time.now_ms();
+            new.iter().try_for_each(|(shelf, id)| own(db, client, *shelf, id, now))
+        })
     }
 
     fn owns(&self, client: &str, shelf: Option<Shelf>, id: &ContentId) -> io::Result<bool> {
@@ -171,10 +174,13 @@ impl Access for SqliteStore {
     }
 
     fn share(&self, sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> io::Result<()> {
+        let expires = expires.as_millisecond();
+        // Whether it holds is for the clock to say, also for one that is set again: it is forgotten once both are past it.
+        let kept_until = self.own_time.now_ms().saturating_add(expires.saturating_sub(now_ms()));
         self.write(|db| {
-            let mut one = db.prepare("INSERT OR REPLACE INTO shares VALUES (?1, ?2, ?3, ?4)")?;
+            let mut one = db.prepare("INSERT OR REPLACE INTO shares VALUES (?1, ?2, ?3, ?4, ?5)")?;
             for (shelf, id) in answers {
-                one.execute(params![sum, shelf.name(), id.as_str(), expires.as_millisecond()])?;
+                one.execute(params![sum, shelf.name(), id.as_str(), expires, kept_until])?;
             }
             Ok(())
         })

@@ -4,6 +4,7 @@
 //! Whatever a function has given back is on the disk. What another process of this program did meanwhile is seen.
 
 mod access;
+mod own_time;
 mod schema;
 mod sqlite;
 

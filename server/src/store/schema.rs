@@ -6,7 +6,8 @@ use rusqlite::{Connection, TransactionBehavior};
 
 use super::sqlite::failed;
 
-/// One step a version. Times are milliseconds since 1970 in UTC; checksums are SHA-256.
+/// One step a version. Times are milliseconds since 1970 in UTC, but those that are held against how long something is kept:
+/// `used_ms`, `ended_ms`, `asked_ms` and `kept_until_ms` are the store's own. Checksums are SHA-256.
 ///
 /// Of a job: whether it is `in_turn`, the pieces its turn has `reached`, and how often in a row a turn `fell` at the same of
 /// them without a word.
@@ -36,6 +37,7 @@ const STEPS: [&str; 1] = ["
         open INTEGER NOT NULL,
         created_ms INTEGER NOT NULL,
         updated_ms INTEGER NOT NULL,
+        ended_ms INTEGER,
         done INTEGER NOT NULL,
         whole INTEGER NOT NULL,
         in_turn INTEGER NOT NULL DEFAULT 0,
@@ -82,6 +84,7 @@ const STEPS: [&str; 1] = ["
         shelf TEXT NOT NULL,
         id TEXT NOT NULL,
         expires_ms INTEGER NOT NULL,
+        kept_until_ms INTEGER NOT NULL,
         PRIMARY KEY (sum, shelf, id)
     ) WITHOUT ROWID;
     CREATE TABLE probe (
@@ -89,6 +92,11 @@ const STEPS: [&str; 1] = ["
         count INTEGER NOT NULL
     );
     INSERT INTO probe VALUES (1, 0);
+    CREATE TABLE own_time (
+        one INTEGER PRIMARY KEY CHECK (one = 1),
+        ms INTEGER NOT NULL
+    );
+    INSERT INTO own_time VALUES (1, CAST(unixepoch('subsec') * 1000 AS INTEGER));
 "];
 
 /// "SlwP": marks the file as one of this program.

@@ -12,6 +12,7 @@ use rusqlite::{Connection, ErrorCode, OptionalExtension, Row, Transaction, Trans
 use sha2::{Digest, Sha256};
 
 use super::access::own;
+use super::own_time::{OwnTime, ms};
 use super::schema::migrate;
 use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Stage, Store};
 use crate::id::{ContentId, sum};
@@ -46,6 +47,7 @@ pub struct SqliteStore {
     writer: Mutex<Connection>,
     /// Connections that only read, while nobody uses them.
     readers: Mutex<Vec<Connection>>,
+    pub(super) own_time: OwnTime,
     /// Keeps the lock while it lives.
     _serving: Option<File>,
 }
@@ -88,7 +90,8 @@ impl SqliteStore {
         writer.pragma_update(None, "auto_vacuum", "INCREMENTAL").map_err(failed)?;
         writer.pragma_update(None, "journal_mode", "WAL").map_err(failed)?;
         migrate(&mut writer)?;
-        Ok(Self { file, writer: Mutex::new(writer), readers: Mutex::default(), _serving: None })
+        let own_time = OwnTime::of(&writer).map_err(failed)?;
+        Ok(Self { file, writer: Mutex::new(writer), readers: Mutex::default(), own_time, _serving: None })
     }
 
     fn disk_bytes(&self) -> io::Result<u64> {
@@ -209,10 +212,6 @@ pub(super) fn now_ms() -> i64 {
     Timestamp::now().as_millisecond()
 }
 
-fn ms(time: Duration) -> i64 {
-    i64::try_from(time.as_millis()).unwrap_or(i64::MAX)
-}
-
 /// When a lease that is taken or renewed now ends.
 fn ends(lease: Lease) -> i64 {
     now_ms().saturating_add(ms(lease.lasts))
@@ -242,14 +241,21 @@ fn sound(row: &Row, bytes: &str, checksum: &str) -> rusqlite::Result<Option<Vec<
     Ok((sum(bytes)[..] == *checksum).then(|| bytes.to_vec()))
 }
 
-fn put(db: &Transaction, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> rusqlite::Result<()> {
+fn put(
+    db: &Transaction,
+    shelf: Shelf,
+    id: &ContentId,
+    input: &[u8],
+    answer: &[u8],
+    used_ms: i64,
+) -> rusqlite::Result<()> {
     db.prepare(
         "INSERT INTO answers (shelf, id, input, input_sum, answer, answer_sum, used_ms) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
          ON CONFLICT (shelf, id) DO UPDATE SET
          input = excluded.input, input_sum = excluded.input_sum, answer = excluded.answer,
          answer_sum = excluded.answer_sum, used_ms = excluded.used_ms",
     )?
-    .execute(params![shelf.name(), id.as_str(), input, sum(input), answer, sum(answer), now_ms()])?;
+    .execute(params![shelf.name(), id.as_str(), input, sum(input), answer, sum(answer), used_ms])?;
     Ok(())
 }
 
@@ -332,14 +338,14 @@ fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Optio
         .optional()
 }
 
-/// Ends a job that is open.
-fn end(db: &Connection, number: i64, stage: Stage) -> rusqlite::Result<()> {
+/// Ends a job that is open, at the store's own time.
+fn end(db: &Connection, number: i64, stage: Stage, ended_ms: i64) -> rusqlite::Result<()> {
     let reason = if let Stage::Failed(reason) = stage { Some(reason.name()) } else { None };
     db.prepare(
-        "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated_ms = ?4, owner = NULL, lease_ends_ms = NULL,
+        "UPDATE jobs SET open = 0, stage = ?2, reason = ?3, updated_ms = ?4, ended_ms = ?5, owner = NULL, lease_ends_ms = NULL,
          done = CASE WHEN ?2 = 'successful' THEN whole ELSE done END WHERE number = ?1",
     )?
-    .execute(params![number, stage.name(), reason, now_ms()])?;
+    .execute(params![number, stage.name(), reason, now_ms(), ended_ms])?;
     Ok(())
 }
 
@@ -360,11 +366,12 @@ impl Store for SqliteStore {
         if kept.input.is_none() || kept.answer.is_none() {
             tracing::warn!(%id, "what is kept fails its checksum");
         }
-        if now_ms().saturating_sub(used) > ms(USE_NOTED) {
+        let now = self.own_time.now_ms();
+        if now.saturating_sub(used) > ms(USE_NOTED) {
             let noted = self.write(|db| {
                 db.execute(
                     "UPDATE answers SET used_ms = ?3 WHERE shelf = ?1 AND id = ?2",
-                    params![shelf.name(), id.as_str(), now_ms()],
+                    params![shelf.name(), id.as_str(), now],
                 )
             });
             // It can be read all the same.
@@ -376,7 +383,7 @@ impl Store for SqliteStore {
     }
 
     fn put(&self, shelf: Shelf, id: &ContentId, input: &[u8], answer: &[u8]) -> io::Result<()> {
-        self.write(|db| put(db, shelf, id, input, answer))
+        self.write(|db| put(db, shelf, id, input, answer, self.own_time.now_ms()))
     }
 
     fn pin(&self, shelf: Shelf, id: &ContentId, pinned: bool) -> io::Result<bool> {
@@ -390,20 +397,21 @@ impl Store for SqliteStore {
     }
 
     fn prune(&self, bounds: Bounds) -> io::Result<u64> {
-        let now = now_ms();
+        let now = self.own_time.now_ms();
+        self.write(|db| self.own_time.note(db))?;
         let before = |kept: Duration| now.saturating_sub(ms(kept));
         self.delete(
             "pieces",
             "rowid",
-            "job IN (SELECT number FROM jobs WHERE NOT open AND updated_ms < ?1)",
+            "job IN (SELECT number FROM jobs WHERE NOT open AND ended_ms < ?1)",
             before(PIECES_KNOWN),
         )?;
-        self.delete("jobs", "number", "NOT open AND updated_ms < ?1", before(ENDED_KNOWN))?;
-        self.delete("shares", "sum, shelf, id", "expires_ms < ?1", now)?;
+        self.delete("jobs", "number", "NOT open AND ended_ms < ?1", before(ENDED_KNOWN))?;
+        self.delete("shares", "sum, shelf, id", "kept_until_ms < ?1", now)?;
         self.delete("turns", "client", "?1 AND client NOT IN (SELECT client FROM jobs WHERE open)", 1)?;
         let mut gone = self.delete("answers", "number", "NOT pinned AND used_ms < ?1", before(bounds.unused))?;
         // Jobs that have ended go first: what they came to is kept with their answers.
-        self.make_room(bounds.bytes, "jobs", "NOT open AND updated_ms < ?1 ORDER BY updated_ms", before(PIECES_KNOWN))?;
+        self.make_room(bounds.bytes, "jobs", "NOT open AND ended_ms < ?1 ORDER BY ended_ms", before(PIECES_KNOWN))?;
         gone += self.make_room(bounds.bytes, "answers", "NOT pinned AND ?1 ORDER BY used_ms, number", 1)?;
         // Whose they were is forgotten with them.
         let owned = "asked_ms < ?1 AND NOT EXISTS
@@ -450,12 +458,12 @@ impl Store for SqliteStore {
     fn accept(&self, new: &NewJob, may_begin: &dyn Fn() -> bool) -> io::Result<Accepted> {
         self.write(|db| {
             if let Some(known) = job(db, new.id)?.filter(|job| job.stage.open()) {
-                own(db, new.client, known.shelf, new.id)?;
+                own(db, new.client, known.shelf, new.id, self.own_time.now_ms())?;
                 return Ok(Accepted::Known(known));
             }
             // One that ended between a client's look and now has kept it.
             if let Some((Kept { input: Some(_), answer: Some(answer) }, _)) = answer(db, new.shelf, new.id)? {
-                own(db, new.client, new.shelf, new.id)?;
+                own(db, new.client, new.shelf, new.id, self.own_time.now_ms())?;
                 return Ok(Accepted::Answered(answer));
             }
             let [open, own_open]: [i64; 2] = db.query_row(
@@ -473,7 +481,7 @@ impl Store for SqliteStore {
             if !may_begin() {
                 return Ok(Accepted::Refused);
             }
-            own(db, new.client, new.shelf, new.id)?;
+            own(db, new.client, new.shelf, new.id, self.own_time.now_ms())?;
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
                 "INSERT INTO jobs
@@ -607,8 +615,9 @@ impl Store for SqliteStore {
                 db.query_row("SELECT shelf, input, input_sum FROM jobs WHERE number = ?1", [number], |row| {
                     Ok((shelf_of(row)?, sound(row, "input", "input_sum")?.ok_or_else(|| broken("an input"))?))
                 })?;
-            put(db, shelf, id, &input, answer)?;
-            end(db, number, Stage::Successful)?;
+            let now = self.own_time.now_ms();
+            put(db, shelf, id, &input, answer, now)?;
+            end(db, number, Stage::Successful, now)?;
             Ok(true)
         })
     }
@@ -616,7 +625,7 @@ impl Store for SqliteStore {
     fn fail(&self, id: &ContentId, owner: &str, reason: Reason) -> io::Result<bool> {
         self.write(|db| {
             let Some(number) = owned(db, id, owner)? else { return Ok(false) };
-            end(db, number, Stage::Failed(reason))?;
+            end(db, number, Stage::Failed(reason), self.own_time.now_ms())?;
             Ok(true)
         })
     }
@@ -643,7 +652,7 @@ impl Store for SqliteStore {
                 .query_row("SELECT number FROM jobs WHERE id = ?1 AND open", [id.as_str()], |row| row.get(0))
                 .optional()?;
             if let Some(number) = number {
-                end(db, number, Stage::Dismissed)?;
+                end(db, number, Stage::Dismissed, self.own_time.now_ms())?;
             }
             Ok(job(db, id)?.map(|job| (job, number.is_some())))
         })

@@ -12,7 +12,7 @@ pub struct ShareRequest {
     #[schema(
         required = true,
         nullable = false,
-        max_length = 100,
+        pattern = "^/v1/(assessments|days|sweeps)/[0-9a-f]{32}$",
         example = "/v1/days/00000000000000000000000000000000"
     )]
     pub answer: Option<String>,

@@ -114,7 +114,7 @@ pub struct GribQuery {
     #[param(max_length = 40, example = "5355 ft")]
     pub field_elevation: String,
     /// Instant of launch (RFC 3339): of several times that nearest to it is taken, and the age of the forecast is told by it
-    #[param(max_length = 40, example = "2026-11-25T17:30:00Z")]
+    #[param(format = DateTime, example = "2026-11-25T17:30:00Z")]
     pub launch_at: Option<String>,
 }
 

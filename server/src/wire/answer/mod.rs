@@ -46,7 +46,7 @@ fn quickly_rounded(x: f64) -> Option<f64> {
     ];
     /// Farther from a half than the error of one product, by far.
     const CERTAIN: f64 = 0.499_999;
-    let scale = 5 - x.abs().log10().floor() as i64;
+    let scale = 5_i64.checked_sub(x.abs().log10().floor() as i64)?;
     let power = *POWERS.get(usize::try_from(scale.unsigned_abs()).ok()?)?;
     let scaled = if scale < 0 { x / power } else { x * power };
     let digits = scaled.round();

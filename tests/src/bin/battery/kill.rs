@@ -1,26 +1,19 @@
 //! Killed in the middle of its work, again and again, on the same data: what was accepted is answered, each byte as a service
 //! answers that nobody disturbed.
 
-use std::net::SocketAddr;
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use rusqlite::Connection;
-use slowpoint_tests::served::{Client, Service};
+use slowpoint_tests::served::Service;
 use tempfile::TempDir;
 
 use crate::Size;
+use crate::asking::asked_while;
 use crate::cards::work;
-use crate::known::{Known, listen, lock, scattered};
+use crate::known::{Known, listen, scattered};
 use crate::table::{Table, quantile};
 
-/// Jobs that are open at a time.
-const OPEN: usize = 6;
-/// Between two requests of a client.
-const PAUSE: Duration = Duration::from_millis(4);
-const CLIENTS: usize = 2;
 /// A start that takes longer is shown with its log.
 const SLOW_S: f64 = 2.0;
 
@@ -58,30 +51,15 @@ struct Lives {
     panics: usize,
 }
 
-/// What the threads of a trial share.
-#[derive(Default)]
-struct Shared {
-    address: Mutex<Option<SocketAddr>>,
-    known: Mutex<Known>,
-    next: AtomicU64,
-    cut_off: AtomicU64,
-    over: AtomicBool,
-}
-
 /// Kills a service on these data so often while clients ask it.
 fn killed(data: &Path, kills: usize) -> Result<(Known, Lives), String> {
-    let (shared, mut lives) = (Shared::default(), Lives::default());
-    std::thread::scope(|scope| {
-        for client in 0..CLIENTS {
-            let shared = &shared;
-            scope.spawn(move || post_on(shared, client));
-        }
-        scope.spawn(|| follow(&shared));
-        let lived = (0..kills).try_for_each(|kill| {
+    let mut lives = Lives::default();
+    let (known, cut_off) = asked_while(|shared| {
+        (0..kills).try_for_each(|kill| {
             let begun = Instant::now();
             let mut service = Service::start_on(data, &[], &[])?;
             let listens_s = begun.elapsed().as_secs_f64();
-            *lock(&shared.address) = Some(service.address);
+            shared.serves(Some(&service));
             service.ready_s()?;
             let ready_s = begun.elapsed().as_secs_f64();
             lives.ready_s.push(ready_s);
@@ -93,74 +71,14 @@ fn killed(data: &Path, kills: usize) -> Result<(Known, Lives), String> {
             }
             std::thread::sleep(Duration::from_millis(100 + scattered(kill as u64) % 400));
             service.end();
-            *lock(&shared.address) = None;
+            shared.serves(None);
             lives.panics += service.panics();
             Ok(())
-        });
-        shared.over.store(true, Ordering::SeqCst);
-        lived
-    })
-    .map_err(|e: String| e)?;
+        })
+    })?;
     lives.ready_s.sort_by(f64::total_cmp);
-    lives.cut_off = shared.cut_off.into_inner();
-    Ok((shared.known.into_inner().unwrap_or_else(PoisonError::into_inner), lives))
-}
-
-impl Shared {
-    /// A client of the service that lives now.
-    fn client(&self, last: &mut Option<(SocketAddr, Client)>) -> Option<Client> {
-        let address = (*lock(&self.address))?;
-        if last.as_ref().is_none_or(|(known, _)| *known != address) {
-            *last = Some((address, Client::new(address)));
-        }
-        last.as_ref().map(|(_, client)| client.clone())
-    }
-}
-
-/// Posts new work while few is open, else what has been accepted again, so that a request is always under way.
-fn post_on(shared: &Shared, client: usize) {
-    let (mut last, mut turn) = (None, client);
-    while !shared.over.load(Ordering::SeqCst) {
-        std::thread::sleep(PAUSE);
-        let Some(client) = shared.client(&mut last) else { continue };
-        turn += 1;
-        let number = {
-            let known = lock(&shared.known);
-            let open: Vec<u64> =
-                known.accepted.keys().filter(|number| !known.ended.contains(number)).copied().collect();
-            if open.len() < OPEN { shared.next.fetch_add(1, Ordering::SeqCst) } else { open[turn % open.len()] }
-        };
-        let (path, body) = work(number);
-        match client.post_job(path, &body) {
-            Ok(reply) => lock(&shared.known).note(number, reply),
-            Err(_) => _ = shared.cut_off.fetch_add(1, Ordering::SeqCst),
-        }
-    }
-}
-
-/// Follows one job after the other through every kill.
-fn follow(shared: &Shared) {
-    let mut last = None;
-    let mut following: Option<(u64, String, Vec<String>)> = None;
-    while !shared.over.load(Ordering::SeqCst) {
-        std::thread::sleep(PAUSE);
-        let Some((number, id, pieces)) = &mut following else {
-            let known = lock(&shared.known);
-            let newest = known.accepted.iter().rfind(|(number, _)| !known.followed.contains_key(number));
-            following = newest.map(|(number, id)| (*number, id.clone(), Vec::new()));
-            continue;
-        };
-        let Some(client) = shared.client(&mut last) else { continue };
-        let (ended, gaps) = listen(&client, id, pieces);
-        let mut known = lock(&shared.known);
-        if gaps {
-            known.strange.push(format!("events of work {number}: a number was left out after {}", pieces.len()));
-        }
-        if ended || gaps {
-            known.followed.insert(*number, core::mem::take(pieces));
-            following = None;
-        }
-    }
+    lives.cut_off = cut_off;
+    Ok((known, lives))
 }
 
 /// Accepts some work, has the service killed before or after it is done, does something to the database, and starts again.

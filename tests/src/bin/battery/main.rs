@@ -3,8 +3,10 @@
 //! may not be); what a clock measured is only told. Each subject also shows that its count can be off: a row that begins with
 //! "control" is what a fault that was made on purpose came to.
 
+mod asking;
 mod bodies;
 mod cards;
+mod clock;
 mod disk;
 mod free;
 mod kill;
@@ -12,6 +14,7 @@ mod known;
 mod overhead;
 mod overload;
 mod same;
+mod schema;
 mod slow;
 mod table;
 
@@ -55,6 +58,8 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("free", free::tried),
     ("overhead", overhead::tried),
     ("disk", disk::tried),
+    ("clock", clock::tried),
+    ("schema", schema::tried),
 ];
 
 fn main() -> ExitCode {
