@@ -1,7 +1,7 @@
 //! How much each client may have computed: a bucket of core-seconds that fills again over an hour.
 //!
 //! What is answered from the store costs nothing. What costs more than the whole bucket takes a full one. What was taken for
-//! work that is not begun after all is given back; libraries of rate limits only take.
+//! work that is not begun after all is given back (a job is begun once it is accepted); libraries of rate limits only take.
 
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};

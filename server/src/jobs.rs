@@ -237,7 +237,15 @@ impl Jobs {
             if *self.stopping.borrow() {
                 self.halted().clear();
             }
-            return self.note(&name, spent, move |this| this.store.give_back(&id, &this.owner, spent, true)).await;
+            let give_back = move |this: &Self| {
+                let given = this.store.give_back(&id, &this.owner, spent, true);
+                // It was dismissed just then: it has no turn to wait for.
+                if matches!(given, Ok(false)) {
+                    this.halted().remove(&id);
+                }
+                given
+            };
+            return self.note(&name, spent, give_back).await;
         };
         self.note(&name, spent, move |this| match ended {
             Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
@@ -282,8 +290,12 @@ impl Jobs {
                 Failure::Storage
             };
             // What a turn before this one has kept, and this one has not made, is not kept again.
-            let known = claimed.shelf.goes_on() && before < claimed.made.len();
-            if !known && !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
+            if claimed.shelf.goes_on() && before < claimed.made.len() {
+                // So that a turn comes on, however long it takes to read what is made.
+                *begun.lock().unwrap_or_else(PoisonError::into_inner) = Instant::now();
+                return Ok(Turn::GoesOn);
+            }
+            if !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
             self.news.tell(&claimed.id);

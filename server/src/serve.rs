@@ -139,6 +139,8 @@ impl Door {
             Ok(Ok(Met::Refused(mut stream, error))) => {
                 metrics.no_tls(NoTls::Refused);
                 tracing::debug!(%error, "no TLS");
+                // Nobody waits for it who stops the service.
+                drop(watcher);
                 // So that the alert arrives.
                 let _ = poll_fn(|cx| Pin::new(&mut stream).poll_shutdown(cx)).await;
             }

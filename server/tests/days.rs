@@ -26,6 +26,30 @@ async fn post(service: &Service, body: &Value) -> Reply {
     service.send(json_request(DAYS, body.to_string())).await
 }
 
+/// A small body that would make much: it is refused before that is made.
+#[tokio::test]
+async fn a_day_that_is_too_much_to_read_is_refused_at_once() {
+    let service = service();
+    let named = |count: usize| (0..count).map(|k| json!({"name": k.to_string()})).collect::<Vec<_>>();
+    let zeros = vec![0; 300_000];
+    let many = json!({"x": zeros, "entries": named(10_000)});
+    let problem = check_problem(&service.send(json_request("/v1/days", many.to_string())).await, 422, "invalid-input");
+    assert!(problem["errors"].to_string().contains("\"/entries\""), "{problem}");
+    let much = json!({"x": zeros, "entries": named(200)});
+    let problem = check_problem(&service.send(json_request("/v1/days", much.to_string())).await, 422, "invalid-input");
+    assert_eq!(problem["errors"][0]["pointer"], "/entries");
+    assert!(problem["errors"][0]["remedy"].as_str().unwrap().contains("split the day"), "{problem}");
+    // Each a copy of the one before, which is a copy.
+    let long = "x".repeat(4000);
+    let link = |k: usize| {
+        let source = k.checked_sub(1).map(|k| k.to_string());
+        json!({"name": k.to_string(), "copy_of": source, "card": {"name": long}})
+    };
+    let chain = json!({"entries": (0..200).map(link).collect::<Vec<_>>()});
+    let problem = check_problem(&service.send(json_request("/v1/days", chain.to_string())).await, 422, "invalid-input");
+    assert!(problem["errors"][0]["problem"].as_str().unwrap().contains("64 MB"), "{problem}");
+}
+
 #[tokio::test]
 async fn each_row_is_an_assessment_of_its_own() {
     let service = service();

@@ -196,7 +196,8 @@ async fn a_job_goes_on_where_another_process_left_it() {
 /// An assessment cannot go on from its pieces: while others have their turn it halts, and ends with the same bytes.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_long_assessment_gives_way_and_goes_on() {
-    let service = service_with(Config { behind_proxy: true, ..Config::default() }, Disk::default());
+    // However many there are, it is to take longer than a turn.
+    let service = service_with(Config { behind_proxy: true, cores: 1, ..Config::default() }, Disk::default());
     let mut long = card();
     long["flights"] = json!(100_000);
     let first = service.send(of("192.0.2.1", preferring("/v1/assessments", &long, "respond-async"))).await;
@@ -465,7 +466,9 @@ async fn only_work_that_is_begun_costs() {
     flies.abort();
     until(|| !service.state.compute.full()).await;
     let again = service.post(&card()).await;
-    assert_eq!((left_core_s(&again), again.body), (left, stored.body));
+    // Some of it has flowed in meanwhile.
+    assert!((left..=left + 5).contains(&left_core_s(&again)), "{left} {again:?}");
+    assert_eq!(again.body, stored.body);
     service.state.jobs.stop();
 }
 

@@ -88,8 +88,9 @@ async fn fail_to_read(service: &Service) {
     let id = ContentId::of("test", "sweep");
     let mut body = json!({"base": card(), "axes": {"tilts": [0, 5]}});
     let mut sweep = read_sweep(body.to_string().as_bytes()).unwrap();
-    sweep.base.value["card"]["airframe"]["mass"] = json!("sesame of a setting");
-    sweep.base.value["sesame"] = json!("of a name");
+    let base = Arc::make_mut(&mut sweep.base.value);
+    base["card"]["airframe"]["mass"] = json!("sesame of a setting");
+    base["sesame"] = json!("of a name");
     let fly = || sweeps::fly(&id, &sweep, &Run::at_once(&AtomicBool::new(false), &|_| ()));
     assert_eq!(tracing::error_span!("job", id = %id).in_scope(fly), Err(Failure::Failed));
     service.store.put(Shelf::Assessments, &id, b"{}", b"[\"sesame of an answer\"]").unwrap();

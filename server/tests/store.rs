@@ -407,6 +407,42 @@ fn what_falls_elsewhere_each_time_is_begun_again() {
     assert_eq!([5, 4, 5, 4, 3, 0, 1, 2, 2, 2, 0].map(&mut falls_after), [[false; 10].as_slice(), &[true]].concat()[..]);
 }
 
+/// One that halts comes on in its next turn: kills in three such turns are not three at the same place.
+#[test]
+fn what_halts_has_not_fallen() {
+    let (_directory, store) = open();
+    let id = id("a");
+    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "one", input: b"in", whole: 9, most: [6, 3] };
+    store.accept(&new, &|| true).unwrap();
+    for life in 1..=4 {
+        let job = store.claim(LEASE).unwrap().unwrap();
+        assert!(!job.fell_too_often, "{life}");
+        for k in 0..life {
+            assert!(store.add_piece(&id, LEASE, k, &piece(k as u64)).unwrap());
+        }
+        assert!(store.give_back(&id, "me", Duration::ZERO, true).unwrap());
+        // It goes on, and is killed before its next piece.
+        assert!(!store.claim(LEASE).unwrap().unwrap().fell_too_often, "{life}");
+    }
+}
+
+/// Whoever joined a job and leaves moves nothing: it is still the first one's.
+#[test]
+fn a_job_stays_with_its_client_when_another_leaves() {
+    let (directory, store) = open();
+    for client in ["b", "a", "c"] {
+        accept(&store, "job", client);
+    }
+    let client = || {
+        let db = database(directory.path());
+        db.query_row("SELECT client FROM jobs", [], |row| row.get::<_, String>(0)).unwrap()
+    };
+    store.dismiss(&id("job"), Some("c")).unwrap();
+    assert_eq!(client(), "b");
+    store.dismiss(&id("job"), Some("b")).unwrap();
+    assert_eq!(client(), "a");
+}
+
 #[test]
 fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
     let (directory, store) = open();

@@ -216,7 +216,7 @@ impl Client {
 
     /// Deletes a path.
     pub fn delete(&self, path: &str) -> Result<Reply, String> {
-        received(self.agent.delete(self.url(path)).call())
+        received(self.authorized(self.agent.delete(self.url(path))).call())
     }
 
     /// Posts JSON.

@@ -172,6 +172,10 @@ pub fn perform(
     tell: &Tell,
     flown: &Count,
 ) -> Result<Option<Vec<u8>>, Failure> {
+    // It may have been answered while a client waited.
+    if let Some(answer) = store.get(job.shelf, &job.id).map_err(unstored)?.and_then(sound) {
+        return Ok(Some(answer));
+    }
     let input = job.input.as_deref().unwrap_or_default();
     let work = Work::read(job.shelf, input).map_err(|_| Failure::EngineChanged)?;
     if work.id() != job.id {
@@ -189,16 +193,18 @@ pub async fn posted(
     body: impl AsRef<[u8]> + Send + 'static,
     dry_run: bool,
 ) -> Result<(ContentId, Response), Problem> {
+    let owns = client.known && !dry_run;
     let (read, begun) = admission::decoded(state, move || {
         let work = Work::read(shelf, body.as_ref())?;
         let id = work.id();
-        Ok::<_, Rejected>((work, id))
+        let owned = if owns { work.answers(&id) } else { Vec::new() };
+        Ok::<_, Rejected>((work, id, owned))
     })
     .await?;
-    let (work, id) = read.map_err(Problem::rejected)?;
+    let (work, id, owned) = read.map_err(Problem::rejected)?;
     // Whoever posts an input may read its answer, and does not lose it by hanging up.
-    if client.known && !dry_run {
-        let (store, name, owned) = (Arc::clone(&state.store), client.name.clone(), work.answers(&id));
+    if owns {
+        let (store, name) = (Arc::clone(&state.store), client.name.clone());
         blocking(move || store.own(&name, &owned)).await?.map_err(|error| Problem::storage(&error))?;
     }
     let response = answer(state, client, headers, work, &id, dry_run).await;

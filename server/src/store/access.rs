@@ -175,7 +175,7 @@ impl Access for SqliteStore {
 
     fn share(&self, sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> io::Result<()> {
         let expires = expires.as_millisecond();
-        // Whether it holds is for the clock to say, also for one that is set again: it is forgotten once both are past it.
+        // Whether it holds is for the clock to say, also for one that is set again: it is forgotten by the own time.
         let kept_until = self.own_time.now_ms().saturating_add(expires.saturating_sub(now_ms()));
         self.write(|db| {
             let mut one = db.prepare("INSERT OR REPLACE INTO shares VALUES (?1, ?2, ?3, ?4, ?5)")?;

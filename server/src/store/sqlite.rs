@@ -38,6 +38,8 @@ const DISK_SPACE: u64 = 16 * 1024 * 1024;
 const AT_ONCE: u32 = 32;
 /// Pages that are given back to the disk in one, of 4 kB each.
 const PAGES_AT_ONCE: u32 = 512;
+/// Between two of them: whoever waits for the lock would not get it from one that takes it again at once.
+const OTHERS_TURN: Duration = Duration::from_millis(1);
 /// Connections that are kept open to read with. Where more read at a time, theirs are closed again.
 const READERS: usize = 16;
 
@@ -106,6 +108,7 @@ impl SqliteStore {
                 0 => return Ok(gone),
                 more => gone += more,
             }
+            std::thread::sleep(OTHERS_TURN);
         }
     }
 
@@ -125,28 +128,33 @@ impl SqliteStore {
                 0 => break,
                 more => gone += more,
             }
+            std::thread::sleep(OTHERS_TURN);
         }
         Ok(gone)
     }
 
     /// Gives space that holds nothing back to the disk, a little at a time.
     fn shrink(&self) -> io::Result<()> {
-        loop {
-            let writer = self.writer();
-            let [before, unused] = size(&writer).map_err(failed)?;
-            if unused == 0 {
-                return Ok(());
-            }
-            let mut vacuum = writer.prepare(&format!("PRAGMA incremental_vacuum({PAGES_AT_ONCE})")).map_err(failed)?;
-            let mut pages = vacuum.query([]).map_err(failed)?;
-            // Each step gives one page back.
-            while pages.next().map_err(failed)?.is_some() {}
-            let [after, _] = size(&writer).map_err(failed)?;
-            if after >= before {
-                // A file of before the first version with such pages.
-                return Ok(());
-            }
+        while self.shrink_some()? {
+            std::thread::sleep(OTHERS_TURN);
         }
+        Ok(())
+    }
+
+    /// Gives a little of it back; whether there is more.
+    fn shrink_some(&self) -> io::Result<bool> {
+        let writer = self.writer();
+        let [before, unused] = size(&writer).map_err(failed)?;
+        if unused == 0 {
+            return Ok(false);
+        }
+        let mut vacuum = writer.prepare(&format!("PRAGMA incremental_vacuum({PAGES_AT_ONCE})")).map_err(failed)?;
+        let mut pages = vacuum.query([]).map_err(failed)?;
+        // Each step gives one page back.
+        while pages.next().map_err(failed)?.is_some() {}
+        let [after, _] = size(&writer).map_err(failed)?;
+        // A file that another program made may give nothing back.
+        Ok(after < before)
     }
 
     fn writer(&self) -> MutexGuard<'_, Connection> {
@@ -351,18 +359,7 @@ fn end(db: &Connection, number: i64, stage: Stage, ended_ms: i64) -> rusqlite::R
 
 impl Store for SqliteStore {
     fn get(&self, shelf: Shelf, id: &ContentId) -> io::Result<Option<Kept>> {
-        let found = self.read(|db| {
-            db.prepare(
-                "SELECT input, input_sum, answer, answer_sum, used_ms FROM answers WHERE shelf = ?1 AND id = ?2",
-            )?
-            .query_row([shelf.name(), id.as_str()], |row| {
-                let kept =
-                    Kept { input: sound(row, "input", "input_sum")?, answer: sound(row, "answer", "answer_sum")? };
-                Ok((kept, row.get::<_, i64>("used_ms")?))
-            })
-            .optional()
-        })?;
-        let Some((kept, used)) = found else { return Ok(None) };
+        let Some((kept, used)) = self.read(|db| answer(db, shelf, id))? else { return Ok(None) };
         if kept.input.is_none() || kept.answer.is_none() {
             tracing::warn!(%id, "what is kept fails its checksum");
         }
@@ -525,8 +522,9 @@ impl Store for SqliteStore {
                 .query_row(params![now_ms(), lease.owner], |row| {
                     let number = |name| row.get::<_, i64>(name);
                     let at = number("reached")?;
-                    let (fell, falls) = match (number("in_turn")? != 0, number("fell")?, number("falls")?) {
-                        // The turn before ended without a word.
+                    // Whether the turn before ended without a word.
+                    let fallen = number("in_turn")? != 0;
+                    let (fell, falls) = match (fallen, number("fell")?, number("falls")?) {
                         (true, fell, falls) if fell == at => (at, falls + 1),
                         (true, _, _) => (at, 1),
                         (false, fell, falls) => (fell, falls),
@@ -539,10 +537,12 @@ impl Store for SqliteStore {
                         spent: Duration::from_millis(number("spent_ms")?.unsigned_abs()),
                         fell_too_often: falls >= FALLS,
                     };
-                    Ok((claimed, number("number")?, row.get::<_, String>("client")?, fell, falls))
+                    // One that begins anew and did not fall may have halted there.
+                    let at = if fallen { 0 } else { at };
+                    Ok((claimed, number("number")?, row.get::<_, String>("client")?, [fell, falls, at]))
                 })
                 .optional()?;
-            let Some((mut claimed, number, client, fell, falls)) = next else { return Ok(None) };
+            let Some((mut claimed, number, client, [fell, falls, at])) = next else { return Ok(None) };
             claimed.made = pieces(db, number, 0)?;
             let made = i64::try_from(claimed.made.len()).unwrap_or(i64::MAX);
             db.execute("DELETE FROM pieces WHERE job = ?1 AND place >= ?2", [number, made])?;
@@ -551,7 +551,7 @@ impl Store for SqliteStore {
                  in_turn = 1, reached = :reached, fell = :fell, falls = :falls WHERE number = :number",
                 named_params! {
                     ":number": number, ":owner": lease.owner, ":ends": ends(lease), ":now": now_ms(),
-                    ":reached": if claimed.shelf.goes_on() { made } else { 0 }, ":fell": fell, ":falls": falls,
+                    ":reached": if claimed.shelf.goes_on() { made } else { at }, ":fell": fell, ":falls": falls,
                 },
             )?;
             db.execute(
@@ -643,8 +643,11 @@ impl Store for SqliteStore {
                     .optional()?;
                 if let Some(other) = other {
                     db.execute("DELETE FROM owners WHERE id = ?1 AND shelf = ?2 AND client = ?3", keys)?;
-                    // It is theirs now, and counts as one of theirs.
-                    db.execute("UPDATE jobs SET client = ?2 WHERE id = ?1", [id.as_str(), &other])?;
+                    // If it was this client's it is theirs now, and counts as one of theirs.
+                    db.execute(
+                        "UPDATE jobs SET client = ?2 WHERE id = ?1 AND client = ?3",
+                        [id.as_str(), &other, client],
+                    )?;
                     return Ok(Some((known, false)));
                 }
             }

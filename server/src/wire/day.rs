@@ -1,5 +1,7 @@
 //! A day of flights: many flight cards under one sky, as JSON in and out.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
@@ -8,13 +10,16 @@ use utoipa::ToSchema;
 
 use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
 use super::fault::{Faults, escaped};
-use super::plan::{Layer, Layers};
+use super::plan::{Layer, Layers, MOST_READ};
 use super::request::{
     AdviceTopic, Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
     SpreadRequest, Time, UntilRequest, Wind,
 };
 use super::weather::WeatherRequest;
 use super::{Asked, FieldFault, Rejected, json_of, schema, sorted, tell};
+
+/// Flights of a day, at most, as its schema says.
+const MOST_ENTRIES: usize = 200;
 
 /// What a flight of a day may have of its own.
 const OWN: [&str; 7] = ["card", "launch", "launch_at", "delays", "electronics", "spread", "failures"];
@@ -149,13 +154,18 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     faults.add_repeated(&twice);
     schema::DAY.prune(&mut alone, &mut faults);
     let mut shared = faults.into_list();
+    if sent["entries"].as_array().is_some_and(|entries| entries.len() > MOST_ENTRIES) {
+        // Told already. What they come to is not worth reading.
+        return Err(Rejected::Faults(shared));
+    }
     // The entries' own members. What lies deeper is found again when the flight card that they make is read.
     let mut faults = Faults::new(&sent);
     schema::DAY.prune(&mut sent.clone(), &mut faults);
     let members: Vec<FieldFault> =
         faults.into_list().into_iter().filter(|f| f.pointer.matches('/').count() <= 3).collect();
     let mut read: Vec<AskedEntry> = Vec::new();
-    for (k, entry) in entries(&sent).into_iter().enumerate() {
+    let found = entries(&sent).map_err(|fault| Rejected::Faults(vec![fault]))?;
+    for (k, entry) in found.into_iter().enumerate() {
         let mut told: Vec<FieldFault> = members.iter().filter(|f| entry_of(&f.pointer) == Some(k)).cloned().collect();
         let asked = match entry.layers {
             Ok(layers) => layers.read(),
@@ -190,15 +200,18 @@ fn entry_of(pointer: &str) -> Option<usize> {
 struct Entry {
     name: String,
     layers: Result<Layers, FieldFault>,
+    /// Size of its layers.
+    bytes: usize,
 }
 
-/// The layers of every entry.
-fn entries(sent: &Value) -> Vec<Entry> {
+/// The layers of every entry; a fault where they are too much to read.
+fn entries(sent: &Value) -> Result<Vec<Entry>, FieldFault> {
     let mut shared = sent.clone();
     if let Value::Object(members) = &mut shared {
         members.retain(|name, _| !matches!(name.as_str(), "entries" | "note"));
     }
-    let mut found: Vec<Entry> = Vec::new();
+    let (shared_bytes, shared) = (shared.to_string().len(), Arc::new(shared));
+    let (mut found, mut all_bytes): (Vec<Entry>, usize) = (Vec::new(), 0);
     for (k, entry) in sent["entries"].as_array().into_iter().flatten().enumerate() {
         let at = format!("/entries/{k}");
         let name = entry["name"].as_str().filter(|name| !name.trim().is_empty());
@@ -210,9 +223,12 @@ fn entries(sent: &Value) -> Vec<Entry> {
         };
         let twice = name.is_some_and(|name| found.iter().any(|other| other.name == name));
         let base = match entry.get("copy_of").filter(|v| !v.is_null()) {
-            None => Ok(Layers(vec![Layer { at: String::new(), mount: "", value: shared.clone(), own: &[] }])),
+            None => {
+                let lowest = Layer { at: String::new(), mount: "", value: Arc::clone(&shared), own: &[] };
+                Ok((Layers(vec![lowest]), shared_bytes))
+            }
             Some(source) => match found.iter().find(|other| Some(other.name.as_str()) == source.as_str()) {
-                Some(Entry { layers: Ok(layers), .. }) => Ok(layers.clone()),
+                Some(Entry { layers: Ok(layers), bytes, .. }) => Ok((layers.clone(), *bytes)),
                 Some(Entry { layers: Err(_), .. }) => {
                     Err(fault("copy_of", "the entry it names cannot be read".into(), "mend that one first"))
                 }
@@ -223,7 +239,17 @@ fn entries(sent: &Value) -> Vec<Entry> {
                 )),
             },
         };
-        let layers = base.and_then(|mut layers| {
+        let bytes = base.as_ref().map_or(0, |(_, bytes)| *bytes) + entry.to_string().len();
+        all_bytes = all_bytes.saturating_add(bytes);
+        if all_bytes > MOST_READ {
+            return Err(FieldFault {
+                pointer: "/entries".into(),
+                problem: format!("up to entry {}, with what they share and copy, they are over {} MB to read", k + 1, MOST_READ / 1_000_000),
+                remedy: "give coarser outlines and shorter thrust curves, copy from entries that copy nothing themselves, or split the day".into(),
+                sent: None,
+            });
+        }
+        let layers = base.and_then(|(mut layers, _)| {
             if twice {
                 return Err(fault("name", "an entry above has this name".into(), "give each flight a name of its own"));
             }
@@ -246,7 +272,7 @@ fn entries(sent: &Value) -> Vec<Entry> {
             }
             if let Value::Object(members) = &mut own {
                 members.retain(|name, _| !matches!(name.as_str(), "name" | "copy_of"));
-                layers.0.push(Layer { at: at.clone(), mount: "", value: own, own: &OWN });
+                layers.0.push(Layer { at: at.clone(), mount: "", value: Arc::new(own), own: &OWN });
             }
             let shared = |name: &&String| !OWN.contains(&name.as_str());
             if let Some(name) = changes.as_ref().and_then(Value::as_object).and_then(|c| c.keys().find(shared)) {
@@ -258,14 +284,14 @@ fn entries(sent: &Value) -> Vec<Entry> {
                 });
             }
             if let Some(value) = changes {
-                layers.0.push(Layer { at: format!("{at}/changes"), mount: "", value, own: &OWN });
+                layers.0.push(Layer { at: format!("{at}/changes"), mount: "", value: Arc::new(value), own: &OWN });
             }
             Ok(layers)
         });
         let name = name.map_or_else(|| format!("entry {}", k + 1), String::from);
-        found.push(Entry { name, layers });
+        found.push(Entry { name, layers, bytes });
     }
-    found
+    Ok(found)
 }
 
 /// What a day is answered with.

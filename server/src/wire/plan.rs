@@ -1,9 +1,14 @@
 //! One flight card made of layers: what is shared, and what is laid over it (JSON Merge Patch, RFC 7396). A fault of the
 //! whole is told at the layer that holds the place.
 
+use std::sync::Arc;
+
 use serde_json::{Map, Value};
 
 use super::{Asked, FieldFault};
+
+/// Most bytes of layers that are read for one request, those of every flight card counted: seconds, not minutes.
+pub const MOST_READ: usize = 64_000_000;
 
 /// A part of a request that is laid over the flight card.
 #[derive(Debug, Clone)]
@@ -12,8 +17,8 @@ pub struct Layer {
     pub at: String,
     /// Where it is laid in the flight card: a JSON Pointer, empty for the whole.
     pub mount: &'static str,
-    /// What is laid there.
-    pub value: Value,
+    /// What is laid there; many flight cards may share it.
+    pub value: Arc<Value>,
     /// Members of the flight card that it may give, where that is not all: what is missing is not told in it otherwise.
     pub own: &'static [&'static str],
 }
@@ -28,8 +33,8 @@ impl Layers {
         let mut whole = Value::Object(Map::new());
         for layer in &self.0 {
             let parts = layer.mount.rsplit('/').filter(|part| !part.is_empty());
-            let patch =
-                parts.fold(layer.value.clone(), |inner, part| Value::Object(Map::from_iter([(part.into(), inner)])));
+            let patch = parts
+                .fold(Value::clone(&layer.value), |inner, part| Value::Object(Map::from_iter([(part.into(), inner)])));
             json_patch::merge(&mut whole, &patch);
         }
         whole
@@ -56,7 +61,7 @@ impl Layers {
             if !first.is_empty() && !may_have {
                 return None;
             }
-            let mut node = &layer.value;
+            let mut node = &*layer.value;
             let mut depth = layer.mount.matches('/').count();
             for part in inside.split('/').skip(1) {
                 let part = part.replace("~1", "/").replace("~0", "~");
@@ -101,7 +106,7 @@ mod tests {
         let layer = |at: &str, mount, value| Layer {
             at: at.into(),
             mount,
-            value,
+            value: Arc::new(value),
             own: if at.starts_with("/entries") { OWN } else { &[] },
         };
         Layers(vec![

@@ -1,5 +1,7 @@
 //! A sweep: one flight card at many hours, rails, sites or with other cards, as JSON in and out.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use serde_json::value::RawValue;
@@ -12,7 +14,7 @@ use utoipa::ToSchema;
 
 use super::answer::{ChanceFigures, Figure, chance, chance_text};
 use super::place::Bearing;
-use super::plan::{Layer, Layers, in_place_of};
+use super::plan::{Layer, Layers, MOST_READ, in_place_of};
 use super::request::{Angle, AssessmentRequest, ElectronicsEntry, Launch, Share, Site, Time, Wind};
 use super::weather::WeatherRequest;
 use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, tell, without_nulls};
@@ -21,8 +23,6 @@ use super::{Asked, FieldFault, Rejected, convert, json_of, sorted, tell, without
 pub const MOST_CELLS: usize = 4096;
 /// Most figures of a sweep: settings times delays times limits and conditions. Some 40 MB.
 const MOST_FIGURES: usize = 300_000;
-/// Most bytes of settings that are read before anything is flown: seconds, not minutes.
-const MOST_READ: usize = 64_000_000;
 /// Choices that are listed as the best.
 const BEST: usize = 10;
 
@@ -240,7 +240,7 @@ impl AskedSweep {
 pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
     let (sent, twice) = json_of(body)?;
     let (demands, found) = convert::sweep(&sent, &twice);
-    let base = Layer { at: "/base".into(), mount: "", value: sent["base"].clone(), own: &[] };
+    let base = Layer { at: "/base".into(), mount: "", value: Arc::new(sent["base"].clone()), own: &[] };
     let axes = axes(&sent);
     let mut faults: Vec<FieldFault> = Vec::new();
     found.into_iter().for_each(|fault| tell(&mut faults, fault));
@@ -343,7 +343,12 @@ fn axes(sent: &Value) -> Vec<Axis> {
             layers: steps
                 .iter()
                 .enumerate()
-                .map(|(k, step)| Layer { at: format!("/axes/{name}/{k}"), mount, value: value(step), own: &[] })
+                .map(|(k, step)| Layer {
+                    at: format!("/axes/{name}/{k}"),
+                    mount,
+                    value: Arc::new(value(step)),
+                    own: &[],
+                })
                 .collect(),
         };
         let as_sent = |step: &Value| match step {
