@@ -426,6 +426,22 @@ fn what_halts_has_not_fallen() {
     }
 }
 
+#[test]
+fn a_job_that_cannot_be_read_holds_up_no_other() {
+    let (directory, store) = open();
+    for name in ["a", "b", "c"] {
+        accept(&store, name, "one");
+    }
+    let db = database(directory.path());
+    db.execute_batch(
+        "UPDATE jobs SET shelf = 'nowhere' WHERE number = 1; UPDATE jobs SET falls = 'x' WHERE number = 2",
+    )
+    .unwrap();
+    assert_eq!(claimed(&store, LEASE), Some(id("c")));
+    let ended = "SELECT count(*) FROM jobs WHERE NOT open AND stage = 'failed' AND reason = 'damaged'";
+    assert_eq!(db.query_row(ended, [], |row| row.get::<_, i64>(0)).unwrap(), 2);
+}
+
 /// Whoever joined a job and leaves moves nothing: it is still the first one's.
 #[test]
 fn a_job_stays_with_its_client_when_another_leaves() {

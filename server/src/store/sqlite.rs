@@ -346,6 +346,38 @@ fn owned(db: &Connection, id: &ContentId, owner: &str) -> rusqlite::Result<Optio
         .optional()
 }
 
+/// A job whose turn begins.
+struct Begun {
+    claimed: Claimed,
+    client: String,
+    /// See the tables.
+    fell: i64,
+    falls: i64,
+    /// The piece it is at, if it does not go on from those that are kept.
+    at: i64,
+}
+
+fn begun(row: &Row) -> rusqlite::Result<Begun> {
+    let number = |name| row.get::<_, i64>(name);
+    // Whether the turn before ended without a word.
+    let (fallen, reached) = (number("in_turn")? != 0, number("reached")?);
+    let (fell, falls) = match (fallen, number("fell")?, number("falls")?) {
+        (true, fell, falls) if fell == reached => (fell, falls + 1),
+        (true, _, _) => (reached, 1),
+        (false, fell, falls) => (fell, falls),
+    };
+    let claimed = Claimed {
+        id: id_of(row)?,
+        shelf: shelf_of(row)?,
+        input: sound(row, "input", "input_sum")?,
+        made: Vec::new(),
+        spent: Duration::from_millis(number("spent_ms")?.unsigned_abs()),
+        fell_too_often: falls >= FALLS,
+    };
+    // One that did not fall may have halted there.
+    Ok(Begun { claimed, client: row.get("client")?, fell, falls, at: if fallen { 0 } else { reached } })
+}
+
 /// Ends a job that is open, at the store's own time.
 fn end(db: &Connection, number: i64, stage: Stage, ended_ms: i64) -> rusqlite::Result<()> {
     let reason = if let Stage::Failed(reason) = stage { Some(reason.name()) } else { None };
@@ -511,38 +543,27 @@ impl Store for SqliteStore {
 
     fn claim(&self, lease: Lease) -> io::Result<Option<Claimed>> {
         self.write(|db| {
-            let next = db
-                .prepare(
-                    "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, in_turn, reached, fell, falls, spent_ms
-                     FROM jobs
-                     LEFT JOIN turns ON turns.client = jobs.client
-                     WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends_ms < ?1)
-                     ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
-                )?
-                .query_row(params![now_ms(), lease.owner], |row| {
-                    let number = |name| row.get::<_, i64>(name);
-                    let at = number("reached")?;
-                    // Whether the turn before ended without a word.
-                    let fallen = number("in_turn")? != 0;
-                    let (fell, falls) = match (fallen, number("fell")?, number("falls")?) {
-                        (true, fell, falls) if fell == at => (at, falls + 1),
-                        (true, _, _) => (at, 1),
-                        (false, fell, falls) => (fell, falls),
-                    };
-                    let claimed = Claimed {
-                        id: id_of(row)?,
-                        shelf: shelf_of(row)?,
-                        input: sound(row, "input", "input_sum")?,
-                        made: Vec::new(),
-                        spent: Duration::from_millis(number("spent_ms")?.unsigned_abs()),
-                        fell_too_often: falls >= FALLS,
-                    };
-                    // One that begins anew and did not fall may have halted there.
-                    let at = if fallen { 0 } else { at };
-                    Ok((claimed, number("number")?, row.get::<_, String>("client")?, [fell, falls, at]))
-                })
-                .optional()?;
-            let Some((mut claimed, number, client, [fell, falls, at])) = next else { return Ok(None) };
+            let (number, Begun { mut claimed, client, fell, falls, at }) = loop {
+                let next = db
+                    .prepare(
+                        "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, in_turn, reached, fell, falls,
+                         spent_ms FROM jobs
+                         LEFT JOIN turns ON turns.client = jobs.client
+                         WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends_ms < ?1)
+                         ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
+                    )?
+                    .query_row(params![now_ms(), lease.owner], |row| Ok((row.get("number")?, begun(row))))
+                    .optional()?;
+                match next {
+                    None => return Ok(None),
+                    Some((number, Ok(begun))) => break (number, begun),
+                    // It would keep all others from their turn.
+                    Some((number, Err(error))) => {
+                        tracing::error!(number, %error, "a job cannot be read any more");
+                        end(db, number, Stage::Failed(Reason::Damaged), self.own_time.now_ms())?;
+                    }
+                }
+            };
             claimed.made = pieces(db, number, 0)?;
             let made = i64::try_from(claimed.made.len()).unwrap_or(i64::MAX);
             db.execute("DELETE FROM pieces WHERE job = ?1 AND place >= ?2", [number, made])?;
