@@ -20,11 +20,10 @@ use slowpoint_server::log;
 use slowpoint_server::probe;
 use slowpoint_server::problem::in_plain_words;
 use slowpoint_server::render::terminal;
-use slowpoint_server::serve::serve;
+use slowpoint_server::serve::{listen, serve};
 use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
 use slowpoint_server::tls;
 use slowpoint_server::wire::{self, Rejected};
-use tokio::net::TcpListener;
 use tokio::sync::Notify;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -202,7 +201,7 @@ fn serve_here(config: Config) -> anyhow::Result<ExitCode> {
         if let Some(renewal) = renewal {
             tokio::spawn(renewal.run(asked_to_renew()?));
         }
-        let listener = TcpListener::bind(address).await.with_context(|| format!("cannot listen on {address}"))?;
+        let listener = listen(address).with_context(|| format!("cannot listen on {address}"))?;
         tracing::info!(address = %listener.local_addr()?, tls = secure, engine = ENGINE, "listening");
         serve(state, listener, tls, stop).await?;
         anyhow::Ok(())

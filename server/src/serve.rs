@@ -16,7 +16,7 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::{GracefulShutdown, Watcher};
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::{TcpListener, TcpStream};
+use tokio::net::{TcpListener, TcpSocket, TcpStream};
 use tokio::sync::{Semaphore, watch};
 use tokio::time::MissedTickBehavior;
 use tower::ServiceExt;
@@ -39,6 +39,20 @@ const LOOKED_EVERY: Duration = Duration::from_secs(10);
 const LOOKS_BETWEEN: u64 = 60;
 /// After an error of accept (no file handles left, say): time for something to change.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
+
+/// Connections that wait to be accepted, where the system allows as many. One that finds no room is silently dropped, and its
+/// client tries again a second later.
+const BACKLOG: u32 = 4096;
+
+/// Listens on an address.
+pub fn listen(address: SocketAddr) -> io::Result<TcpListener> {
+    let socket = if address.is_ipv6() { TcpSocket::new_v6()? } else { TcpSocket::new_v4()? };
+    // As after a stop, while connections of before are still dying away.
+    #[cfg(unix)]
+    socket.set_reuseaddr(true)?;
+    socket.bind(address)?;
+    socket.listen(BACKLOG)
+}
 
 /// Serves until `stop` comes back and requests have had time to go elsewhere, then lets running ones end within the deadline.
 /// Over TLS, if there is one, and nothing else then.
