@@ -18,14 +18,17 @@ use tracing::Instrument;
 
 use crate::compute::Failure;
 use crate::config::Config;
+use crate::core_time::CoreTime;
 use crate::id::ContentId;
 use crate::metrics::{Metrics, Mode};
 use crate::news::{Listener, News};
-use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use crate::store::{Accepted, Claimed, Job, Lease, NewJob, Piece, Reason, Shelf, Spent, Stage, Store};
 use crate::threads;
 
 /// A job is left to its worker for so long after its last word.
 const LEASE: Duration = Duration::from_secs(30);
+/// So often it is looked how long the threads of a job were on a core.
+const CORE_LOOK: Duration = Duration::from_millis(250);
 /// Without a hint it is looked for work after so long.
 const LOOK: Duration = Duration::from_secs(5);
 /// After a failure of the store: time for something to change.
@@ -53,8 +56,21 @@ pub type Count<'a> = dyn Fn(u64) + Sync + 'a;
 /// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before.
 pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell, &Count) -> Result<Option<Vec<u8>>, Failure>;
 
+/// How jobs are done, and what they may take.
+#[derive(Debug, Clone, Copy)]
+pub struct Doing {
+    /// How one is done.
+    pub perform: Perform,
+    /// How long the threads of one, so many, may be on a core together, as the machine is now.
+    pub most_core_time: fn(&Claimed, usize) -> Option<Duration>,
+}
+
 /// A job that is flown. Dropping it gives it up.
 struct Flight {
+    claimed: Arc<Claimed>,
+    /// Of its threads, and of those of earlier turns whose work it goes on with.
+    core_time: Arc<CoreTime>,
+    core_time_before: Duration,
     flying: JoinHandle<Result<Option<Vec<u8>>, Failure>>,
     stop: Arc<AtomicBool>,
     /// Whether it is to halt, or does.
@@ -64,6 +80,10 @@ struct Flight {
 impl Flight {
     fn stop(&self) {
         self.stop.store(true, Ordering::SeqCst);
+    }
+
+    fn core_time(&self) -> Duration {
+        self.core_time_before + self.core_time.so_far()
     }
 }
 
@@ -77,7 +97,7 @@ impl Drop for Flight {
 /// The jobs, and the threads that work on them.
 pub struct Jobs {
     store: Arc<dyn Store>,
-    perform: Perform,
+    doing: Doing,
     /// Threads of a job.
     cores: usize,
     limit: Duration,
@@ -94,10 +114,10 @@ pub struct Jobs {
 
 impl Jobs {
     /// The work begins with `run`.
-    pub fn new(config: &Config, store: Arc<dyn Store>, perform: Perform, metrics: Arc<Metrics>) -> Self {
+    pub fn new(config: &Config, store: Arc<dyn Store>, doing: Doing, metrics: Arc<Metrics>) -> Self {
         Self {
             store,
-            perform,
+            doing,
             cores: config.cores,
             limit: config.job_limit(),
             owner: format!("{:032x}", rand::random::<u128>()),
@@ -193,7 +213,7 @@ impl Jobs {
         let (id, shelf) = (claimed.id.clone(), claimed.shelf);
         let halted = self.halted().remove(&id);
         // What begins anew has its whole time again.
-        let before = if halted.is_some() || shelf.goes_on() { claimed.spent } else { Duration::ZERO };
+        let before = if halted.is_some() || shelf.goes_on() { claimed.spent } else { Spent::default() };
         if claimed.fell_too_often || claimed.input.is_none() {
             let reason = if claimed.input.is_none() { Reason::Damaged } else { Reason::KeepsFailing };
             tracing::error!(?reason, "a job is given up");
@@ -202,7 +222,7 @@ impl Jobs {
         }
         self.metrics.turns.inc();
         let begun = Instant::now();
-        let mut flight = halted.unwrap_or_else(|| self.begin(claimed));
+        let mut flight = halted.unwrap_or_else(|| self.begin(claimed, before.core_time));
         let mut halts = flight.halts.subscribe();
         *self.running() = Some((id.clone(), Arc::clone(&flight.stop)));
         // A dismissal, or the end of the server, may have come in between.
@@ -211,15 +231,25 @@ impl Jobs {
         }
         self.news.tell(&id);
         flight.halts.send_replace(false);
-        let mut too_long = false;
+        let mut over = None;
+        let mut most_core_time = flight.claimed.most_core_time;
         let ended = loop {
-            let left = self.limit.saturating_sub(before + begun.elapsed());
+            let left = self.limit.saturating_sub(before.time + begun.elapsed());
             tokio::select! {
                 ended = &mut flight.flying => break Some(ended),
                 () = until(&mut halts, true) => break None,
-                () = tokio::time::sleep(left), if !too_long => {
-                    too_long = true;
+                () = tokio::time::sleep(left), if over.is_none() => {
+                    over = Some(Reason::TooLong);
                     flight.stop();
+                }
+                () = tokio::time::sleep(CORE_LOOK), if over.is_none() => {
+                    let Some(most) = most_core_time.filter(|most| flight.core_time() > *most) else { continue };
+                    // It was estimated by the pace of the machine then.
+                    most_core_time = Some(most.max(self.most_core_time(&flight).await));
+                    if most_core_time.is_some_and(|most| flight.core_time() > most) {
+                        over = Some(Reason::OverEstimate);
+                        flight.stop();
+                    }
                 }
                 () = tokio::time::sleep(LEASE / 3) => {
                     // A store that fails for a moment does not stop the work; one that says no does.
@@ -230,7 +260,7 @@ impl Jobs {
             }
         };
         *self.running() = None;
-        let spent = before + begun.elapsed();
+        let spent = Spent { time: before.time + begun.elapsed(), core_time: flight.core_time() };
         let name = id.clone();
         let Some(ended) = ended else {
             self.halted().insert(id.clone(), flight);
@@ -249,8 +279,10 @@ impl Jobs {
         };
         self.note(&name, spent, move |this| match ended {
             Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
-            Ok(Err(Failure::Stopped)) if too_long => this.fail(&id, shelf, Reason::TooLong),
-            Ok(Ok(None) | Err(Failure::Stopped)) => this.store.give_back(&id, &this.owner, spent, true),
+            Ok(Ok(None) | Err(Failure::Stopped)) => match over {
+                Some(reason) => this.fail(&id, shelf, reason),
+                None => this.store.give_back(&id, &this.owner, spent, true),
+            },
             // Given back for that.
             Ok(Err(Failure::Storage)) => Err(io::Error::other("a piece could not be kept")),
             Ok(Err(Failure::EngineChanged)) => this.fail(&id, shelf, Reason::EngineChanged),
@@ -262,20 +294,34 @@ impl Jobs {
             }
         })
         .await?;
-        tracing::info!(spent_ms = spent.as_millis(), "a job's turn is over");
+        tracing::info!(
+            spent_ms = spent.time.as_millis(),
+            core_ms = spent.core_time.as_millis(),
+            "a job's turn is over"
+        );
         Ok(())
     }
 
     /// Begins to fly, once it is told that it need not halt.
-    fn begin(self: &Arc<Self>, claimed: Claimed) -> Flight {
+    fn begin(self: &Arc<Self>, claimed: Claimed, core_time_before: Duration) -> Flight {
+        let (claimed, core_time) = (Arc::new(claimed), Arc::new(CoreTime::default()));
         let (stop, halts) = (Arc::new(AtomicBool::new(false)), watch::Sender::new(true));
         let (this, flag, gate) = (Arc::clone(self), Arc::clone(&stop), halts.clone());
-        Flight { flying: threads::blocking(move || this.fly(&claimed, &flag, &gate)), stop, halts }
+        let (job, threads) = (Arc::clone(&claimed), Arc::clone(&core_time));
+        let flying = threads::blocking(move || this.fly(&job, &threads, &flag, &gate));
+        Flight { claimed, core_time, core_time_before, flying, stop, halts }
+    }
+
+    /// See `Doing`; none where it cannot be told.
+    async fn most_core_time(&self, flight: &Flight) -> Duration {
+        let (most, job, cores) = (self.doing.most_core_time, Arc::clone(&flight.claimed), self.cores);
+        threads::blocking(move || most(&job, cores)).await.ok().flatten().unwrap_or_default()
     }
 
     fn fly(
         &self,
         claimed: &Claimed,
+        core_time: &Arc<CoreTime>,
         stop: &AtomicBool,
         halts: &watch::Sender<bool>,
     ) -> Result<Option<Vec<u8>>, Failure> {
@@ -315,12 +361,17 @@ impl Jobs {
         };
         let flown = self.metrics.flights(claimed.shelf.name(), Mode::Job);
         // Threads of its own: one that halts keeps its place on them.
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(self.cores).thread_name(|k| format!("job-{k}")).build();
-        let pool = pool.map_err(|error| {
+        let counted = Arc::clone(core_time);
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(self.cores).thread_name(|k| format!("job-{k}"));
+        let pool = pool.start_handler(move |_| counted.count_this_thread()).build().map_err(|error| {
             tracing::error!(%error, "the threads of a job cannot be started");
             Failure::Failed
         })?;
-        threads::on_pool(&pool, || (self.perform)(&*self.store, claimed, stop, &tell, &|flights| flown.inc_by(flights)))
+        let count = |flights| flown.inc_by(flights);
+        let done = threads::on_pool(&pool, || (self.doing.perform)(&*self.store, claimed, stop, &tell, &count));
+        // Before its threads end.
+        core_time.so_far();
+        done
     }
 
     fn fail(&self, id: &ContentId, shelf: Shelf, reason: Reason) -> io::Result<bool> {
@@ -345,7 +396,7 @@ impl Jobs {
     async fn note<T: Send + 'static>(
         self: &Arc<Self>,
         id: &ContentId,
-        spent: Duration,
+        spent: Spent,
         write: impl FnOnce(&Self) -> io::Result<T> + Send + 'static,
     ) -> io::Result<()> {
         let this = Arc::clone(self);

@@ -14,6 +14,7 @@ pub mod api;
 pub mod budget;
 pub mod compute;
 pub mod config;
+mod core_time;
 pub mod id;
 pub mod jobs;
 mod linger;
@@ -64,6 +65,8 @@ pub struct State {
     pub tokens: Tokens,
     /// What each client may have computed.
     pub budget: Arc<Budget>,
+    /// A place for measuring what a job would cost.
+    pub(crate) measuring: Semaphore,
     /// Places for pictures and other files that are made of answers.
     pub drawing: Arc<Semaphore>,
     /// Work that nobody waits for.
@@ -81,7 +84,7 @@ impl State {
     pub fn new(config: Config, store: Arc<dyn Store>) -> io::Result<Arc<Self>> {
         let metrics = Arc::new(Metrics::new().map_err(io::Error::other)?);
         let compute = Compute::new(&config, Arc::clone(&metrics)).map_err(io::Error::other)?;
-        let jobs = Jobs::new(&config, Arc::clone(&store), api::work::perform, Arc::clone(&metrics));
+        let jobs = Jobs::new(&config, Arc::clone(&store), api::work::DOING, Arc::clone(&metrics));
         let watch = Watch::new(Arc::clone(&store));
         Ok(Arc::new(Self {
             budget: Arc::new(Budget::new(config.client_core_s)),
@@ -89,6 +92,7 @@ impl State {
             tokens: Tokens::of(&*store),
             config,
             store,
+            measuring: Semaphore::new(1),
             drawing: Arc::new(Semaphore::new(compute.threads())),
             compute: Arc::new(compute),
             jobs: Arc::new(jobs),

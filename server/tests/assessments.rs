@@ -11,7 +11,11 @@ use std::time::{Duration, Instant};
 use axum::body::Body;
 use axum::http::Method;
 use serde_json::{Value, json};
-use support::{Service, assessment, card, check_described, check_problem, json_request, request, service, until};
+use slowpoint_server::config::Config;
+use support::{
+    Disk, Service, assessment, card, check_described, check_problem, json_request, request, service, service_with,
+    until,
+};
 
 const POST: &str = "/v1/assessments";
 
@@ -181,8 +185,19 @@ async fn a_dry_run_prices_and_flies_nothing() {
     assert_ne!(with_drivers["id"], price["id"]);
     let core_s = |price: &Value| price["estimated_core_s"].as_f64().unwrap();
     assert!(core_s(&with_drivers) > 10.0 * core_s(&price), "{with_drivers}");
-    sent["flights"] = json!(1_000_000);
-    assert_eq!(service.send(json_request(&dry, sent.to_string())).await.json()["inline"], false);
+    assert_eq!(price["stopped_at_core_s"], Value::Null);
+    // What is left to a job is measured here, and ends a fifth above that.
+    sent["flights"] = json!(900_000);
+    let job = service.send(json_request(&dry, sent.to_string())).await.json();
+    check_described("Price", &job);
+    assert_eq!((&job["inline"], &job["job"]), (&json!(false), &json!(true)));
+    let stopped_at_s = job["stopped_at_core_s"].as_f64().unwrap();
+    assert!((stopped_at_s - 1.2 * core_s(&job)).abs() < 0.01 * stopped_at_s, "{job}");
+    assert_eq!(service.state.compute.begun(), 1);
+    // What is refused is neither.
+    let small = service_with(Config { job_flights: 800_000, ..Config::default() }, Disk::default());
+    let refused = small.send(json_request(&dry, sent.to_string())).await.json();
+    assert_eq!((&refused["job"], &refused["stopped_at_core_s"]), (&json!(false), &Value::Null));
 }
 
 /// A card whose flights end by the width of the intervals, between the first look and the last.
@@ -365,7 +380,7 @@ async fn a_client_that_leaves_the_queue_takes_its_work_along() {
     let running: Vec<_> = (0..2).map(|seed| tokio::spawn(long(&service, seed))).collect();
     begun(&service, 2).await;
     let waiting = tokio::spawn(long(&service, 2));
-    tokio::time::sleep(Duration::from_millis(50)).await;
+    until(|| service.state.metrics.waiting.get() == 1).await;
     waiting.abort();
     stopped(&service, 1).await;
     assert_eq!(service.state.compute.begun(), 2);

@@ -4,15 +4,24 @@
 
 mod support;
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
 use axum::body::Body;
 use axum::http::{Method, Request};
 use futures_util::StreamExt;
 use serde_json::{Value, json};
+use slowpoint_server::compute::Failure;
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::store::{Lease, NewJob, Piece, Shelf, Store};
+use slowpoint_server::jobs::{Count, Doing, Jobs, Tell};
+use slowpoint_server::metrics::Metrics;
+use slowpoint_server::store::{Claimed, Lease, NewJob, Piece, Reason, Shelf, Stage, Store};
+use slowpoint_server::{State, app};
 use support::{
-    Disk, Reply, Service, card, check_described, check_problem, json_request, request, service, service_with, until,
+    Disk, Reply, Service, card, check_described, check_problem, json_request, new_job, request, service, service_with,
+    until,
 };
 use tower::ServiceExt;
 
@@ -178,7 +187,7 @@ async fn a_job_goes_on_where_another_process_left_it() {
     // The process ended after two settings.
     let disk = Disk::default();
     let lease = Lease { owner: "gone", lasts: std::time::Duration::ZERO };
-    let new = NewJob { shelf: Shelf::Sweeps, id: &id, client: "", input: &input, whole: 3, most: [9; 2] };
+    let new = new_job(Shelf::Sweeps, &id, &input);
     disk.store.accept(&new, &|| true).unwrap();
     disk.store.claim(lease).unwrap();
     // A mark in what was told shows that it was not made again.
@@ -291,6 +300,100 @@ async fn jobs_are_listed_the_newest_first() {
     assert_eq!(ids, [second, first]);
 }
 
+/// Keeps its thread on a core until it is stopped, or for two seconds.
+fn burns(_: &dyn Store, _: &Claimed, stop: &AtomicBool, _: &Tell, _: &Count) -> Result<Option<Vec<u8>>, Failure> {
+    let begun = Instant::now();
+    while !stop.load(Ordering::SeqCst) {
+        if begun.elapsed() > Duration::from_secs(2) {
+            return Ok(Some(b"answer".to_vec()));
+        }
+        std::hint::spin_loop();
+    }
+    Err(Failure::Stopped)
+}
+
+/// A job ends without an answer once its threads were on a core for longer than it was estimated at and a fifth, if that is
+/// more than it would be estimated at now as well.
+#[cfg(target_os = "linux")]
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_that_takes_more_than_its_estimate_is_stopped() {
+    let much = Duration::from_secs(3600);
+    let little = Duration::from_millis(50);
+    let now_little = |_: &Claimed, _| Some(Duration::from_millis(50));
+    let now_much = |_: &Claimed, _| Some(Duration::from_secs(3600));
+    for (accepted_with, most_core_time, stage) in [
+        (little, now_little as fn(&Claimed, usize) -> Option<Duration>, Stage::Failed(Reason::OverEstimate)),
+        (little, |_, _| None, Stage::Failed(Reason::OverEstimate)),
+        // It was the machine that became slower.
+        (little, now_much, Stage::Successful),
+        (much, now_little, Stage::Successful),
+    ] {
+        let disk = Arc::new(Disk::default());
+        let id = ContentId::of("test", "burns");
+        let new = NewJob { most_core_time: accepted_with, ..new_job(Shelf::Days, &id, b"{}") };
+        disk.accept(&new, &|| true).unwrap();
+        let config = Config { cores: 1, ..Config::default() };
+        let doing = Doing { perform: burns, most_core_time };
+        let metrics = Arc::new(Metrics::new().unwrap());
+        let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
+        tokio::spawn(Arc::clone(&jobs).run());
+        until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+        jobs.stop();
+        assert_eq!(disk.job(&id).unwrap().unwrap().stage, stage);
+        if let Stage::Failed(_) = stage {
+            assert_eq!(disk.count("SELECT count(*) FROM answers"), 0);
+            let state = State::new(Config::default(), Arc::clone(&disk) as Arc<dyn Store>).unwrap();
+            let service = Service { app: app(Arc::clone(&state)), state, store: disk };
+            let told = service.get(&format!("/v1/jobs/{id}/results")).await;
+            let problem = check_problem(&told, 422, "compute-limit");
+            assert!(problem["detail"].as_str().unwrap().contains("1.2 times"), "{problem}");
+        }
+    }
+}
+
+/// In its first two turns keeps its thread on a core for a while and gives way; then answers with what that took.
+fn gives_way_twice(
+    _: &dyn Store,
+    claimed: &Claimed,
+    _: &AtomicBool,
+    tell: &Tell,
+    _: &Count,
+) -> Result<Option<Vec<u8>>, Failure> {
+    if claimed.made.len() == 2 {
+        return Ok(Some(claimed.spent.core_time.as_millis().to_string().into_bytes()));
+    }
+    let begun = Instant::now();
+    while begun.elapsed() < Duration::from_millis(300) {
+        std::hint::spin_loop();
+    }
+    for done in 1..=claimed.made.len() as u64 + 1 {
+        tell(Piece { done, ..Piece::default() })?;
+    }
+    Ok(None)
+}
+
+/// What the turns of a job took adds up.
+#[cfg(target_os = "linux")]
+#[tokio::test(flavor = "multi_thread")]
+async fn the_core_time_of_a_job_is_counted_over_its_turns() {
+    let disk = Arc::new(Disk::default());
+    let id = ContentId::of("test", "gives way");
+    disk.accept(&new_job(Shelf::Days, &id, b"{}"), &|| true).unwrap();
+    let config = Config { cores: 1, ..Config::default() };
+    let doing = Doing { perform: gives_way_twice, most_core_time: |_, _| None };
+    let metrics = Arc::new(Metrics::new().unwrap());
+    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
+    tokio::spawn(Arc::clone(&jobs).run());
+    until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+    jobs.stop();
+    let kept = disk.get(Shelf::Days, &id).unwrap().unwrap();
+    let core_ms: u64 = String::from_utf8(kept.answer.unwrap()).unwrap().parse().unwrap();
+    let spent_ms = disk.count("SELECT spent_ms FROM jobs");
+    assert_eq!(disk.count("SELECT core_ms FROM jobs"), core_ms as i64);
+    assert!(core_ms > 30 && core_ms as i64 <= spent_ms, "{core_ms} of {spent_ms}");
+    assert!((600..60_000).contains(&spent_ms), "{spent_ms}");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_failed_job_says_why() {
     let too_long = service_with(Config { job_limit_s: 0, ..Config::default() }, Disk::default());
@@ -309,7 +412,7 @@ async fn a_failed_job_says_why() {
     ] {
         let disk = Disk::default();
         let id = ContentId::of("test", kind);
-        let new = NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: [9; 2] };
+        let new = new_job(Shelf::Days, &id, b"{}");
         disk.store.accept(&new, &|| true).unwrap();
         disk.sql(change);
         let service = service_with(Config::default(), disk);
@@ -319,8 +422,7 @@ async fn a_failed_job_says_why() {
     let disk = Disk::default();
     let id = ContentId::of("an older engine", "{}");
     let input = card().to_string();
-    let new =
-        NewJob { shelf: Shelf::Assessments, id: &id, client: "", input: input.as_bytes(), whole: 3, most: [9; 2] };
+    let new = new_job(Shelf::Assessments, &id, input.as_bytes());
     disk.store.accept(&new, &|| true).unwrap();
     let service = service_with(Config::default(), disk);
     until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;

@@ -16,12 +16,12 @@ use slowpoint_server::api::work::Run;
 use slowpoint_server::compute::Failure;
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::jobs::{Count, Jobs, Tell};
+use slowpoint_server::jobs::{Count, Doing, Jobs, Tell};
 use slowpoint_server::log;
 use slowpoint_server::metrics::Metrics;
-use slowpoint_server::store::{Claimed, NewJob, Shelf, Store};
+use slowpoint_server::store::{Claimed, Shelf, Store};
 use slowpoint_server::wire::sweep::read_sweep;
-use support::{Disk, Service, card, json_request, request, service, service_with, until};
+use support::{Disk, Service, card, json_request, new_job, request, service, service_with, until};
 use tracing::Instrument;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -145,12 +145,11 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
 
     let disk = Disk::default();
     let id = ContentId::of("test", "job");
-    disk.store
-        .accept(&NewJob { shelf: Shelf::Days, id: &id, client: "", input: b"{}", whole: 3, most: [9; 2] }, &|| true)
-        .unwrap();
+    disk.store.accept(&new_job(Shelf::Days, &id, b"{}"), &|| true).unwrap();
     let disk = Arc::new(disk);
     let metrics = Arc::new(Metrics::new().unwrap());
-    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, trips, metrics));
+    let doing = Doing { perform: trips, most_core_time: |_, _| None };
+    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
     tokio::spawn(Arc::clone(&jobs).run());
     until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
     jobs.stop();

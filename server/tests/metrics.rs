@@ -15,9 +15,9 @@ use futures_util::StreamExt;
 use serde_json::json;
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::store::{NewJob, Shelf, Store};
+use slowpoint_server::store::{Shelf, Store};
 use slowpoint_server::{State, app};
-use support::{Disk, Service, card, check_problem, json_request, request, service, service_with, until};
+use support::{Disk, Service, card, check_problem, json_request, new_job, request, service, service_with, until};
 use tower::ServiceExt;
 
 /// Every sample of a page: its name with labels, as written, and its value.
@@ -159,7 +159,8 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     let disk = Disk::default();
     let new = |name: &str| ContentId::of("test", name);
     for name in ["a", "b"] {
-        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
+        let id = new(name);
+        let job = new_job(Shelf::Days, &id, b"{}");
         disk.store.accept(&job, &|| true).unwrap();
     }
     disk.sql("UPDATE jobs SET created_ms = created_ms - 3600000");
@@ -176,7 +177,8 @@ async fn counts_jobs_by_where_they_stand_and_how_they_end() {
     // The same, with a worker: it has no input that reads, was tried too often, or is given up.
     let disk = Disk::default();
     for name in ["engine", "tries", "damaged"] {
-        let job = NewJob { shelf: Shelf::Days, id: &new(name), client: "", input: b"{}", whole: 3, most: [9; 2] };
+        let id = new(name);
+        let job = new_job(Shelf::Days, &id, b"{}");
         disk.store.accept(&job, &|| true).unwrap();
     }
     disk.sql("UPDATE jobs SET fell = 0, falls = 3 WHERE number = 2; UPDATE jobs SET input = x'00' WHERE number = 3");

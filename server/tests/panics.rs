@@ -11,10 +11,10 @@ use std::time::Duration;
 use slowpoint_server::compute::{Failure, Outcome};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
-use slowpoint_server::jobs::{Count, Jobs, Tell};
+use slowpoint_server::jobs::{Count, Doing, Jobs, Tell};
 use slowpoint_server::metrics::Metrics;
 use slowpoint_server::store::{Claimed, Job, NewJob, Reason, Shelf, Stage, Store};
-use support::{Disk, card, check_problem, json_request, service, service_with, until};
+use support::{Disk, card, check_problem, json_request, new_job, service, service_with, until};
 
 /// With one place, no queue and one thread: each is free again after a panic.
 #[tokio::test(flavor = "multi_thread")]
@@ -51,14 +51,15 @@ async fn a_job_that_panics_is_tried_three_times_and_the_next_is_done() {
     let disk = Arc::new(Disk::default());
     let accept = |name: &str, client: &str| {
         let id = ContentId::of("test", name);
-        let new = NewJob { shelf: Shelf::Days, id: &id, client, input: b"{}", whole: 3, most: [9; 2] };
+        let new = NewJob { client, ..new_job(Shelf::Days, &id, b"{}") };
         disk.store.accept(&new, &|| true).unwrap();
         id
     };
     let (bad, good) = (accept("bad", "one"), accept("good", "one"));
     let config = Config { cores: 1, ..Config::default() };
     let metrics = Arc::new(Metrics::new().unwrap());
-    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, trips_over_one, metrics));
+    let doing = Doing { perform: trips_over_one, most_core_time: |_, _| None };
+    let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
     tokio::spawn(Arc::clone(&jobs).run());
     until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
     jobs.stop();

@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+mod support;
+
 use std::path::Path;
 use std::time::Duration;
 
@@ -9,8 +11,9 @@ use rand::{RngExt, SeedableRng};
 use rusqlite::Connection;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Access, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, SqliteStore, Stage, Store,
+    Accepted, Access, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Spent, SqliteStore, Stage, Store,
 };
+use support::new_job;
 use tempfile::TempDir;
 
 const SHELF: Shelf = Shelf::Assessments;
@@ -84,6 +87,22 @@ fn a_newer_schema_and_another_programs_file_are_refused() {
         let refused = SqliteStore::serve(directory.path()).err().unwrap().to_string();
         assert!(refused.contains(words), "{refused}");
     }
+}
+
+/// A file as 0.7.0 left it: its jobs go on, and nothing is held against them that was not counted then.
+#[test]
+fn what_an_older_version_kept_is_taken_over() {
+    let (directory, store) = open();
+    accept(&store, "a", "one");
+    drop(store);
+    let older =
+        "ALTER TABLE jobs DROP COLUMN core_ms; ALTER TABLE jobs DROP COLUMN most_core_ms; PRAGMA user_version = 1";
+    database(directory.path()).execute_batch(older).unwrap();
+    let store = SqliteStore::serve(directory.path()).unwrap();
+    let claimed = store.claim(LEASE).unwrap().unwrap();
+    assert_eq!((claimed.id, claimed.spent, claimed.most_core_time), (id("a"), Spent::default(), None));
+    let version: i32 = database(directory.path()).query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
+    assert_eq!(version, 2);
 }
 
 /// A byte is flipped anywhere in the file, many times: what comes back is what was kept, or nothing, or a failure that says so.
@@ -197,7 +216,7 @@ fn old_jobs_are_given_up_before_answers() {
     let input = vec![7; 100_000];
     let accept = |name: &str| {
         let id = id(name);
-        let new = NewJob { shelf: Shelf::Days, id: &id, client: name, input: &input, whole: 3, most: [99; 2] };
+        let new = NewJob { client: name, most: [99; 2], ..new_job(Shelf::Days, &id, &input) };
         assert!(matches!(store.accept(&new, &|| true).unwrap(), Accepted::New(_)));
         id
     };
@@ -248,7 +267,7 @@ const OTHER: Lease = Lease { owner: "other", lasts: Duration::from_secs(1000) };
 
 fn try_accept(store: &SqliteStore, name: &str, client: &str) -> Accepted {
     let (id, input) = (id(name), name.as_bytes());
-    store.accept(&NewJob { shelf: Shelf::Days, id: &id, client, input, whole: 3, most: [6, 3] }, &|| true).unwrap()
+    store.accept(&NewJob { client, most: [6, 3], ..new_job(Shelf::Days, &id, input) }, &|| true).unwrap()
 }
 
 fn accept(store: &SqliteStore, name: &str, client: &str) -> Job {
@@ -284,9 +303,10 @@ fn a_job_goes_on_from_its_last_piece_and_ends_with_its_answer() {
     // A piece that is kept stays as it is.
     assert!(store.add_piece(&id("a"), LEASE, 1, &piece(7)).unwrap());
     assert_eq!(store.told(&id("a"), 1).unwrap(), [b"told 2".to_vec()]);
-    assert!(store.give_back(&id("a"), "me", Duration::from_secs(5), true).unwrap());
+    let spent = Spent { time: Duration::from_secs(5), core_time: Duration::from_secs(9) };
+    assert!(store.give_back(&id("a"), "me", spent, true).unwrap());
     let second = store.claim(OTHER).unwrap().unwrap();
-    assert_eq!((second.made, second.spent), (vec![piece(1), piece(2)], Duration::from_secs(5)));
+    assert_eq!((second.made, second.spent), (vec![piece(1), piece(2)], spent));
     assert!(!store.finish(&id("a"), "me", b"out").unwrap(), "it was taken over");
     assert_eq!(store.get(Shelf::Days, &id("a")).unwrap(), None);
     assert!(store.finish(&id("a"), "other", b"out").unwrap());
@@ -348,14 +368,14 @@ fn what_keeps_failing_is_given_up() {
     let mut tried = |in_order: bool| {
         let job = store.claim(LEASE).unwrap().unwrap();
         if !job.fell_too_often {
-            store.give_back(&job.id, "me", Duration::ZERO, in_order).unwrap();
+            store.give_back(&job.id, "me", Spent::default(), in_order).unwrap();
         }
         job.fell_too_often
     };
     assert_eq!([true, true, true, true, false, false].map(&mut tried), [false; 6]);
     store.claim(LEASE).unwrap().unwrap();
     assert!(store.add_piece(&id("a"), LEASE, 0, &piece(1)).unwrap());
-    store.give_back(&id("a"), "me", Duration::ZERO, false).unwrap();
+    store.give_back(&id("a"), "me", Spent::default(), false).unwrap();
     // It fell at the first piece twice, and once at the second: twice more, and that is where it falls.
     assert_eq!([false, false, false].map(&mut tried), [false, false, true]);
     assert!(store.fail(&id("a"), "me", Reason::KeepsFailing).unwrap());
@@ -382,7 +402,7 @@ fn what_is_answered_by_now_is_no_new_job() {
 fn whoever_may_not_begin_begins_nothing_but_is_told_of_what_is_begun() {
     let (_directory, store) = open();
     let (a, b) = (id("a"), id("b"));
-    let new = |id| NewJob { shelf: Shelf::Days, id, client: "one", input: b"in", whole: 3, most: [6, 3] };
+    let new = |id| NewJob { client: "one", most: [6, 3], ..new_job(Shelf::Days, id, b"in") };
     assert_eq!(store.accept(&new(&a), &|| false).unwrap(), Accepted::Refused);
     assert_eq!(store.job(&a).unwrap(), None);
     accept(&store, "b", "other");
@@ -394,14 +414,14 @@ fn whoever_may_not_begin_begins_nothing_but_is_told_of_what_is_begun() {
 fn what_falls_elsewhere_each_time_is_begun_again() {
     let (_directory, store) = open();
     let id = id("a");
-    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "one", input: b"in", whole: 9, most: [6, 3] };
+    let new = NewJob { client: "one", ..new_job(Shelf::Assessments, &id, b"in") };
     store.accept(&new, &|| true).unwrap();
     let mut falls_after = |pieces: usize| {
         let job = store.claim(LEASE).unwrap().unwrap();
         for k in 0..pieces {
             assert!(store.add_piece(&id, LEASE, k, &piece(k as u64)).unwrap());
         }
-        store.give_back(&id, "me", Duration::ZERO, false).unwrap();
+        store.give_back(&id, "me", Spent::default(), false).unwrap();
         job.fell_too_often
     };
     assert_eq!([5, 4, 5, 4, 3, 0, 1, 2, 2, 2, 0].map(&mut falls_after), [[false; 10].as_slice(), &[true]].concat()[..]);
@@ -412,7 +432,7 @@ fn what_falls_elsewhere_each_time_is_begun_again() {
 fn what_halts_has_not_fallen() {
     let (_directory, store) = open();
     let id = id("a");
-    let new = NewJob { shelf: Shelf::Assessments, id: &id, client: "one", input: b"in", whole: 9, most: [6, 3] };
+    let new = NewJob { client: "one", ..new_job(Shelf::Assessments, &id, b"in") };
     store.accept(&new, &|| true).unwrap();
     for life in 1..=4 {
         let job = store.claim(LEASE).unwrap().unwrap();
@@ -420,7 +440,7 @@ fn what_halts_has_not_fallen() {
         for k in 0..life {
             assert!(store.add_piece(&id, LEASE, k, &piece(k as u64)).unwrap());
         }
-        assert!(store.give_back(&id, "me", Duration::ZERO, true).unwrap());
+        assert!(store.give_back(&id, "me", Spent::default(), true).unwrap());
         // It goes on, and is killed before its next piece.
         assert!(!store.claim(LEASE).unwrap().unwrap().fell_too_often, "{life}");
     }
@@ -475,7 +495,7 @@ fn tells_at_a_glance_what_is_open_and_how_much_is_kept() {
     store.dismiss(&id("b"), None).unwrap();
     assert_eq!(store.look().unwrap().oldest_waiting, None, "what is worked on does not wait");
     // One that has given way waits since it last came on.
-    store.give_back(&id("a"), "me", Duration::ZERO, true).unwrap();
+    store.give_back(&id("a"), "me", Spent::default(), true).unwrap();
     assert!(store.look().unwrap().oldest_waiting.unwrap() < Duration::from_secs(30));
     store.put(SHELF, &id("a"), b"in", &[7; 100_000]).unwrap();
     let full = store.look().unwrap();

@@ -213,6 +213,17 @@ pub fn work(case: &Case) -> Work {
     }
 }
 
+/// Flies the first batch of flights on this thread, as an assessment flies them, and keeps nothing of them: whoever counts
+/// its time learns what this rocket costs.
+pub fn sample(case: &Case) -> Work {
+    let nominal = nominal(case);
+    let curve_s = curve_of(case, &nominal);
+    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
+    let mut tally = Tally::new(&frame);
+    count(core::slice::from_mut(&mut tally), &[frame], 0..BATCH, &Shift::NONE, &mut Pilot::default());
+    Work { ascents: tally.flights(), descents: tally.flights() * case.inputs.question.ways.len() as u64 }
+}
+
 /// Flies every failure that this rocket can have, deployed one way.
 fn failures(frame: &Frame, way: usize, flights: Range<u64>, stop: &AtomicBool) -> Option<Vec<FailureTally>> {
     let case = frame.case;
@@ -265,14 +276,17 @@ pub fn tally(frame: &Frame, flights: Range<u64>, shift: &Shift, stop: &AtomicBoo
 
 /// Flies a range of flights of the first of some cases that fly the same, and counts them for each.
 fn tallies(frames: &[Frame], flights: Range<u64>, shift: &Shift, stop: &AtomicBool) -> Option<Vec<Tally>> {
-    let add = |tallies: &mut Vec<Tally>, flights: Range<u64>, pilot: &mut Pilot| {
-        let flown = fly_range(&frames[0], flights.clone(), shift, pilot);
-        for (tally, frame) in tallies.iter_mut().zip(frames) {
-            flown.iter().zip(flights.clone()).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
-        }
-    };
+    let add = |tallies: &mut Vec<Tally>, flights, pilot: &mut Pilot| count(tallies, frames, flights, shift, pilot);
     let none = || frames.iter().map(Tally::new).collect::<Vec<_>>();
     in_batches(flights, stop, none, add, |a, b| a.iter_mut().zip(b).for_each(|(a, b)| a.merge(b)))
+}
+
+/// Flies a batch of the first of some cases that fly the same, and counts it for each.
+fn count(tallies: &mut [Tally], frames: &[Frame], flights: Range<u64>, shift: &Shift, pilot: &mut Pilot) {
+    let flown = fly_range(&frames[0], flights.clone(), shift, pilot);
+    for (tally, frame) in tallies.iter_mut().zip(frames) {
+        flown.iter().zip(flights.clone()).for_each(|(flown, flight)| tally.add(flown, frame.case, flight));
+    }
 }
 
 /// Counts a range of flights on all threads, batch by batch; `None` when `stop` was raised meanwhile.

@@ -121,7 +121,7 @@ pub async fn answer_of(
 async fn fly_again(state: &Arc<State>, id: &ContentId, asked: Asked) -> Result<Bytes, Problem> {
     affordable(&state.config, &asked)?;
     // Nobody asked for it again.
-    work::inline(state, Work::Assessment(Box::new(asked)), id, || Ok(state.budget.nothing())).await
+    work::flown(state, Arc::new(Work::Assessment(Box::new(asked))), id, || Ok(state.budget.nothing())).await
 }
 
 /// What is stored under the id of an assessment.

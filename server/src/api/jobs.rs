@@ -13,6 +13,7 @@ use utoipa::ToSchema;
 
 use super::assessments::{kept, read_id, sound};
 use super::extract::InPath;
+use super::price::MOST_OF_ESTIMATE;
 use super::{blocking, work};
 use crate::State;
 use crate::access::Client;
@@ -276,6 +277,12 @@ pub async fn results(
             ),
         )
         .with_limit("job_limit_s", state.config.job_limit_s, "s"),
+        Reason::OverEstimate => Problem::new(
+            Kind::ComputeLimit,
+            format!(
+                "It was stopped because it had taken more than {MOST_OF_ESTIMATE} times the core-seconds that it was estimated at, when it was accepted and again at the end; nothing was stored. Post it again, which estimates it anew, or ask for fewer flights or settings."
+            ),
+        ),
         Reason::KeepsFailing => Problem::new(
             Kind::JobFailed,
             "The server ended three times at the same part of it, so it is not begun again. Ask for less, or change it; its operator finds the cause in the log.",

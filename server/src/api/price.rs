@@ -1,20 +1,27 @@
 //! What an answer would cost, and whether so much is taken.
 
 use core::fmt;
+use std::thread;
+use std::time::Duration;
 
 use axum::Json;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
+use slowpoint_sim::case::Case;
 use slowpoint_sim::{Work as Flown, settings};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
+use crate::core_time;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
 use crate::wire::Asked;
 use crate::wire::day::AskedDay;
 use crate::wire::sweep::AskedSweep;
+
+/// A job ends without an answer once it took so many times what it is estimated at.
+pub const MOST_OF_ESTIMATE: f64 = 1.2;
 
 /// What a POST may say beside its body.
 #[derive(Debug, Default, Deserialize, IntoParams)]
@@ -40,8 +47,12 @@ pub struct Price {
     pub driver_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
-    /// Estimated work, seconds of one core
+    /// Estimated work, seconds of one core. Where it is computed at once so much a flight; of a job as the first flights of
+    /// some of its cards took here just now
     pub estimated_core_s: f64,
+    /// Work after which the job is stopped without an answer, seconds of one core; where it is computed at once or refused
+    /// null
+    pub stopped_at_core_s: Option<f64>,
     /// Whether that is the most it can cost, because `until` may end it sooner
     pub at_most: bool,
     /// Whether it is computed while the client waits
@@ -105,6 +116,30 @@ impl Cost {
         Self { flights: sweep.flights(), core_s: core_s(sweep.work), at_most: sweep.may_end_sooner, ..Self::default() }
     }
 
+    /// The same, with what flights of these cards take here while every thread flies.
+    pub fn measured(self, cards: &[&Case], threads: usize) -> Self {
+        let sample = || {
+            let before = core_time::of_this_thread();
+            let flown = cards.iter().fold(Flown::default(), |mut all, card| {
+                all += slowpoint_sim::sample(card);
+                all
+            });
+            (core_s(flown), (core_time::of_this_thread() - before).as_secs_f64())
+        };
+        let samples: Vec<_> = thread::scope(|scope| {
+            let begun: Vec<_> = (0..threads).map(|_| scope.spawn(sample)).collect();
+            begun.into_iter().filter_map(|thread| thread.join().ok()).collect()
+        });
+        let (estimated_s, took_s) = samples.iter().fold((0.0, 0.0), |all, one| (all.0 + one.0, all.1 + one.1));
+        // Without cards there is nothing to be flown.
+        if estimated_s > 0.0 { Self { core_s: self.core_s * took_s / estimated_s, ..self } } else { self }
+    }
+
+    /// After so much time on a core it is stopped.
+    pub fn most(&self) -> Duration {
+        Duration::try_from_secs_f64(MOST_OF_ESTIMATE * self.core_s).unwrap_or(Duration::MAX)
+    }
+
     /// Estimated seconds of one core.
     pub fn core_s(&self) -> f64 {
         self.core_s
@@ -138,6 +173,7 @@ impl Cost {
     /// The answer of a dry run.
     pub fn told(&self, config: &Config, id: &ContentId, stored: bool) -> Response {
         let inline = self.inline(config);
+        let job = !inline && self.affordable(config).is_ok();
         let price = Price {
             id: id.to_string(),
             engine: ENGINE.into(),
@@ -145,10 +181,11 @@ impl Cost {
             driver_flights: self.driver_flights,
             settings_flights: self.settings_flights,
             estimated_core_s: self.core_s,
+            stopped_at_core_s: job.then(|| self.most().as_secs_f64()),
             at_most: self.at_most,
             inline,
             inline_flights: config.inline_flights,
-            job: !inline && self.affordable(config).is_ok(),
+            job,
             job_flights: config.job_flights,
             stored,
         };

@@ -10,6 +10,7 @@ use axum::Json;
 use axum::body::Bytes;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use slowpoint_sim::case::Case;
 use utoipa::IntoParams;
 
 use super::assessments::{
@@ -24,13 +25,19 @@ use crate::budget::Taken;
 use crate::compute::{Failure, Outcome};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
-use crate::jobs::{Count, Tell, Turn};
+use crate::jobs::{Count, Doing, Tell, Turn};
 use crate::metrics::Mode;
 use crate::problem::{Kind, Problem};
 use crate::store::{Accepted, Claimed, Job, NewJob, Piece, Shelf, Store};
 use crate::wire::day::{AskedDay, read_day};
 use crate::wire::sweep::{AskedSweep, read_sweep};
 use crate::wire::{self, Asked, FieldFault, Rejected};
+
+/// How the jobs are done.
+pub const DOING: Doing = Doing { perform, most_core_time };
+
+/// A job of more cards, or of more settings, is measured by so many of them.
+const MOST_MEASURED: usize = 16;
 
 /// The longest that `Prefer: wait` is given, s.
 const LONGEST_WAIT_S: u64 = 60;
@@ -100,6 +107,27 @@ impl Work {
         }
     }
 
+    /// What it costs as a job, measured by flights of some of its cards.
+    fn measured(&self, threads: usize) -> Cost {
+        let some = |all: usize| {
+            let measured = all.min(MOST_MEASURED);
+            (0..measured).map(move |k| k * all / measured)
+        };
+        let of_a_cell;
+        let cards: Vec<&Case> = match self {
+            Self::Assessment(asked) => vec![&asked.case],
+            Self::Day(day) => {
+                let flown: Vec<_> = day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).collect();
+                some(flown.len()).map(|k| &flown[k].case).collect()
+            }
+            Self::Sweep(sweep) => {
+                of_a_cell = some(sweep.cells()).filter_map(|cell| sweep.cell(cell).ok()).collect::<Vec<_>>();
+                of_a_cell.iter().map(|asked| &asked.case).collect()
+            }
+        };
+        self.cost().measured(&cards, threads)
+    }
+
     /// Where it asks for too much.
     fn heaviest(&self, cost: &Cost, config: &Config) -> FieldFault {
         let (pointer, sent) = match self {
@@ -164,16 +192,23 @@ impl<'a> Run<'a> {
     }
 }
 
+/// The most that a job may take at the present pace of the machine.
+fn most_core_time(job: &Claimed, threads: usize) -> Option<Duration> {
+    Some(Work::read(job.shelf, job.input.as_deref()?).ok()?.measured(threads).most())
+}
+
 /// Does a job that is kept.
-pub fn perform(
+fn perform(
     store: &dyn Store,
     job: &Claimed,
     stop: &AtomicBool,
     tell: &Tell,
     flown: &Count,
 ) -> Result<Option<Vec<u8>>, Failure> {
-    // It may have been answered while a client waited.
-    if let Some(answer) = store.get(job.shelf, &job.id).map_err(unstored)?.and_then(sound) {
+    // It may have been answered while a client waited: before its first turn, as none computes it while it is a job.
+    if job.made.is_empty()
+        && let Some(answer) = store.get(job.shelf, &job.id).map_err(unstored)?.and_then(sound)
+    {
         return Ok(Some(answer));
     }
     let input = job.input.as_deref().unwrap_or_default();
@@ -225,39 +260,30 @@ async fn answer(
     id: &ContentId,
     dry_run: bool,
 ) -> Result<Response, Problem> {
-    let (shelf, cost, config) = (work.shelf(), work.cost(), &state.config);
+    let (work, config) = (Arc::new(work), &state.config);
+    let (shelf, cost) = (work.shelf(), work.cost());
     let stored = kept(state, shelf, id).await?.and_then(sound);
+    let (affordable, inline) = (cost.affordable(config), cost.inline(config));
     if dry_run {
+        let cost = if inline || affordable.is_err() { cost } else { measured(state, &work).await? };
         return Ok(cost.told(config, id, stored.is_some()));
     }
     let whole_answer = |answer: Bytes| placed(shelf, id, sent(id, answer));
     if let Some(answer) = stored {
         return Ok(whole_answer(answer.into()));
     }
-    cost.affordable(config).map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
+    affordable.map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
     let preference = Preference::of(headers);
-    let under_way = async || Ok::<_, Problem>(jobs::find(state, id).await?.is_some_and(|job| job.stage.open()));
-    if cost.inline(config) && !preference.respond_async && !under_way().await? {
-        let answer = inline(state, work, id, || state.budget.take(&client.name, cost.core_s())).await?;
+    let under_way = jobs::find(state, id).await?.is_some_and(|job| job.stage.open());
+    if inline && !preference.respond_async && !under_way {
+        let answer = flown(state, work, id, || state.budget.take(&client.name, cost.core_s())).await?;
         return Ok(whole_answer(answer));
     }
+    // One that is under way was measured, and costs nothing more.
+    let cost = if under_way { cost } else { measured(state, &work).await? };
     let mut job = match accepted(state, client, &work, id, cost).await? {
-        Accepted::New(job) | Accepted::Known(job) => job,
-        Accepted::Answered(answer) => return Ok(whole_answer(answer.into())),
-        Accepted::Full => {
-            let detail = format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs);
-            return Err(Problem::new(Kind::Overloaded, detail).with_limit("jobs", config.jobs as u64, "jobs"));
-        }
-        Accepted::ClientFull => {
-            let detail = format!(
-                "{} of your jobs run and wait. Come back when one has ended, or give one up.",
-                config.client_jobs
-            );
-            let most = config.client_jobs as u64;
-            return Err(Problem::new(Kind::TooManyJobs, detail).with_limit("client_jobs", most, "jobs"));
-        }
-        // The budget said why.
-        Accepted::Refused => return Err(Problem::internal()),
+        Begun::Job(job) => job,
+        Begun::Answered(answer) => return Ok(whole_answer(answer.into())),
     };
     if let Some(wait) = preference.wait {
         if let Some(ended) = ended_within(state, id, wait).await? {
@@ -278,6 +304,22 @@ async fn answer(
     Ok(response)
 }
 
+/// What work costs as a job. One is measured at a time: each takes all threads for a moment.
+async fn measured(state: &Arc<State>, work: &Arc<Work>) -> Result<Cost, Problem> {
+    // It is never closed.
+    let _place = state.measuring.acquire().await;
+    let (work, threads) = (Arc::clone(work), state.compute.threads());
+    Ok(blocking(move || work.measured(threads)).await?)
+}
+
+/// Work that was accepted.
+enum Begun {
+    /// As a job.
+    Job(Job),
+    /// It is answered meanwhile.
+    Answered(Vec<u8>),
+}
+
 /// Accepts a job. One that is new costs its client what it is estimated at.
 async fn accepted(
     state: &Arc<State>,
@@ -285,28 +327,47 @@ async fn accepted(
     work: &Work,
     id: &ContentId,
     cost: Cost,
-) -> Result<Accepted, Problem> {
-    let (shelf, input, whole) = (work.shelf(), work.input(), work.whole());
+) -> Result<Begun, Problem> {
+    let (shelf, input, whole, most_core_time) = (work.shelf(), work.input(), work.whole(), cost.most());
     let (state, id, client) = (Arc::clone(state), id.clone(), client.name.clone());
     blocking(move || {
-        let most = [state.config.jobs, state.config.client_jobs];
-        let new = NewJob { shelf, id: &id, client: &client, input: input.as_bytes(), whole, most };
+        let config = &state.config;
+        let most = [config.jobs, config.client_jobs];
+        let new = NewJob { shelf, id: &id, client: &client, input: input.as_bytes(), whole, most_core_time, most };
         let taken = RefCell::new(None);
         let may_begin = || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok();
         let accepted = state.jobs.accept(&new, &may_begin).map_err(|error| Problem::storage(&error))?;
         if let Some(taken) = taken.into_inner() {
             taken?.spend();
         }
-        Ok(accepted)
+        match accepted {
+            Accepted::New(job) | Accepted::Known(job) => Ok(Begun::Job(job)),
+            Accepted::Answered(answer) => Ok(Begun::Answered(answer)),
+            Accepted::Full => {
+                let detail =
+                    format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs);
+                Err(Problem::new(Kind::Overloaded, detail).with_limit("jobs", config.jobs as u64, "jobs"))
+            }
+            Accepted::ClientFull => {
+                let detail = format!(
+                    "{} of your jobs run and wait. Come back when one has ended, or give one up.",
+                    config.client_jobs
+                );
+                let most = config.client_jobs as u64;
+                Err(Problem::new(Kind::TooManyJobs, detail).with_limit("client_jobs", most, "jobs"))
+            }
+            // The budget said why.
+            Accepted::Refused => Err(Problem::internal()),
+        }
     })
     .await?
 }
 
 /// Flies while the client waits; kept first, answered second; one run per id, off the async threads. What a run costs is
 /// taken when it is to be begun, and spent once it flies.
-pub async fn inline(
+pub async fn flown(
     state: &Arc<State>,
-    work: Work,
+    work: Arc<Work>,
     id: &ContentId,
     take: impl FnOnce() -> Result<Taken, Problem>,
 ) -> Result<Bytes, Problem> {

@@ -100,6 +100,8 @@ impl Stage {
 pub enum Reason {
     /// It took longer than a job may.
     TooLong,
+    /// It took far more than it was estimated at.
+    OverEstimate,
     /// It ended the server, or panicked, again and again at the same piece.
     KeepsFailing,
     /// Its input cannot be relied on any more.
@@ -112,12 +114,14 @@ pub enum Reason {
 
 impl Reason {
     /// Every reason.
-    pub const ALL: [Self; 5] = [Self::TooLong, Self::KeepsFailing, Self::Damaged, Self::EngineChanged, Self::Broken];
+    pub const ALL: [Self; 6] =
+        [Self::TooLong, Self::OverEstimate, Self::KeepsFailing, Self::Damaged, Self::EngineChanged, Self::Broken];
 
     /// Its name in the database.
     pub fn name(self) -> &'static str {
         match self {
             Self::TooLong => "too-long",
+            Self::OverEstimate => "over-estimate",
             Self::KeepsFailing => "keeps-failing",
             Self::Damaged => "damaged",
             Self::EngineChanged => "engine-changed",
@@ -139,6 +143,8 @@ pub struct NewJob<'a> {
     pub input: &'a [u8],
     /// All that is to be done, in the unit of `Piece::done`.
     pub whole: u64,
+    /// How long its threads may be on a core together.
+    pub most_core_time: Duration,
     /// How many jobs may wait and run: of all clients together, and of this one.
     pub most: [usize; 2],
 }
@@ -199,10 +205,21 @@ pub struct Claimed {
     pub input: Option<Vec<u8>>,
     /// The pieces that are done. One that fails its checksum is left out with all after it.
     pub made: Vec<Piece>,
-    /// How long it has run before.
-    pub spent: Duration,
+    /// What it has taken before.
+    pub spent: Spent,
+    /// How long its threads may be on a core together; `None` of one that was accepted by a version that set no bound.
+    pub most_core_time: Option<Duration>,
     /// Whether its turns ended too often in a row at the same piece without a word.
     pub fell_too_often: bool,
+}
+
+/// What a job has taken.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Spent {
+    /// The time of its turns.
+    pub time: Duration,
+    /// How long its threads were on a core together.
+    pub core_time: Duration,
 }
 
 /// Who works on a job, and for how long it is left to them.
@@ -269,9 +286,9 @@ pub trait Store: Access {
     fn add_piece(&self, id: &ContentId, lease: Lease, before: usize, piece: &Piece) -> io::Result<bool>;
     /// Keeps the lease.
     fn renew(&self, id: &ContentId, lease: Lease) -> io::Result<bool>;
-    /// Gives the job back to wait for its next turn, after it has run for so long in all; whether the turn was in order. One
+    /// Gives the job back to wait for its next turn, after it has taken so much in all; whether the turn was in order. One
     /// that was not counts as one that ended without a word.
-    fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool>;
+    fn give_back(&self, id: &ContentId, owner: &str, spent: Spent, in_order: bool) -> io::Result<bool>;
     /// Ends a job with its answer: both or neither survive a crash.
     fn finish(&self, id: &ContentId, owner: &str, answer: &[u8]) -> io::Result<bool>;
     /// Ends a job without an answer.

@@ -11,7 +11,8 @@ use super::sqlite::failed;
 ///
 /// Of a job: whether it is `in_turn`, the pieces its turn has `reached`, and how often in a row a turn `fell` at the same of
 /// them without a word.
-const STEPS: [&str; 1] = ["
+const STEPS: [&str; 2] = [
+    "
     CREATE TABLE answers (
         number INTEGER PRIMARY KEY,
         shelf TEXT NOT NULL,
@@ -97,7 +98,12 @@ const STEPS: [&str; 1] = ["
         ms INTEGER NOT NULL
     );
     INSERT INTO own_time VALUES (1, CAST(unixepoch('subsec') * 1000 AS INTEGER));
-"];
+    ",
+    "
+    ALTER TABLE jobs ADD COLUMN core_ms INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE jobs ADD COLUMN most_core_ms INTEGER;
+    ",
+];
 
 /// "SlwP": marks the file as one of this program.
 const APPLICATION: i32 = 0x536c_7750;

@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use super::access::own;
 use super::own_time::{OwnTime, ms};
 use super::schema::migrate;
-use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Stage, Store};
+use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Spent, Stage, Store};
 use crate::id::{ContentId, sum};
 
 /// Its name in the data directory.
@@ -100,33 +100,21 @@ impl SqliteStore {
         fs4::available_space(self.file.parent().unwrap_or(Path::new(".")))
     }
 
-    /// Deletes rows, a few in each transaction, so that nobody waits long; how many. The condition has one parameter.
-    fn delete(&self, table: &str, key: &str, which: &str, parameter: i64) -> io::Result<u64> {
-        let mut gone = 0;
-        loop {
-            match self.delete_some(table, key, which, parameter)? {
-                0 => return Ok(gone),
-                more => gone += more,
-            }
-            std::thread::sleep(OTHERS_TURN);
-        }
-    }
-
-    /// Deletes a few rows.
-    fn delete_some(&self, table: &str, key: &str, which: &str, parameter: i64) -> io::Result<u64> {
+    /// Deletes rows, a few in each transaction so that nobody waits long, as long as it is to; how many. The condition has one
+    /// parameter.
+    fn delete(
+        &self,
+        [table, key, which]: [&str; 3],
+        parameter: i64,
+        goes_on: impl Fn() -> io::Result<bool>,
+    ) -> io::Result<u64> {
         let some =
             format!("DELETE FROM {table} WHERE ({key}) IN (SELECT {key} FROM {table} WHERE {which} LIMIT {AT_ONCE})");
-        self.write(|db| db.execute(&some, [parameter])).map(|gone| gone as u64)
-    }
-
-    /// Deletes rows that have a number, the first first, while more is held than so many bytes.
-    fn make_room(&self, bytes: u64, table: &str, which: &str, parameter: i64) -> io::Result<u64> {
-        let held = || self.read(size).map(|[all, unused]| all.saturating_sub(unused));
         let mut gone = 0;
-        while held()? > bytes {
-            match self.delete_some(table, "number", which, parameter)? {
+        while goes_on()? {
+            match self.write(|db| db.execute(&some, [parameter]))? {
                 0 => break,
-                more => gone += more,
+                more => gone += more as u64,
             }
             std::thread::sleep(OTHERS_TURN);
         }
@@ -359,6 +347,7 @@ struct Begun {
 
 fn begun(row: &Row) -> rusqlite::Result<Begun> {
     let number = |name| row.get::<_, i64>(name);
+    let time = |name| number(name).map(|ms| Duration::from_millis(ms.unsigned_abs()));
     // Whether the turn before ended without a word.
     let (fallen, reached) = (number("in_turn")? != 0, number("reached")?);
     let (fell, falls) = match (fallen, number("fell")?, number("falls")?) {
@@ -371,7 +360,8 @@ fn begun(row: &Row) -> rusqlite::Result<Begun> {
         shelf: shelf_of(row)?,
         input: sound(row, "input", "input_sum")?,
         made: Vec::new(),
-        spent: Duration::from_millis(number("spent_ms")?.unsigned_abs()),
+        spent: Spent { time: time("spent_ms")?, core_time: time("core_ms")? },
+        most_core_time: row.get::<_, Option<i64>>("most_core_ms")?.map(|ms| Duration::from_millis(ms.unsigned_abs())),
         fell_too_often: falls >= FALLS,
     };
     // One that did not fall may have halted there.
@@ -429,24 +419,23 @@ impl Store for SqliteStore {
         let now = self.own_time.now_ms();
         self.write(|db| self.own_time.note(db))?;
         let before = |kept: Duration| now.saturating_sub(ms(kept));
-        self.delete(
-            "pieces",
-            "rowid",
-            "job IN (SELECT number FROM jobs WHERE NOT open AND ended_ms < ?1)",
-            before(PIECES_KNOWN),
-        )?;
-        self.delete("jobs", "number", "NOT open AND ended_ms < ?1", before(ENDED_KNOWN))?;
-        self.delete("shares", "sum, shelf, id", "kept_until_ms < ?1", now)?;
-        self.delete("turns", "client", "?1 AND client NOT IN (SELECT client FROM jobs WHERE open)", 1)?;
-        let mut gone = self.delete("answers", "number", "NOT pinned AND used_ms < ?1", before(bounds.unused))?;
+        let all = || Ok(true);
+        let too_much = || self.read(size).map(|[all, unused]| all.saturating_sub(unused) > bounds.bytes);
+        let pieces = ["pieces", "rowid", "job IN (SELECT number FROM jobs WHERE NOT open AND ended_ms < ?1)"];
+        self.delete(pieces, before(PIECES_KNOWN), all)?;
+        self.delete(["jobs", "number", "NOT open AND ended_ms < ?1"], before(ENDED_KNOWN), all)?;
+        self.delete(["shares", "sum, shelf, id", "kept_until_ms < ?1"], now, all)?;
+        self.delete(["turns", "client", "?1 AND client NOT IN (SELECT client FROM jobs WHERE open)"], 1, all)?;
+        let mut gone = self.delete(["answers", "number", "NOT pinned AND used_ms < ?1"], before(bounds.unused), all)?;
         // Jobs that have ended go first: what they came to is kept with their answers.
-        self.make_room(bounds.bytes, "jobs", "NOT open AND ended_ms < ?1 ORDER BY ended_ms", before(PIECES_KNOWN))?;
-        gone += self.make_room(bounds.bytes, "answers", "NOT pinned AND ?1 ORDER BY used_ms, number", 1)?;
+        let ended = ["jobs", "number", "NOT open AND ended_ms < ?1 ORDER BY ended_ms"];
+        self.delete(ended, before(PIECES_KNOWN), too_much)?;
+        gone += self.delete(["answers", "number", "NOT pinned AND ?1 ORDER BY used_ms, number"], 1, too_much)?;
         // Whose they were is forgotten with them.
         let owned = "asked_ms < ?1 AND NOT EXISTS
              (SELECT 1 FROM answers WHERE answers.shelf = owners.shelf AND answers.id = owners.id) AND NOT EXISTS
              (SELECT 1 FROM jobs WHERE jobs.shelf = owners.shelf AND jobs.id = owners.id)";
-        self.delete("owners", "id, shelf, client", owned, before(ENDED_KNOWN))?;
+        self.delete(["owners", "id, shelf, client", owned], before(ENDED_KNOWN), all)?;
         self.shrink()?;
         Ok(gone)
     }
@@ -514,11 +503,13 @@ impl Store for SqliteStore {
             db.execute("DELETE FROM jobs WHERE id = ?1", [new.id.as_str()])?;
             db.execute(
                 "INSERT INTO jobs
-                 (id, shelf, client, input, input_sum, stage, open, created_ms, updated_ms, done, whole, spent_ms)
-                 VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0)",
+                 (id, shelf, client, input, input_sum, stage, open, created_ms, updated_ms, done, whole, spent_ms,
+                  most_core_ms)
+                 VALUES (:id, :shelf, :client, :input, :sum, 'accepted', 1, :now, :now, 0, :whole, 0, :most_core)",
                 named_params! {
                     ":id": new.id.as_str(), ":shelf": new.shelf.name(), ":client": new.client, ":input": new.input,
                     ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
+                    ":most_core": ms(new.most_core_time),
                 },
             )?;
             job(db, new.id)?.map(Accepted::New).ok_or(rusqlite::Error::QueryReturnedNoRows)
@@ -547,7 +538,7 @@ impl Store for SqliteStore {
                 let next = db
                     .prepare(
                         "SELECT jobs.number, jobs.id, shelf, jobs.client, input, input_sum, in_turn, reached, fell, falls,
-                         spent_ms FROM jobs
+                         spent_ms, core_ms, most_core_ms FROM jobs
                          LEFT JOIN turns ON turns.client = jobs.client
                          WHERE open AND (owner IS NULL OR owner = ?2 OR lease_ends_ms < ?1)
                          ORDER BY coalesce(served, 0), jobs.number LIMIT 1",
@@ -618,12 +609,12 @@ impl Store for SqliteStore {
         .map(|changed| changed > 0)
     }
 
-    fn give_back(&self, id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> io::Result<bool> {
+    fn give_back(&self, id: &ContentId, owner: &str, spent: Spent, in_order: bool) -> io::Result<bool> {
         self.write(|db| {
             db.execute(
-                "UPDATE jobs SET owner = NULL, lease_ends_ms = NULL, in_turn = NOT ?4, spent_ms = ?3
-                 WHERE id = ?1 AND owner = ?2 AND open",
-                params![id.as_str(), owner, ms(spent), in_order],
+                "UPDATE jobs SET owner = NULL, lease_ends_ms = NULL, in_turn = NOT ?5, spent_ms = ?3,
+                 core_ms = ?4 WHERE id = ?1 AND owner = ?2 AND open",
+                params![id.as_str(), owner, ms(spent.time), ms(spent.core_time), in_order],
             )
         })
         .map(|changed| changed > 0)

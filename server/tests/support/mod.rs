@@ -21,8 +21,8 @@ use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Seen, Shelf, SqliteStore,
-    Store, Token,
+    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Seen, Shelf, Spent,
+    SqliteStore, Store, Token,
 };
 use slowpoint_server::{State, app};
 use tempfile::TempDir;
@@ -139,11 +139,16 @@ handed_through! {
     others_wait(id: &ContentId) -> bool;
     add_piece(id: &ContentId, lease: Lease, before: usize, piece: &Piece) -> bool;
     renew(id: &ContentId, lease: Lease) -> bool;
-    give_back(id: &ContentId, owner: &str, spent: Duration, in_order: bool) -> bool;
+    give_back(id: &ContentId, owner: &str, spent: Spent, in_order: bool) -> bool;
     finish(id: &ContentId, owner: &str, answer: &[u8]) -> bool;
     fail(id: &ContentId, owner: &str, reason: Reason) -> bool;
     dismiss(id: &ContentId, client: Option<&str>) -> Option<(Job, bool)>;
     told(id: &ContentId, seen: usize) -> Vec<Vec<u8>>;
+}
+
+/// A job that takes what it takes, of one who asks without a token.
+pub fn new_job<'a>(shelf: Shelf, id: &'a ContentId, input: &'a [u8]) -> NewJob<'a> {
+    NewJob { shelf, id, client: "", input, whole: 3, most_core_time: Duration::MAX, most: [9; 2] }
 }
 
 /// A service under test.

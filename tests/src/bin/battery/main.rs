@@ -13,6 +13,7 @@ mod kill;
 mod known;
 mod overhead;
 mod overload;
+mod price;
 mod same;
 mod schema;
 mod slow;
@@ -57,6 +58,7 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("overload", overload::tried),
     ("free", free::tried),
     ("overhead", overhead::tried),
+    ("price", price::tried),
     ("disk", disk::tried),
     ("clock", clock::tried),
     ("schema", schema::tried),
