@@ -249,6 +249,27 @@ fn old_weather_and_hours_of_use_are_minded() {
     }
 }
 
+/// The published sounding as it was issued, over a field at the height of its station.
+#[tokio::test]
+async fn a_published_sounding_is_flown_in() {
+    let service = service();
+    let mut request = under(&json!({"date": "2026-10-31", "sounding": SOUNDING}));
+    request["site"] = json!({"elevation": "18 m"});
+    request["launch_at"] = "2026-10-31T01:00:00Z".into();
+    let answer = service.post(&request).await.json();
+    check_described("Assessment", &answer);
+    let weather = &answer["weather"];
+    assert_eq!((&weather["messages"][0]["station"], &weather["age_h"]), (&json!("72518"), &json!(1.0)));
+    // 330 deg and 4 kt at the ground; 340 deg and 16 kt at 1000 hPa, 263 m above sea.
+    assert_eq!(answer["nominal"]["surface_wind_m_s"], json!(2.05778));
+    let above = json!({"height_above_ground": "245 m", "direction": "340 deg", "speed": "16 kt"});
+    assert_eq!((weather["wind"]["layers"].as_array().unwrap().len(), &weather["wind"]["layers"][0]), (5, &above));
+    let mut calm = request.clone();
+    calm["weather"]["sounding"] = SOUNDING.replace(" 33004 ", " 00000 ").replace("34016", "00000").into();
+    let calm = service.post(&calm).await.json();
+    assert_ne!(answer["delays"], calm["delays"], "the wind of the message counts");
+}
+
 #[tokio::test]
 async fn the_answer_says_what_it_was_flown_in() {
     let service = service();

@@ -1,8 +1,9 @@
 """Files of an answer, read back by readers that know nothing of the service: GDAL (through pyogrio), shapely and
 geographiclib for GeoJSON, GDAL, fastkml and OGC's schema for KML, libxml2 and
-Pillow for pictures. A service of its own is asked over HTTP, as anyone asks
-it."""
+Pillow for pictures, GDAL and Python's csv for the table of flights. A service
+of its own is asked over HTTP, as anyone asks it."""
 
+import csv
 import io
 import json
 import math
@@ -21,7 +22,8 @@ from service import Service
 from shapely import MultiPolygon, Point, Polygon, from_wkb, is_valid
 from shapely.geometry import shape
 
-EXAMPLE = Path(__file__).parents[2] / "server/examples/mapped-field.json"
+EXAMPLES = Path(__file__).parents[2] / "server/examples"
+EXAMPLE = EXAMPLES / "mapped-field.json"
 CAUTION = ("An estimate from the listed assumptions. It approves no flight. "
            "Local codes and the range safety officer decide.")
 
@@ -40,6 +42,11 @@ def request_sent():
 @pytest.fixture(scope="module")
 def answer(service):
     return json.loads(service.get("/v1/assessments", EXAMPLE.read_bytes()))
+
+
+@pytest.fixture(scope="module")
+def sweep(service):
+    return json.loads(service.get("/v1/sweeps", (EXAMPLES / "sweeps/meadow.json").read_bytes()))
 
 
 @pytest.fixture(scope="module")
@@ -229,25 +236,21 @@ def picture(service, answer, name):
     return service.get(f"/v1/assessments/{answer['id']}/{name}")
 
 
-@pytest.mark.parametrize("name", PICTURES)
-def test_svg_by_libxml2(service, answer, name):
-    """Well-formed, alone in the world, and told in words."""
-    root = lxml.etree.fromstring(picture(service, answer, f"{name}.svg"))
+def stands_alone(root, titled, told_id):
+    """Alone in the world, and told in words."""
     assert root.tag == SVG + "svg" and root.get("viewBox").startswith("0 0 360 ")
     assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
         "svg", "title", "desc", "rect", "text", "path", "g", "clipPath", "mask"}
     title, told = root.find(SVG + "title"), root.find(SVG + "desc")
-    assert answer["name"] in title.text and told.text.startswith(CAUTION)
+    assert titled in title.text and told.text.startswith(CAUTION)
     assert root.get("role") == "img" and root.get("aria-labelledby").split() == [title.get("id"), told.get("id")]
     words = " ".join(" ".join(element.itertext()) for element in root.iter(SVG + "text"))
-    assert CAUTION in words and answer["id"] in words
+    assert CAUTION in words and told_id in words
 
 
-@pytest.mark.parametrize("name", PICTURES)
-def test_png_by_pillow(service, answer, name):
+def painted(root, octets):
     """Three pixels a unit of the SVG, opaque and mostly white; blue is what flies, orange what it is held against."""
-    root = lxml.etree.fromstring(picture(service, answer, f"{name}.svg"))
-    image = Image.open(io.BytesIO(picture(service, answer, f"{name}.png")))
+    image = Image.open(io.BytesIO(octets))
     assert image.format == "PNG" and image.size == (1080, 3 * int(root.get("height")))
     pixels = np.asarray(image.convert("RGBA")).reshape(-1, 4)
     assert pixels[:, 3].min() == 255
@@ -255,6 +258,88 @@ def test_png_by_pillow(service, answer, name):
     assert alike((255, 255, 255)) > 0.4
     assert alike((0x92, 0x38, 0x00)) > 0.001
     assert np.mean((pixels[:, 2].astype(int) - pixels[:, 0]) > 40) > 0.01
+    return image
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_svg_by_libxml2(service, answer, name):
+    stands_alone(lxml.etree.fromstring(picture(service, answer, f"{name}.svg")), answer["name"], answer["id"])
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_png_by_pillow(service, answer, name):
+    painted(lxml.etree.fromstring(picture(service, answer, f"{name}.svg")), picture(service, answer, f"{name}.png"))
+
+
+def test_heat_map_by_libxml2_and_pillow(service, sweep, figures):
+    """Each chance stands in the row of its hour and the column of its delay below its tilt, bold in a frame where the
+    answer has every condition met, and the PNG has the shade of the SVG there."""
+    at = f"/v1/sweeps/{sweep['id']}/heat-map"
+    root = lxml.etree.fromstring(service.get(at + ".svg"))
+    stands_alone(root, "Chance of an unsafe opening", sweep["id"])
+    pixels = np.asarray(painted(root, service.get(at + ".png")).convert("RGB")).astype(int)
+    place = lambda t: (float(t.get("x")), float(t.get("y")))
+    texts = list(root.iter(SVG + "text"))
+    tilts = {text.text: place(text)[1] for text in texts if text.text.startswith("tilt ") and text.get("x") == "10"}
+    heads = [(*place(text), text.text) for text in texts if re.fullmatch(r"\d+ s", text.text)]
+    rows = [(*place(text), text.text) for text in texts if text.get("text-anchor") == "end"]
+    edges = lambda rect: [float(rect.get(name, "0")) for name in ("x", "y", "width", "height")]
+    rects = [(*edges(rect), rect.get("fill")) for rect in root.iter(SVG + "rect")]
+    framed = [r for r in rects if r[4] == "none"]
+    axes = {axis["axis"]: axis["labels"] for axis in sweep["axes"]}
+    assert list(axes) == ["hours", "tilts"] and list(tilts) == [f"tilt {label}" for label in axes["tilts"]]
+    read = 0
+    for cell in sweep["cells"]:
+        hour, tilt = (axes[name][step] for name, step in zip(axes, cell["at"]))
+        above = tilts[f"tilt {tilt}"]
+        y = min(row for _, row, words in rows if words == hour and row > above)
+        for delay in cell["delays"]:
+            x, _ = min(((x, head) for x, head, words in heads if f"delay {words}" == delay["label"] and head > above),
+                       key=lambda found: found[1])
+            (text,) = [t for t in texts if place(t) == (x, y)]
+            chance = 100 * delay["checks"][0]["chance"]
+            bound, number = re.fullmatch(r"([<>]?)([\d.]+)", text.text).groups()
+            # Shown to a tenth near 0 and 100, else whole; a bound says no more than that it lies beyond.
+            half = 0.0501 if "." in number else 0.501
+            beyond = {"<": chance < 0.1, ">": chance > 99.9, "": math.isclose(chance, float(number), abs_tol=half)}
+            assert beyond[bound], (hour, tilt, delay["label"], chance, text.text)
+            met = all(check["met"] == "meets" for check in delay["checks"])
+            inside = lambda r: r[0] < x < r[0] + r[2] and r[1] < y - 4 < r[1] + r[3]
+            assert met == any(inside(r) for r in framed) == (text.get("font-weight") == "bold")
+            # The last rectangle below the number has its paper; the corner of the cell is free of ink and frame.
+            paper = [r for r in rects if r[4] != "none" and inside(r)][-1]
+            left, top = (int(3 * edge) for edge in (paper[0] + 4, paper[1] + 4))
+            wanted = [int(paper[4][k:k + 2], 16) for k in (1, 3, 5)]
+            assert np.abs(pixels[top, left] - wanted).max() <= 2, (hour, tilt, delay["label"])
+            read += 1
+    assert read == 6 * 3 * 7 and 0 < len(framed) - 1 == sweep["feasible"]
+    figures.append(f"heat-map: {read} chances of the answer by libxml2, their shades by Pillow")
+
+
+def test_table_of_flights_by_gdal_and_csv(service, tmp_path, figures):
+    """A label with a comma included, both readers find the same table, and its means are the chances of the answer."""
+    request = json.loads((EXAMPLES / "sounding.json").read_text()) | {"flights": 256}
+    answer = json.loads(service.get("/v1/assessments", json.dumps(request).encode()))
+    path = tmp_path / "flights.csv"
+    path.write_bytes(service.get(f"/v1/assessments/{answer['id']}/flights.csv"))
+    with path.open(newline="") as text:
+        rows = list(csv.DictReader(text, strict=True))
+    assert rows[0]["caution"] == CAUTION and not any(row["caution"] for row in rows[1:])
+    meta, _, _, columns = pyogrio.raw.read(path, read_geometry=False)
+    assert len(columns[0]) == len(rows)
+    for name, column in zip(meta["fields"], columns, strict=True):
+        assert [row[name] for row in rows] == [text or "" for text in column], name
+    assert any("," in delay["label"] for delay in answer["delays"])
+    for delay in answer["delays"]:
+        for limit in delay["limits"]:
+            own = [row for row in rows if row["delay"] == delay["label"]
+                   and math.isclose(float(row["limit_m_s"]), limit["limit_m_s"], rel_tol=1e-5)]
+            assert [int(row["flight"]) for row in own] == list(range(256))
+            for name in ["over", "unsafe_opening"]:
+                mean = math.fsum(float(row[name]) for row in own) / 256
+                # The answer has six figures.
+                assert math.isclose(mean, limit[name]["estimate"], rel_tol=5.1e-6, abs_tol=1e-12), (delay["label"], name)
+    figures.append(f"flights.csv: {len(rows)} rows, the same by GDAL and Python's csv, their means those of the answer")
 
 
 def axes(root):

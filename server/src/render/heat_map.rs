@@ -140,8 +140,9 @@ pub fn picture(sweep: &Sweep) -> String {
         let name: Vec<String> = key.iter().enumerate().filter_map(named).collect();
         let labels: Vec<&str> =
             cells.first().map_or(Vec::new(), |c| c.delays.iter().map(|d| d.label.as_str()).collect());
-        for from in (0..labels.len()).step_by(COLUMNS) {
-            let columns = from..(from + COLUMNS).min(labels.len());
+        let most = columns_beside(labels.len());
+        for from in (0..labels.len()).step_by(most) {
+            let columns = from..(from + most).min(labels.len());
             picture.below += 6.0;
             if !name.is_empty() {
                 picture.paragraph(&name.join(", "), WORDS, INK, true);
@@ -190,6 +191,11 @@ pub fn picture(sweep: &Sweep) -> String {
     picture.finish(&title, told.trim_end(), &sweep.caution, &format!("{}, id {}", sweep.engine, sweep.id))
 }
 
+/// Columns beside each other, so that as few blocks as hold all delays are as wide as each other.
+fn columns_beside(delays: usize) -> usize {
+    delays.div_ceil(delays.div_ceil(COLUMNS).max(1)).max(1)
+}
+
 /// A cell with its chance.
 fn cell_of(delay: &Delay, [x, top]: [f64; 2], width: f64) -> String {
     let chance = delay.opening().rounded().unwrap_or(1.0);
@@ -217,6 +223,21 @@ fn digits(chance: Figure) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn delays_that_need_two_blocks_stand_evenly() {
+        let widths = |delays: usize| {
+            let most = columns_beside(delays);
+            (0..delays).step_by(most).map(|from| most.min(delays - from)).collect::<Vec<_>>()
+        };
+        assert_eq!(widths(0), Vec::<usize>::new());
+        assert_eq!((widths(1), widths(7), widths(8), widths(15)), (vec![1], vec![7], vec![4, 4], vec![5, 5, 5]));
+        for delays in 1..=64 {
+            let widths = widths(delays);
+            assert_eq!((widths.iter().sum::<usize>(), widths.len()), (delays, delays.div_ceil(COLUMNS)), "{delays}");
+            assert!(widths[0] <= COLUMNS, "{widths:?}");
+        }
+    }
 
     #[test]
     fn no_chance_is_0_or_100() {

@@ -1,8 +1,8 @@
 //! METAR and SPECI (WMO-No. 306, FM 15 and FM 16, regulations 15.1 to 15.14; FMH-1 where the United States differ).
 //!
-//! Read are station, time, wind, its variation, temperatures and the pressure. Visibility, weather and cloud say nothing
-//! of a profile and are listed as left out, as are trends and remarks; but what looks like a damaged group of those that
-//! are read is refused.
+//! Read are station, time, wind, its variation, temperatures (to the tenth where a remark has it) and the pressure.
+//! Visibility, weather and cloud say nothing of a profile and are listed as left out, as are trends and other remarks; but
+//! what looks like a damaged group of those that are read is refused.
 
 use slowpoint_sim::limits;
 
@@ -102,12 +102,18 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
         }
     }
 
-    let mut temperatures = None;
+    let (mut temperatures, mut tenths) = (None, None);
     let mut unused = Vec::new();
     while let Some(group) = rest.next() {
         match group.text {
             "RMK" => {
-                profile.skipped.push(format!("The remarks ({} groups after RMK).", rest.by_ref().count()));
+                let remarks: Vec<Group<'_>> = rest.by_ref().collect();
+                let whole = temperatures.unwrap_or_default();
+                tenths = remarks.iter().find_map(|g| in_tenths(g.text, whole));
+                let left = remarks.len() - usize::from(tenths.is_some());
+                if left > 0 {
+                    profile.skipped.push(format!("The remarks ({left} groups after RMK)."));
+                }
             }
             "NOSIG" | "TEMPO" | "BECMG" => {
                 let mut count = 1;
@@ -133,7 +139,7 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
             }
         }
     }
-    [level.temperature, level.dew_point] = temperatures.unwrap_or_default();
+    [level.temperature, level.dew_point] = tenths.or(temperatures).unwrap_or_default();
     if level.temperature.is_none() {
         profile.skipped.push("The temperature: it is not reported.".into());
     }
@@ -309,6 +315,27 @@ fn temperature_pair(group: &Group<'_>) -> Result<Option<[Option<Reading>; 2]>, U
     }
 }
 
+/// Temperature and dew point to the tenth, as a remark has them (FMH-1: T01820159, or T0182 without a dew point), where they
+/// are those of the report before it was rounded to whole degrees.
+fn in_tenths(text: &str, whole: [Option<Reading>; 2]) -> Option<[Option<Reading>; 2]> {
+    let value = |part: &str| {
+        let sign = match part.get(..1)? {
+            "0" => 1.0,
+            "1" => -1.0,
+            _ => return None,
+        };
+        TEMPERATURE.with(sign * f64::from(digits(part.get(1..)?, 3)?) / 10.0 + 0.0, "C")
+    };
+    let (air, dew) = text.strip_prefix('T')?.split_at_checked(4)?;
+    let exact = [Some(value(air)?), if dew.is_empty() { None } else { Some(value(dew)?) }];
+    let rounded = |(exact, whole): (Option<Reading>, Option<Reading>)| match (exact, whole) {
+        (Some(exact), Some(whole)) => (exact.number - whole.number).abs() <= 0.5,
+        (exact, whole) => exact.is_none() && whole.is_none(),
+    };
+    let in_order = exact[1].is_none_or(|dew| exact[0].is_some_and(|air| dew.si <= air.si));
+    (in_order && exact.into_iter().zip(whole).all(rounded)).then_some(exact)
+}
+
 /// The pressure, which may be missing; `None` for another group.
 fn pressure(group: &Group<'_>) -> Result<Option<Option<Reading>>, Unreadable> {
     let (unit, scale, least, most) = match group.text.as_bytes().first() {
@@ -366,7 +393,7 @@ mod tests {
                 8.745,
                 Some(13.890),
                 None,
-                [-2.0, -2.0],
+                [-1.7, -2.2],
                 1002.71,
             ),
             (
@@ -508,6 +535,34 @@ mod tests {
                 "{text}"
             );
             assert_eq!(profile.altimeter_setting.map(|p| p.number), hpa, "{text}");
+        }
+    }
+
+    /// FMH-1, 12.7.2: the remark is read where it can be what the report rounded, half a degree towards the warmer.
+    #[test]
+    fn tenths_of_a_remark() {
+        for (pair, remark, temperatures, left) in [
+            ("18/16", "AO2 T01820159", [Some(18.2), Some(15.9)], Some(1)),
+            // A dew point above the temperature.
+            ("M02/M02", "T10251015", [Some(-2.0), Some(-2.0)], Some(1)),
+            ("M02/M02", "T10171022", [Some(-1.7), Some(-2.2)], None),
+            ("M00/M05", "T10051050", [Some(-0.5), Some(-5.0)], None),
+            ("18/", "T0182", [Some(18.2), None], None),
+            ("18/16", "T0182", [Some(18.0), Some(16.0)], Some(1)),
+            ("18/16", "T01900159", [Some(18.0), Some(16.0)], Some(1)),
+            ("18/16", "T21820159", [Some(18.0), Some(16.0)], Some(1)),
+            ("18/16", "T0182015", [Some(18.0), Some(16.0)], Some(1)),
+        ] {
+            let profile = decode(&format!("KBIL 162256Z 29017KT 10SM {pair} A2961 RMK {remark}")).unwrap();
+            let level = profile.levels[0];
+            let read = [level.temperature, level.dew_point].map(|t| t.map(|t| t.number));
+            assert_eq!(read, temperatures, "{pair} {remark}");
+            let skipped = profile.skipped.iter().find(|s| s.starts_with("The remarks"));
+            assert_eq!(
+                skipped.cloned(),
+                left.map(|n| format!("The remarks ({n} groups after RMK).")),
+                "{pair} {remark}"
+            );
         }
     }
 

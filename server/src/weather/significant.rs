@@ -16,11 +16,11 @@ const SAME_HEIGHT_M: f64 = 5.0;
 
 /// What is said at one pressure.
 #[derive(Debug, Clone, Copy, Default)]
-struct Said {
-    hpa: f64,
-    temperature: Option<Reading>,
-    dew_point: Option<Reading>,
-    wind: Option<Wind>,
+pub(super) struct Said {
+    pub(super) hpa: f64,
+    pub(super) temperature: Option<Reading>,
+    pub(super) dew_point: Option<Reading>,
+    pub(super) wind: Option<Wind>,
 }
 
 /// TTBB: adds its levels between those of TTAA.
@@ -64,7 +64,7 @@ pub(super) fn levels(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(
             (said[at].temperature, said[at].dew_point) = cursor.air()?;
         }
     }
-    add(said, profile);
+    place(said, "TTBB", profile);
     Ok(())
 }
 
@@ -104,8 +104,8 @@ impl Order {
     }
 }
 
-/// Puts levels known by pressure among those that have heights as well.
-fn add(said: Vec<Said>, profile: &mut Profile) {
+/// Puts levels of a part known by pressure among those that have heights as well.
+pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
     let known: Vec<(f64, f64)> =
         profile.levels.iter().filter_map(|l| Some((libm::log(l.pressure?.number), l.above_sea?.si))).collect();
     let (mut placed, mut lost) = (0, 0);
@@ -137,14 +137,14 @@ fn add(said: Vec<Said>, profile: &mut Profile) {
     }
     if placed > 0 {
         profile.assumed.push(format!(
-            "The heights of {placed} levels of TTBB follow from the standard pressures about them, linear in the logarithm of \
-             pressure: in the standard atmosphere at most 10 m too low up to 3 km, 25 m up to 5.5 km."
+            "The heights of {placed} levels of {part} follow from the standard pressures about them, linear in the logarithm of \
+             pressure: in the standard atmosphere at most 10 m too low up to 3 km, 25 m above."
         ));
     }
     if lost > 0 {
         profile
             .skipped
-            .push(format!("{lost} levels of TTBB: they lie above the standard pressures that have heights."));
+            .push(format!("{lost} levels of {part}: they lie above the standard pressures that have heights."));
     }
     in_order(profile);
 }

@@ -1,6 +1,7 @@
 //! The first part of a radiosonde sounding (TEMP, TTAA: WMO-No. 306, FM 35): surface, standard pressures, tropopause and
 //! fastest wind, up to 100 hPa.
 
+use super::significant::{Said, place};
 use super::sounding::{Cursor, SOUNDING};
 use super::text::{Group, digits};
 use super::{Level, MEASURED_AT_M, Profile};
@@ -103,29 +104,30 @@ fn gpm(group: &Group<'_>, code: &str, pressure_hpa: f64, standard_m: f64) -> Res
     Ok(Some(value + step * ((standard_m - value) / step).round()))
 }
 
-/// Tropopause and fastest wind, which have no height, and what follows.
+/// Tropopause and fastest wind, whose heights follow from the standard pressures, and what follows.
 fn tail(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(), Unreadable> {
+    let mut said = Vec::new();
     while cursor.peek().is_some() {
         if cursor.ends(&mut profile.skipped) {
             break;
         }
         let group = cursor.next("a level")?;
-        let level = |what: &str| format!("{what} ({}): it has a pressure and no height.", group.text);
-        match (group.text.get(..2), group.text.get(2..)) {
-            (Some("88" | "77" | "66"), Some("999")) => {}
-            (Some("88"), Some(p)) if digits(p, 3).is_some() => {
-                cursor.air()?;
-                cursor.wind()?;
-                profile.skipped.push(level("The tropopause"));
+        let (kind, pressure) = group.text.split_at_checked(2).unwrap_or_default();
+        match (kind, pressure, digits(pressure, 3).map(f64::from)) {
+            ("88" | "77" | "66", "999", _) => {}
+            ("88", _, Some(hpa)) => {
+                let (temperature, dew_point) = cursor.air()?;
+                said.push(Said { hpa, temperature, dew_point, wind: cursor.wind()? });
             }
-            (Some("77" | "66"), Some(p)) if digits(p, 3).is_some() => {
-                cursor.wind()?;
+            ("77" | "66", _, Some(hpa)) => {
+                said.push(Said { hpa, wind: cursor.wind()?, ..Said::default() });
+                // The shear about it.
                 cursor.take_if(|g| g.text.len() == 5 && g.text.starts_with('4'));
-                profile.skipped.push(level("The fastest wind"));
             }
             _ => return Err(group.fault("is no level that could follow here", SOUNDING)),
         }
     }
+    place(said, "TTAA", profile);
     Ok(())
 }
 
@@ -166,12 +168,32 @@ mod tests {
             assert_eq!(wind.speed.number, knots, "{hpa} hPa");
             assert!((wind.speed.si - m_s).abs() < 0.01, "{hpa} hPa: {}", wind.speed.si);
         }
-        let heights: Vec<f64> = profile.levels[8..].iter().map(|l| l.above_sea.unwrap().number).collect();
-        assert_eq!(heights, [10_540.0, 11_930.0, 13_710.0, 16_240.0]);
+        // By the logarithm of pressure: of ln(200/150) between 11,930 and 13,710 m, ln(200/192) is 14.2 % and ln(200/182) 32.8 %.
+        let above: Vec<_> =
+            profile.levels[8..].iter().map(|l| (l.pressure.unwrap().number, l.above_sea.unwrap().number)).collect();
+        let heights = [
+            (250.0, 10_540.0),
+            (200.0, 11_930.0),
+            (192.0, 12_183.0),
+            (182.0, 12_514.0),
+            (150.0, 13_710.0),
+            (100.0, 16_240.0),
+        ];
+        assert_eq!(above, heights);
+        let [tropopause, fastest] = [profile.levels[10], profile.levels[11]];
+        assert_eq!([tropopause.temperature, tropopause.dew_point].map(|t| t.unwrap().number), [-64.9, -71.9]);
+        assert_eq!((fastest.temperature, fastest.dew_point), (None, None));
+        for (level, knots, m_s) in [(tropopause, 79.0, 40.64), (fastest, 81.0, 41.67)] {
+            let wind = level.wind.unwrap();
+            assert_eq!(
+                (wind.direction, wind.speed.number),
+                (Direction::From(ANGLE.with(285.0, "deg").unwrap()), knots)
+            );
+            assert!((wind.speed.si - m_s).abs() < 0.01, "{}", wind.speed.si);
+        }
         assert_eq!(profile.messages[0].observed.unwrap().day_hour_minute(), [31, 0, 0]);
-        assert!(
-            profile.skipped.iter().any(|s| s.contains("88192")) && profile.skipped.iter().any(|s| s.contains("77182"))
-        );
+        assert!(profile.assumed.iter().any(|s| s.contains("heights of 2 levels of TTAA")), "{:?}", profile.assumed);
+        assert_eq!(profile.skipped, Vec::<String>::new());
     }
 
     #[test]
