@@ -28,6 +28,7 @@ pub mod render;
 pub mod routes;
 pub mod serve;
 pub mod store;
+pub mod streams;
 pub mod threads;
 pub mod tls;
 pub mod watch;
@@ -46,6 +47,7 @@ use config::Config;
 use jobs::Jobs;
 use metrics::Metrics;
 use store::Store;
+use streams::Streams;
 use tokio::sync::Semaphore;
 use watch::Watch;
 
@@ -67,6 +69,8 @@ pub struct State {
     pub budget: Arc<Budget>,
     /// A place for measuring what a job would cost.
     pub(crate) measuring: Semaphore,
+    /// Streams of events that are open.
+    pub streams: Arc<Streams>,
     /// Places for pictures and other files that are made of answers.
     pub drawing: Arc<Semaphore>,
     /// Work that nobody waits for.
@@ -93,6 +97,7 @@ impl State {
             config,
             store,
             measuring: Semaphore::new(1),
+            streams: Arc::new(Streams::new(metrics.streams.clone())),
             drawing: Arc::new(Semaphore::new(compute.threads())),
             compute: Arc::new(compute),
             jobs: Arc::new(jobs),

@@ -79,6 +79,7 @@ kinds! {
     ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than one may.";
     OverBudget TOO_MANY_REQUESTS "over-budget" "You have had as much computed as you may for now.";
     TooManyJobs TOO_MANY_REQUESTS "too-many-jobs" "As many of your jobs wait and run as may.";
+    TooManyStreams TOO_MANY_REQUESTS "too-many-streams" "As many streams of events are open for you as may be.";
     JobFailed UNPROCESSABLE_ENTITY "job-failed" "The job failed again and again.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
     StorageFailed SERVICE_UNAVAILABLE "storage-failed" "The server cannot read or store answers at the moment.";
@@ -410,7 +411,7 @@ refusals! {
     /// What a list of jobs can be refused with.
     JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
-    EventRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
+    EventRefusals: TooManyStreams, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;

@@ -448,12 +448,25 @@ async fn a_dismissed_stream_ends_and_bad_numbers_are_told() {
     asked.headers_mut().insert("last-event-id", "some".parse().unwrap());
     check_problem(&service.send(asked).await, 400, "invalid-query");
     check_problem(&service.get(&format!("/v1/jobs/{}/events", "0".repeat(32))).await, 404, "unknown-job");
-    // As many as may be open.
-    service.state.metrics.streams.set(512);
-    let problem = check_problem(&service.get(&format!("{job}/events")).await, 503, "overloaded");
+}
+
+#[tokio::test]
+async fn streams_have_places_for_all_and_for_each_client() {
+    let service = service_with(Config { behind_proxy: true, ..Config::default() }, Disk::default());
+    let job = accepted(&service, "/v1/days", &day()).await;
+    let events = || service.send(of("192.0.2.1", request(Method::GET, &format!("{job}/events"), Body::empty())));
+    let open = |client: &str| (0..128).map(|_| service.state.streams.open(client).ok().unwrap()).collect::<Vec<_>>();
+    let own = open("address:192.0.2.1");
+    let problem = check_problem(&events().await, 429, "too-many-streams");
+    assert_eq!(problem["limit"], json!({"name": "client_streams", "value": 128, "unit": "streams"}));
+    let others: Vec<_> = ["a", "b", "c"].map(open).into_iter().flatten().collect();
+    assert_eq!(service.state.metrics.streams.get(), 512);
+    let problem = check_problem(&events().await, 503, "overloaded");
     assert_eq!(problem["limit"], json!({"name": "streams", "value": 512, "unit": "streams"}));
-    service.state.metrics.streams.set(0);
-    assert_eq!(service.get(&format!("{job}/events")).await.status, 200);
+    drop(own);
+    assert_eq!(events().await.status, 200);
+    drop(others);
+    assert_eq!(service.state.metrics.streams.get(), 0);
 }
 
 #[tokio::test]

@@ -7,6 +7,7 @@ use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
 
+use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, HeaderName, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -19,19 +20,18 @@ use super::assessments::read_id;
 use super::extract::InPath;
 use super::{blocking, jobs};
 use crate::State;
+use crate::access::Client;
 use crate::id::ContentId;
-use crate::metrics::Counted;
 use crate::news::Listener;
 use crate::problem::{EventRefusals, Kind, Problem};
 use crate::store::Job;
+use crate::streams::Open;
 
 /// Without news a comment is sent after so long, so that nothing on the way takes the stream for dead.
 const COMMENT_EVERY: Duration = Duration::from_secs(15);
 
 /// Each stream looks at the store when its job comes on, and no faster than this.
 const PACE: Duration = Duration::from_millis(100);
-/// Streams that are open at a time.
-const MOST_STREAMS: i64 = 512;
 
 /// Tells of a job while it runs
 ///
@@ -56,6 +56,7 @@ const MOST_STREAMS: i64 = 512;
 )]
 pub async fn read(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
@@ -67,14 +68,8 @@ pub async fn read(
         })?,
     };
     jobs::known(&state, &id).await?;
-    if state.metrics.streams.get() >= MOST_STREAMS {
-        let detail = format!(
-            "{MOST_STREAMS} streams of events are open, which is all that are. Ask for the job now and then, or come back later."
-        );
-        let most = MOST_STREAMS.unsigned_abs();
-        return Err(Problem::new(Kind::Overloaded, detail).with_limit("streams", most, "streams"));
-    }
-    let (news, stopping, open) = (state.jobs.listen(), state.jobs.stopping(), Counted::up(&state.metrics.streams));
+    let open = state.streams.open(&client.name)?;
+    let (news, stopping) = (state.jobs.listen(), state.jobs.stopping());
     let begun = Streamed { news, stopping, state, id, seen, next_look: Instant::now(), _open: open };
     let events = stream::unfold(Some(begun), |streamed| async { streamed?.next().await }).flat_map(stream::iter);
     Ok(sent(events))
@@ -94,7 +89,7 @@ struct Streamed {
     next_look: Instant,
     news: Listener,
     stopping: watch::Receiver<bool>,
-    _open: Counted,
+    _open: Open,
 }
 
 type Events = Vec<Result<Event, Infallible>>;
