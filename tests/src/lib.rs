@@ -3,6 +3,7 @@
 pub mod asked;
 pub mod counting;
 pub mod coverage;
+pub mod day_and_sweep;
 pub mod general;
 pub mod kernel;
 pub mod rockets;

@@ -6,6 +6,7 @@ use std::time::Instant;
 use slowpoint_sim::draw::Shift;
 use slowpoint_sim::tally;
 use slowpoint_sim::tally::Frame;
+use slowpoint_tests::day_and_sweep::Whole;
 use slowpoint_tests::steps::{AT_A_HEIGHT, BIAS_MOST, STRAYS, biases, cases, worst};
 use slowpoint_tests::whole::{ENGINES, GO, Runner, case, on_threads, race};
 use slowpoint_tests::{peak_memory_mib, rockets};
@@ -81,7 +82,10 @@ fn main() {
     let full = of(0..20_000);
     let same_halves = low == full && other_way == full;
     println!("  all flights and two parts, either order   {}", yes(same_halves));
-    if !(same_threads && same_halves) {
+    println!();
+    let whole = Whole::of(&rockets::with_eight_delays(rockets::club())).unwrap_or_else(|reason| panic!("{reason}"));
+    println!("{whole}");
+    if !(same_threads && same_halves && whole.reached()) {
         std::process::exit(1);
     }
 }
