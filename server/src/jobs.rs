@@ -53,8 +53,10 @@ pub type Tell<'a> = dyn Fn(Piece) -> Result<Turn, Failure> + Sync + 'a;
 /// Counts flights that were flown.
 pub type Count<'a> = dyn Fn(u64) + Sync + 'a;
 
-/// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before.
-pub type Perform = fn(&dyn Store, &Claimed, &AtomicBool, &Tell, &Count) -> Result<Option<Vec<u8>>, Failure>;
+/// How a job is done: from its input and the pieces it has, to its answer; `None` if it gives way before. What it takes is
+/// counted on the threads that it is given.
+pub type Perform =
+    fn(&dyn Store, &Claimed, &rayon::ThreadPool, &AtomicBool, &Tell, &Count) -> Result<Option<Vec<u8>>, Failure>;
 
 /// How jobs are done, and what they may take.
 #[derive(Debug, Clone, Copy)]
@@ -368,7 +370,7 @@ impl Jobs {
             Failure::Failed
         })?;
         let count = |flights| flown.inc_by(flights);
-        let done = threads::on_pool(&pool, || (self.doing.perform)(&*self.store, claimed, stop, &tell, &count));
+        let done = (self.doing.perform)(&*self.store, claimed, &pool, stop, &tell, &count);
         // Before its threads end.
         core_time.so_far();
         done

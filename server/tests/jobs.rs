@@ -301,15 +301,24 @@ async fn jobs_are_listed_the_newest_first() {
 }
 
 /// Keeps its thread on a core until it is stopped, or for two seconds.
-fn burns(_: &dyn Store, _: &Claimed, stop: &AtomicBool, _: &Tell, _: &Count) -> Result<Option<Vec<u8>>, Failure> {
-    let begun = Instant::now();
-    while !stop.load(Ordering::SeqCst) {
-        if begun.elapsed() > Duration::from_secs(2) {
-            return Ok(Some(b"answer".to_vec()));
+fn burns(
+    _: &dyn Store,
+    _: &Claimed,
+    pool: &rayon::ThreadPool,
+    stop: &AtomicBool,
+    _: &Tell,
+    _: &Count,
+) -> Result<Option<Vec<u8>>, Failure> {
+    pool.install(|| {
+        let begun = Instant::now();
+        while !stop.load(Ordering::SeqCst) {
+            if begun.elapsed() > Duration::from_secs(2) {
+                return Ok(Some(b"answer".to_vec()));
+            }
+            std::hint::spin_loop();
         }
-        std::hint::spin_loop();
-    }
-    Err(Failure::Stopped)
+        Err(Failure::Stopped)
+    })
 }
 
 /// A job ends without an answer once its threads were on a core for longer than it was estimated at and a fifth, if that is
@@ -355,6 +364,7 @@ async fn a_job_that_takes_more_than_its_estimate_is_stopped() {
 fn gives_way_twice(
     _: &dyn Store,
     claimed: &Claimed,
+    pool: &rayon::ThreadPool,
     _: &AtomicBool,
     tell: &Tell,
     _: &Count,
@@ -362,9 +372,15 @@ fn gives_way_twice(
     if claimed.made.len() == 2 {
         return Ok(Some(claimed.spent.core_time.as_millis().to_string().into_bytes()));
     }
-    let begun = Instant::now();
-    while begun.elapsed() < Duration::from_millis(300) {
-        std::hint::spin_loop();
+    // What is done elsewhere is not counted.
+    for counted in [true, false] {
+        let burn = || {
+            let begun = Instant::now();
+            while begun.elapsed() < Duration::from_millis(300) {
+                std::hint::spin_loop();
+            }
+        };
+        if counted { pool.install(burn) } else { burn() }
     }
     for done in 1..=claimed.made.len() as u64 + 1 {
         tell(Piece { done, ..Piece::default() })?;
@@ -390,8 +406,9 @@ async fn the_core_time_of_a_job_is_counted_over_its_turns() {
     let core_ms: u64 = String::from_utf8(kept.answer.unwrap()).unwrap().parse().unwrap();
     let spent_ms = disk.count("SELECT spent_ms FROM jobs");
     assert_eq!(disk.count("SELECT core_ms FROM jobs"), core_ms as i64);
-    assert!(core_ms > 30 && core_ms as i64 <= spent_ms, "{core_ms} of {spent_ms}");
-    assert!((600..60_000).contains(&spent_ms), "{spent_ms}");
+    // On a machine that has more to do it is less.
+    assert!((30..=650).contains(&core_ms), "{core_ms} of {spent_ms}");
+    assert!((1200..60_000).contains(&spent_ms), "{spent_ms}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

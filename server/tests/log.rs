@@ -63,8 +63,15 @@ fn panic_on_a_helper() {
     rayon::broadcast(|_| assert!(rayon::current_thread_index() == own, "a helper trips"));
 }
 
-fn trips(_: &dyn Store, _: &Claimed, _: &AtomicBool, _: &Tell, _: &Count) -> Result<Option<Vec<u8>>, Failure> {
-    panic_on_a_helper();
+fn trips(
+    _: &dyn Store,
+    _: &Claimed,
+    pool: &rayon::ThreadPool,
+    _: &AtomicBool,
+    _: &Tell,
+    _: &Count,
+) -> Result<Option<Vec<u8>>, Failure> {
+    pool.install(panic_on_a_helper);
     Ok(None)
 }
 

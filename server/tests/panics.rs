@@ -35,6 +35,7 @@ static BEGUN: AtomicU64 = AtomicU64::new(0);
 fn trips_over_one(
     _: &dyn Store,
     claimed: &Claimed,
+    _: &rayon::ThreadPool,
     _: &AtomicBool,
     _: &Tell,
     _: &Count,

@@ -137,7 +137,7 @@ pub mod until;
 pub mod wind;
 
 pub use run::{
-    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Work, asked, assess, assess_cell, assess_cells,
-    assess_telling, cell_m, curve_s, each_flight, fly_range, replay, report, same_flights, sample, tally, way_label,
-    work, work_of_cell,
+    BATCH, DrawnInput, FlightChances, PathPoint, Replay, Sample, Work, asked, assess, assess_cell, assess_cells,
+    assess_telling, cell_m, curve_s, each_flight, fly_range, replay, report, same_flights, tally, way_label, work,
+    work_of_cell,
 };

@@ -213,15 +213,33 @@ pub fn work(case: &Case) -> Work {
     }
 }
 
-/// Flies the first batch of flights on this thread, as an assessment flies them, and keeps nothing of them: whoever counts
-/// its time learns what this rocket costs.
-pub fn sample(case: &Case) -> Work {
-    let nominal = nominal(case);
-    let curve_s = curve_of(case, &nominal);
-    let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
-    let mut tally = Tally::new(&frame);
-    count(core::slice::from_mut(&mut tally), &[frame], 0..BATCH, &Shift::NONE, &mut Pilot::default());
-    Work { ascents: tally.flights(), descents: tally.flights() * case.inputs.question.ways.len() as u64 }
+/// The first batch of flights of a case: whoever counts what it takes learns what this rocket costs.
+pub struct Sample<'a> {
+    case: &'a Case,
+    tally: Tally,
+}
+
+impl<'a> Sample<'a> {
+    /// Flies it on this thread, as an assessment flies.
+    pub fn fly(case: &'a Case) -> Self {
+        let nominal = nominal(case);
+        let curve_s = curve_of(case, &nominal);
+        let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
+        let mut tally = Tally::new(&frame);
+        count(core::slice::from_mut(&mut tally), &[frame], 0..BATCH, &Shift::NONE, &mut Pilot::default());
+        Self { case, tally }
+    }
+
+    /// What was flown.
+    pub fn work(&self) -> Work {
+        let flights = self.tally.flights();
+        Work { ascents: flights, descents: flights * self.case.inputs.question.ways.len() as u64 }
+    }
+
+    /// What it comes to, as of a cell.
+    pub fn report(&self) -> CellReport {
+        cell_report(self.case, &self.tally)
+    }
 }
 
 /// Flies every failure that this rocket can have, deployed one way.

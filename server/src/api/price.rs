@@ -1,7 +1,7 @@
 //! What an answer would cost, and whether so much is taken.
 
+use core::borrow::Borrow;
 use core::fmt;
-use std::thread;
 use std::time::Duration;
 
 use axum::Json;
@@ -9,7 +9,8 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 use slowpoint_sim::case::Case;
-use slowpoint_sim::{Work as Flown, settings};
+use slowpoint_sim::report::CellReport;
+use slowpoint_sim::{Sample, Work as Flown, settings};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
@@ -77,6 +78,43 @@ pub struct Cost {
     at_most: bool,
 }
 
+/// What a sample of work took, seconds of one core.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Sampled {
+    /// As its flights are estimated.
+    estimated_s: f64,
+    /// As they took.
+    flights_s: f64,
+    /// All else.
+    rest_s: f64,
+}
+
+impl Sampled {
+    /// Takes a sample: the card is read, flown, and what it comes to is made an answer.
+    pub fn of<T: Borrow<Case>>(read: impl FnOnce() -> Option<T>, answer: impl FnOnce(&T, &CellReport)) -> Self {
+        let begun = core_time::of_this_thread();
+        let Some(card) = read() else { return Self::default() };
+        let as_read = core_time::of_this_thread();
+        let sample = Sample::fly(card.borrow());
+        let flown = core_time::of_this_thread();
+        answer(&card, &sample.report());
+        let rest = core_time::of_this_thread() - flown + as_read - begun;
+        Self {
+            estimated_s: core_s(sample.work()),
+            flights_s: (flown - as_read).as_secs_f64(),
+            rest_s: rest.as_secs_f64(),
+        }
+    }
+
+    fn and(self, other: Self) -> Self {
+        Self {
+            estimated_s: self.estimated_s + other.estimated_s,
+            flights_s: self.flights_s + other.flights_s,
+            rest_s: self.rest_s + other.rest_s,
+        }
+    }
+}
+
 impl Cost {
     /// Of an assessment.
     pub fn of(asked: &Asked) -> Self {
@@ -116,23 +154,27 @@ impl Cost {
         Self { flights: sweep.flights(), core_s: core_s(sweep.work), at_most: sweep.may_end_sooner, ..Self::default() }
     }
 
-    /// The same, with what flights of these cards take here while every thread flies.
-    pub fn measured(self, cards: &[&Case], threads: usize) -> Self {
-        let sample = || {
-            let before = core_time::of_this_thread();
-            let flown = cards.iter().fold(Flown::default(), |mut all, card| {
-                all += slowpoint_sim::sample(card);
-                all
-            });
-            (core_s(flown), (core_time::of_this_thread() - before).as_secs_f64())
+    /// The same, with what some of its parts take here while every thread is at work: so many answers are put together, of
+    /// which so many are sampled.
+    pub fn measured(
+        self,
+        answers: usize,
+        samples: usize,
+        threads: usize,
+        sample: impl Fn(usize) -> Sampled + Sync,
+    ) -> Self {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).thread_name(|k| format!("price-{k}")).build();
+        let Ok(pool) = pool.inspect_err(|error| tracing::error!(%error, "threads cannot be started")) else {
+            return self;
         };
-        let samples: Vec<_> = thread::scope(|scope| {
-            let begun: Vec<_> = (0..threads).map(|_| scope.spawn(sample)).collect();
-            begun.into_iter().filter_map(|thread| thread.join().ok()).collect()
-        });
-        let (estimated_s, took_s) = samples.iter().fold((0.0, 0.0), |all, one| (all.0 + one.0, all.1 + one.1));
-        // Without cards there is nothing to be flown.
-        if estimated_s > 0.0 { Self { core_s: self.core_s * took_s / estimated_s, ..self } } else { self }
+        let each = || (0..samples).map(&sample).fold(Sampled::default(), Sampled::and);
+        let all = pool.broadcast(|_| each()).into_iter().fold(Sampled::default(), Sampled::and);
+        // Without a card there is nothing to be flown.
+        if all.estimated_s == 0.0 {
+            return self;
+        }
+        let flights_s = self.core_s * all.flights_s / all.estimated_s;
+        Self { core_s: flights_s + answers as f64 * all.rest_s / (samples * threads) as f64, ..self }
     }
 
     /// After so much time on a core it is stopped.

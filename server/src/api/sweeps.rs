@@ -1,5 +1,6 @@
 //! `/v1/sweeps`: one flight card at many hours, rails, sites, or with other cards.
 
+use core::hint::black_box;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -17,7 +18,7 @@ use super::assessments::{from_json, holds, not_modified, read_id, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::files::{made, painted};
 use super::jobs::JobStatus;
-use super::price::{CreateQuery, Price};
+use super::price::{CreateQuery, Price, Sampled};
 use super::work::{self, Prefer, Run};
 use crate::State;
 use crate::access::Client;
@@ -182,9 +183,7 @@ pub fn fly(id: &ContentId, sweep: &AskedSweep, run: &Run) -> Result<Option<Vec<u
                     Some(flown) => flown,
                     None => flown(sweep, cell, run, &mut ahead)?,
                 };
-                let checks = advise::checks(&report, &case, &sweep.demands);
-                let (figures, notes) = sweep_cell(sweep, cell, &report, checks);
-                let piece = Piece { told: to_json(&figures)?, kept: to_json(&notes)?, done: cell as u64 + 1 };
+                let piece = piece(sweep, cell, &case, &report)?;
                 (piece.clone(), run.tell(|| Ok(piece))?)
             }
         };
@@ -216,6 +215,19 @@ fn flown(sweep: &AskedSweep, cell: usize, run: &Run, ahead: &mut Ahead) -> Resul
     let (_, first) = all.next().ok_or(Failure::Failed)?;
     ahead.extend(all);
     Ok(first)
+}
+
+/// What a setting takes, by its first flights.
+pub fn sampled(sweep: &AskedSweep, cell: usize) -> Sampled {
+    let answer = |case: &Case, report: &CellReport| drop(black_box(piece(sweep, cell, case, report)));
+    Sampled::of(|| asked(sweep, cell).ok().map(|asked| asked.case), answer)
+}
+
+/// A setting as it is kept.
+fn piece(sweep: &AskedSweep, cell: usize, case: &Case, report: &CellReport) -> Result<Piece, Failure> {
+    let checks = advise::checks(report, case, &sweep.demands);
+    let (figures, notes) = sweep_cell(sweep, cell, report, checks);
+    Ok(Piece { told: to_json(&figures)?, kept: to_json(&notes)?, done: cell as u64 + 1 })
 }
 
 fn asked(sweep: &AskedSweep, cell: usize) -> Result<Asked, Failure> {

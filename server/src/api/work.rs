@@ -10,13 +10,12 @@ use axum::Json;
 use axum::body::Bytes;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use slowpoint_sim::case::Case;
 use utoipa::IntoParams;
 
 use super::assessments::{
     self, etag, holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored,
 };
-use super::price::Cost;
+use super::price::{Cost, Sampled};
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
 use crate::access::Client;
@@ -29,6 +28,7 @@ use crate::jobs::{Count, Doing, Tell, Turn};
 use crate::metrics::Mode;
 use crate::problem::{Kind, Problem};
 use crate::store::{Accepted, Claimed, Job, NewJob, Piece, Shelf, Store};
+use crate::threads;
 use crate::wire::day::{AskedDay, read_day};
 use crate::wire::sweep::{AskedSweep, read_sweep};
 use crate::wire::{self, Asked, FieldFault, Rejected};
@@ -109,23 +109,22 @@ impl Work {
 
     /// What it costs as a job, measured by flights of some of its cards.
     fn measured(&self, threads: usize) -> Cost {
-        let some = |all: usize| {
-            let measured = all.min(MOST_MEASURED);
-            (0..measured).map(move |k| k * all / measured)
-        };
-        let of_a_cell;
-        let cards: Vec<&Case> = match self {
-            Self::Assessment(asked) => vec![&asked.case],
+        let cost = self.cost();
+        // Every so many of so many.
+        let some = |all: usize| (all.min(MOST_MEASURED), move |k: usize| k * all / all.min(MOST_MEASURED));
+        match self {
+            Self::Assessment(asked) => cost.measured(1, 1, threads, |_| Sampled::of(|| Some(&asked.case), |_, _| ())),
             Self::Day(day) => {
                 let flown: Vec<_> = day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).collect();
-                some(flown.len()).map(|k| &flown[k].case).collect()
+                let (samples, nth) = some(flown.len());
+                let sample = |k| Sampled::of(|| Some(&flown[nth(k)].case), |_, _| ());
+                cost.measured(flown.len(), samples, threads, sample)
             }
             Self::Sweep(sweep) => {
-                of_a_cell = some(sweep.cells()).filter_map(|cell| sweep.cell(cell).ok()).collect::<Vec<_>>();
-                of_a_cell.iter().map(|asked| &asked.case).collect()
+                let (samples, nth) = some(sweep.cells());
+                cost.measured(sweep.cells(), samples, threads, |k| sweeps::sampled(sweep, nth(k)))
             }
-        };
-        self.cost().measured(&cards, threads)
+        }
     }
 
     /// Where it asks for too much.
@@ -201,6 +200,7 @@ fn most_core_time(job: &Claimed, threads: usize) -> Option<Duration> {
 fn perform(
     store: &dyn Store,
     job: &Claimed,
+    pool: &rayon::ThreadPool,
     stop: &AtomicBool,
     tell: &Tell,
     flown: &Count,
@@ -216,7 +216,9 @@ fn perform(
     if work.id() != job.id {
         return Err(Failure::EngineChanged);
     }
-    work.fly(store, &job.id, &Run { made: &job.made, stop, flown, tell: Some(tell) })
+    // Only from here on it is counted what it takes: it may be read at many turns.
+    let run = Run { made: &job.made, stop, flown, tell: Some(tell) };
+    threads::on_pool(pool, || work.fly(store, &job.id, &run))
 }
 
 /// Reads what was posted and answers it, or accepts a job that will, or tells its price.
