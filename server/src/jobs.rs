@@ -265,6 +265,7 @@ impl Jobs {
         let spent = Spent { time: before.time + begun.elapsed(), core_time: flight.core_time() };
         let name = id.clone();
         let Some(ended) = ended else {
+            tracing::info!(spent_ms = spent.time.as_millis(), core_ms = spent.core_time.as_millis(), "a job halts");
             self.halted().insert(id.clone(), flight);
             if *self.stopping.borrow() {
                 self.halted().clear();

@@ -12,6 +12,8 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::time::{Instant, Sleep, sleep};
 
+use crate::metrics::Received;
+
 /// A peer that sends nothing for this long has read its answer.
 const QUIET: Duration = Duration::from_secs(1);
 /// Bytes dropped at once.
@@ -21,6 +23,7 @@ const DROPPED: usize = 16 * 1024;
 pub struct Lingering<S> {
     stream: S,
     longest: Duration,
+    received: Received,
     ending: Option<Ending>,
 }
 
@@ -32,14 +35,17 @@ struct Ending {
 
 impl<S> Lingering<S> {
     /// The stream, as if it were bare until it is shut down.
-    pub fn new(stream: S, longest: Duration) -> Self {
-        Self { stream, longest, ending: None }
+    pub fn new(stream: S, longest: Duration, received: Received) -> Self {
+        Self { stream, longest, received, ending: None }
     }
 }
 
 impl<S: AsyncRead + Unpin> AsyncRead for Lingering<S> {
     fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_read(cx, buf)
+        let before = buf.filled().len();
+        let polled = Pin::new(&mut self.stream).poll_read(cx, buf);
+        self.received.read.inc_by((buf.filled().len() - before) as u64);
+        polled
     }
 }
 
@@ -65,7 +71,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin> AsyncWrite for Lingering<S> {
     }
 
     fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        let Self { stream, longest, ending } = &mut *self;
+        let Self { stream, longest, received, ending } = &mut *self;
         let ending = match ending {
             Some(ending) => ending,
             None => {
@@ -76,7 +82,9 @@ impl<S: AsyncRead + AsyncWrite + Unpin> AsyncWrite for Lingering<S> {
         loop {
             let mut dropped = [0; DROPPED];
             let mut buf = ReadBuf::new(&mut dropped);
-            match Pin::new(&mut *stream).poll_read(cx, &mut buf) {
+            let polled = Pin::new(&mut *stream).poll_read(cx, &mut buf);
+            received.dropped.inc_by(buf.filled().len() as u64);
+            match polled {
                 // Whatever ends it, the last word is said.
                 Poll::Ready(Err(_)) => return Poll::Ready(Ok(())),
                 Poll::Ready(Ok(())) if buf.filled().is_empty() || Instant::now() >= ending.latest => {

@@ -58,6 +58,15 @@ impl NoTls {
     }
 }
 
+/// Counts bytes that come over a connection.
+#[derive(Clone)]
+pub struct Received {
+    /// What is read.
+    pub read: IntCounter,
+    /// What comes after the last answer.
+    pub dropped: IntCounter,
+}
+
 /// Counts one up while it lives.
 pub struct Counted(IntGauge);
 
@@ -102,6 +111,8 @@ pub struct Metrics {
     /// Open event streams.
     pub streams: IntGauge,
     no_tls: IntCounterVec,
+    /// Bytes of connections.
+    pub received: Received,
 }
 
 /// Registers a metric.
@@ -123,6 +134,11 @@ impl Metrics {
         let computations = kept(
             &registry,
             IntGaugeVec::new(Opts::new("slowpoint_computations", "Computations by state."), &["state"]),
+        )?;
+        let received = counts(
+            "slowpoint_received_bytes_total",
+            "Bytes that came over connections, by whether they were read, or dropped after the last answer.",
+            &["use"],
         )?;
         let build = Opts::new("slowpoint_build_info", "Always 1; the version of the program.");
         kept(&registry, IntGaugeVec::new(build, &["version"]))?.with_label_values(&[env!("CARGO_PKG_VERSION")]).set(1);
@@ -167,6 +183,10 @@ impl Metrics {
             turns: count("slowpoint_job_turns_total", "Turns of jobs that were begun.")?,
             streams: gauge("slowpoint_event_streams", "Open streams of events.")?,
             no_tls: counts("slowpoint_tls_failures_total", "Connections that came to no TLS, by why.", &["reason"])?,
+            received: Received {
+                read: received.with_label_values(&["read"]),
+                dropped: received.with_label_values(&["dropped"]),
+            },
             registry,
         };
         metrics.begin_at_zero();

@@ -133,17 +133,17 @@ impl Door {
     }
 
     async fn open(&self, stream: TcpStream, peer: SocketAddr, watcher: Watcher) {
-        let read_timeout = self.state.config.read_timeout();
+        let (read_timeout, metrics) = (self.state.config.read_timeout(), &self.state.metrics);
+        let received = metrics.received.clone();
         let Some((tls, elsewhere)) = &self.tls else {
-            return self.answer(&self.service, Lingering::new(stream, read_timeout), peer, watcher).await;
+            return self.answer(&self.service, Lingering::new(stream, read_timeout, received), peer, watcher).await;
         };
         let mut stopping = self.stopping.clone();
         let met = tokio::select! {
-            met = tokio::time::timeout(read_timeout, tls.meet(stream, read_timeout)) => met,
+            met = tokio::time::timeout(read_timeout, tls.meet(stream, read_timeout, received)) => met,
             // Nothing was asked yet.
             _ = stopping.wait_for(|stopping| *stopping) => return,
         };
-        let metrics = &self.state.metrics;
         match met {
             Ok(Ok(Met::Tls(stream))) => self.answer(&self.service, stream, peer, watcher).await,
             Ok(Ok(Met::Plain(stream))) => {

@@ -24,6 +24,7 @@ use tokio_rustls::rustls::{
 use tokio_rustls::server::TlsStream;
 
 use crate::linger::Lingering;
+use crate::metrics::Received;
 use crate::threads;
 
 /// Between two looks at whether the files were replaced. Soon, as `slowpoint health` trusts what is in the file.
@@ -119,12 +120,12 @@ impl Tls {
     ///
     /// # Errors
     /// What the socket says.
-    pub async fn meet(&self, stream: TcpStream, linger: Duration) -> io::Result<Met> {
+    pub async fn meet(&self, stream: TcpStream, linger: Duration, received: Received) -> io::Result<Met> {
         let mut first = [0];
         if stream.peek(&mut first).await? == 0 {
             return Ok(Met::Silent);
         }
-        let stream = Lingering::new(stream, linger);
+        let stream = Lingering::new(stream, linger, received);
         if first != [HANDSHAKE_RECORD] {
             return Ok(Met::Plain(stream));
         }

@@ -15,7 +15,7 @@ use slowpoint_server::config::Config;
 use slowpoint_server::id::sum;
 use slowpoint_server::store::{Access, Scope, Token};
 use support::{
-    Disk, Service, card, check_documented, check_problem, json_request, request, routes, service, service_with,
+    Disk, Service, card, check_documented, check_problem, json_request, request, routes, service, service_with, until,
 };
 
 const KEPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../openapi/openapi.json");
@@ -232,6 +232,49 @@ async fn what_answers_carry_is_described() {
     ] {
         assert!(seen.iter().any(|seen| seen == name), "{name} was not seen");
     }
+}
+
+/// From work that was posted, by its links, to all that is made of it.
+#[tokio::test(flavor = "multi_thread")]
+async fn links_lead_to_what_is_there() {
+    let document: Value = serde_json::from_str(&description::text().unwrap()).unwrap();
+    let paths = document["paths"].as_object().unwrap();
+    let service = service();
+    let mut followed = Vec::new();
+    for (path, body) in [("/v1/assessments", placed(1)), ("/v1/days", day(1)), ("/v1/sweeps", sweep(1))] {
+        for (status, preferred) in [(201, "respond-async"), (200, "wait=60")] {
+            let mut posted = json_request(path, body.to_string());
+            posted.headers_mut().insert("prefer", preferred.parse().unwrap());
+            let posted = service.send(posted).await;
+            assert_eq!(posted.status, status, "{path}: {}", posted.text());
+            if status == 201 {
+                until(|| service.store.count("SELECT count(*) FROM jobs WHERE open") == 0).await;
+            }
+            let links = &paths[path]["post"]["responses"][status.to_string()]["links"];
+            for link in links.as_object().unwrap().values() {
+                let pointer = link["parameters"]["id"].as_str().unwrap().strip_prefix("$response.body#").unwrap();
+                let id = posted.json().pointer(pointer).unwrap().as_str().unwrap().to_string();
+                let reads = |item: &Value| item["get"]["operationId"] == link["operationId"];
+                // What is posted or given up is there as well, and needs more than an id.
+                let Some((template, _)) = paths.iter().find(|(_, item)| reads(item)) else { continue };
+                let uri = template.replace("{id}", &id).replace("{index}", "5");
+                assert_ne!(service.get(&uri).await.status, 404, "{uri}");
+                followed.push(template.clone());
+            }
+        }
+    }
+    for template in ["/v1/jobs/{id}/results", "/v1/assessments/{id}/landing.kml", "/v1/sweeps/{id}/heat-map.svg"] {
+        assert!(followed.iter().any(|followed| followed == template), "{template} of {followed:?}");
+    }
+}
+
+/// A client may send a token and need not.
+#[test]
+fn a_token_is_described() {
+    let document: Value = serde_json::from_str(&description::text().unwrap()).unwrap();
+    assert_eq!(document["security"], json!([{}, {"token": []}]));
+    let scheme = &document["components"]["securitySchemes"]["token"];
+    assert_eq!((&scheme["type"], &scheme["scheme"]), (&json!("http"), &json!("bearer")));
 }
 
 /// Each refusal of a client that had all that it may have.

@@ -134,6 +134,21 @@ fn a_body_sent_in_vain_does_not_cost_the_answer() {
     stream.write_all(&body).unwrap();
     let reply = all_of(stream);
     assert!(reply.starts_with("HTTP/1.1 413 ") && reply.contains("/problems/body-too-large"), "{reply}");
+    // All but what had come with the head was dropped unread.
+    let begun = Instant::now();
+    loop {
+        let page = all_of(server.send("GET /metrics HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n"));
+        let bytes = |used: &str| -> usize {
+            let name = format!("slowpoint_received_bytes_total{{use=\"{used}\"}} ");
+            page.lines().find_map(|line| line.strip_prefix(&name)?.parse().ok()).unwrap()
+        };
+        let (read, dropped) = (bytes("read"), bytes("dropped"));
+        assert!((head.len()..1_000_000).contains(&read), "{read}");
+        if read + dropped >= head.len() + body.len() {
+            break;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(20), "{read} read, {dropped} dropped");
+    }
 }
 
 #[test]

@@ -172,7 +172,7 @@ pub struct Client {
     agent: Agent,
     address: SocketAddr,
     /// Sent with every request.
-    authorization: Option<String>,
+    headers: Vec<(&'static str, String)>,
 }
 
 /// An answer that was received in full.
@@ -190,19 +190,26 @@ impl Client {
     /// A client of what listens there.
     pub fn new(address: SocketAddr) -> Self {
         let config = Agent::config_builder().http_status_as_error(false).timeout_global(Some(PATIENCE)).proxy(None);
-        Self { agent: config.build().into(), address, authorization: None }
+        Self { agent: config.build().into(), address, headers: Vec::new() }
     }
 
     /// The same with a token.
     pub fn bearing(self, token: &str) -> Self {
-        Self { authorization: Some(format!("Bearer {token}")), ..self }
+        self.sending("authorization", format!("Bearer {token}"))
     }
 
-    fn authorized<B>(&self, request: RequestBuilder<B>) -> RequestBuilder<B> {
-        match &self.authorization {
-            Some(value) => request.header("authorization", value),
-            None => request,
-        }
+    /// The same as a service behind a proxy knows it.
+    pub fn forwarded_for(self, address: &str) -> Self {
+        self.sending("x-forwarded-for", address.into())
+    }
+
+    fn sending(mut self, name: &'static str, value: String) -> Self {
+        self.headers.push((name, value));
+        self
+    }
+
+    fn with_headers<B>(&self, request: RequestBuilder<B>) -> RequestBuilder<B> {
+        self.headers.iter().fold(request, |request, (name, value)| request.header(*name, value))
     }
 
     fn url(&self, path: &str) -> String {
@@ -211,12 +218,12 @@ impl Client {
 
     /// Gets a path.
     pub fn get(&self, path: &str) -> Result<Reply, String> {
-        received(self.authorized(self.agent.get(self.url(path))).call())
+        received(self.with_headers(self.agent.get(self.url(path))).call())
     }
 
     /// Deletes a path.
     pub fn delete(&self, path: &str) -> Result<Reply, String> {
-        received(self.authorized(self.agent.delete(self.url(path))).call())
+        received(self.with_headers(self.agent.delete(self.url(path))).call())
     }
 
     /// Posts JSON.
@@ -231,7 +238,7 @@ impl Client {
 
     /// Posts what calls itself JSON.
     pub fn post_text(&self, path: &str, body: &[u8], headers: &[(&str, &str)]) -> Result<Reply, String> {
-        let mut request = self.authorized(self.agent.post(self.url(path))).header("content-type", "application/json");
+        let mut request = self.with_headers(self.agent.post(self.url(path))).header("content-type", "application/json");
         for (name, value) in headers {
             request = request.header(*name, *value);
         }
@@ -240,7 +247,7 @@ impl Client {
 
     /// Opens a stream of events after one that was seen.
     pub fn events(&self, path: &str, seen: usize) -> Result<impl BufRead + use<>, String> {
-        let request = self.authorized(self.agent.get(self.url(path))).header("last-event-id", seen.to_string());
+        let request = self.with_headers(self.agent.get(self.url(path))).header("last-event-id", seen.to_string());
         let response = request.call().map_err(|e| e.to_string())?;
         if response.status() != 200 {
             return Err(format!("{path} was answered {}", response.status()));

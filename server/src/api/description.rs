@@ -7,8 +7,10 @@ use axum::http::{Method, header};
 use axum::response::{IntoResponse, Response};
 use utoipa::ToSchema;
 use utoipa::openapi::header::Header;
+use utoipa::openapi::link::LinkBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
 use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaType, Type};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{OpenApi, Ref, RefOr, Required};
 
 use crate::problem::{self, LimitBody, PlainRefusals, ProblemBody};
@@ -41,6 +43,9 @@ const EXAMPLES: [(&str, &str); 2] = [
     ("/v1/assessments", include_str!("../../examples/first-flight.json")),
     ("/v1/weather", include_str!("../../examples/weather/albuquerque.json")),
 ];
+
+/// Name of the only scheme of security.
+const TOKEN: &str = "token";
 
 /// What decides whether a response carries a header.
 struct Answered<'a> {
@@ -105,14 +110,28 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
             content.example = serde_json::from_str(example).ok();
         }
     }
-    for (path, item) in &mut document.paths.paths {
+    let paths = &mut document.paths.paths;
+    let all: Vec<(String, String)> = paths
+        .iter_mut()
+        .flat_map(|(path, item)| operations(item).map(|(_, operation)| (path.clone(), operation.operation_id.clone())))
+        .filter_map(|(path, name)| Some((path, name?)))
+        .collect();
+    for (path, item) in paths {
         for (method, operation) in operations(item) {
             without_nulls(operation);
             admit(&method, path, operation);
             head(path, operation);
+            lead_on(path, operation, &all);
         }
     }
+    // Whoever has no token says so by the first: it is for the server to decide.
+    document.security =
+        Some(vec![SecurityRequirement::default(), SecurityRequirement::new::<_, [&str; 0], _>(TOKEN, [])]);
     let components = document.components.get_or_insert_default();
+    let token = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(
+        "A token of this server (RFC 6750), from whoever runs it. Needed where there are tokens at all",
+    ));
+    components.add_security_scheme(TOKEN, SecurityScheme::Http(token.build()));
     components.headers = HEADERS
         .iter()
         .map(|(name, kind, says, _)| {
@@ -175,6 +194,23 @@ fn head(path: &str, operation: &mut Operation) {
         response.headers.extend(
             carried.map(|(name, ..)| (name.to_string(), RefOr::Ref(Ref::new(format!("#/components/headers/{name}"))))),
         );
+    }
+}
+
+/// From work that was posted to what is made of it, by all operations with their paths: those of a job, and those of the answer.
+fn lead_on(path: &str, operation: &mut Operation, all: &[(String, String)]) {
+    let responses = &mut operation.responses.responses;
+    let Some(shelf) = path.split('/').nth(2).filter(|_| responses.contains_key("200") && responses.contains_key("201"))
+    else {
+        return;
+    };
+    for (status, made, id) in [("201", "jobs", "$response.body#/jobID"), ("200", shelf, "$response.body#/id")] {
+        let Some(RefOr::T(response)) = responses.get_mut(status) else { continue };
+        let below = format!("/v1/{made}/{{id}}");
+        for (_, name) in all.iter().filter(|(path, _)| path.starts_with(&below)) {
+            let link = LinkBuilder::new().operation_id(name).parameter("id", id);
+            response.links.insert(name.clone(), RefOr::T(link.build()));
+        }
     }
 }
 

@@ -3,18 +3,27 @@
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use slowpoint_tests::served::{Client, Service};
 
-use crate::cards::work;
+use crate::cards::{LENGTHY, work};
 use crate::known::{Known, listen, lock};
 
 /// Jobs that are open at a time.
 const OPEN: usize = 6;
 /// Between two requests of a client.
 const PAUSE: Duration = Duration::from_millis(4);
-const CLIENTS: usize = 2;
+/// Threads that post.
+const POSTING: usize = 2;
+/// Clients that the service knows: each posts work of every kind.
+const CLIENTS: u64 = 4;
+/// The fewer a service is given, the longer is lengthy work.
+pub const CORES: [&str; 2] = ["--cores", "2"];
+/// What a service is started with to tell clients apart.
+pub const TOLD_APART: [&str; 3] = [CORES[0], CORES[1], "--behind-proxy"];
+/// It is waited so long for a turn to end.
+const PATIENCE: Duration = Duration::from_secs(120);
 
 /// What the threads of a trial share.
 #[derive(Default)]
@@ -30,7 +39,7 @@ pub struct Shared {
 pub fn asked_while(done: impl FnOnce(&Shared) -> Result<(), String>) -> Result<(Known, u64), String> {
     let shared = Shared::default();
     std::thread::scope(|scope| {
-        for client in 0..CLIENTS {
+        for client in 0..POSTING {
             let shared = &shared;
             scope.spawn(move || post_on(shared, client));
         }
@@ -57,6 +66,79 @@ impl Shared {
         }
         last.as_ref().map(|(_, client)| client.clone())
     }
+
+    /// Posts work as the client that it is of.
+    fn post(&self, client: &Client, number: u64) {
+        let (path, body) = work(number);
+        match client.clone().forwarded_for(&format!("192.0.2.{}", 1 + number % CLIENTS)).post_job(path, &body) {
+            Ok(reply) => lock(&self.known).note(number, reply),
+            Err(_) => _ = self.cut_off.fetch_add(1, Ordering::SeqCst),
+        }
+    }
+}
+
+/// An assessment and a day of two clients that take longer than a turn: the one halts while others have theirs, the other gives
+/// way and goes on from what it has.
+pub struct Lengthy {
+    assessment: String,
+    day: String,
+}
+
+impl Lengthy {
+    /// Posts the so-manieth of them.
+    pub fn posted(shared: &Shared, service: &Service, number: u64) -> Result<Self, String> {
+        let client = service.client();
+        let posted = |number| {
+            shared.post(&client, number);
+            lock(&shared.known).accepted.get(&number).cloned().ok_or("lengthy work was not accepted")
+        };
+        Ok(Self { assessment: posted(LENGTHY + 3 * number + 1)?, day: posted(LENGTHY + 3 * number)? })
+    }
+
+    /// Turns after which the assessment has halted, in the life of a service.
+    pub fn halts(&self, service: &Service) -> usize {
+        turns(service, "a job halts", &self.assessment)
+    }
+
+    /// Turns of the day that are over.
+    pub fn turns(&self, service: &Service) -> usize {
+        turns(service, "a job's turn is over", &self.day)
+    }
+
+    /// Waits until the assessment halts; whether it did.
+    pub fn halted(&self, service: &Service) -> bool {
+        waited(|| self.halts(service) > 0)
+    }
+
+    /// Waits until the day gives way; whether it did before its end.
+    pub fn gave_way(&self, service: &Service) -> bool {
+        waited(|| self.turns(service) > 0)
+            && service
+                .client()
+                .get(&format!("/v1/jobs/{}", self.day))
+                .is_ok_and(|job| job.json()["status"] == "running")
+    }
+
+    /// Waits until both have ended with an answer; whether they did.
+    pub fn ended(&self, service: &Service) -> bool {
+        let client = service.client();
+        [&self.assessment, &self.day].into_iter().all(|id| client.ended(id).is_ok_and(|ended| ended == "successful"))
+    }
+}
+
+fn turns(service: &Service, what: &str, id: &str) -> usize {
+    service.lines_with(what, usize::MAX).iter().filter(|line| line.contains(id)).count()
+}
+
+fn waited(until: impl Fn() -> bool) -> bool {
+    let begun = Instant::now();
+    while begun.elapsed() < PATIENCE {
+        if until() {
+            return true;
+        }
+        std::thread::sleep(PAUSE);
+    }
+    false
 }
 
 /// Posts new work while few is open, else what has been accepted again, so that a request is always under way.
@@ -72,11 +154,7 @@ fn post_on(shared: &Shared, client: usize) {
                 known.accepted.keys().filter(|number| !known.ended.contains(number)).copied().collect();
             if open.len() < OPEN { shared.next.fetch_add(1, Ordering::SeqCst) } else { open[turn % open.len()] }
         };
-        let (path, body) = work(number);
-        match client.post_job(path, &body) {
-            Ok(reply) => lock(&shared.known).note(number, reply),
-            Err(_) => _ = shared.cut_off.fetch_add(1, Ordering::SeqCst),
-        }
+        shared.post(&client, number);
     }
 }
 

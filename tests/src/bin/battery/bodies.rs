@@ -12,7 +12,14 @@ use crate::Size;
 use crate::cards::{card, day, sweep};
 use crate::table::{Table, quantile};
 
-const GIGABYTE: u64 = 1_000_000_000;
+const GIGABYTE: usize = 1_000_000_000;
+/// What a body may have unless the service is told otherwise, bytes.
+const BODY_LIMIT: usize = 1 << 20;
+/// What the service may have read beyond that when it refuses a body, kB: what its HTTP library holds of a connection at the most
+/// (8 kB and 100 times 4 kB), once that the limit ends in and once that follows.
+const BEYOND_KB: usize = 840;
+/// Bytes of each chunk.
+const CHUNK: usize = 1 << 16;
 /// The fewest that are flown: some of what is tried is a card after all.
 const FLIGHTS: u64 = 64;
 
@@ -79,44 +86,101 @@ fn fault(reply: &Reply) -> Option<&'static str> {
     reply.fault().or(unread.then_some("no JSON, or a number that is not finite"))
 }
 
-/// Sends a head that promises a gigabyte, and one that promises nothing and sends it.
-fn gigabytes(service: &Service, times: u32, table: &mut Table) -> Result<(), String> {
-    let (mut declared_s, mut refused, mut chunked_s, mut chunked_refused, mut most_sent) =
-        (Vec::new(), 0, Vec::new(), 0, 0);
+/// Sends a head that promises a gigabyte, and one that promises nothing and sends it: how much of that is read is for the service
+/// to say, since how much a client has sent by the time it sees its answer is for the scheduler.
+fn gigabytes(service: &Service, times: usize, table: &mut Table) -> Result<(), String> {
+    let (mut declared_s, mut refused, mut chunked_s, mut chunked_refused, mut most_read, mut most_sent) =
+        (Vec::new(), 0, Vec::new(), 0, 0, 0);
     for _ in 0..times {
         let begun = Instant::now();
         let mut stream = head(service, &format!("content-length: {GIGABYTE}"))?;
         // Nothing of it has been sent when the answer comes.
-        refused += u32::from(answer_of(&mut stream).starts_with(b"HTTP/1.1 413 "));
+        refused += of_413(&answer_of(&mut stream));
         declared_s.push(begun.elapsed().as_secs_f64());
 
+        let chunked = Chunked::sent(service)?;
+        chunked_refused += usize::from(chunked.refused);
+        chunked_s.push(chunked.answered_s);
+        (most_read, most_sent) = (most_read.max(chunked.read), most_sent.max(chunked.sent));
+    }
+    declared_s.sort_by(f64::total_cmp);
+    chunked_s.sort_by(f64::total_cmp);
+    table.count("1 GB declared: refused with 413 before a byte of it", refused, times);
+    table.told("1 GB declared: longest until the answer, ms", format!("{:.1}", 1e3 * quantile(&declared_s, 1.0)));
+    table.count("1 GB in chunks: refused with 413", chunked_refused, times);
+    table.told("1 GB in chunks: longest until the answer, ms", format!("{:.1}", 1e3 * quantile(&chunked_s, 1.0)));
+    table.at_most("1 GB in chunks: kB that the service read", most_read / 1000, BODY_LIMIT / 1000 + BEYOND_KB);
+    table.told("1 GB in chunks: kB sent until the client saw its answer", most_sent / 1000);
+
+    let answer = waited(service, BODY_LIMIT + 1)?;
+    table.count("a byte more than the limit in chunks, while the client waits: refused with 413", of_413(&answer), 1);
+    let answer = waited(service, BODY_LIMIT)?;
+    table.count("control: a body of the limit in chunks; refused with 413", of_413(&answer), 0);
+    table.count("control: and answered otherwise", usize::from(answer.starts_with(b"HTTP/1.1 400 ")), 1);
+    let limit = 8 * BODY_LIMIT;
+    let lenient = Service::start(&["--body-limit", &limit.to_string()])?;
+    let read = Chunked::sent(&lenient)?.read;
+    table.at_least("control: where eight times as much may come; kB read", read / 1000, limit / 1000);
+    Ok(())
+}
+
+fn of_413(answer: &[u8]) -> usize {
+    usize::from(answer.starts_with(b"HTTP/1.1 413 "))
+}
+
+/// What became of a gigabyte that was sent in chunks until its answer came.
+struct Chunked {
+    refused: bool,
+    answered_s: f64,
+    /// Bytes that the service read, what it dropped after the answer left out.
+    read: usize,
+    sent: usize,
+}
+
+impl Chunked {
+    fn sent(service: &Service) -> Result<Self, String> {
+        let read_before = read_by(service)?;
         let begun = Instant::now();
         let mut stream = head(service, "transfer-encoding: chunked")?;
         let mut reading = stream.try_clone().map_err(|e| e.to_string())?;
         let answer = std::thread::spawn(move || answer_of(&mut reading));
-        let (chunk, mut sent) = ([b" ".repeat(65_536), b"\r\n".to_vec()].concat(), 0_u64);
-        while sent < GIGABYTE && !answer.is_finished() {
-            if stream.write_all(b"10000\r\n").and_then(|()| stream.write_all(&chunk)).is_err() {
-                break;
-            }
-            sent += 65_536;
+        let (chunk, mut sent) = (chunk_of(CHUNK), 0);
+        while sent < GIGABYTE && !answer.is_finished() && stream.write_all(&chunk).is_ok() {
+            sent += CHUNK;
         }
         let answer = answer.join().map_err(|_| "a reader panicked")?;
-        chunked_refused += u32::from(answer.starts_with(b"HTTP/1.1 413 "));
-        chunked_s.push(begun.elapsed().as_secs_f64());
-        most_sent = most_sent.max(sent);
+        let answered_s = begun.elapsed().as_secs_f64();
         let _ = stream.shutdown(Shutdown::Both);
+        Ok(Self { refused: of_413(&answer) == 1, answered_s, read: read_by(service)? - read_before, sent })
     }
-    declared_s.sort_by(f64::total_cmp);
-    chunked_s.sort_by(f64::total_cmp);
-    table.count("1 GB declared: refused with 413 before a byte of it", refused as usize, times as usize);
-    table.told("1 GB declared: longest until the answer, ms", format!("{:.1}", 1e3 * quantile(&declared_s, 1.0)));
-    table.count("1 GB in chunks: refused with 413", chunked_refused as usize, times as usize);
-    table.told("1 GB in chunks: longest until the answer, ms", format!("{:.1}", 1e3 * quantile(&chunked_s, 1.0)));
-    // What comes after the answer is dropped until the client has seen it, which is for the scheduler to say: some MB, but not
-    // the whole.
-    table.at_most("1 GB in chunks: kB sent before the end", (most_sent / 1000) as usize, (GIGABYTE / 4000) as usize);
-    Ok(())
+}
+
+/// Bytes that a service has read so far, as its metrics have it.
+fn read_by(service: &Service) -> Result<usize, String> {
+    let metrics = service.client().get("/metrics")?;
+    let text = String::from_utf8_lossy(&metrics.body);
+    let read =
+        text.lines().find_map(|line| line.strip_prefix("slowpoint_received_bytes_total{use=\"read\"} ")?.parse().ok());
+    read.ok_or_else(|| "the metrics do not say what was read".into())
+}
+
+/// The answer to so many bytes in chunks. More than the limit is not ended, so that it can only be refused as it stands.
+fn waited(service: &Service, bytes: usize) -> Result<Vec<u8>, String> {
+    let mut stream = head(service, "transfer-encoding: chunked")?;
+    let mut sent = [chunk_of(CHUNK).repeat(bytes / CHUNK), chunk_of(bytes % CHUNK)].concat();
+    if bytes <= BODY_LIMIT {
+        sent.extend_from_slice(b"0\r\n\r\n");
+    }
+    stream.write_all(&sent).map_err(|e| e.to_string())?;
+    Ok(answer_of(&mut stream))
+}
+
+/// A chunk of spaces; none of no byte, which would be the last.
+fn chunk_of(bytes: usize) -> Vec<u8> {
+    match bytes {
+        0 => Vec::new(),
+        _ => [format!("{bytes:x}\r\n").into_bytes(), b" ".repeat(bytes), b"\r\n".to_vec()].concat(),
+    }
 }
 
 fn head(service: &Service, framing: &str) -> Result<TcpStream, String> {

@@ -52,9 +52,15 @@ pub fn sweep(seed: u64, flights: u64, tilts: u64) -> Value {
     json!({"base": card(seed, flights), "axes": {"tilts": (0..tilts).collect::<Vec<_>>()}})
 }
 
-/// Work of each kind in turn, as its path and its body: pieces of some 20 to 100 ms of two cores.
+/// Numbers of works that take longer than a turn, by as much as fast machines need: an assessment, which halts at one of its
+/// last pieces at the latest while others have their turn, and a day, which gives way after some of its entries.
+pub const LENGTHY: u64 = 3 << 40;
+
+/// Work of each kind in turn, as its path and its body: pieces of some 20 to 100 ms of two cores, and 4 s for what is lengthy.
 pub fn work(number: u64) -> (&'static str, Value) {
     match number % 3 {
+        0 if number >= LENGTHY => ("/v1/days", day(number, 12_000, 10)),
+        1 if number >= LENGTHY => ("/v1/assessments", card(number, 140_000)),
         0 => ("/v1/days", day(number, 256, 5)),
         1 => ("/v1/sweeps", sweep(number, 1024, 6)),
         _ => ("/v1/assessments", card(number, 1024)),

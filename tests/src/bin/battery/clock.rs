@@ -12,7 +12,7 @@ use slowpoint_tests::served::{Client, Service, told};
 use tempfile::TempDir;
 
 use crate::Size;
-use crate::asking::asked_while;
+use crate::asking::{Lengthy, TOLD_APART, asked_while};
 use crate::cards::{card, work};
 use crate::table::Table;
 
@@ -45,7 +45,7 @@ const NEAR_S: i64 = 30;
 
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     let clock = Clock::new()?;
-    leaping(&clock, size.of(20, 200, 1000), table)?;
+    leaping(&clock, size.of((20, 1), (200, 5), (1000, 10)), table)?;
     until_a_time(&clock, table)?;
     kept(&clock, table)
 }
@@ -113,19 +113,35 @@ fn ahead_s(client: &Client, number: u64) -> Result<i64, String> {
 /// Numbers of works that are only asked for their time.
 const TIMES: u64 = 1 << 40;
 
-fn leaping(clock: &Clock, leaps: usize, table: &mut Table) -> Result<(), String> {
+/// Sets the clock so often. So many times lengthy work is posted: the clock is set as it halts and as it gives way, and the service
+/// is killed; before it is killed again that work ends.
+fn leaping(clock: &Clock, (leaps, lengthy): (usize, usize), table: &mut Table) -> Result<(), String> {
     let data = TempDir::new().map_err(|e| e.to_string())?;
     let (mut shown, mut panics, mut turns) = (0, 0, 0);
+    let (mut halted, mut gave_way, mut ended, mut at_work) = (0, 0, 0, None);
     let (known, cut_off) = asked_while(|shared| {
-        let mut stands = (0_u64..).zip(STANDS_S.into_iter().cycle()).take(leaps).peekable();
-        while stands.peek().is_some() {
-            let mut service = clock.service(data.path(), &[])?;
+        let mut stands = (0_u64..).zip(STANDS_S.into_iter().cycle()).take(leaps);
+        let lives = leaps.div_ceil(LIVES);
+        let between = lives.div_ceil(lengthy);
+        for life in 0..lives {
+            let mut service = clock.service(data.path(), &TOLD_APART)?;
             shared.serves(Some(&service));
-            for (leap, ahead) in stands.by_ref().take(LIVES) {
+            if life % between == 0 {
+                at_work = Some(Lengthy::posted(shared, &service, life as u64)?);
+            }
+            for (place, (leap, ahead)) in stands.by_ref().take(LIVES).enumerate() {
                 std::thread::sleep(Duration::from_millis(300));
+                match (life % between, place, &at_work) {
+                    (0, 0, Some(work)) => halted += usize::from(work.halted(&service)),
+                    (0, 1, Some(work)) => gave_way += usize::from(work.gave_way(&service)),
+                    _ => {}
+                }
                 clock.set(ahead)?;
                 let told = ahead_s(&service.client(), TIMES + leap)?;
                 shown += usize::from((told - ahead).abs() <= NEAR_S);
+            }
+            if let (1, Some(work)) = (life % between, &at_work) {
+                ended += usize::from(work.ended(&service));
             }
             service.end();
             shared.serves(None);
@@ -141,6 +157,9 @@ fn leaping(clock: &Clock, leaps: usize, table: &mut Table) -> Result<(), String>
     table.told("jobs accepted", known.accepted.len());
     table.told("jobs followed through their events", known.followed.len());
     table.at_least("turns of jobs while the clock was set", turns, 1);
+    table.count("lengthy assessments that had halted as it was set", halted, lengthy);
+    table.count("lengthy days that had given way as it was set", gave_way, lengthy);
+    table.count("lengthy works that ended after one kill more", ended, lengthy);
     table.none("accepted jobs lost", &verdict.lost);
     table.none("answers with a wrong byte", &verdict.wrong);
     table.none("event streams with a wrong piece", &verdict.pieces);

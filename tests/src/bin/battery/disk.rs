@@ -27,13 +27,13 @@ const JOBS: &str = "6";
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     match Disk::mounted() {
         Ok(disk) => full(&disk, size.of(2, 10, 50), table)?,
-        Err(reason) => table.told("a full disk: not tried, a file system could not be mounted", reason),
+        Err(reason) => table.missing("a full disk", &format!("A file system could not be mounted: {reason}")),
     }
     let strace = Command::new("strace").arg("-V").stdout(Stdio::null()).status();
     if strace.is_ok_and(|status| status.success()) {
-        failing(size.of(30, 100, 500), table)
+        failing(size.of(60, 100, 500), table)
     } else {
-        table.told("errors of the disk: not tried", "no strace");
+        table.missing("errors of the disk", "There is no strace.");
         Ok(())
     }
 }

@@ -9,7 +9,7 @@ use slowpoint_tests::served::Service;
 use tempfile::TempDir;
 
 use crate::Size;
-use crate::asking::asked_while;
+use crate::asking::{CORES, Lengthy, TOLD_APART, asked_while};
 use crate::cards::work;
 use crate::known::{Known, listen, scattered};
 use crate::table::{Table, quantile};
@@ -18,12 +18,15 @@ use crate::table::{Table, quantile};
 const SLOW_S: f64 = 2.0;
 
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
-    let kills = size.of(20, 200, 1000);
+    let (kills, lengthy) = size.of((20, 1), (200, 5), (1000, 20));
     let data = TempDir::new().map_err(|e| e.to_string())?;
-    let (known, lives) = killed(data.path(), kills)?;
+    let (known, lives) = killed(data.path(), kills, lengthy)?;
     let service = Service::start_on(data.path(), &[], &[])?;
     let verdict = known.judged(&service.client())?;
     table.count("kills in the middle of work", lives.ready_s.len(), kills);
+    table.count("of them after a lengthy assessment had halted while others had their turn", lives.halted, lengthy);
+    table.count("of them after a lengthy day had given way", lives.gave_way, lengthy);
+    table.count("lengthy works after that, halted, gone on with and ended", lives.ended, lengthy);
     table.told("jobs accepted", known.accepted.len());
     table.told("jobs followed through their events", known.followed.len());
     table.told("connections cut off, some within an answer", lives.cut_off);
@@ -47,17 +50,21 @@ struct Lives {
     ready_s: Vec<f64>,
     /// What is known of starts that took longer than they should.
     slow: Vec<String>,
+    halted: usize,
+    gave_way: usize,
+    ended: usize,
     cut_off: u64,
     panics: usize,
 }
 
-/// Kills a service on these data so often while clients ask it.
-fn killed(data: &Path, kills: usize) -> Result<(Known, Lives), String> {
-    let mut lives = Lives::default();
+/// Kills a service on these data so often while clients ask it. So many times lengthy work is posted and meets two kills, with
+/// the turns that it has until then; a third at the same piece would be its end, so that it ends before the third.
+fn killed(data: &Path, kills: usize, lengthy: usize) -> Result<(Known, Lives), String> {
+    let (mut lives, mut at_work) = (Lives::default(), None);
     let (known, cut_off) = asked_while(|shared| {
         (0..kills).try_for_each(|kill| {
             let begun = Instant::now();
-            let mut service = Service::start_on(data, &[], &[])?;
+            let mut service = Service::start_on(data, &TOLD_APART, &[])?;
             let listens_s = begun.elapsed().as_secs_f64();
             shared.serves(Some(&service));
             service.ready_s()?;
@@ -68,6 +75,16 @@ fn killed(data: &Path, kills: usize) -> Result<(Known, Lives), String> {
                 lives.slow.push(format!(
                     "start {kill}: listens after {listens_s:.1} s, ready after {ready_s:.1} s\n    {log}"
                 ));
+            }
+            match (kill % (kills / lengthy), &at_work) {
+                (0, _) => {
+                    let posted = Lengthy::posted(shared, &service, kill as u64)?;
+                    lives.halted += usize::from(posted.halted(&service));
+                    at_work = Some(posted);
+                }
+                (1, Some(work)) => lives.gave_way += usize::from(work.gave_way(&service)),
+                (2, Some(work)) => lives.ended += usize::from(work.ended(&service) && work.halts(&service) > 0),
+                _ => {}
             }
             std::thread::sleep(Duration::from_millis(100 + scattered(kill as u64) % 400));
             service.end();
@@ -101,6 +118,19 @@ fn sabotaged(works: u64, done: bool, sabotage: &str) -> Result<(Known, Service, 
 }
 
 fn controls(table: &mut Table) -> Result<(), String> {
+    // Not told apart, all is one client's.
+    let service = Service::start(&CORES)?;
+    let (mut turns, mut ended) = (0, false);
+    asked_while(|shared| {
+        let work = Lengthy::posted(shared, &service, 0)?;
+        ended = work.ended(&service);
+        turns = work.halts(&service) + work.turns(&service);
+        Ok(())
+    })?;
+    table.count("control: lengthy works of one client alone; ended", usize::from(ended), 1);
+    table.count("control: and turns that they took, but the last of the assessment", turns, 1);
+    drop(service);
+
     let (known, service, _data) = sabotaged(6, false, "DELETE FROM jobs WHERE number = 5")?;
     table.count("control: a job was deleted; lost", known.judged(&service.client())?.lost.len(), 1);
 

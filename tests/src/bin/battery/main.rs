@@ -1,5 +1,6 @@
 //! What the service has to bear, tried on its own binary: `cargo run --release -p slowpoint-tests --bin battery`, all or one
-//! `SUBJECT`; `--short` for every change, `--long` for a release. Counts decide (lost jobs, wrong bytes, panics, answers that
+//! `SUBJECT`; `--short` for every change, `--long` for a release; what the machine has no tools for is off, or with `--partly` left
+//! out. Counts decide (lost jobs, wrong bytes, panics, answers that
 //! may not be); what a clock measured is only told. Each subject also shows that its count can be off: a row that begins with
 //! "control" is what a fault that was made on purpose came to.
 
@@ -65,15 +66,16 @@ const SUBJECTS: &[(&str, Trial)] = &[
 ];
 
 fn main() -> ExitCode {
-    let (mut size, mut chosen) = (Size::Usual, Vec::new());
+    let (mut size, mut table, mut chosen) = (Size::Usual, Table::default(), Vec::new());
     for argument in std::env::args().skip(1) {
         match argument.as_str() {
             "--short" => size = Size::Short,
             "--long" => size = Size::Long,
+            "--partly" => table.partly(),
             name if SUBJECTS.iter().any(|(known, _)| *known == name) => chosen.push(argument),
             _ => {
                 let names: Vec<&str> = SUBJECTS.iter().map(|(name, _)| *name).collect();
-                eprintln!("usage: battery [--short|--long] [SUBJECT...], of {}", names.join(", "));
+                eprintln!("usage: battery [--short|--long] [--partly] [SUBJECT...], of {}", names.join(", "));
                 return ExitCode::FAILURE;
             }
         }
@@ -82,7 +84,6 @@ fn main() -> ExitCode {
         eprintln!("the system gives fewer than {HANDLES} file handles: raise the hard limit (ulimit -Hn)");
         return ExitCode::FAILURE;
     }
-    let mut table = Table::default();
     for (name, trial) in SUBJECTS.iter().filter(|(name, _)| chosen.is_empty() || chosen.iter().any(|c| c == name)) {
         table.begin(name);
         if let Err(reason) = trial(size, &mut table) {

@@ -1,5 +1,5 @@
-//! The service against its own description: Schemathesis makes requests that fit the document and requests that do not, and
-//! holds every answer against it.
+//! The service against its own description: Schemathesis makes requests that fit the document and requests that do not, follows
+//! the links of the document from work to what is made of it, and holds every answer against it.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -45,6 +45,12 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     }
     table.at_least("requests made from the document", requests, least);
     table.told("runs, each with another seed", runs);
+    let (sequences, least, least_links) = size.of((20, 50, 4), (200, 500, 15), (1000, 2500, 25));
+    let answered = with_works(&document)?;
+    let ran = asking.run(&answered, &["--seed=1", "-n", &sequences.to_string(), "--phases", "stateful"])?;
+    table.at_least("requests made along links", ran.requests, least);
+    table.at_least("links followed", ran.links, least_links);
+    failures.extend(ran.failures);
     table.none("answers that are not as the document has it", &failures);
     let metrics = service.client().get("/metrics")?;
     table.none("answers of 5xx, as its metrics have it", &of_5xx(&metrics.body));
@@ -78,6 +84,7 @@ struct Asking<'a> {
 struct Ran {
     requests: usize,
     tried: usize,
+    links: usize,
     failures: Vec<String>,
 }
 
@@ -117,21 +124,53 @@ impl<'a> Asking<'a> {
         if let Some(first) = failures.first_mut() {
             *first += &format!("\n{said}");
         }
-        Ok(Ran { requests: number("/test_cases/generated"), tried: number("/operations/tested"), failures })
+        // The report has no count of links.
+        let followed = said
+            .lines()
+            .find_map(|line| line.trim().strip_prefix("API Links:")?.split_whitespace().next()?.parse().ok());
+        Ok(Ran {
+            requests: number("/test_cases/generated"),
+            tried: number("/operations/tested"),
+            links: followed.unwrap_or_default(),
+            failures,
+        })
     }
 }
 
 /// Ids of answers of each kind, and of a job.
 fn stored(client: &Client) -> Result<Vec<String>, String> {
-    let works = [("/v1/assessments", card(1, 64)), ("/v1/days", day(1, 64, 2)), ("/v1/sweeps", sweep(1, 64, 2))];
     let mut ids = Vec::new();
-    for (path, body) in works {
+    for (path, body) in works(1) {
         let answer = client.post(path, &body)?;
         ids.push(answer.json()["id"].as_str().map(String::from).ok_or_else(|| answer.told())?);
     }
     let job = client.post_job("/v1/assessments", &card(2, 64))?;
     ids.push(job.json()["jobID"].as_str().map(String::from).ok_or_else(|| job.told())?);
     Ok(ids)
+}
+
+/// Little work of each kind.
+fn works(seed: u64) -> [(&'static str, Value); 3] {
+    [("/v1/assessments", card(seed, 64)), ("/v1/days", day(seed, 64, 2)), ("/v1/sweeps", sweep(seed, 64, 2))]
+}
+
+/// Works that are given as examples.
+const EXAMPLES: u64 = 50;
+
+/// The document with examples of work: what is made up is refused for what JSON Schema cannot say, and a refusal leads nowhere.
+fn with_works(document: &Value) -> Result<Value, String> {
+    let mut answered = document.clone();
+    for (path, _) in works(0) {
+        let pointer = format!("/paths/{}/post/requestBody/content/application~1json", path.replace('/', "~1"));
+        let content = answered.pointer_mut(&pointer).and_then(Value::as_object_mut);
+        let content = content.ok_or_else(|| format!("the document has no {pointer}"))?;
+        content.remove("example");
+        let examples = (0..EXAMPLES).flat_map(|k| works(100 + k).map(|(of, body)| (k, of, body)));
+        let examples = examples.filter(|(_, of, _)| *of == path);
+        content
+            .insert("examples".into(), examples.map(|(k, _, body)| (format!("{k}"), json!({"value": body}))).collect());
+    }
+    Ok(answered)
 }
 
 /// What is made wrong, where in the document, and how.
@@ -160,5 +199,11 @@ fn controls(asking: &Asking, document: Value, table: &mut Table) -> Result<(), S
         )?;
         table.at_least(&format!("control: {name}; failures"), ran.failures.len(), 1);
     }
+    let mut wrong = with_works(&document)?;
+    let answers = wrong.pointer_mut("/paths/~1v1~1days~1{id}/get/responses").and_then(Value::as_object_mut);
+    answers.ok_or("no day is read")?.remove("200");
+    let ran =
+        asking.run(&wrong, &["--include-path-regex", "^/v1/days", "--seed=1", "-n", "20", "--phases", "stateful"])?;
+    table.at_least("control: an answer that is not named, along links; failures", ran.failures.len(), 1);
     Ok(())
 }

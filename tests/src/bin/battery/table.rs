@@ -12,9 +12,15 @@ pub struct Table {
     subject: &'static str,
     begun: Option<Instant>,
     off: usize,
+    partly: bool,
 }
 
 impl Table {
+    /// What cannot be tried here may be left out.
+    pub fn partly(&mut self) {
+        self.partly = true;
+    }
+
     /// Begins a subject.
     pub fn begin(&mut self, subject: &'static str) {
         self.close();
@@ -65,6 +71,12 @@ impl Table {
     /// No panic, as its log has it.
     pub fn no_panic(&mut self, service: &Service) {
         self.none("panics", &service.lines_with("panicked", usize::MAX));
+    }
+
+    /// What this machine has not what it takes to try.
+    pub fn missing(&mut self, what: &str, reason: &str) {
+        self.off += usize::from(!self.partly);
+        println!("  {}{what}: not tried. {reason}", if self.partly { "" } else { "OFF: " });
     }
 
     /// A trial that could not be held.
