@@ -116,6 +116,10 @@ fn need(method: &Method, route: &str) -> Need {
     let parts: Vec<&str> = route.split('/').skip(1).collect();
     match parts.as_slice() {
         [""] | ["livez" | "readyz" | "openapi.json"] | ["docs", ..] | ["problems", _] if reads => Need::Nothing,
+        ["assets", _] if reads => Need::Nothing,
+        ["flights", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Assessments),
+        ["days", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Days),
+        ["sweeps", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Sweeps),
         ["v1", "jobs"] if reads => Need::Scope(Scope::Read),
         ["v1", "jobs", "{id}", ..] if reads => Need::Own(Scope::Read, None),
         ["v1", "jobs", "{id}", ..] => Need::Own(Scope::Compute, None),
@@ -180,6 +184,10 @@ struct Asked {
     since: Option<String>,
 }
 
+/// The secret of the link that a page was asked with, for the links on it.
+#[derive(Clone)]
+pub struct Shared(pub String);
+
 /// Lets a request through that may pass, with its client.
 pub async fn permit(
     Held(state): Held<Arc<State>>,
@@ -210,8 +218,8 @@ pub async fn permit(
     let secret = bearer(request.headers());
     let peer = peer(&request, state.config.behind_proxy);
     let fallback = peer.clone();
-    let looked = Arc::clone(&state);
-    let look = move || look(&looked, need, secret, asked.share.as_deref(), &ids, &peer);
+    let (looked, share) = (Arc::clone(&state), asked.share.clone());
+    let look = move || look(&looked, need, secret, share.as_deref(), &ids, &peer);
     // Whoever watches is not kept waiting by a store that hangs.
     let found = match need {
         Need::Scope(Scope::Admin) => state.tokens.looks.run(look).await.map_err(|_| Problem::internal())?,
@@ -223,6 +231,9 @@ pub async fn permit(
         Err(error) => return Err(Problem::storage(&error)),
     };
     without_share(request.uri_mut());
+    if let (Need::OwnOrShared(_), Some(secret)) = (need, asked.share) {
+        request.extensions_mut().insert(Shared(secret));
+    }
     request.extensions_mut().insert(client);
     Ok(next.run(request).await)
 }
@@ -371,6 +382,8 @@ mod tests {
             (Method::POST, "/livez"),
             (Method::GET, "/v2/assessments/{id}"),
             (Method::GET, "/v1/assessments/all"),
+            (Method::GET, "/flights/all"),
+            (Method::POST, "/flights/{id}"),
         ] {
             assert_eq!(need(&method, route), Need::Scope(Scope::Admin), "{method} {route}");
         }

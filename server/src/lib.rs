@@ -22,6 +22,7 @@ pub mod log;
 pub mod metrics;
 mod middleware;
 pub mod news;
+pub mod page;
 pub mod probe;
 pub mod problem;
 pub mod render;

@@ -12,6 +12,7 @@ use axum::response::{IntoResponse, Response};
 use tracing::Instrument;
 
 use crate::metrics::{Counted, Metrics};
+use crate::page::refusal;
 use crate::problem::{Kind, Problem};
 
 /// Carries the request's id, both ways.
@@ -68,6 +69,7 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
     let (method, path) = (request.method().clone(), request.uri().path().to_string());
     let route = request.extensions().get::<MatchedPath>().cloned();
     let route = route.as_ref().map(MatchedPath::as_str);
+    let page = refusal::wanted(route, &path, request.headers());
     let begun = Instant::now();
     // A span of the highest level: however little is logged, each line has its id.
     let span = tracing::error_span!("request", id = %id);
@@ -76,7 +78,7 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
         let mut left = Left { path: &path, answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
         let response = next.run(request).await;
         left.answered = true;
-        let (mut response, problem) = as_problem(response, &id, known.retry_after_s);
+        let (mut response, problem) = as_problem(response, &id, known.retry_after_s, page);
         add_headers(&mut response, &id);
         if let Some(problem) = problem {
             metrics.refused(&problem, route);
@@ -113,13 +115,17 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
     Problem::internal().into_response()
 }
 
-fn as_problem(mut response: Response, id: &str, retry_after_s: u64) -> (Response, Option<Problem>) {
+/// A problem in place of a plain error, as a page for whoever wants one.
+fn as_problem(mut response: Response, id: &str, retry_after_s: u64, page: bool) -> (Response, Option<Problem>) {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
         return (response, None);
     }
     let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
     let mut answered = problem.respond(id, retry_after_s);
+    if page {
+        answered = refusal::dressed(&problem.body(id), answered);
+    }
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         answered.headers_mut().insert(header::ALLOW, allow);
     }

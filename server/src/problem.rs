@@ -239,9 +239,9 @@ impl Problem {
         if self.unread { UNREAD } else { self.kind.slug() }
     }
 
-    /// The response, once the request's id is known. Every 503 and 429 says when to come back.
-    pub fn respond(&self, request_id: &str, retry_after_s: u64) -> Response {
-        let body = ProblemBody {
+    /// What it says, once the request's id is known.
+    pub fn body<'a>(&'a self, request_id: &'a str) -> ProblemBody<'a> {
+        ProblemBody {
             kind: self.kind.uri(),
             title: self.kind.title(),
             status: self.kind.status().as_u16(),
@@ -249,7 +249,12 @@ impl Problem {
             instance: request_id,
             errors: &self.errors,
             limit: self.limit.as_ref(),
-        };
+        }
+    }
+
+    /// The response, once the request's id is known. Every 503 and 429 says when to come back.
+    pub fn respond(&self, request_id: &str, retry_after_s: u64) -> Response {
+        let body = self.body(request_id);
         // Serializing these plain structs cannot fail; the fallback keeps even that a problem.
         let bytes =
             serde_json::to_vec(&body).unwrap_or_else(|_| br#"{"title":"The server failed.","status":500}"#.to_vec());

@@ -9,6 +9,7 @@ use axum::http::{HeaderName, HeaderValue, Method, Uri, header};
 use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
 use tower_http::cors::{AllowOrigin, CorsLayer};
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
@@ -22,6 +23,7 @@ use crate::api::{
     weather,
 };
 use crate::middleware;
+use crate::page;
 use crate::problem::{Kind, Problem};
 
 /// A browser need not ask again for so long what a page may ask.
@@ -35,6 +37,7 @@ pub fn app(state: Arc<State>) -> Router {
     router
         .route("/docs/", get(docs::index))
         .route("/docs/{*file}", get(docs::file))
+        .merge(pages())
         // Of the routes above alone: what is nowhere is nobody's.
         .route_layer(from_fn_with_state(Arc::clone(&state), access::permit))
         // Before the store is asked who asks.
@@ -127,6 +130,20 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(health::readyz))
         .routes(routes!(health::metrics))
         .routes(routes!(front::page))
+}
+
+/// The RSO's page: HTML for people, so none of it is in the document. Pages are as compressible as text gets; pictures on them
+/// have routes of their own above.
+fn pages() -> Router<Arc<State>> {
+    Router::new()
+        .route("/days/{id}", get(page::day::read))
+        .route("/days/{id}/sheet", get(page::sheet::of_day))
+        .route("/flights/{id}", get(page::flight::read))
+        .route("/flights/{id}/embed", get(page::flight::embed))
+        .route("/flights/{id}/sheet", get(page::sheet::of_flight))
+        .route("/sweeps/{id}", get(page::sweep::read))
+        .route("/assets/{file}", get(page::asset))
+        .layer(CompressionLayer::new())
 }
 
 async fn unknown_path(uri: Uri) -> Problem {

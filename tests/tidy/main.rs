@@ -151,6 +151,10 @@ fn imports_point_one_way() {
             "server/src/weather",
             &["axum", "serde", "crate::api", "crate::store", "crate::compute", "crate::wire::request"][..],
         ),
+        (
+            "server/src/page",
+            &["slowpoint_sim::flight", "slowpoint_sim::stat", "slowpoint_sim::tally", "crate::compute"][..],
+        ),
         ("server/src/render", &["slowpoint_sim::flight", "crate::api", "crate::store"][..]),
     ];
     for (room, never) in rules {

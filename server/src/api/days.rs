@@ -154,12 +154,16 @@ pub async fn changes(
     InPath(id): InPath<String>,
     AskedQuery(query): AskedQuery<Since>,
 ) -> Result<Response, Problem> {
-    let (after, before) = (read_id(&id)?, read_id(&query.since)?);
-    let (before, after) = (stored(&state, &before).await?, stored(&state, &after).await?);
-    let bytes = to_json(&day_changes(&before, &after)).map_err(|_| Problem::internal())?;
+    let bytes = compared(&state, &read_id(&id)?, &read_id(&query.since)?).await?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, bytes).into_response())
+}
+
+/// What changed from one day to another, as JSON.
+pub async fn compared(state: &Arc<State>, after: &ContentId, before: &ContentId) -> Result<Vec<u8>, Problem> {
+    let (before, after) = (stored(state, before).await?, stored(state, after).await?);
+    to_json(&day_changes(&before, &after)).map_err(|_| Problem::internal())
 }
 
 /// Gives a day again

@@ -242,7 +242,7 @@ where
     made(state, answer, &tag, media_type, make).await
 }
 
-/// A file made from a stored answer. As many are made at a time as there are cores: a picture takes much of one.
+/// A file made from a stored answer.
 pub async fn made<T, M>(
     state: &State,
     answer: Bytes,
@@ -254,12 +254,25 @@ where
     T: DeserializeOwned,
     M: FnOnce(&T) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
+    let made = drawn(state, answer, tag, make).await?;
+    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
+    validators(&mut response, tag);
+    Ok(response)
+}
+
+/// What is made from a stored answer. As many are made at a time as there are cores: a picture takes much of one.
+pub async fn drawn<T, D, M>(state: &State, answer: Bytes, name: &str, make: M) -> Result<D, Problem>
+where
+    T: DeserializeOwned,
+    D: Send + 'static,
+    M: FnOnce(&T) -> Result<D, Problem> + Send + 'static,
+{
     let config = &state.config;
     let place = tokio::time::timeout(config.queue_timeout(), Arc::clone(&state.drawing).acquire_owned()).await;
     let Ok(Ok(place)) = place else {
-        return Err(unanswered(config, tag, Failure::QueueTimeout));
+        return Err(unanswered(config, name, Failure::QueueTimeout));
     };
-    let made = blocking(move || {
+    blocking(move || {
         let _place = place;
         let stored = serde_json::from_slice(&answer).map_err(|error| {
             tracing::error!(error = log::unread(&error), "a stored answer does not read as one");
@@ -267,10 +280,7 @@ where
         })?;
         make(&stored)
     })
-    .await??;
-    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    validators(&mut response, tag);
-    Ok(response)
+    .await?
 }
 
 fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Problem> {

@@ -1,0 +1,47 @@
+//! What pages load. Each file has the sum of its bytes in its address: it never changes there, and a new one has a new address.
+
+use std::sync::LazyLock;
+
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+
+use crate::api::extract::InPath;
+use crate::id::{hex, sum};
+use crate::problem::{Kind, Problem};
+
+/// Octets of the sum that stand in an address.
+const SUM_OCTETS: usize = 8;
+
+/// A file of the page.
+pub struct Asset {
+    /// Where it is.
+    pub path: String,
+    media_type: &'static str,
+    text: &'static str,
+}
+
+impl Asset {
+    fn new(stem: &str, ending: &str, media_type: &'static str, text: &'static str) -> Self {
+        let digits = hex(&sum(text)[..SUM_OCTETS]);
+        Self { path: format!("/assets/{stem}.{digits}.{ending}"), media_type, text }
+    }
+}
+
+/// The style sheet.
+pub static STYLE: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new("page", "css", "text/css; charset=utf-8", include_str!("page.css")));
+
+/// The sign in the window's title: the speed over the delay, and where it is least.
+pub static ICON: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new("icon", "svg", "image/svg+xml", include_str!("icon.svg")));
+
+/// A file by its name.
+pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {
+    let found = [&*STYLE, &*ICON].into_iter().find(|asset| asset.path.strip_prefix("/assets/") == Some(&name));
+    let asset = found.ok_or_else(|| {
+        Problem::new(Kind::UnknownPath, "The page loads no such file. Load the page again: it names the present ones.")
+    })?;
+    let headers =
+        [(header::CONTENT_TYPE, asset.media_type), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")];
+    Ok((headers, asset.text).into_response())
+}

@@ -1,0 +1,327 @@
+//! `/days/{id}`: a row for each flight, a cell for each delay, and what changed since another day.
+
+use std::sync::Arc;
+
+use axum::body::Bytes;
+use axum::extract::State as Held;
+use axum::http::HeaderMap;
+use axum::response::Response;
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::standing::{Weather, at_condition, cell, key, minded};
+use super::told::{At, NOT_KNOWN, Quantity, Units};
+use super::view::{Only, Page, Sort, View, Wishes};
+use super::{parts, sent};
+use crate::State;
+use crate::api::assessments::read_id;
+use crate::api::days::compared;
+use crate::api::extract::InPath;
+use crate::api::files::drawn;
+use crate::api::work;
+use crate::id::ContentId;
+use crate::problem::Problem;
+use crate::store::Shelf;
+
+/// Shows a day.
+pub async fn read(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let since = match &view.wishes.since {
+        Some(since) => Some(compared(&state, &read_id(&id)?, &read_id(since)?).await?),
+        None => None,
+    };
+    let make = move |day: &Value, first: &Value| {
+        let changes: Value = match &since {
+            Some(bytes) => serde_json::from_slice(bytes).map_err(|_| Problem::internal())?,
+            None => Value::Null,
+        };
+        page(&At::whole(day), &At::whole(first), &At::whole(&changes), &view)
+    };
+    shown(&state, &id, make).await.map(|page| sent(page, &headers))
+}
+
+/// Something made of a day and of the answer of its first flight, which knows the weather of all: null where it is gone.
+pub async fn shown<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
+where
+    M: FnOnce(&Value, &Value) -> Result<String, Problem> + Send + 'static,
+{
+    let id = read_id(id)?;
+    let answer = work::stored(state, Shelf::Days, &id).await?;
+    let day = drawn(state, answer.into(), &id.to_string(), |day: &Value| Ok(day.clone())).await?;
+    let first = day["entries"].as_array().into_iter().flatten();
+    let first = first.filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
+    let flown = match first {
+        // Whoever may read a day may read its flights.
+        Some(first) => work::stored(state, Shelf::Assessments, &first).await.ok(),
+        None => None,
+    };
+    let flown = flown.map_or(Bytes::from_static(b"null"), Bytes::from);
+    drawn(state, flown, &id.to_string(), move |first: &Value| make(&day, first)).await
+}
+
+fn page(day: &At, first: &At, changes: &At, view: &View) -> Result<String, Problem> {
+    let (id, units) = (day.get("id").text(), view.units());
+    let (path, answer) = (format!("/days/{id}"), format!("/v1/days/{id}"));
+    let weather = Weather::of(first);
+    let rows = rows(day, view);
+    let own = own(view);
+    let body = html! {
+        (at_a_glance(day))
+        div data-answer={ "/v1/assessments/" (first.get("id").text()) } { (parts::weather_line(first, weather)) }
+        @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) { (key(&advice, units)) }
+        @if changes.is_there() { (changed(changes, view)) }
+        section aria-labelledby="flights" {
+            h2 #flights { "The flights" }
+            (choices(view, &path))
+            @if rows.is_empty() { p { "No flight of this day is of that kind." } }
+            ol.flights {
+                @for row in &rows { li { (flight(row, weather, view)) } }
+            }
+            p.note { (day.get("intervals").words()) }
+        }
+        section aria-labelledby="files" {
+            h2 #files { "In other forms" }
+            ul.links {
+                li { a href=(view.page(&format!("{path}/sheet"))) { "One page to print" } }
+                li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
+            }
+        }
+        (parts::identity(day))
+    };
+    let own: Vec<(&str, &str)> = own.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    Ok(Page { title: "The day", path: &path, own: &own, answer: &answer, body }.whole(view))
+}
+
+/// What of the query is the day's own.
+fn own(view: &View) -> Vec<(&'static str, String)> {
+    let wishes = &view.wishes;
+    let mut own = Vec::new();
+    if wishes.sort != Sort::default() {
+        own.push(("sort", wishes.sort.name().to_string()));
+    }
+    if wishes.only != Only::default() {
+        own.push(("only", wishes.only.name().to_string()));
+    }
+    if let Some(since) = &wishes.since {
+        own.push(("since", since.clone()));
+    }
+    own
+}
+
+/// Rows that were flown.
+pub fn flown<'a>(day: &At<'a>) -> Vec<At<'a>> {
+    day.get("entries").items().into_iter().filter(|row| row.get("flight").is_there()).collect()
+}
+
+/// Whether no delay meets the condition.
+fn unmet(row: &At) -> bool {
+    row.get("flight").is_there() && row.down("flight.advice.meets").items().is_empty()
+}
+
+/// The least chance of an unsafe opening that a flight has; what could not be flown stands before all.
+fn chance(row: &At) -> f64 {
+    let advice = row.down("flight.advice");
+    let delays = row.down("flight.delays").items();
+    let chances = delays.iter().filter_map(|d| at_condition(d, &advice).get("estimate").number());
+    chances.reduce(f64::min).unwrap_or(f64::INFINITY)
+}
+
+/// The rows that are asked for, in the order asked.
+fn rows<'a>(day: &At<'a>, view: &View) -> Vec<At<'a>> {
+    let mut rows = day.get("entries").items();
+    let holds = |row: &At| row.down("flight.hold").items().len();
+    match view.wishes.only {
+        Only::All => {}
+        Only::Unmet => rows.retain(unmet),
+        Only::Hold => rows.retain(|row| holds(row) > 0),
+        Only::Failed => rows.retain(|row| row.get("problem").is_there()),
+    }
+    match view.wishes.sort {
+        Sort::Card => {}
+        Sort::Chance => rows.sort_by(|a, b| chance(b).total_cmp(&chance(a))),
+        Sort::Hold => rows.sort_by_key(|row| core::cmp::Reverse(holds(row))),
+        Sort::Name => rows.sort_by_key(|row| row.get("name").text().to_lowercase()),
+    }
+    rows
+}
+
+/// How many flights there are of each kind.
+fn at_a_glance(day: &At) -> Markup {
+    let rows = day.get("entries").items();
+    let unmet = rows.iter().filter(|row| unmet(row)).count();
+    let failed = rows.iter().filter(|row| row.get("problem").is_there()).count();
+    html! {
+        p.about {
+            (rows.len()) " flights: " (rows.len() - unmet - failed) " with a delay that meets the condition, "
+            (unmet) " with none, " (failed) " that could not be flown."
+        }
+    }
+}
+
+fn choices(view: &View, path: &str) -> Markup {
+    let link = |name: &'static str, value: &'static str, text: &str, current: bool| {
+        let mut own = own(view);
+        own.retain(|(other, _)| *other != name);
+        own.push((name, value.to_string()));
+        let own: Vec<(&str, &str)> = own.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        html! { li { a href={ (view.page_with(path, &own)) "#flights" } aria-current=[current.then_some("true")] { (text) } } }
+    };
+    let Wishes { sort: sorted, only: kept, .. } = view.wishes;
+    html! {
+        details.choosing {
+            summary { "Shown: " (kept.words()) ", " (sorted.words()) }
+            nav aria-label="Order" {
+                ul.links { @for sort in Sort::ALL { (link("sort", sort.name(), sort.words(), sort == sorted)) } }
+            }
+            nav aria-label="Which flights" {
+                ul.links { @for only in Only::ALL { (link("only", only.name(), only.words(), only == kept)) } }
+            }
+        }
+    }
+}
+
+fn flight(row: &At, weather: Weather, view: &View) -> Markup {
+    let (of, advice) = (row.get("flight"), row.down("flight.advice"));
+    let path = format!("/flights/{}", of.get("assessment").text());
+    html! {
+        @if of.is_there() {
+            h3 { a href=(view.page(&path)) { (row.get("name").words()) } }
+            p.about { (of.get("rocket").words()) }
+            ul.cells {
+                @for delay in of.get("delays").items() {
+                    @let href = view.page_with(&path, &[("delay", delay.get("label").text())]);
+                    (cell(&delay, &advice, &delay.get("airspeed_p50_m_s"), weather, view.units(), &href))
+                }
+            }
+            (held(&of.get("hold")))
+        } @else {
+            h3 { (row.get("name").words()) }
+            (refused(&row.get("problem")))
+        }
+    }
+}
+
+/// Reasons to hold: what they are about at a glance, all of them on demand.
+fn held(hold: &At) -> Markup {
+    let reasons = hold.items();
+    let mut topics: Vec<String> = reasons.iter().map(|r| r.get("topic").text().replace('_', " ")).collect();
+    topics.dedup();
+    html! {
+        @if reasons.is_empty() {
+            p.note { "None of the cautions that are looked for. That is no leave to fly." }
+        } @else {
+            details.held {
+                summary { strong { (reasons.len()) @if reasons.len() == 1 { " reason to hold: " } @else { " reasons to hold: " } } (topics.join(", ")) }
+                ul { @for reason in &reasons { li { (reason.get("message").words()) } } }
+            }
+        }
+    }
+}
+
+/// Why a flight could not be flown.
+fn refused(problem: &At) -> Markup {
+    html! {
+        div.refused {
+            p { strong { "Could not be flown: " } (problem.get("title").words()) " " (problem.get("detail").words()) }
+            ul {
+                @for fault in problem.get("errors").items() {
+                    li { code { (fault.get("pointer").text()) } ": " (fault.get("problem").words()) ". " strong { (fault.get("remedy").words()) } }
+                }
+            }
+        }
+    }
+}
+
+/// What changed since another day.
+fn changed(changes: &At, view: &View) -> Markup {
+    let since = changes.get("since").text();
+    let address = format!("/v1/days/{}/changes?since={since}", changes.get("id").text());
+    let differing: Vec<At> =
+        changes.get("entries").items().into_iter().filter(|entry| entry.get("change").text() != "same").collect();
+    html! {
+        section data-answer=(address) aria-labelledby="changes" {
+            h2 #changes { "What changed since " a href=(view.page(&format!("/days/{since}"))) { "the day before it" } }
+            @let input = changes.get("input").items();
+            @if input.is_empty() { p { "Nothing was asked otherwise." } }
+            ul {
+                @for each in &input {
+                    li { code { (each.get("pointer").text()) } ": " (json(&each.get("before"))) " became " (json(&each.get("after"))) }
+                }
+            }
+            @if differing.is_empty() {
+                p { "Every figure of every flight is as it was." }
+            } @else {
+                (parts::wide("What changed of each flight", html! {
+                    caption { "Chance of an unsafe opening at the limit of the condition, and how it stands." }
+                    thead {
+                        tr {
+                            th scope="col" { "Flight" } th scope="col" { "Delay" }
+                            th scope="col" { "Stood" } th scope="col" { "Stands" }
+                            th scope="col" { "Intervals" }
+                        }
+                    }
+                    tbody {
+                        @for entry in &differing {
+                            @let delays = entry.get("delays").items();
+                            @if delays.is_empty() {
+                                tr { th scope="row" { (entry.get("name").words()) } td colspan="4" { (entry.get("change").words()) } }
+                            }
+                            @for delay in &delays {
+                                tr {
+                                    th scope="row" { (entry.get("name").words()) " (" (entry.get("change").words()) ")" }
+                                    td { (delay.get("label").words()) }
+                                    td { (stood(delay, "standing_before", "unsafe_opening_before")) }
+                                    td { (stood(delay, "standing_after", "unsafe_opening_after")) }
+                                    td { (apart(&delay.get("intervals_apart"))) }
+                                }
+                            }
+                        }
+                    }
+                }))
+            }
+        }
+    }
+}
+
+fn stood(delay: &At, standing: &'static str, chance: &'static str) -> Markup {
+    html! {
+        @if delay.get(standing).is_there() { (delay.get(standing).words()) ", " (delay.get(chance).chance()) }
+        @else { "not asked" }
+    }
+}
+
+fn apart(of: &At) -> &'static str {
+    match (of.is_there(), of.holds()) {
+        (true, true) => "apart",
+        (true, false) => "overlap",
+        (false, _) => NOT_KNOWN,
+    }
+}
+
+/// A value of a request as it was sent; long ones are cut.
+fn json(at: &At) -> Markup {
+    const MOST: usize = 60;
+    let text = if at.is_there() { at.json() } else { "nothing".into() };
+    let cut: String = text.chars().take(MOST).collect();
+    html! { code { (cut) @if cut.len() < text.len() { "..." } } }
+}
+
+/// One line of a flight for a sheet: its delays with their chances and words.
+pub fn line(row: &At, weather: Weather, units: Units) -> Markup {
+    let (of, advice) = (row.get("flight"), row.down("flight.advice"));
+    html! {
+        @for (k, delay) in of.get("delays").items().iter().enumerate() {
+            @if k > 0 { "; " }
+            span.entry {
+                strong { (delay.get("label").words()) } " " (at_condition(delay, &advice).chance()) " "
+                (delay.get("standing").words())
+                @if let Some(minded) = minded(delay, weather) { ", " (minded) }
+                ", " (delay.get("airspeed_p50_m_s").measure(Quantity::Speed, units))
+            }
+        }
+    }
+}

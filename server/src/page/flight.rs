@@ -1,0 +1,492 @@
+//! `/flights/{id}`: one assessment opened.
+
+use std::sync::Arc;
+
+use axum::extract::State as Held;
+use axum::http::HeaderMap;
+use axum::response::Response;
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::standing::{Weather, cell, key, word};
+use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
+use super::view::{Page, View, document, first_caution};
+use super::{framed_anywhere, parts, sent};
+use crate::State;
+use crate::api::assessments::{answer_of, read_id};
+use crate::api::extract::InPath;
+use crate::api::files::drawn;
+use crate::problem::{Kind, Problem};
+
+/// Shows an assessment.
+pub async fn read(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    made(&state, &id, move |answer| page(answer, &view)).await.map(|page| sent(page, &headers))
+}
+
+/// Shows what another site frames: the picture, the first caution, and the way to the rest.
+pub async fn embed(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let page = made(&state, &id, move |answer| Ok(framed(&At::whole(answer), &view))).await?;
+    Ok(framed_anywhere(sent(page, &headers)))
+}
+
+/// A page made from the answer of a flight.
+pub async fn made<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
+where
+    M: FnOnce(&Value) -> Result<String, Problem> + Send + 'static,
+{
+    let id = read_id(id)?;
+    // Pages have validators of their own, so none of the answer's is asked for.
+    let Some(answer) = answer_of(state, &id, "", &HeaderMap::new()).await? else { return Err(Problem::internal()) };
+    drawn(state, answer, &id.to_string(), make).await
+}
+
+fn page(answer: &Value, view: &View) -> Result<String, Problem> {
+    let at = At::whole(answer);
+    let id = at.get("id").text();
+    let (path, answer) = (format!("/flights/{id}"), format!("/v1/assessments/{id}"));
+    let delay = drawn_delay(&at, view.wishes.delay.as_deref())?;
+    let weather = Weather::of(&at);
+    let body = html! {
+        (parts::about(&at))
+        (decision(&at, weather, view.units()))
+        (parts::cautions(&at.get("cautions")))
+        (openings(&at, weather, view))
+        (landing(&at, &delay, view))
+        (outcomes(&at, view.units()))
+        (if_the_model_is_off(&at, view.units()))
+        (drivers(&at, &delay, view.units()))
+        (parts::weather(&at, weather))
+        (assumed(&at))
+        (files(&at, &delay, view))
+        (parts::identity(&at))
+    };
+    let own: Vec<(&str, &str)> = view.wishes.delay.iter().map(|delay| ("delay", delay.as_str())).collect();
+    Ok(Page { title: at.get("name").text(), path: &path, own: &own, answer: &answer, body }.whole(view))
+}
+
+/// The delay whose landing is shown: by its label, or the one with the least chance of an unsafe opening.
+fn drawn_delay<'a>(at: &At<'a>, asked: Option<&str>) -> Result<At<'a>, Problem> {
+    let delays = at.get("delays").items();
+    let lowest = at.down("advice.lowest").text();
+    let found = delays.iter().find(|d| d.get("label").text() == asked.unwrap_or(lowest));
+    match (found.or(if asked.is_none() { delays.first() } else { None }), asked) {
+        (Some(delay), _) => Ok(delay.clone()),
+        (None, None) => Ok(at.get("delays").nth(0)),
+        (None, Some(_)) => {
+            let labels: Vec<String> = delays.iter().map(|d| format!("{:?}", d.get("label").text())).collect();
+            Err(Problem::new(
+                Kind::InvalidQuery,
+                format!("There is no such delay. Ask by the label of one of {}.", labels.join(", ")),
+            ))
+        }
+    }
+}
+
+/// What there is to decide by.
+fn decision(at: &At, weather: Weather, units: Units) -> Markup {
+    let advice = at.get("advice");
+    html! {
+        section aria-labelledby="delays" {
+            h2 #delays { "The delays" }
+            ul.cells {
+                @for (k, delay) in at.get("delays").items().iter().enumerate() {
+                    @let speed = delay.down("at_ejection.airspeed_m_s.p50");
+                    (cell(delay, &advice, &speed, weather, units, &format!("#delay-{k}")))
+                }
+            }
+            (key(&advice, units))
+            (parts::weather_line(at, weather))
+            h3 { "What follows" }
+            (parts::advice(at))
+        }
+    }
+}
+
+/// The picture and the numbers that it is drawn from.
+fn openings(at: &At, weather: Weather, view: &View) -> Markup {
+    let (id, units) = (at.get("id").text(), view.units());
+    let (delays, limits) = (at.get("delays").items(), at.get("limits").items());
+    let picture = format!("/v1/assessments/{id}/deploy-speed.svg");
+    let stretch = at.get("limits_apply_to").text() == "line_stretch";
+    let place = if stretch { "line stretch" } else { "ejection" };
+    let speeds = if stretch { "at_ejection.line_stretch_airspeed_m_s" } else { "at_ejection.airspeed_m_s" };
+    let (speed, length, time) = (Quantity::Speed, Quantity::Length, Quantity::Time);
+    html! {
+        section aria-labelledby="openings" {
+            h2 #openings { "When it opens, and how fast" }
+            figure {
+                img.picture src=(view.file(&picture, &[])) width="360" height="560" alt={
+                    "Airspeed at " (place) " against the delay, with the limits; the table below has the same numbers."
+                };
+                figcaption { "Median, and what half and 90 % of the flights lie between. The chance of an unsafe opening is below it." }
+            }
+            (parts::slowest(at, units))
+            (parts::wide("Chances of each delay", html! {
+                caption { "Over all flights: faster than the limit at " (place) ", or an unsafe opening for any reason." }
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        th scope="col" { "Stands" }
+                        @for at_limit in &limits {
+                            th scope="col" { "Over " (limit(at_limit, units)) }
+                            th scope="col" { "Unsafe opening at " (limit(at_limit, units)) }
+                        }
+                    }
+                }
+                tbody {
+                    @for (k, delay) in delays.iter().enumerate() {
+                        tr id={ "delay-" (k) } {
+                            th scope="row" { (delay.get("label").words()) }
+                            td { (word(&delay.get("standing"), weather)) }
+                            @for of_limit in delay.get("limits").items() {
+                                td { (of_limit.get("over").chance()) }
+                                td { (of_limit.get("unsafe_opening").chance()) }
+                            }
+                        }
+                    }
+                }
+            }))
+            (parts::wide("When and how fast each delay opens", html! {
+                caption { "At ejection, over the flights that ejected in the air." }
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        th scope="col" { "Airspeed at " (place) ", " (speed.name(units)) ": median" }
+                        th scope="col" { "half between" }
+                        th scope="col" { "90 % between" }
+                        th scope="col" { "After apogee, " (time.name(units)) }
+                        th scope="col" { "Height above the pad, " (length.name(units)) ": median" }
+                        th scope="col" { "90 % between" }
+                    }
+                }
+                tbody {
+                    @for delay in &delays {
+                        @let (of, height) = (delay.down(speeds), delay.down("at_ejection.height_above_pad_m"));
+                        tr {
+                            th scope="row" { (delay.get("label").words()) }
+                            td { (of.get("p50").bare(speed, units)) }
+                            td { (between(&of, ["p25", "p75"], speed, units)) }
+                            td { (between(&of, ["p05", "p95"], speed, units)) }
+                            td { (delay.down("at_ejection.after_apogee_s.p50").bare(time, units)) }
+                            td { (height.get("p50").bare(length, units)) }
+                            td { (between(&height, ["p05", "p95"], length, units)) }
+                        }
+                    }
+                }
+            }))
+            p.note { (at.get("intervals").words()) }
+        }
+    }
+}
+
+/// What lies between two quantiles.
+fn between(of: &At, [from, to]: [&'static str; 2], quantity: Quantity, units: Units) -> Markup {
+    html! {
+        @if of.is_there() { (of.get(from).bare(quantity, units)) " to " (of.get(to).bare(quantity, units)) }
+        @else { (NOT_KNOWN) }
+    }
+}
+
+/// Where it comes down: the map of one delay and the numbers of all.
+fn landing(at: &At, drawn: &At, view: &View) -> Markup {
+    let (id, units, label) = (at.get("id").text(), view.units(), drawn.get("label").text());
+    let (path, picture) = (format!("/flights/{id}"), format!("/v1/assessments/{id}/landing.svg"));
+    let (speed, length, energy) = (Quantity::Speed, Quantity::Length, Quantity::Energy);
+    let delays = at.get("delays").items();
+    let areas: Vec<At> =
+        delays.iter().map(|d| d.down("landing.areas").items()).find(|a| !a.is_empty()).unwrap_or_default();
+    let fields = delays.iter().any(|d| d.down("landing.outside_fields").is_there());
+    html! {
+        section aria-labelledby="landing" {
+            h2 #landing { "Where it comes down" }
+            @if at.get("site").is_there() && drawn.get("landing").is_there() {
+                figure {
+                    img.picture src=(view.file(&picture, &[("delay", label)])) width="360" height="640" loading="lazy" alt={
+                        "Map of the landing with " (label) ": north up, about the pad, with the areas; the table below has the numbers."
+                    };
+                    figcaption { "Drawn for " (drawn.get("label").words()) "." }
+                }
+                nav aria-label="Map of another delay" {
+                    ul.links {
+                        @for delay in &delays {
+                            @let other = delay.get("label").text();
+                            li {
+                                a href={ (view.page_with(&path, &[("delay", other)])) "#landing" } aria-current=[(other == label).then_some("true")] {
+                                    (other)
+                                }
+                            }
+                        }
+                    }
+                }
+            } @else {
+                p { "No flight came down with " (label) ", so there is no map." }
+            }
+            (parts::wide("Where each delay comes down", html! {
+                caption { "Distances from the pad; chances over all flights." }
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        th scope="col" { "Mean distance, " (length.name(units)) }
+                        th scope="col" { "90 % within, " (length.name(units)) }
+                        th scope="col" { "99 % within, " (length.name(units)) }
+                        @for area in &areas { th scope="col" { "Inside " (area.get("name").text()) } }
+                        @if fields { th scope="col" { "Outside every field" } }
+                        th scope="col" { "Touches down at, " (speed.name(units)) }
+                        th scope="col" { "Energy, " (energy.name(units)) ": median" }
+                        th scope="col" { "95 % below" }
+                    }
+                }
+                tbody {
+                    @for delay in &delays {
+                        @let of = delay.get("landing");
+                        tr {
+                            th scope="row" { (delay.get("label").words()) }
+                            td { (of.down("distance_m.mean").bare(length, units)) }
+                            td { (of.get("distance_p90_m").bare(length, units)) }
+                            td { (of.get("distance_p99_m").bare(length, units)) }
+                            @for k in 0..areas.len() { td { (of.get("areas").nth(k).get("inside").chance()) } }
+                            @if fields { td { (of.get("outside_fields").chance()) } }
+                            td { (of.down("speed_m_s.p50").bare(speed, units)) }
+                            td { (of.get("energy_p50_j").bare(energy, units)) }
+                            td { (of.get("energy_p95_j").bare(energy, units)) }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// What becomes of the flights, and what comes of failures.
+fn outcomes(at: &At, units: Units) -> Markup {
+    let failures = at.get("failures");
+    let others: Vec<(At, At)> = at
+        .get("delays")
+        .items()
+        .into_iter()
+        .flat_map(|delay| {
+            let told = delay.get("outcomes").items().into_iter().filter(parts::told_of);
+            told.map(move |outcome| (delay.clone(), outcome)).collect::<Vec<_>>()
+        })
+        .collect();
+    let limit_told = limit(&at.get("advice"), units);
+    let length = Quantity::Length;
+    html! {
+        section aria-labelledby="failures" {
+            h2 #failures { "What may fail" }
+            h3 { "Flights that do not open well" }
+            @if !others.is_empty() {
+                ul {
+                    @for (delay, outcome) in &others {
+                        li {
+                            (delay.get("label").words()) ": " (outcome.get("share").likely()) " of flights: " (outcome.get("meaning").words()) "."
+                        }
+                    }
+                }
+            }
+            p.note { @if others.is_empty() { "None in 0.05 % of the flights or more." } @else { "What happens in less than 0.05 % of the flights is left out." } }
+            h3 { "If something fails" }
+            p { (failures.get("text").words()) " Flown with " (failures.get("flown_with").words()) "." }
+            (parts::wide("What comes of each failure", html! {
+                caption { "Each flown by itself, in every flight." }
+                thead {
+                    tr {
+                        th scope="col" { "If" }
+                        th scope="col" { "Unsafe opening at " (limit_told) }
+                        th scope="col" { "90 % within, " (length.name(units)) }
+                        th scope="col" { "Touches down at, " (Quantity::Speed.name(units)) }
+                        th scope="col" { "Energy, " (Quantity::Energy.name(units)) }
+                    }
+                }
+                tbody {
+                    @for failure in failures.get("each").items() {
+                        @let of = failure.get("landing");
+                        tr {
+                            th scope="row" { (failure.get("meaning").words()) }
+                            td { (failure.get("unsafe_opening").chance()) }
+                            td { (of.get("distance_p90_m").bare(length, units)) }
+                            td { (of.down("speed_m_s.p50").bare(Quantity::Speed, units)) }
+                            td { (of.get("energy_p50_j").bare(Quantity::Energy, units)) }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// How the chances move.
+fn if_the_model_is_off(at: &At, units: Units) -> Markup {
+    let moves = at.get("model_moves").items();
+    html! {
+        @if let Some(first) = moves.first() {
+            section aria-labelledby="moves" {
+                h2 #moves { "If the model is off" }
+                (parts::wide("How the chances move", html! {
+                    caption { "Unsafe openings at " (limit(&at.get("advice"), units)) ", from " (first.get("flights").count()) " flights." }
+                    thead {
+                        tr {
+                            th scope="col" { "Delay" }
+                            th scope="col" { "as modelled" }
+                            @for each in &moves { th scope="col" { (each.get("what").words()) } }
+                        }
+                    }
+                    tbody {
+                        @for (k, way) in first.get("unsafe_opening").items().iter().enumerate() {
+                            tr {
+                                th scope="row" { (way.get("label").words()) }
+                                td { (way.get("as_modelled_text").words()) }
+                                @for each in &moves { td { (each.get("unsafe_opening").nth(k).get("when_off_text").words()) } }
+                            }
+                        }
+                    }
+                }))
+            }
+        }
+    }
+}
+
+/// What drives the risk, where that was asked.
+fn drivers(at: &At, drawn: &At, units: Units) -> Markup {
+    let drivers = at.get("drivers");
+    let ways = drivers.get("delays").items();
+    let way = ways.iter().find(|d| d.get("label").text() == drawn.get("label").text()).or(ways.first());
+    html! {
+        section aria-labelledby="drivers" {
+            h2 #drivers { "What drives the risk" }
+            @match way {
+                None => p { "It was not asked: a flight card with " code { "drivers" } " is answered with it." },
+                Some(way) => {
+                    p { (drivers.get("meaning").words()) }
+                    (driven(way, "unsafe_opening", html! { "Unsafe opening at " (limit(&at.get("advice"), units)) }))
+                    (driven(way, "ejection_airspeed_m_s", html! { "Airspeed at ejection" }))
+                    (driven(way, "landing_distance_m", html! { "Distance of the landing" }))
+                }
+            }
+        }
+    }
+}
+
+/// Inputs below this total index are left out of a table.
+const LEAST_INDEX: f64 = 0.01;
+
+fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
+    let of = way.get(name);
+    let index = |at: At| {
+        html! { (at.get("estimate").plain(2, None)) small { " (" (at.get("lower").plain(2, None)) " to " (at.get("upper").plain(2, None)) ")" } }
+    };
+    let narrows = |at: At| {
+        html! { (at.get("estimate").percent()) small { " (" (at.get("lower").percent()) " to " (at.get("upper").percent()) ")" } }
+    };
+    let shown = |input: &&At| input.down("total.upper").number().is_some_and(|upper| upper >= LEAST_INDEX);
+    let inputs = of.get("inputs").items();
+    html! {
+        h3 { (what) ", " (way.get("label").words()) }
+        @if of.get("none_because").is_there() {
+            p { "No drivers, because " (of.get("none_because").words()) "." }
+        } @else {
+            (parts::wide(&format!("Drivers: {}", name.replace('_', " ")), html! {
+                caption { "Inputs with a total index of " (LEAST_INDEX) " or more." }
+                thead {
+                    tr {
+                        th scope="col" { "Input" }
+                        th scope="col" { "first order" }
+                        th scope="col" { "total" }
+                        th scope="col" { "knowing it narrows by" }
+                    }
+                }
+                tbody {
+                    @for input in inputs.iter().filter(shown) {
+                        tr {
+                            th scope="row" { (input.get("input").text().replace('_', " ")) }
+                            td { (index(input.get("first_order"))) }
+                            td { (index(input.get("total"))) }
+                            td { (narrows(input.get("narrows_by_share"))) }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+fn assumed(at: &At) -> Markup {
+    let assumed = at.get("assumed").items();
+    html! {
+        section aria-labelledby="assumed" {
+            h2 #assumed { "What was assumed" }
+            details {
+                summary { (assumed.len()) " inputs that the card does not give" }
+                ul {
+                    @for each in &assumed {
+                        li { code { (each.get("input").text()) } ": " (each.get("value").words()) " (" (each.get("source").words()) ")" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The same in other forms, and for other sites.
+fn files(at: &At, drawn: &At, view: &View) -> Markup {
+    let (id, label) = (at.get("id").text(), drawn.get("label").text());
+    let answer = format!("/v1/assessments/{id}");
+    let file = |name: &str| view.file(&format!("{answer}/{name}"), &[]);
+    let of_delay = |name: &str| view.file(&format!("{answer}/{name}"), &[("delay", label)]);
+    let link = |href: String, text: &str| html! { li { a href=(href) { (text) } } };
+    let host = view.host.as_deref().unwrap_or("this.server");
+    let there = |path: String| format!("//{host}{path}");
+    let alt = "Airspeed at opening against the delay";
+    let image = format!("<img src=\"{}\" alt=\"{alt}\" width=\"360\">", there(file("deploy-speed.svg")));
+    let frame = format!(
+        "<iframe src=\"{}\" title=\"{alt}\" width=\"400\" height=\"800\"></iframe>",
+        there(view.page(&format!("/flights/{id}/embed")))
+    );
+    html! {
+        section aria-labelledby="files" {
+            h2 #files { "In other forms" }
+            ul.links {
+                (link(view.page(&format!("/flights/{id}/sheet")), "One page to print"))
+                (link(view.file(&answer, &[]), "JSON, all of it"))
+                (link(file("flights.csv"), "CSV, every flight"))
+                @if at.down("site.origin").is_there() {
+                    (link(of_delay("landing.geojson"), "GeoJSON of the landing"))
+                    (link(of_delay("landing.kml"), "KML of the landing"))
+                }
+                (link(file("deploy-speed.svg"), "Airspeeds, SVG"))
+                (link(file("deploy-speed.png"), "Airspeeds, PNG"))
+                (link(of_delay("landing.svg"), "Landing, SVG"))
+                (link(of_delay("landing.png"), "Landing, PNG"))
+            }
+            h3 { "On another site" }
+            (parts::code("A picture for another site", &image))
+            (parts::code("A frame for another site", &frame))
+            p.note { "Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
+        }
+    }
+}
+
+/// What a frame shows.
+fn framed(at: &At, view: &View) -> String {
+    let id = at.get("id").text();
+    let picture = view.file(&format!("/v1/assessments/{id}/deploy-speed.svg"), &[]);
+    let body = html! {
+        main {
+            h1 { (at.get("name").text()) }
+            (first_caution())
+            img.picture src=(picture) width="360" height="560" alt="Airspeed at opening against the delay, with the limits.";
+            p { a href=(view.page(&format!("/flights/{id}"))) target="_blank" rel="noopener" { "All figures, with their cautions" } }
+        }
+    };
+    document(at.get("name").text(), Some("frame"), &body)
+}

@@ -1,0 +1,66 @@
+//! The RSO's page: answers to look at and to print, made here, so that they can be read without script.
+//!
+//! Every page is made from the stored answer alone, by the functions that read it for the API, and whoever may read the one may
+//! read the other. A page shows numbers, words and colours of the answer; it works out none.
+
+mod assets;
+pub mod day;
+pub mod flight;
+pub mod front;
+mod parts;
+pub mod refusal;
+pub mod sheet;
+mod standing;
+pub mod sweep;
+mod told;
+pub mod view;
+
+use axum::body::Body;
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use crate::api::assessments::{holds, text_header};
+use crate::id::{hex, sum};
+
+pub use assets::read as asset;
+
+/// Every page, beside the front.
+pub const ROUTES: [&str; 6] =
+    ["/days/{id}", "/days/{id}/sheet", "/flights/{id}", "/flights/{id}/embed", "/flights/{id}/sheet", "/sweeps/{id}"];
+
+/// Pages load styles and pictures of this server; they run nothing, send nothing, and nobody frames them.
+const CONTENT_SECURITY_POLICY: &str =
+    "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+/// The same for what is made to be framed.
+const FRAMED: &str =
+    "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors *";
+
+/// Octets of the sum that tells a page from others.
+const TAG_OCTETS: usize = 16;
+
+/// A page as it is sent. What an answer says never changes, but how it is shown may with the next release: so a client asks
+/// each time, and is told if it holds the very same page.
+fn sent(page: String, headers: &HeaderMap) -> Response {
+    let tag = format!("W/\"{}\"", hex(&sum(&page)[..TAG_OCTETS]));
+    let held = holds(tag.trim_start_matches("W/"), headers);
+    let mut response = if held { StatusCode::NOT_MODIFIED.into_response() } else { as_html(page) };
+    let told = response.headers_mut();
+    told.insert(header::ETAG, text_header(&tag));
+    told.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));
+    response
+}
+
+/// HTML that may load what pages load.
+fn as_html(page: String) -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, "text/html; charset=utf-8"),
+        (header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY),
+    ];
+    (headers, Body::from(page)).into_response()
+}
+
+/// The same, to be framed by any site: there is nothing on it to press but a link.
+fn framed_anywhere(mut response: Response) -> Response {
+    response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(FRAMED));
+    response
+}

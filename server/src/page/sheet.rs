@@ -1,0 +1,267 @@
+//! `/flights/{id}/sheet` and `/days/{id}/sheet`: one page of paper, A4 or Letter, black alone, with a line to sign on.
+//!
+//! What a sheet has room for is reckoned here, so that it is one page whatever is on it: what finds none is counted on the sheet
+//! and stands on the page of the flight, or on the next part of the day. The browser's harness prints the fullest of both.
+
+use std::sync::Arc;
+
+use axum::extract::State as Held;
+use axum::http::HeaderMap;
+use axum::response::Response;
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::standing::{Weather, at_condition, minded};
+use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
+use super::view::{View, document, first_caution};
+use super::{day, flight, parts, sent};
+use crate::State;
+use crate::api::extract::InPath;
+use crate::problem::{Kind, Problem};
+
+/// Lines of a sheet of Letter, the shorter of the two, below its head and above the line to sign on.
+const LINES: usize = 56;
+/// Lines of the table of a day, which has no cautions below it.
+const DAY_LINES: usize = 72;
+/// Letters of a line of the name of a flight.
+const NAME: usize = 26;
+/// Letters of a line over the whole width.
+const WHOLE: usize = 120;
+/// Letters of a line of cautions, which stand in two columns.
+const HALF: usize = 58;
+/// Letters of a line of the label of a delay.
+const LABEL: usize = 14;
+/// Most lines of a table of delays: a third of a sheet is left to the rest.
+const TABLE: usize = 42;
+
+/// Prints an assessment.
+pub async fn of_flight(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let page = flight::made(&state, &id, move |answer| Ok(flight_sheet(&At::whole(answer), &view))).await?;
+    Ok(sent(page, &headers))
+}
+
+/// Prints a day, or a part of one that is longer than a sheet.
+pub async fn of_day(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = move |day: &Value, first: &Value| day_sheet(&At::whole(day), &At::whole(first), &view);
+    day::shown(&state, &id, make).await.map(|page| sent(page, &headers))
+}
+
+/// Lines that a text takes.
+fn lines(text: &str, letters: usize) -> usize {
+    text.chars().count().div_ceil(letters).max(1)
+}
+
+fn flight_sheet(at: &At, view: &View) -> String {
+    let (id, units) = (at.get("id").text(), view.units());
+    let weather = Weather::of(at);
+    let delays = at.get("delays").items();
+    // A row is half as high again as a line of its label; the heading of the table takes four lines.
+    let mut table = 0;
+    let fits = |delay: &&At| {
+        table += (3 * lines(delay.get("label").text(), LABEL)).div_ceil(2);
+        table <= TABLE
+    };
+    let rows = delays.iter().take_while(fits).count();
+    let advice = lines(at.down("advice.text").text(), WHOLE);
+    let left = LINES.saturating_sub(table.min(TABLE) + 4 + advice);
+    let cautions = at.get("cautions").items();
+    let fitting = fitting(&cautions, 2 * left.saturating_sub(2));
+    let body = html! {
+        h1 { (at.get("name").words()) }
+        (first_caution())
+        (parts::about(at))
+        (condition(&at.get("advice"), units))
+        (parts::weather_line(at, weather))
+        (delays_table(at, &delays[..rows], weather, units))
+        @if rows < delays.len() { p { (delays.len() - rows) " more delays stand on the page of this flight." } }
+        p { (at.down("advice.text").words()) }
+        h2 { "Cautions" }
+        @if cautions.is_empty() { p { "None of those that are looked for. That is no leave to fly." } }
+        ul.columns { @for caution in &cautions[..fitting] { li { (caution.get("message").words()) } } }
+        @if fitting < cautions.len() { p { strong { (cautions.len() - fitting) " more cautions" } " stand on the page of this flight." } }
+        (foot(at))
+    };
+    sheet(
+        &format!("{}: sheet", at.get("name").text()),
+        &format!("/flights/{id}"),
+        &format!("/v1/assessments/{id}"),
+        view,
+        &body,
+    )
+}
+
+/// How many cautions there is room for.
+fn fitting(cautions: &[At], mut room: usize) -> usize {
+    let fits = |caution: &&At| {
+        let takes = lines(caution.get("message").text(), HALF);
+        let fits = takes <= room;
+        room = room.saturating_sub(takes);
+        fits
+    };
+    cautions.iter().take_while(fits).count()
+}
+
+fn condition(advice: &At, units: Units) -> Markup {
+    html! {
+        p {
+            strong { "Condition: " } "at most " (advice.get("condition_chance").short_percent())
+            " of flights with an unsafe opening at " (limit(advice, units)) ", by the upper end of the interval."
+        }
+    }
+}
+
+fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Markup {
+    let advice = at.get("advice");
+    let (speed, length) = (Quantity::Speed, Quantity::Length);
+    let fields = delays.iter().any(|d| d.down("landing.outside_fields").is_there());
+    let table = html! {
+            thead {
+                tr {
+                    th scope="col" { "Delay" }
+                    th scope="col" { "Stands" }
+                    th scope="col" { "Unsafe opening" }
+                    th scope="col" { "Airspeed at ejection, " (speed.name(units)) }
+                    th scope="col" { "After apogee, s" }
+                    th scope="col" { "90 % land within, " (length.name(units)) }
+                    @if fields { th scope="col" { "Outside every field" } }
+                }
+            }
+            tbody {
+                @for delay in delays {
+                    @let ejection = delay.down("at_ejection.airspeed_m_s");
+                    tr {
+                        th scope="row" { (delay.get("label").words()) }
+                        td { (delay.get("standing").words()) @if let Some(minded) = minded(delay, weather) { ", " (minded) } }
+                        td { (at_condition(delay, &advice).chance()) }
+                        td {
+                            @if ejection.is_there() {
+                                (ejection.get("p50").bare(speed, units)) " (" (ejection.get("p05").bare(speed, units)) " to "
+                                (ejection.get("p95").bare(speed, units)) ")"
+                            } @else { (NOT_KNOWN) }
+                        }
+                        td { (delay.down("at_ejection.after_apogee_s.p50").bare(Quantity::Time, units)) }
+                        td { (delay.down("landing.distance_p90_m").bare(length, units)) }
+                        @if fields { td { (delay.down("landing.outside_fields").chance()) } }
+                    }
+                }
+            }
+    };
+    html! {
+        (parts::wide("Each delay", table))
+        p.note { "Airspeed: median, and what 90 % of the flights lie between." }
+    }
+}
+
+/// The rows of each part of a day: as many as a sheet has room for, and at least one.
+fn by_part(rows: &[At]) -> Vec<core::ops::Range<usize>> {
+    let mut parts = Vec::new();
+    let (mut from, mut used) = (0, 0);
+    for (k, row) in rows.iter().enumerate() {
+        let takes = height(row);
+        if used + takes > DAY_LINES && k > from {
+            parts.push(from..k);
+            (from, used) = (k, 0);
+        }
+        used += takes;
+    }
+    parts.push(from..rows.len());
+    parts
+}
+
+/// Lines of a row: three delays take less than two lines.
+fn height(row: &At) -> usize {
+    let of = row.get("flight");
+    let said = if of.is_there() {
+        (2 * of.get("delays").items().len()).div_ceil(3) + lines(&topics(row), WHOLE)
+    } else {
+        lines(row.down("problem.detail").text(), WHOLE)
+    };
+    1 + said.max(lines(row.get("name").text(), NAME))
+}
+
+/// What the reasons to hold of a flight are about.
+fn topics(row: &At) -> String {
+    let mut topics: Vec<String> =
+        row.down("flight.hold").items().iter().map(|r| r.get("topic").text().replace('_', " ")).collect();
+    topics.dedup();
+    topics.join(", ")
+}
+
+fn day_sheet(day: &At, first: &At, view: &View) -> Result<String, Problem> {
+    let (id, units) = (day.get("id").text(), view.units());
+    let rows = day.get("entries").items();
+    let parts = by_part(&rows);
+    let part = view.wishes.part.unwrap_or(1);
+    let Some(shown) = part.checked_sub(1).and_then(|k| parts.get(k)) else {
+        return Err(Problem::new(
+            Kind::InvalidQuery,
+            format!("There is no such part. Give part as one of 1 to {}.", parts.len()),
+        ));
+    };
+    let path = format!("/days/{id}/sheet");
+    let weather = Weather::of(first);
+    let body = html! {
+        h1 { "The day" @if parts.len() > 1 { ", part " (part) " of " (parts.len()) } }
+        (first_caution())
+        @if let Some(row) = day::flown(day).first() { (condition(&row.down("flight.advice"), units)) }
+        div data-answer={ "/v1/assessments/" (first.get("id").text()) } { (parts::weather_line(first, weather)) }
+        (parts::wide("Each flight", html! {
+            thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" } } }
+            tbody {
+                @for row in &rows[shown.clone()] {
+                    tr {
+                        th scope="row" { (row.get("name").words()) }
+                        td.said {
+                            @if row.get("flight").is_there() {
+                                (day::line(row, weather, units))
+                                @let topics = topics(row);
+                                @if !topics.is_empty() { p { strong { "Hold: " } (topics) } }
+                            } @else {
+                                strong { "Could not be flown: " } (row.down("problem.detail").words())
+                            }
+                        }
+                    }
+                }
+            }
+        }))
+        (foot(day))
+        @if parts.len() > 1 {
+            nav.screen aria-label="Parts" {
+                ul.links {
+                    @for k in 1..=parts.len() {
+                        li { a href=(view.page_with(&path, &[("part", &k.to_string())])) aria-current=[(k == part).then_some("true")] { "Part " (k) } }
+                    }
+                }
+            }
+        }
+    };
+    Ok(sheet("The day: sheet", &format!("/days/{id}"), &format!("/v1/days/{id}"), view, &body))
+}
+
+/// Who signs, and what makes the same sheet again.
+fn foot(at: &At) -> Markup {
+    let line = |name: &str| html! { p { (name) span.rule {} } };
+    html! {
+        div.signature { (line("Range safety officer")) (line("Decision")) (line("Date and time")) }
+        (parts::identity(at))
+    }
+}
+
+/// A sheet as a document; on a screen it leads back.
+fn sheet(title: &str, back: &str, answer: &str, view: &View, body: &Markup) -> String {
+    let body = html! {
+        nav.screen aria-label="Back" { a href=(view.page(back)) { "Back to the figures" } " (print this page: it is one sheet)" }
+        main data-answer=(answer) { (body) }
+    };
+    document(title, Some("sheet"), &body)
+}

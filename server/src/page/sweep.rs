@@ -1,0 +1,156 @@
+//! `/sweeps/{id}`: one flight by hour (or rail, or site) and delay, and what meets every condition.
+
+use std::sync::Arc;
+
+use axum::extract::State as Held;
+use axum::http::HeaderMap;
+use axum::response::Response;
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::told::{At, Quantity, Units};
+use super::view::{Page, View};
+use super::{parts, sent};
+use crate::State;
+use crate::api::assessments::read_id;
+use crate::api::extract::InPath;
+use crate::api::files::drawn;
+use crate::api::work;
+use crate::problem::Problem;
+use crate::store::Shelf;
+
+/// Most settings that are written out: a longer table helps nobody.
+const MOST_ROWS: usize = 240;
+
+/// Shows a sweep.
+pub async fn read(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    view: View,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let answer = work::stored(&state, Shelf::Sweeps, &id).await?;
+    let make = move |sweep: &Value| Ok(page(&At::whole(sweep), &view));
+    drawn(&state, answer.into(), &id.to_string(), make).await.map(|page| sent(page, &headers))
+}
+
+fn page(at: &At, view: &View) -> String {
+    let id = at.get("id").text();
+    let (path, answer) = (format!("/sweeps/{id}"), format!("/v1/sweeps/{id}"));
+    let picture = view.file(&format!("{answer}/heat-map.svg"), &[]);
+    let body = html! {
+        p.about { (at.get("cells").items().len()) " settings, " (at.get("flights").count()) " flights." }
+        section aria-labelledby="feasible" {
+            h2 #feasible { "What meets every condition" }
+            ul { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }
+            p { (at.get("text").words()) }
+            (choices(at))
+            p.weather.aged { strong { "Weather: " } "a sweep does not say how old it is. Open the flight of a setting, assessed with its weather, before you decide." }
+        }
+        section aria-labelledby="map" {
+            h2 #map { "Every setting by delay" }
+            figure {
+                img.picture src=(picture) alt="Chance of an unsafe opening for every setting and delay; the tables below have the same numbers.";
+            }
+            (tables(at, view.units()))
+            p.note { (at.get("intervals").words()) }
+        }
+        section aria-labelledby="files" {
+            h2 #files { "In other forms" }
+            ul.links {
+                li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
+                li { a href=(picture) { "Map, SVG" } }
+                li { a href=(view.file(&format!("{answer}/heat-map.png"), &[])) { "Map, PNG" } }
+            }
+        }
+        (parts::identity(at))
+    };
+    Page { title: "The sweep", path: &path, own: &[], answer: &answer, body }.whole(view)
+}
+
+/// The best choices.
+fn choices(at: &At) -> Markup {
+    let (best, conditions) = (at.get("best").items(), at.get("conditions").items());
+    html! {
+        @if !best.is_empty() {
+            (parts::wide("The choices with most room", html! {
+                caption { (best.len()) " of the " (at.get("feasible").count()) " choices that meet every condition, the one with most room first." }
+                thead {
+                    tr {
+                        th scope="col" { "Choice" }
+                        @for (k, _) in conditions.iter().enumerate() { th scope="col" { "Chance, condition " (k + 1) } }
+                    }
+                }
+                tbody {
+                    @for choice in &best {
+                        tr {
+                            th scope="row" { (choice.get("text").words()) }
+                            @for chance in choice.get("chances").items() { td { (chance.chance()) } }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// The settings, in a table for each run of them with the same delays.
+fn tables(at: &At, units: Units) -> Markup {
+    let cells = at.get("cells").items();
+    let labels = |cell: &At| -> Vec<String> {
+        cell.get("delays").items().iter().map(|d| d.get("label").text().to_string()).collect()
+    };
+    let shown = &cells[..cells.len().min(MOST_ROWS)];
+    html! {
+        @for run in shown.chunk_by(|a, b| labels(a) == labels(b)) {
+            (parts::wide("Chance of an unsafe opening by setting and delay", html! {
+                caption { "Chance of an unsafe opening with its interval, whether every condition is met, and within what distance 90 % of the landings keep." }
+                thead { tr { th scope="col" { "Setting" } @for label in labels(&run[0]) { th scope="col" { (label) } } } }
+                tbody {
+                    @for cell in run {
+                        tr {
+                            th scope="row" { (setting(at, cell)) }
+                            @for delay in cell.get("delays").items() { (choice(&delay, units)) }
+                        }
+                    }
+                }
+            }))
+        }
+        @if cells.len() > MOST_ROWS { p { (cells.len() - MOST_ROWS) " more settings are not written out: the JSON has them all." } }
+    }
+}
+
+/// A setting in words.
+fn setting(at: &At, cell: &At) -> String {
+    let axes = at.get("axes").items();
+    let steps = cell.get("at").items();
+    let step = |(axis, step): (&At, &At)| {
+        let label = axis.get("labels").nth(step.number().unwrap_or_default() as usize).text();
+        match axis.get("axis").text() {
+            "tilts" => format!("tilt {label}"),
+            "azimuths" => format!("azimuth {label}"),
+            _ => label.to_string(),
+        }
+    };
+    axes.iter().zip(&steps).map(step).collect::<Vec<_>>().join(", ")
+}
+
+fn choice(delay: &At, units: Units) -> Markup {
+    let checks = delay.get("checks").items();
+    let met = |word: &str| checks.iter().any(|check| check.get("met").text() == word);
+    let (class, word) = match (met("does not meet"), met("not known") || checks.is_empty()) {
+        (true, _) => ("fails", "does not meet"),
+        (false, true) => ("unknown", "not known"),
+        (false, false) => ("meets", "meets"),
+    };
+    let opening = delay.get("checks").nth(0);
+    html! {
+        td.(class) {
+            (opening.get("chance").likely()) " "
+            small { "(" (opening.get("lower").likely()) " to " (opening.get("upper").likely()) ")" }
+            span.met { (word) } ", "
+            (delay.get("landing_distance_p90_m").measure(Quantity::Length, units))
+        }
+    }
+}

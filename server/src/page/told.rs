@@ -1,0 +1,251 @@
+//! What a stored answer tells, member by member, and its numbers as the page shows them.
+//!
+//! A number is read once, in SI, as the answer has it, and rounded once, when it is shown: switching units there and back
+//! moves nothing. With it stand its own value and its place in the answer (a JSON Pointer), so that whoever doubts a cell
+//! finds where it comes from.
+
+use maud::{Markup, html};
+use serde::Deserialize;
+use serde_json::Value;
+use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S, STANDARD_GRAVITY_M_S2};
+
+/// What stands where the answer has no number.
+pub const NOT_KNOWN: &str = "not known";
+
+/// Kilograms of a pound (avoirdupois, exact).
+const POUND_KG: f64 = 0.453_592_37;
+
+/// Which units are shown.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Units {
+    /// Metres, metres per second, joules.
+    #[default]
+    Si,
+    /// Feet, miles per hour, foot-pounds.
+    Us,
+}
+
+/// What is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quantity {
+    /// A speed.
+    Speed,
+    /// A length on the ground or a height.
+    Length,
+    /// A time.
+    Time,
+    /// A kinetic energy.
+    Energy,
+}
+
+impl Quantity {
+    /// Name of the unit, how much of SI it is, and the decimals that are shown.
+    fn unit(self, units: Units) -> (&'static str, f64, usize) {
+        match (self, units) {
+            (Self::Speed, Units::Si) => ("m/s", 1.0, 1),
+            (Self::Speed, Units::Us) => ("mph", MILE_PER_HOUR_M_S, 1),
+            (Self::Length, Units::Si) => ("m", 1.0, 0),
+            (Self::Length, Units::Us) => ("ft", FOOT_M, 0),
+            (Self::Time, _) => ("s", 1.0, 1),
+            (Self::Energy, Units::Si) => ("J", 1.0, 0),
+            (Self::Energy, Units::Us) => ("ft lbf", FOOT_M * POUND_KG * STANDARD_GRAVITY_M_S2, 0),
+        }
+    }
+
+    /// Name of the unit.
+    pub fn name(self, units: Units) -> &'static str {
+        self.unit(units).0
+    }
+}
+
+/// A number with so many decimals; what would print as minus zero prints as zero.
+fn digits(x: f64, decimals: usize) -> String {
+    let text = format!("{x:.decimals$}");
+    let zero = text.trim_start_matches('-').bytes().all(|b| b == b'0' || b == b'.');
+    if zero { text.trim_start_matches('-').to_string() } else { text }
+}
+
+/// Without zeros at the end of its decimals.
+fn shortened(digits: String) -> String {
+    if digits.contains('.') { digits.trim_end_matches('0').trim_end_matches('.').to_string() } else { digits }
+}
+
+/// A place of an answer. What is not there, as in answers of older engines, is null.
+#[derive(Debug, Clone)]
+pub struct At<'a> {
+    value: &'a Value,
+    pointer: String,
+}
+
+static NOTHING: Value = Value::Null;
+
+impl<'a> At<'a> {
+    /// The whole answer.
+    pub fn whole(answer: &'a Value) -> Self {
+        Self { value: answer, pointer: String::new() }
+    }
+
+    /// A member.
+    pub fn get(&self, name: &'static str) -> Self {
+        Self { value: self.value.get(name).unwrap_or(&NOTHING), pointer: format!("{}/{name}", self.pointer) }
+    }
+
+    /// A member of members: "at_ejection.airspeed_m_s.p50".
+    pub fn down(&self, names: &'static str) -> Self {
+        names.split('.').fold(self.clone(), |at, name| at.get(name))
+    }
+
+    /// One of a list.
+    pub fn nth(&self, k: usize) -> Self {
+        Self { value: self.value.get(k).unwrap_or(&NOTHING), pointer: format!("{}/{k}", self.pointer) }
+    }
+
+    /// All of a list.
+    pub fn items(&self) -> Vec<Self> {
+        (0..self.value.as_array().map_or(0, Vec::len)).map(|k| self.nth(k)).collect()
+    }
+
+    /// Whether there is anything.
+    pub fn is_there(&self) -> bool {
+        !self.value.is_null()
+    }
+
+    /// A text; empty where there is none.
+    pub fn text(&self) -> &'a str {
+        self.value.as_str().unwrap_or_default()
+    }
+
+    /// A number.
+    pub fn number(&self) -> Option<f64> {
+        self.value.as_f64()
+    }
+
+    /// Whether it is true.
+    pub fn holds(&self) -> bool {
+        self.value.as_bool().unwrap_or_default()
+    }
+
+    /// A text as it stands in the answer.
+    pub fn words(&self) -> Markup {
+        html! { @if self.text().is_empty() { (NOT_KNOWN) } @else { span data-at=(self.pointer) { (self.text()) } } }
+    }
+
+    /// A chance in words: what lies in brackets, its interval, is set smaller.
+    pub fn chance(&self) -> Markup {
+        let text = self.get("text");
+        let (estimate, interval) = text.text().split_at(text.text().find(" (").unwrap_or(text.text().len()));
+        html! {
+            @if estimate.is_empty() { (NOT_KNOWN) }
+            @else { span.chance data-at=(text.pointer) { (estimate) @if !interval.is_empty() { small { (interval) } } } }
+        }
+    }
+
+    /// A number with its unit.
+    pub fn measure(&self, quantity: Quantity, units: Units) -> Markup {
+        let (name, of_si, decimals) = quantity.unit(units);
+        self.shown(|x| digits(x / of_si, decimals), Some(name))
+    }
+
+    /// The same under a heading that has the unit.
+    pub fn bare(&self, quantity: Quantity, units: Units) -> Markup {
+        let (_, of_si, decimals) = quantity.unit(units);
+        self.shown(|x| digits(x / of_si, decimals), None)
+    }
+
+    /// A number without a unit, or of one that is the same everywhere.
+    pub fn plain(&self, decimals: usize, unit: Option<&str>) -> Markup {
+        self.shown(|x| digits(x, decimals), unit)
+    }
+
+    /// The same, with no more decimals than it has: what people set is mostly round.
+    pub fn short(&self, decimals: usize, unit: &str) -> Markup {
+        self.shown(|x| shortened(digits(x, decimals)), Some(unit))
+    }
+
+    /// A share in per cent.
+    pub fn percent(&self) -> Markup {
+        self.shown(|share| digits(100.0 * share, 0), Some("%"))
+    }
+
+    /// A share that people set, in per cent, with no more decimals than it has.
+    pub fn short_percent(&self) -> Markup {
+        self.shown(|share| shortened(digits(100.0 * share, 2)), Some("%"))
+    }
+
+    /// A chance in per cent; never 0 or 100.
+    pub fn likely(&self) -> Markup {
+        let text = |p: f64| match p {
+            p if p < 0.0005 => "< 0.1".into(),
+            p if p > 0.9995 => "> 99.9".into(),
+            p => digits(100.0 * p, 1),
+        };
+        self.shown(text, Some("%"))
+    }
+
+    /// A value as JSON has it.
+    pub fn json(&self) -> String {
+        self.value.to_string()
+    }
+
+    /// A count.
+    pub fn count(&self) -> Markup {
+        self.shown(|n| digits(n, 0), None)
+    }
+
+    fn shown(&self, digits: impl Fn(f64) -> String, unit: Option<&str>) -> Markup {
+        html! {
+            @match self.number() {
+                Some(x) => {
+                    data value=(self.value) data-at=(self.pointer) { (digits(x)) @if let Some(unit) = unit { "\u{a0}" (unit) } }
+                }
+                None => (NOT_KNOWN),
+            }
+        }
+    }
+}
+
+/// A limit in both units, as every limit is told: an object with `limit_m_s` and `limit_mph`.
+pub fn limit(at: &At, units: Units) -> Markup {
+    let m_s = at.get("limit_m_s").short(1, "m/s");
+    let mph = at.get("limit_mph").short(1, "mph");
+    html! {
+        @match units {
+            Units::Si => { (m_s) " (" (mph) ")" }
+            Units::Us => { (mph) " (" (m_s) ")" }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn numbers_are_rounded_once_and_keep_their_place() {
+        let answer = json!({"list": [{"v_m_s": 15.6464, "none": null, "zero": -0.04, "text": "16 % (10 to 24 %)"}]});
+        let at = At::whole(&answer).get("list").nth(0);
+        let shown = |markup: Markup| markup.into_string();
+        assert_eq!(
+            shown(at.get("v_m_s").measure(Quantity::Speed, Units::Us)),
+            "<data value=\"15.6464\" data-at=\"/list/0/v_m_s\">35.0\u{a0}mph</data>"
+        );
+        assert_eq!(
+            shown(at.get("zero").bare(Quantity::Time, Units::Si)),
+            "<data value=\"-0.04\" data-at=\"/list/0/zero\">0.0</data>"
+        );
+        assert_eq!(shown(at.get("none").measure(Quantity::Length, Units::Si)), NOT_KNOWN);
+        assert_eq!(shown(at.get("absent").percent()), NOT_KNOWN);
+        for (told, digits) in [("60.0", "60"), ("62.5", "62.5"), ("100", "100"), ("5.00", "5")] {
+            assert_eq!(shortened(told.into()), digits);
+        }
+        assert_eq!(
+            shown(at.chance()),
+            "<span class=\"chance\" data-at=\"/list/0/text\">16 %<small> (10 to 24 %)</small></span>"
+        );
+        let (_, joules, _) = Quantity::Energy.unit(Units::Us);
+        assert!((joules - 1.355_817_948_331_4).abs() < 1e-12, "NIST SP 811: {joules}");
+    }
+}

@@ -1,0 +1,615 @@
+//! The RSO's page from outside: every number on it against the answer, its words, and what a browser is let do.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use std::collections::{HashMap, HashSet};
+use std::path::Path;
+
+use axum::body::Body;
+use axum::http::Method;
+use scraper::{ElementRef, Html, Selector};
+use serde_json::{Value, json};
+use slowpoint_server::page::ROUTES;
+use slowpoint_server::store::{Access, Scope, Token};
+use support::{Reply, Service, card, json_request, request, service};
+
+/// One mile an hour, one foot (international, exact) and one foot-pound (NIST SP 811) in SI.
+const MPH: f64 = 0.44704;
+const FOOT: f64 = 0.3048;
+const FOOT_POUND: f64 = 1.355_817_948;
+
+fn example(name: &str) -> Value {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(name);
+    serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap()
+}
+
+/// A small example of each shelf, as its path in the API.
+async fn posted(service: &Service, shelf: &str, mut body: Value) -> String {
+    for name in ["flights", "until"] {
+        body.as_object_mut().unwrap().remove(name);
+    }
+    let flights = if shelf == "sweeps" { &mut body["base"]["flights"] } else { &mut body["flights"] };
+    *flights = json!(256);
+    if shelf == "sweeps" {
+        body["base"].as_object_mut().unwrap().remove("until");
+    }
+    let reply = service.send(json_request(&format!("/v1/{shelf}"), body.to_string())).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    reply.header("location").to_string()
+}
+
+/// A page's address from that of its answer.
+fn page_of(place: &str) -> String {
+    place.replace("/v1/", "/").replace("/assessments/", "/flights/")
+}
+
+fn id_of(place: &str) -> &str {
+    place.rsplit('/').next().unwrap()
+}
+
+/// A page; read as HTML without a fault.
+async fn read(service: &Service, uri: &str) -> Html {
+    let reply = service.get(uri).await;
+    assert_eq!(reply.status, 200, "{uri}: {}", reply.text());
+    assert_eq!(reply.header("content-type"), "text/html; charset=utf-8", "{uri}");
+    let page = Html::parse_document(&reply.text());
+    assert_eq!(page.errors, Vec::<String>::new(), "{uri}");
+    page
+}
+
+fn all<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
+    let selector = Selector::parse(selector).unwrap();
+    page.select(&selector).collect()
+}
+
+fn words(element: ElementRef) -> String {
+    element.text().collect()
+}
+
+/// A day with a flight that cannot be flown.
+fn day() -> Value {
+    let mut day = example("days/meadow.json");
+    let mut broken = day["entries"][0].clone();
+    broken["name"] = json!("broken & <mended>");
+    broken["card"]["airframe"]["mass"] = json!("620 kg");
+    day["entries"].as_array_mut().unwrap().push(broken);
+    day
+}
+
+/// Every page of a service with something of everything: its address.
+async fn everything(service: &Service) -> Vec<String> {
+    let flights = ["mapped-field.json", "weather-report.json"];
+    let mut driven = card();
+    driven["drivers"] = json!(256);
+    let mut places = vec![posted(service, "assessments", driven).await];
+    for name in flights {
+        places.push(posted(service, "assessments", example(name)).await);
+    }
+    let before = posted(service, "days", day()).await;
+    let patch = json!({"wind": {"surface": {"speed": "7 mph"}}}).to_string();
+    let revised = service.send(json_request(&format!("{before}/revisions"), patch)).await;
+    assert_eq!(revised.status, 200, "{}", revised.text());
+    let revised = revised.header("location").to_string();
+    let sweep = posted(service, "sweeps", example("sweeps/meadow.json")).await;
+    let mut pages = vec!["/".to_string()];
+    for place in &places {
+        let page = page_of(place);
+        pages.extend([page.clone(), format!("{page}/sheet"), format!("{page}/embed")]);
+    }
+    for place in [&before, &revised] {
+        let page = page_of(place);
+        pages.extend([page.clone(), format!("{page}/sheet"), format!("{page}?only=failed&sort=chance")]);
+    }
+    pages.push(format!("{}?since={}", page_of(&revised), id_of(&before)));
+    pages.push(page_of(&sweep));
+    pages
+}
+
+/// How much of SI the unit is in which a place of an answer is shown, and whether it is a chance: by the unit in its name.
+fn unit(pointer: &str, us: bool) -> f64 {
+    let names: Vec<&str> = pointer.split('/').collect();
+    let ends = |unit: &str| names.iter().any(|name| name.ends_with(unit));
+    if names.contains(&"drivers") {
+        // Their quantities are named with units; their indices have none.
+        return 1.0;
+    }
+    let both = names.iter().any(|name| name.starts_with("limit_m") || name.starts_with("surface_wind"));
+    match us && !both {
+        true if ends("_m_s") => MPH,
+        true if ends("_m") => FOOT,
+        true if ends("_j") => FOOT_POUND,
+        _ => 1.0,
+    }
+}
+
+/// Holds every number and text of a page against the answer it names, as the API sends it. How many there are of each place.
+async fn held(service: &Service, uri: &str, answers: &mut HashMap<String, Value>) -> HashSet<String> {
+    let page = read(service, uri).await;
+    let us = uri.contains("units=us");
+    let mut seen = HashSet::new();
+    for element in all(&page, "[data-at]") {
+        let pointer = element.value().attr("data-at").unwrap();
+        let of = element.ancestors().filter_map(ElementRef::wrap).find_map(|e| e.value().attr("data-answer"));
+        let address = of.unwrap_or_else(|| panic!("{uri}: {pointer} is of no answer"));
+        if !answers.contains_key(address) {
+            answers.insert(address.into(), service.get(address).await.json());
+        }
+        let told = answers[address].pointer(pointer).unwrap_or_else(|| panic!("{address} has no {pointer}"));
+        let text = words(element);
+        let place = format!("{uri}: {address}{pointer} is {told}, shown as {text:?}");
+        match element.value().attr("value") {
+            None => assert_eq!(Some(text.as_str()), told.as_str(), "{place}"),
+            Some(value) => {
+                assert_eq!(&serde_json::from_str::<Value>(value).unwrap(), told, "{place}");
+                check_digits(&text, told.as_f64().unwrap(), unit(pointer, us), &place);
+            }
+        }
+        seen.insert(format!("{address}{pointer}"));
+    }
+    seen
+}
+
+/// A number is shown as it is, to half of its last digit; a chance next to 0 or 1 by what it lies below or above.
+fn check_digits(text: &str, told: f64, unit: f64, place: &str) {
+    let of_one = if text.ends_with('%') { 100.0 } else { 1.0 };
+    let number = text.split('\u{a0}').next().unwrap();
+    let told = told * of_one / unit;
+    if let Some(bound) = number.strip_prefix("< ") {
+        assert!(told < bound.parse().unwrap(), "{place}");
+    } else if let Some(bound) = number.strip_prefix("> ") {
+        assert!(told > bound.parse().unwrap(), "{place}");
+    } else {
+        let decimals = number.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let half = 0.5 * 10_f64.powi(-i32::try_from(decimals).unwrap());
+        let shown: f64 = number.parse().unwrap_or_else(|_| panic!("{place}"));
+        assert!((shown - told).abs() <= half * (1.0 + 1e-6), "{place}: {told}");
+    }
+}
+
+/// Every number and every word is the answer's, in either unit, and none of those that matter is left out.
+#[tokio::test(flavor = "multi_thread")]
+async fn numbers_equal_the_answers() {
+    let service = service();
+    let mut answers = HashMap::new();
+    let mut seen = HashSet::new();
+    for page in everything(&service).await {
+        for units in ["si", "us"] {
+            let join = if page.contains('?') { '&' } else { '?' };
+            seen.extend(held(&service, &format!("{page}{join}units={units}"), &mut answers).await);
+        }
+    }
+    let mut wanted = Vec::new();
+    for (address, answer) in &answers {
+        if address.starts_with("/v1/assessments/") {
+            wanted.extend(of_an_assessment(answer).into_iter().map(|pointer| format!("{address}{pointer}")));
+        } else if address.starts_with("/v1/sweeps/") {
+            wanted.extend(of_a_sweep(answer).into_iter().map(|pointer| format!("{address}{pointer}")));
+        } else if !address.contains("/changes") {
+            wanted.extend(of_a_day(answer).into_iter().map(|pointer| format!("{address}{pointer}")));
+        }
+    }
+    assert!(answers.len() > 6 && wanted.len() > 1000, "{} answers, {} places", answers.len(), wanted.len());
+    // Flights of a day that nobody opened are answers of which only the weather is shown.
+    let opened = |place: &&String| {
+        let address = place[.."/v1/assessments/".len() + 32].to_string();
+        !place.starts_with("/v1/assessments/") || seen.contains(&format!("{address}/advice/text"))
+    };
+    let missing: Vec<_> = wanted.iter().filter(opened).filter(|place| !seen.contains(*place)).collect();
+    assert!(missing.is_empty(), "not shown: {missing:?}");
+    assert!(seen.iter().any(|place| place.contains("/changes?since=") && place.contains("unsafe_opening_after")));
+}
+
+fn lengths(list: &Value) -> std::ops::Range<usize> {
+    0..list.as_array().map_or(0, Vec::len)
+}
+
+fn of_an_assessment(answer: &Value) -> Vec<String> {
+    let mut places: Vec<String> = ["/id", "/engine", "/advice/text", "/intervals"].map(String::from).to_vec();
+    for d in lengths(&answer["delays"]) {
+        let delay = &answer["delays"][d];
+        places.extend([format!("/delays/{d}/label"), format!("/delays/{d}/standing")]);
+        for l in lengths(&delay["limits"]) {
+            places.extend(["over", "unsafe_opening"].map(|name| format!("/delays/{d}/limits/{l}/{name}/text")));
+        }
+        if delay["at_ejection"].is_object() {
+            let quantiles = ["p05", "p25", "p50", "p75", "p95"];
+            places.extend(quantiles.map(|q| format!("/delays/{d}/at_ejection/airspeed_m_s/{q}")));
+            places.push(format!("/delays/{d}/at_ejection/height_above_pad_m/p50"));
+        }
+        if delay["landing"].is_object() {
+            places.extend(
+                ["distance_p90_m", "distance_p99_m", "energy_p50_j"].map(|n| format!("/delays/{d}/landing/{n}")),
+            );
+            for a in lengths(&delay["landing"]["areas"]) {
+                places.push(format!("/delays/{d}/landing/areas/{a}/inside/text"));
+            }
+        }
+    }
+    for c in lengths(&answer["cautions"]) {
+        places.push(format!("/cautions/{c}/message"));
+    }
+    for a in lengths(&answer["assumed"]) {
+        places.push(format!("/assumed/{a}/value"));
+    }
+    for f in lengths(&answer["failures"]["each"]) {
+        places.push(format!("/failures/each/{f}/unsafe_opening/text"));
+    }
+    for m in lengths(&answer["model_moves"]) {
+        for w in lengths(&answer["model_moves"][m]["unsafe_opening"]) {
+            places.push(format!("/model_moves/{m}/unsafe_opening/{w}/when_off_text"));
+        }
+    }
+    if answer["weather"].is_object() {
+        places.push("/weather/source".into());
+    }
+    if answer["weather"]["age_h"].is_number() {
+        places.push("/weather/age_h".into());
+    }
+    places
+}
+
+fn of_a_day(answer: &Value) -> Vec<String> {
+    let mut places = Vec::new();
+    for e in lengths(&answer["entries"]) {
+        let entry = &answer["entries"][e];
+        places.push(format!("/entries/{e}/name"));
+        let flight = &entry["flight"];
+        for d in lengths(&flight["delays"]) {
+            let at = format!("/entries/{e}/flight/delays/{d}");
+            let limit =
+                lengths(&flight["limits"]).find(|l| flight["limits"][*l]["limit_m_s"] == flight["advice"]["limit_m_s"]);
+            places.push(format!("{at}/limits/{}/unsafe_opening/text", limit.unwrap()));
+            places.extend(["label", "standing", "airspeed_p50_m_s"].map(|name| format!("{at}/{name}")));
+        }
+        for h in lengths(&flight["hold"]) {
+            places.push(format!("/entries/{e}/flight/hold/{h}/message"));
+        }
+        for f in lengths(&entry["problem"]["errors"]) {
+            places.push(format!("/entries/{e}/problem/errors/{f}/remedy"));
+        }
+    }
+    places
+}
+
+fn of_a_sweep(answer: &Value) -> Vec<String> {
+    let mut places = vec!["/text".to_string()];
+    if answer["feasible"] != 0 {
+        places.push("/feasible".into());
+    }
+    for c in lengths(&answer["cells"]) {
+        for d in lengths(&answer["cells"][c]["delays"]) {
+            let at = format!("/cells/{c}/delays/{d}");
+            places.extend(["chance", "lower", "upper"].map(|name| format!("{at}/checks/0/{name}")));
+            places.push(format!("{at}/landing_distance_p90_m"));
+        }
+    }
+    for b in lengths(&answer["best"]) {
+        places.push(format!("/best/{b}/chances/0/text"));
+    }
+    places
+}
+
+/// "Under limit" is said only where the upper end of the interval meets the condition, and has its colour only in weather of a
+/// known age that nothing is said against.
+#[tokio::test(flavor = "multi_thread")]
+async fn cells_say_no_more_than_is_known() {
+    let service = service();
+    // Few flights have wide intervals: a condition that some meet.
+    let loose = |name: &str| {
+        let mut card = example(name);
+        card["condition"]["chance"] = json!("25 %");
+        card
+    };
+    let old = {
+        let mut card = loose("weather-report.json");
+        card["launch_at"] = json!("2026-11-10T02:30:00-07:00");
+        card
+    };
+    let (mut under, mut other) = (0, 0);
+    for (body, minded) in [
+        (loose("weather-report.json"), None),
+        (old, Some("old weather")),
+        (loose("mapped-field.json"), Some("undated weather")),
+    ] {
+        let place = posted(&service, "assessments", body).await;
+        let answer = service.get(&place).await.json();
+        let page = read(&service, &page_of(&place)).await;
+        let cells = all(&page, ".cells .cell");
+        assert_eq!(cells.len(), answer["delays"].as_array().unwrap().len());
+        for (cell, delay) in cells.iter().zip(answer["delays"].as_array().unwrap()) {
+            let limits = delay["limits"].as_array().unwrap();
+            let at = limits.iter().find(|l| l["limit_m_s"] == answer["advice"]["limit_m_s"]).unwrap();
+            let upper = at["unsafe_opening"]["upper"].as_f64().unwrap();
+            let meets = upper <= answer["advice"]["condition_chance"].as_f64().unwrap();
+            let classes: Vec<&str> = cell.value().classes().collect();
+            let text = words(*cell);
+            assert_eq!(text.contains("under limit"), meets, "{text}, {upper}");
+            assert_eq!(classes.contains(&"under"), meets, "{text}");
+            assert_eq!(classes.contains(&"undated"), minded.is_some(), "{text}");
+            let told = ["old weather", "undated weather"].into_iter().find(|told| text.contains(told));
+            assert_eq!(told, minded.filter(|_| meets), "{text}");
+            *(if meets { &mut under } else { &mut other }) += 1;
+        }
+        let told = words(all(&page, "p.weather")[0]);
+        assert_eq!(told.contains("has no colour of its own here"), minded.is_some(), "{told}");
+    }
+    assert!(under >= 3 && other >= 3, "{under} and {other}: both have to be looked at");
+}
+
+/// What of a page a browser runs, loads or sends, and whether it is made as HTML has it.
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_are_plain() {
+    let service = service();
+    let mut headings = 0;
+    for uri in everything(&service).await {
+        let reply = service.get(&uri).await;
+        let allowed = reply.header("content-security-policy").to_string();
+        assert!(allowed.starts_with("default-src 'none'; style-src 'self'; img-src 'self'; "), "{uri}: {allowed}");
+        assert!(!allowed.contains("unsafe") && !allowed.contains("script-src"), "{uri}: {allowed}");
+        let framed = uri.ends_with("/embed");
+        assert!(
+            allowed.ends_with(if framed { "frame-ancestors *" } else { "frame-ancestors 'none'" }),
+            "{uri}: {allowed}"
+        );
+        assert_eq!(reply.header("cache-control"), if uri == "/" { "no-cache" } else { "private, no-cache" }, "{uri}");
+        let page = read(&service, &uri).await;
+        assert!(all(&page, "script, style, form, iframe, object, embed, base").is_empty(), "{uri}");
+        let mut ids = HashSet::new();
+        for element in all(&page, "*") {
+            let name = element.value().name();
+            for (attribute, value) in element.value().attrs() {
+                assert!(attribute != "style" && !attribute.starts_with("on"), "{uri}: {name} has {attribute}");
+                if matches!(attribute, "href" | "src") {
+                    let here = value.starts_with('#') || (value.starts_with('/') && !value.starts_with("//"));
+                    assert!(here, "{uri}: {name} leads to {value}");
+                }
+                if attribute == "id" {
+                    assert!(ids.insert(value.to_string()), "{uri}: two are called {value}");
+                }
+            }
+        }
+        for element in all(&page, "[aria-labelledby], a[href^='#']") {
+            let named = element.value().attr("aria-labelledby").or(element.value().attr("href")).unwrap();
+            assert!(ids.contains(named.trim_start_matches('#')), "{uri}: nothing is called {named}");
+        }
+        for image in all(&page, "img") {
+            assert!(image.value().attr("alt").is_some_and(|alt| alt.len() > 20), "{uri}");
+        }
+        for head in all(&page, "th") {
+            assert!(matches!(head.value().attr("scope"), Some("col" | "row")), "{uri}: {}", words(head));
+        }
+        for table in all(&page, "table") {
+            let region = table.parent().and_then(ElementRef::wrap).unwrap();
+            assert_eq!(region.value().attr("role"), Some("region"), "{uri}");
+            assert_eq!(region.value().attr("tabindex"), Some("0"), "{uri}");
+        }
+        let levels: Vec<u8> = all(&page, "h1, h2, h3").iter().map(|h| h.value().name().as_bytes()[1] - b'0').collect();
+        assert!(levels[0] == 1 && levels.iter().filter(|level| **level == 1).count() == 1, "{uri}: {levels:?}");
+        assert!(levels.windows(2).all(|pair| pair[1] <= pair[0] + 1), "{uri}: {levels:?}");
+        headings += levels.len();
+        // The first thing said after what it is.
+        let first = all(&page, "h1 + p.caution strong");
+        assert_eq!(words(first[0]), slowpoint_sim::report::FIRST_CAUTION, "{uri}");
+        for word in words(page.root_element()).split(|c: char| !c.is_alphanumeric()) {
+            let approves = ["safe", "go", "pass", "approved", "fine", "ok", "okay", "acceptable"];
+            assert!(!approves.contains(&word.to_lowercase().as_str()), "{uri} says {word}");
+        }
+    }
+    assert!(headings > 50, "{headings}");
+}
+
+/// What a browser loads to show a page first: compressed, no more than 120 kB.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_load_is_small() {
+    let service = service();
+    let sent = async |uri: &str| {
+        let mut asked = request(Method::GET, uri, Body::empty());
+        asked.headers_mut().insert("accept-encoding", "gzip".parse().unwrap());
+        service.send(asked).await
+    };
+    for uri in everything(&service).await {
+        let page = read(&service, &uri).await;
+        let coded = sent(&uri).await;
+        assert_eq!(coded.header("content-encoding"), if uri == "/" { "" } else { "gzip" }, "{uri}");
+        let mut bytes = coded.body.len();
+        let loads: Vec<&str> = all(&page, "img[src], link[href]")
+            .iter()
+            .map(|e| e.value().attr("src").or(e.value().attr("href")).unwrap())
+            .collect();
+        assert!(loads.iter().any(|load| load.ends_with(".css")), "{uri}");
+        for load in loads {
+            let reply = sent(load).await;
+            assert_eq!(reply.status, 200, "{load}");
+            if load.starts_with("/assets/") {
+                assert_eq!(reply.header("cache-control"), "public, max-age=31536000, immutable", "{load}");
+            }
+            if load.ends_with(".css") {
+                assert_eq!(reply.header("content-encoding"), "gzip");
+            }
+            bytes += reply.body.len();
+        }
+        assert!(bytes <= 120_000, "{uri} takes {bytes}");
+    }
+    // A style sheet of before, or of another day, is not there.
+    assert_eq!(service.get("/assets/page.0000000000000000.css").await.status, 404);
+}
+
+/// What is asked again and is the same is not sent again.
+#[tokio::test]
+async fn a_page_that_is_held_is_not_sent_again() {
+    let service = service();
+    let page = page_of(&posted(&service, "assessments", card()).await);
+    let tag = service.get(&page).await.header("etag").to_string();
+    let asked = async |uri: &str| {
+        let mut asked = request(Method::GET, uri, Body::empty());
+        asked.headers_mut().insert("if-none-match", tag.parse().unwrap());
+        service.send(asked).await
+    };
+    let held = asked(&page).await;
+    assert!(held.status == 304 && held.body.is_empty() && held.header("etag") == tag, "{held:?}");
+    assert_eq!(asked(&format!("{page}?units=us")).await.status, 200);
+}
+
+async fn as_browser(service: &Service, uri: &str) -> Reply {
+    let mut asked = request(Method::GET, uri, Body::empty());
+    let accept = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8";
+    asked.headers_mut().insert("accept", accept.parse().unwrap());
+    service.send(asked).await
+}
+
+/// A browser is refused with a page in the problem's own words, at the same status; whatever else asks, with the problem.
+#[tokio::test]
+async fn refusals_are_pages_for_browsers() {
+    let service = service();
+    let place = posted(&service, "assessments", card()).await;
+    let (page, nowhere) = (page_of(&place), "0".repeat(32));
+    let day = page_of(&posted(&service, "days", day()).await);
+    for (uri, status) in [
+        (format!("/flights/{nowhere}"), 404),
+        (format!("/days/{nowhere}"), 404),
+        (format!("/sweeps/{nowhere}/"), 404),
+        (format!("/sweeps/{nowhere}"), 404),
+        ("/flights/1".into(), 400),
+        (format!("{page}?units=feet"), 400),
+        (format!("{page}?colour=red"), 400),
+        (format!("{page}?delay=99"), 400),
+        (format!("{day}?since={nowhere}"), 404),
+        (format!("{day}/sheet?part=9"), 400),
+        (format!("{day}/sheet?part=0"), 400),
+        ("/somewhere".into(), 404),
+    ] {
+        let problem = service.get(&uri).await;
+        assert_eq!(problem.status.as_u16(), status, "{uri}: {}", problem.text());
+        assert_eq!(problem.header("content-type"), "application/problem+json", "{uri}");
+        let told = problem.json();
+        let shown = as_browser(&service, &uri).await;
+        assert_eq!(shown.status.as_u16(), status, "{uri}");
+        assert_eq!(shown.header("content-type"), "text/html; charset=utf-8", "{uri}");
+        assert_eq!(shown.header("cache-control"), "no-store", "{uri}");
+        assert!(shown.header("content-security-policy").starts_with("default-src 'none'; style-src 'self'"), "{uri}");
+        let html = Html::parse_document(&shown.text());
+        assert_eq!(html.errors, Vec::<String>::new(), "{uri}");
+        assert_eq!(words(all(&html, "h1")[0]), told["title"].as_str().unwrap(), "{uri}");
+        assert!(all(&html, "main p").iter().any(|p| words(*p) == told["detail"].as_str().unwrap()), "{uri}");
+    }
+    // The API answers JSON whoever asks.
+    let problem = as_browser(&service, &format!("/v1/assessments/{nowhere}")).await;
+    assert_eq!(problem.header("content-type"), "application/problem+json");
+    assert_eq!(as_browser(&service, "/v1/nothing").await.header("content-type"), "application/problem+json");
+}
+
+/// Whoever has a link that shares reads the pages, and every link on them leads on with it, in the units chosen.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_link_that_shares_is_carried_on() {
+    let service = service();
+    let secret = slowpoint_server::access::new_secret();
+    let created = jiff::Timestamp::now();
+    let token = Token { name: "owner".into(), scope: Scope::Compute, created, expires: None, revoked: None };
+    assert!(service.store.add_token(&token, &slowpoint_server::id::sum(&secret)).unwrap());
+    let send = async |uri: &str, body: Value| {
+        let mut asked = json_request(uri, body.to_string());
+        asked.headers_mut().insert("authorization", format!("Bearer {secret}").parse().unwrap());
+        service.send(asked).await
+    };
+    let mut body = day();
+    body["flights"] = json!(128);
+    let place = send("/v1/days", body).await.header("location").to_string();
+    let link =
+        send("/v1/shares", json!({"answer": place, "hours": 1})).await.json()["query"].as_str().unwrap().to_string();
+    let page = page_of(&place);
+    assert_eq!(as_browser(&service, &page).await.status, 401);
+    assert_eq!(as_browser(&service, &format!("{page}?share=slowpoint_0")).await.status, 403);
+    let mut waiting = vec![format!("{page}?units=us&{link}")];
+    let mut seen = HashSet::new();
+    while let Some(uri) = waiting.pop() {
+        if !seen.insert(uri.clone()) || seen.len() > 60 {
+            continue;
+        }
+        let reply = as_browser(&service, &uri).await;
+        assert_eq!(reply.status, 200, "{uri}: {}", reply.text());
+        if !reply.header("content-type").starts_with("text/html") {
+            continue;
+        }
+        let html = Html::parse_document(&reply.text());
+        for element in all(&html, "a[href], img[src]") {
+            let to = element.value().attr("href").or(element.value().attr("src")).unwrap();
+            let to = to.split('#').next().unwrap();
+            let plain = ["", "/", "/docs/", "/openapi.json"].contains(&to.split('?').next().unwrap());
+            assert!(plain || to.contains(&link), "{uri} leads to {to}");
+            let is_page = ROUTES.iter().any(|route| to.starts_with(route.split('{').next().unwrap()));
+            // One link of each page changes the units.
+            let kept = to.contains("units=us") || !uri.contains("units=us") || words(element) == "m/s";
+            assert!(!is_page || kept, "{uri} leads to {to}");
+            if !plain {
+                waiting.push(to.to_string());
+            }
+        }
+    }
+    assert!(seen.iter().any(|uri| uri.starts_with("/flights/")) && seen.len() > 40, "{seen:?}");
+}
+
+/// Orders and choices of a day, without script.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_day_is_sorted_and_sifted() {
+    let service = service();
+    let place = posted(&service, "days", day()).await;
+    let answer = service.get(&place).await.json();
+    let entries = answer["entries"].as_array().unwrap();
+    let name = |entry: &Value| entry["name"].as_str().unwrap().to_string();
+    let least = |entry: &Value| {
+        let flight = &entry["flight"];
+        let limit = |l: &&Value| l["limit_m_s"] == flight["advice"]["limit_m_s"];
+        let chance = |d: &Value| d["limits"].as_array()?.iter().find(limit)?["unsafe_opening"]["estimate"].as_f64();
+        flight["delays"].as_array().into_iter().flatten().filter_map(chance).reduce(f64::min).unwrap_or(2.0)
+    };
+    let holds = |entry: &Value| entry["flight"]["hold"].as_array().map_or(0, Vec::len);
+    let shown = async |query: &str| -> Vec<String> {
+        let page = read(&service, &format!("{}?{query}", page_of(&place))).await;
+        all(&page, ".flights h3").iter().map(|h| words(*h)).collect()
+    };
+    let sorted = |mut entries: Vec<Value>, before: &dyn Fn(&Value, &Value) -> std::cmp::Ordering| {
+        entries.sort_by(before);
+        entries.iter().map(name).collect::<Vec<_>>()
+    };
+    let sent: Vec<String> = entries.iter().map(name).collect();
+    assert_eq!(shown("sort=card").await, sent);
+    assert_eq!(shown("sort=chance").await, sorted(entries.clone(), &|a, b| least(b).total_cmp(&least(a))));
+    assert_eq!(shown("sort=hold").await, sorted(entries.clone(), &|a, b| holds(b).cmp(&holds(a))));
+    assert_eq!(shown("sort=name").await, sorted(entries.clone(), &|a, b| name(a).cmp(&name(b))));
+    assert_ne!(shown("sort=chance").await, sent);
+    let kept = |keep: &dyn Fn(&Value) -> bool| entries.iter().filter(|e| keep(e)).map(name).collect::<Vec<_>>();
+    assert_eq!(shown("only=hold").await, kept(&|e| holds(e) > 0));
+    assert_eq!(shown("only=failed").await, ["broken & <mended>"]);
+    assert_eq!(
+        shown("only=unmet").await,
+        kept(&|e| e["flight"]["advice"]["meets"].as_array().is_some_and(Vec::is_empty))
+    );
+    let page = read(&service, &format!("{}?only=failed", page_of(&place))).await;
+    let refused = words(all(&page, ".refused")[0]);
+    for said in ["/entries/3/card/airframe/mass", entries[3]["problem"]["errors"][0]["remedy"].as_str().unwrap()] {
+        assert!(refused.contains(said), "{refused}");
+    }
+}
+
+/// A long day is printed in parts, and each flight stands on one of them.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_long_day_is_printed_in_parts() {
+    let service = service();
+    let mut entries = vec![json!({"name": "flight 1", "card": card()["card"]})];
+    entries.extend((2..=40).map(|k| json!({"name": format!("flight {k}"), "copy_of": "flight 1", "changes": {"card": {"airframe": {"mass": format!("{} g", 560 + k)}}}})));
+    let body = json!({
+        "entries": entries, "launch": card()["launch"], "wind": card()["wind"], "delays": [4, 5, 6, 7],
+    });
+    let place = posted(&service, "days", body).await;
+    let first = read(&service, &format!("{}/sheet", page_of(&place))).await;
+    let parts = all(&first, "nav[aria-label=Parts] a").len();
+    assert!(parts > 1, "{parts}");
+    let mut names = Vec::new();
+    for part in 1..=parts {
+        let page = read(&service, &format!("{}/sheet?part={part}", page_of(&place))).await;
+        names.extend(all(&page, "tbody th").iter().map(|th| words(*th)));
+    }
+    assert_eq!(names, (1..=40).map(|k| format!("flight {k}")).collect::<Vec<_>>());
+}
