@@ -44,6 +44,12 @@ const KINDS: &[Kind] = &[
         day
     }),
     ("a sweep", "/v1/sweeps", |flights| sweep(1, flights / 8, 8)),
+    ("a sweep of many settings", "/v1/sweeps", |flights| {
+        let mut sweep = sweep(1, 64, 20);
+        let azimuths = (flights / 64 / 20).clamp(1, 45);
+        sweep["axes"]["azimuths"] = (0..azimuths).map(|k| Value::from(8 * k)).collect();
+        sweep
+    }),
 ];
 
 fn with(flights: u64, change: impl FnOnce(&mut Value)) -> Value {
