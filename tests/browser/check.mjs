@@ -266,7 +266,12 @@ async function main() {
                 // Nor is anything reached otherwise in the dark.
                 const names = Object.keys(GATES).filter((gate) => gate !== "keyboard" || scheme === "light");
                 const failed = await failing({ ...opening, sheet: prints }, names);
-                await opening.page.evaluate(() => document.activeElement?.blur());
+                // A screenshot shows what a reader scrolls to as well.
+                await opening.page.evaluate(async () => {
+                    document.activeElement?.blur();
+                    for (const image of document.images) image.loading = "eager";
+                    await Promise.all([...document.images].map((image) => image.decode().catch(() => null)));
+                });
                 await opening.page.screenshot({ path: path.join(shots, `${name}-${width}-${scheme}.png`), fullPage: true });
                 for (const [gate, found] of Object.entries(failed)) {
                     wrong += 1;

@@ -125,7 +125,7 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
         section aria-labelledby="openings" {
             h2 #openings { "When it opens, and how fast" }
             figure {
-                img.picture src=(view.file(&picture, &[])) width="360" height="560" alt={
+                img.picture src=(view.file(&picture, &[])) alt={
                     "Airspeed at " (place) " against the delay, with the limits; the table below has the same numbers."
                 };
                 figcaption { "Median, and what half and 90 % of the flights lie between. The chance of an unsafe opening is below it." }
@@ -211,7 +211,7 @@ fn landing(at: &At, drawn: &At, view: &View) -> Markup {
             h2 #landing { "Where it comes down" }
             @if at.get("site").is_there() && drawn.get("landing").is_there() {
                 figure {
-                    img.picture src=(view.file(&picture, &[("delay", label)])) width="360" height="640" loading="lazy" alt={
+                    img.picture src=(view.file(&picture, &[("delay", label)])) loading="lazy" alt={
                         "Map of the landing with " (label) ": north up, about the pad, with the areas; the table below has the numbers."
                     };
                     figcaption { "Drawn for " (drawn.get("label").words()) "." }
@@ -484,7 +484,7 @@ fn framed(at: &At, view: &View) -> String {
         main {
             h1 { (at.get("name").text()) }
             (first_caution())
-            img.picture src=(picture) width="360" height="560" alt="Airspeed at opening against the delay, with the limits.";
+            img.picture src=(picture) alt="Airspeed at opening against the delay, with the limits.";
             p { a href=(view.page(&format!("/flights/{id}"))) target="_blank" rel="noopener" { "All figures, with their cautions" } }
         }
     };

@@ -31,8 +31,8 @@ const WHOLE: usize = 120;
 const HALF: usize = 58;
 /// Letters of a line of the label of a delay.
 const LABEL: usize = 14;
-/// Most lines of a table of delays: a third of a sheet is left to the rest.
-const TABLE: usize = 42;
+/// Most lines of a table of delays: the rest is left to advice and cautions.
+const TABLE: usize = 46;
 
 /// Prints an assessment.
 pub async fn of_flight(
@@ -65,15 +65,15 @@ fn flight_sheet(at: &At, view: &View) -> String {
     let (id, units) = (at.get("id").text(), view.units());
     let weather = Weather::of(at);
     let delays = at.get("delays").items();
-    // A row is half as high again as a line of its label; the heading of the table takes four lines.
-    let mut table = 0;
+    // A row is half as high again as the lines of its label; the heading of the table takes four lines.
+    let mut half_lines = 0;
     let fits = |delay: &&At| {
-        table += (3 * lines(delay.get("label").text(), LABEL)).div_ceil(2);
-        table <= TABLE
+        half_lines += 3 * lines(delay.get("label").text(), LABEL);
+        half_lines <= 2 * TABLE
     };
     let rows = delays.iter().take_while(fits).count();
     let advice = lines(at.down("advice.text").text(), WHOLE);
-    let left = LINES.saturating_sub(table.min(TABLE) + 4 + advice);
+    let left = LINES.saturating_sub(half_lines.div_ceil(2).min(TABLE) + 4 + advice);
     let cautions = at.get("cautions").items();
     let fitting = fitting(&cautions, 2 * left.saturating_sub(2));
     let body = html! {
