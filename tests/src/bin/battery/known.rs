@@ -110,7 +110,8 @@ pub fn listen(client: &Client, id: &str, pieces: &mut Vec<String>) -> (bool, boo
             "event" => event = value.into(),
             "id" => number = value.parse::<usize>().ok(),
             "data" => data = value.into(),
-            "" => match event.as_str() {
+            // Each begins anew: after a while without news comes a comment, which ends with an empty line as well.
+            "" => match core::mem::take(&mut event).as_str() {
                 "piece" if number == Some(pieces.len() + 1) => pieces.push(core::mem::take(&mut data)),
                 "piece" => return (false, true),
                 "job" => return (true, false),
