@@ -1,10 +1,12 @@
 //! Clients that post work and follow it while something is done to the service.
 
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use rusqlite::Connection;
 use slowpoint_tests::served::{Client, Service};
 
 use crate::cards::{LENGTHY, work};
@@ -22,7 +24,7 @@ const CLIENTS: u64 = 4;
 pub const CORES: [&str; 2] = ["--cores", "2"];
 /// What a service is started with to tell clients apart.
 pub const TOLD_APART: [&str; 3] = [CORES[0], CORES[1], "--behind-proxy"];
-/// It is waited so long for a turn to end.
+/// It is waited so long for a turn to end, or a job to come on.
 const PATIENCE: Duration = Duration::from_secs(120);
 
 /// What the threads of a trial share.
@@ -128,6 +130,22 @@ impl Lengthy {
 
 fn turns(service: &Service, what: &str, id: &str) -> usize {
     service.lines_with(what, usize::MAX).iter().filter(|line| line.contains(id)).count()
+}
+
+/// Waits until no job is at the piece at which it has fallen twice in a row: a third fall there is its end, as it has to be.
+/// Whether one was. The database is not held open over a kill, so that the next service finds it as the last has left it.
+pub fn waited_to_kill(data: &Path) -> Result<bool, String> {
+    let asked = "SELECT EXISTS (SELECT 1 FROM jobs WHERE open AND in_turn AND falls >= 2 AND fell = reached)";
+    let would_end = || {
+        let db = Connection::open(data.join("slowpoint.db"))?;
+        db.query_row(asked, [], |row| row.get::<_, bool>(0))
+    };
+    let (begun, mut waited) = (Instant::now(), false);
+    while begun.elapsed() < PATIENCE && would_end().map_err(|e| e.to_string())? {
+        waited = true;
+        std::thread::sleep(PAUSE);
+    }
+    Ok(waited)
 }
 
 fn waited(until: impl Fn() -> bool) -> bool {

@@ -12,7 +12,7 @@ use slowpoint_tests::served::{Client, Service, told};
 use tempfile::TempDir;
 
 use crate::Size;
-use crate::asking::{Lengthy, TOLD_APART, asked_while};
+use crate::asking::{Lengthy, TOLD_APART, asked_while, waited_to_kill};
 use crate::cards::{card, work};
 use crate::table::Table;
 
@@ -143,6 +143,7 @@ fn leaping(clock: &Clock, (leaps, lengthy): (usize, usize), table: &mut Table) -
             if let (1, Some(work)) = (life % between, &at_work) {
                 ended += usize::from(work.ended(&service));
             }
+            waited_to_kill(data.path())?;
             service.end();
             shared.serves(None);
             panics += service.panics();

@@ -9,7 +9,7 @@ use slowpoint_tests::served::Service;
 use tempfile::TempDir;
 
 use crate::Size;
-use crate::asking::{CORES, Lengthy, TOLD_APART, asked_while};
+use crate::asking::{CORES, Lengthy, TOLD_APART, asked_while, waited_to_kill};
 use crate::cards::work;
 use crate::known::{Known, listen, scattered};
 use crate::table::{Table, quantile};
@@ -27,6 +27,7 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     table.count("of them after a lengthy assessment had halted while others had their turn", lives.halted, lengthy);
     table.count("of them after a lengthy day had given way", lives.gave_way, lengthy);
     table.count("lengthy works after that, halted, gone on with and ended", lives.ended, lengthy);
+    table.told("kills that waited for a job to come on from where it had fallen twice", lives.waited);
     table.told("jobs accepted", known.accepted.len());
     table.told("jobs followed through their events", known.followed.len());
     table.told("connections cut off, some within an answer", lives.cut_off);
@@ -50,6 +51,7 @@ struct Lives {
     ready_s: Vec<f64>,
     /// What is known of starts that took longer than they should.
     slow: Vec<String>,
+    waited: usize,
     halted: usize,
     gave_way: usize,
     ended: usize,
@@ -87,6 +89,7 @@ fn killed(data: &Path, kills: usize, lengthy: usize) -> Result<(Known, Lives), S
                 _ => {}
             }
             std::thread::sleep(Duration::from_millis(100 + scattered(kill as u64) % 400));
+            lives.waited += usize::from(waited_to_kill(data)?);
             service.end();
             shared.serves(None);
             lives.panics += service.panics();
