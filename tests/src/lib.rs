@@ -3,8 +3,10 @@
 pub mod asked;
 pub mod counting;
 pub mod coverage;
+pub mod finite;
 pub mod general;
 pub mod kernel;
+pub mod named;
 pub mod rockets;
 pub mod served;
 pub mod sheet;

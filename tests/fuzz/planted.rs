@@ -1,0 +1,37 @@
+//! Faults that are made on purpose, to see that they are found. One is chosen from outside.
+
+use core::hint::black_box;
+use std::sync::LazyLock;
+use std::time::Duration;
+
+use slowpoint_sim::case::Case;
+
+static CHOSEN: LazyLock<String> = LazyLock::new(|| std::env::var("SLOWPOINT_PLANTED").unwrap_or_default());
+
+/// Whether this one was chosen.
+pub fn is(name: &str) -> bool {
+    *CHOSEN == name
+}
+
+/// Whether a card is taken and differs from all to begin with in three ways: one after the other, so that what comes nearer is
+/// kept.
+pub fn is_far(case: &Case) -> bool {
+    let (site, wind) = (&case.inputs.site, &case.inputs.wind);
+    if !black_box(site.latitude_rad.is_some_and(|latitude_rad| latitude_rad < 0.0)) {
+        return false;
+    }
+    if !black_box(wind.layers.len() >= 3) {
+        return false;
+    }
+    black_box(case.inputs.question.seed > 1000)
+}
+
+/// What was chosen happens far from the cards to begin with.
+pub fn far(case: &Case) {
+    if is_far(case) {
+        assert!(!is("panic"), "the planted fault");
+        if is("hang") {
+            std::thread::sleep(Duration::from_secs(3600));
+        }
+    }
+}
