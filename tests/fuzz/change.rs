@@ -2,7 +2,7 @@
 
 use libfuzzer_sys::fuzzer_mutate;
 use rand::rngs::ChaCha8Rng;
-use rand::seq::IndexedRandom;
+use rand::seq::{IndexedRandom, IteratorRandom};
 use rand::{RngExt, SeedableRng};
 use serde_json::{Map, Value, json};
 
@@ -20,7 +20,7 @@ pub fn changed(data: &mut [u8], size: usize, most: usize, seed: u32) -> usize {
     let tried = Door::of(&data[..size]).filter(|(door, _)| *door != Door::File && rng.random_bool(0.9));
     let text = tried.and_then(|(door, body)| {
         let mut body: Value = serde_json::from_slice(body).ok()?;
-        for _ in 0..rng.random_range(1..=3) {
+        for _ in 0..[1, 1, 2, 3].choose(&mut rng).copied().unwrap_or(1) {
             change(&mut body, &mut rng);
         }
         Some((door, written(body, &mut rng)))
@@ -59,6 +59,11 @@ fn put(data: &mut [u8], door: Door, body: &[u8]) -> usize {
     1 + body.len()
 }
 
+/// A name as a part of a pointer (RFC 6901).
+fn escaped(name: &str) -> String {
+    name.replace('~', "~0").replace('/', "~1")
+}
+
 /// The pointers of all values, the whole first.
 fn places(body: &Value) -> Vec<String> {
     let mut all = vec![String::new()];
@@ -67,7 +72,7 @@ fn places(body: &Value) -> Vec<String> {
         next += 1;
         match body.pointer(&at) {
             Some(Value::Object(members)) => {
-                all.extend(members.keys().map(|name| format!("{at}/{}", name.replace('~', "~0").replace('/', "~1"))));
+                all.extend(members.keys().map(|name| format!("{at}/{}", escaped(name))));
             }
             Some(Value::Array(items)) => all.extend((0..items.len()).map(|k| format!("{at}/{k}"))),
             _ => {}
@@ -76,8 +81,26 @@ fn places(body: &Value) -> Vec<String> {
     all
 }
 
+/// A place: any of all, or from the whole inwards, so that long lists do not take every turn.
 fn place(body: &Value, rng: &mut ChaCha8Rng) -> String {
-    places(body).choose(rng).cloned().unwrap_or_default()
+    if rng.random_bool(0.5) {
+        return places(body).choose(rng).cloned().unwrap_or_default();
+    }
+    let (mut at, mut here) = (String::new(), body);
+    loop {
+        let inside = match here {
+            Value::Object(members) => members.iter().choose(rng).map(|(name, member)| (escaped(name), member)),
+            Value::Array(items) => items.iter().enumerate().choose(rng).map(|(k, item)| (k.to_string(), item)),
+            _ => None,
+        };
+        match inside {
+            Some((name, member)) if at.is_empty() || rng.random_bool(0.8) => {
+                at = format!("{at}/{name}");
+                here = member;
+            }
+            _ => return at,
+        }
+    }
 }
 
 /// The name of the member that a pointer leads to, or to a part of whose list.

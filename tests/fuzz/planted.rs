@@ -13,17 +13,10 @@ pub fn is(name: &str) -> bool {
     *CHOSEN == name
 }
 
-/// Whether a card is taken and differs from all to begin with in three ways: one after the other, so that what comes nearer is
-/// kept.
+/// Whether a card differs from all to begin with in two ways: one after the other, so that what comes nearer is kept.
 pub fn is_far(case: &Case) -> bool {
-    let (site, wind) = (&case.inputs.site, &case.inputs.wind);
-    if !black_box(site.latitude_rad.is_some_and(|latitude_rad| latitude_rad < 0.0)) {
-        return false;
-    }
-    if !black_box(wind.layers.len() >= 3) {
-        return false;
-    }
-    black_box(case.inputs.question.seed > 1000)
+    let is_south = case.inputs.site.latitude_rad.is_some_and(|latitude_rad| latitude_rad < 0.0);
+    black_box(is_south) && black_box(case.inputs.wind.layers.len() >= 3)
 }
 
 /// What was chosen happens far from the cards to begin with.

@@ -8,7 +8,7 @@ pub fn lacks(sent: &Value, pointer: &str, problem: &str, remedy: &str) -> Option
         "what is wrong"
     } else if remedy.trim().is_empty() {
         "how to mend it"
-    } else if !is_place(sent, pointer) && !of_many(pointer, problem) {
+    } else if !is_place(sent, pointer) && !is_of_the_whole(pointer, problem) {
         "its place"
     } else {
         return None;
@@ -16,9 +16,11 @@ pub fn lacks(sent: &Value, pointer: &str, problem: &str, remedy: &str) -> Option
     Some(format!("a fault lacks {lack}: {pointer:?}: {problem}: {remedy}"))
 }
 
-/// The entry that says how many more there are.
-fn of_many(pointer: &str, problem: &str) -> bool {
-    pointer.is_empty() && problem.ends_with("are listed")
+/// What can only be said of the whole: that there are more faults, that there is nothing in it, that it is too much.
+const OF_THE_WHOLE: [&str; 3] = ["are listed", "there is nothing to decode", "of one answer"];
+
+fn is_of_the_whole(pointer: &str, problem: &str) -> bool {
+    pointer.is_empty() && OF_THE_WHOLE.iter().any(|end| problem.ends_with(end))
 }
 
 /// Whether a pointer (RFC 6901) leads to a value, or to where a member is missing. The whole is a place where it is no object.

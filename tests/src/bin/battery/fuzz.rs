@@ -134,7 +134,12 @@ impl Fuzzing {
         let _ = fs::remove_dir_all(&place);
         fs::create_dir_all(place.join("reached")).map_err(failed)?;
         let mut command = Command::new(self.programs.join(target));
-        command.current_dir(&place).env("SLOWPOINT_PLANTED", planted).args(["reached", "seeds"]).args(limits);
+        command
+            .current_dir(&place)
+            .env("SLOWPOINT_PLANTED", planted)
+            .env("RUST_BACKTRACE", "0")
+            .args(["reached", "seeds"])
+            .args(limits);
         command.args(["-print_final_stats=1", "-len_control=0", &format!("-max_len={LONGEST}")]);
         let (whole, _, said) = run(&mut command)?;
         let number = |line: &str| line.split_whitespace().next_back().and_then(|n| n.parse().ok());
