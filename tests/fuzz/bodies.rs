@@ -57,10 +57,13 @@ macro_rules! example {
     };
 }
 
-/// A day of three flights.
+/// A day of two flights, asked little.
 pub fn day() -> Value {
     let mut day = example!("examples/days/meadow.json");
     day["flights"] = json!(FLIGHTS);
+    day["entries"].as_array_mut().expect("it has flights").truncate(2);
+    day["entries"][0]["delays"] = json!([4]);
+    day["entries"][1]["changes"]["delays"] = json!([5]);
     day
 }
 
@@ -93,6 +96,8 @@ fn cards() -> Vec<Value> {
     ];
     for card in &mut cards {
         card["flights"] = json!(FLIGHTS);
+        // Each takes as long as many flights.
+        card["delays"].as_array_mut().expect("it has delays").truncate(2);
     }
     let mut columns = cards[4].clone();
     columns["card"]["motor"]["thrust_curve"] = "time, thrust\n0, 0\n0.05; 30\n# it burns\n1.6\t18\n1.8 0\n".into();
@@ -105,13 +110,14 @@ fn sweeps() -> Vec<Value> {
     let base = sweep["base"].as_object_mut().expect("a sweep has a card");
     base.remove("until");
     base.insert("flights".into(), json!(FLIGHTS));
+    base.insert("delays".into(), json!([4, 7]));
     sweep["axes"]["hours"].as_array_mut().expect("it has hours").truncate(2);
     sweep["axes"]["tilts"] = json!(["3 deg"]);
     let mut other = sweep.clone();
     other["axes"] = json!({
         "sites": [{"label": "meadow"}, {"label": "hill", "site": {"elevation": "900 m"}, "weather": report(1), "wind": null}],
         "cards": [{"label": "another motor", "card": {"motor": {"code": "D12-5", "thrust_curve": null}}, "delays": [3, 5]}],
-        "azimuths": [0, "180 deg magnetic"],
+        "azimuths": ["180 deg magnetic"],
     });
     other["base"]["site"]["declination"] = json!("5 deg");
     vec![sweep, other]

@@ -94,7 +94,7 @@ fn place(body: &Value, rng: &mut ChaCha8Rng) -> String {
             _ => None,
         };
         match inside {
-            Some((name, member)) if at.is_empty() || rng.random_bool(0.8) => {
+            Some((name, member)) if rng.random_bool(0.85) => {
                 at = format!("{at}/{name}");
                 here = member;
             }
@@ -180,9 +180,10 @@ fn reworded(text: &str, rng: &mut ChaCha8Rng) -> String {
     let number = text[..end].parse::<f64>().ok();
     let unit = KNOWN.units.choose(rng).cloned().unwrap_or_default();
     match (number, rng.random_range(0..4)) {
-        (Some(number), 0) => format!("{number} {unit}"),
-        (Some(number), 1) => format!("{}{}", another(number, rng), &text[end..]),
-        (Some(number), 2) => format!("{} {unit}", another(number, rng)),
+        (Some(number), 0 | 1) => format!("{}{}", another(number, rng), &text[end..]),
+        (Some(number), 2) => {
+            format!("{} {unit}", if rng.random_bool(0.5) { json!(number) } else { another(number, rng) })
+        }
         (None, 0) => {
             // A line, a group or a sentence twice, or left out.
             let parts: Vec<&str> = text.split_inclusive([' ', '\n', ',']).collect();

@@ -1,6 +1,5 @@
 //! Faults that are made on purpose, to see that they are found. One is chosen from outside.
 
-use core::hint::black_box;
 use std::sync::LazyLock;
 use std::time::Duration;
 
@@ -13,15 +12,14 @@ pub fn is(name: &str) -> bool {
     *CHOSEN == name
 }
 
-/// Whether a card differs from all to begin with in two ways: one after the other, so that what comes nearer is kept.
-pub fn is_far(case: &Case) -> bool {
-    let is_south = case.inputs.site.latitude_rad.is_some_and(|latitude_rad| latitude_rad < 0.0);
-    black_box(is_south) && black_box(case.inputs.wind.layers.len() >= 3)
+/// Whether a card is like none to begin with: those have lower seeds.
+pub fn is_new(case: &Case) -> bool {
+    case.inputs.question.seed > 3
 }
 
-/// What was chosen happens far from the cards to begin with.
-pub fn far(case: &Case) {
-    if is_far(case) {
+/// What was chosen happens once a new card is taken.
+pub fn at_new(case: &Case) {
+    if is_new(case) {
         assert!(!is("panic"), "the planted fault");
         if is("hang") {
             std::thread::sleep(Duration::from_secs(3600));

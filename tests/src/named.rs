@@ -2,8 +2,22 @@
 
 use serde_json::Value;
 
-/// What a fault lacks that was told of a body; nothing, if whoever sent it can mend it.
-pub fn lacks(sent: &Value, pointer: &str, problem: &str, remedy: &str) -> Option<String> {
+/// A fault as it is told: where, what, and the remedy.
+pub type Told<'a> = [&'a str; 3];
+
+/// What the faults lack that were told of a body; nothing, if whoever sent it can mend it. Where a name stands twice it is not
+/// known what was meant: what is told beside it may follow from it.
+pub fn lacks(sent: &Value, faults: &[Told]) -> Option<String> {
+    let is_twice = |[_, problem, _]: &&Told| *problem == "this name stands twice in its object";
+    let twice: Vec<&Told> = faults.iter().filter(is_twice).collect();
+    let looked_at = if twice.is_empty() { faults.iter().collect() } else { twice };
+    if looked_at.is_empty() {
+        return Some("it was refused for nothing".into());
+    }
+    looked_at.into_iter().find_map(|fault| lack(sent, fault))
+}
+
+fn lack(sent: &Value, [pointer, problem, remedy]: &Told) -> Option<String> {
     let lack = if problem.trim().is_empty() {
         "what is wrong"
     } else if remedy.trim().is_empty() {
@@ -54,16 +68,19 @@ mod tests {
     #[test]
     fn places_are_told_from_what_is_none() {
         let sent = json!({"card": {"a/b": [1, {"c": null}]}, "wind": 3});
+        let one = |sent: &Value, fault: Told| lacks(sent, &[fault]).is_none();
         for pointer in ["/card", "/card/a~1b", "/card/a~1b/1/c", "/card/a~1b/1/missing", "/missing/deeper", "/wind"] {
-            assert_eq!(lacks(&sent, pointer, "it is missing", "give it"), None, "{pointer}");
+            assert!(one(&sent, [pointer, "it is missing", "give it"]), "{pointer}");
         }
         for pointer in ["", "card", "/card/a~1b/2", "/card/a~1b/x", "/wind/speed"] {
-            assert!(lacks(&sent, pointer, "it is missing", "give it").is_some(), "{pointer}");
+            assert!(!one(&sent, [pointer, "it is missing", "give it"]), "{pointer}");
         }
-        assert_eq!(lacks(&json!([]), "", "it is no object", "give one"), None);
-        assert_eq!(lacks(&sent, "", "105 faults; the first 100 are listed", "mend these first"), None);
-        assert!(
-            lacks(&sent, "/card", " ", "give it").is_some() && lacks(&sent, "/card", "it is missing", "").is_some()
-        );
+        assert!(one(&json!([]), ["", "it is no object", "give one"]));
+        assert!(one(&sent, ["", "105 faults; the first 100 are listed", "mend these first"]));
+        assert!(!one(&sent, ["/card", " ", "give it"]) && !one(&sent, ["/card", "it is missing", ""]));
+        assert!(lacks(&sent, &[]).is_some());
+        let twice = ["/wind", "this name stands twice in its object", "give it once"];
+        let follows = ["/wind/speed", "it is missing", "give it"];
+        assert!(lacks(&sent, &[follows, twice]).is_none() && lacks(&sent, &[follows]).is_some());
     }
 }
