@@ -23,14 +23,14 @@ const MOST_S: u32 = 30;
 /// Longest body, in bytes.
 const LONGEST: u32 = 32_768;
 
-/// A fault that is planted in a target, what is said once it is found, and within how many bodies: about as many as a minute or
-/// two try where nothing else runs.
+/// A fault that is planted in a target, what is said once it is found, and within how many bodies: about as many as a minute
+/// or two try where nothing else runs.
 const PLANTED: [(&str, &str, &str, u32); 5] = [
-    ("read", "panic", "the planted fault", 30_000),
-    ("read", "hang", "libFuzzer: timeout", 30_000),
-    ("read", "unnamed", "a fault lacks its place", 30_000),
-    ("answer", "failure", "answered 500", 3000),
-    ("answer", "infinite", "NaN", 3000),
+    ("read", "panic", "the planted fault", 60_000),
+    ("read", "hang", "libFuzzer: timeout", 60_000),
+    ("read", "unnamed", "a fault lacks its place", 60_000),
+    ("answer", "failure", "answered 500", 6000),
+    ("answer", "infinite", "NaN", 6000),
 ];
 
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
