@@ -179,6 +179,13 @@ async fn faults_are_told_at_their_places() {
         let places: Vec<&str> = errors.as_array().unwrap().iter().map(|e| e["pointer"].as_str().unwrap()).collect();
         assert!(places.contains(&pointer), "{place} {value}: {errors}");
     }
+    // What is no object has that fault alone.
+    for whole in [json!([5]), json!("sweep"), Value::Null] {
+        let reply = post(&service, &whole).await;
+        check_problem(&reply, 422, "invalid-input");
+        let errors = reply.json()["errors"].clone();
+        assert_eq!((errors.as_array().unwrap().len(), &errors[0]["pointer"]), (1, &json!("")), "{errors}");
+    }
     let mut wide = sweep();
     wide["axes"]["azimuths"] = json!((0..72).map(|k| 5 * k).collect::<Vec<_>>());
     wide["axes"]["tilts"] = json!((0..30).map(|k| 0.1 * f64::from(k)).collect::<Vec<_>>());

@@ -7,7 +7,7 @@
 #[path = "support/grib.rs"]
 mod grib;
 
-use grib::{file, gaussian, lambert, lat_lon, level, mercator, of_member, polar, rotated};
+use grib::{file, grids, of_member, two_levels};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use slowpoint_server::wire::{self, FileRejected, GribQuery};
@@ -22,20 +22,11 @@ fn damaged_files_are_read_or_refused() {
     let runs = std::env::var(RUNS).map_or(USUAL_RUNS, |n| n.parse().unwrap());
     let mut rng = ChaCha8Rng::seed_from_u64(17);
     let query = GribQuery { latitude: 35.04, longitude: -106.62, field_elevation: "5355 ft".into(), launch_at: None };
-    let plain = lat_lon([36.0, 34.5], [252.5, 255.0], [6, 4], 0b0011_0000);
-    let grids = [
-        rotated(lat_lon([2.0, -2.0], [358.0, 2.0 + 360.0], [5, 5], 0b0011_1000), [-54.96, 253.38]),
-        lambert([33.5, 251.0], 38.5, 262.5, 60_000.0, [9, 8], 0b0000_1000),
-        polar([33.0, 251.5], 60.0, 249.0, 60_000.0, [9, 8], 0b0000_1000),
-        mercator([33.5, 251.0], [36.6, 256.1], 20.0, 60_000.0, [9, 8], 0b0000_1000),
-        gaussian([73.8, -73.8], [0.0, 337.5], [16, 8], 4),
-        plain,
-    ];
+    let grids = grids();
     let (mut read, mut refused) = (0, 0);
     for run in 0..runs {
         let grid = &grids[rng.random_range(0..grids.len())];
-        let mut fields = level(103, 10, 6, grid.points, [1.0, 2.0], None);
-        fields.extend(level(100, 70_000, 6, grid.points, [4.0, 2.0], Some(3000.0)));
+        let mut fields = two_levels(grid);
         if rng.random_bool(0.3) {
             fields = [of_member(&fields, 1, 0), of_member(&fields, 3, 1)].concat();
         }

@@ -15,8 +15,8 @@ use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::tally::Frame;
 use slowpoint_sim::wind::{Direction, Gustiness, SurfaceLaw};
 use slowpoint_sim::{cell_m, report, tally};
-use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
+use slowpoint_tests::{finite, rockets};
 
 slowpoint_tests::subject! { "Bounds of every input":
     lim_1_every_limit,
@@ -193,17 +193,11 @@ fn small(mut inputs: Inputs) -> Inputs {
     inputs
 }
 
-/// What of a whole answer is no finite number, with what stands about it. The answer is walked by its debug text, in
-/// which every number and every sentence of it stands.
+/// What of a whole answer is no finite number, with what stands about it.
 fn not_finite(case: &Case) -> Option<String> {
     let frame = Frame { case, cell_m: cell_m(case), curve_s: &[] };
     let flown = tally(&frame, 0..64, &Shift::NONE, &GO).unwrap_or_else(|| panic!("nobody stops it"));
-    let text = format!("{:?}", report(case, &flown, Vec::new()));
-    let letter = |c: Option<char>| c.is_some_and(char::is_alphanumeric);
-    let alone =
-        |word: &str, k: usize| !letter(text[..k].chars().next_back()) && !letter(text[k + word.len()..].chars().next());
-    let at = |word: &str| text.match_indices(word).map(|m| m.0).find(|k| alone(word, *k));
-    at("NaN").or(at("inf")).map(|k| text.chars().skip(k.saturating_sub(60)).take(80).collect())
+    finite::not_finite(&format!("{:?}", report(case, &flown, Vec::new())))
 }
 
 fn named(faults: &[Fault], field: &Field) -> bool {

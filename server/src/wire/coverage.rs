@@ -758,7 +758,7 @@ mod tests {
         for (pointer, value, at, problem) in [
             ("/coverages", json!([]), "/coverages", "0 coverages"),
             ("/coverages", json!(vec![1; 201]), "/coverages", "201 coverages"),
-            ("/coverages/1", json!(5), "/coverages/1/domain", "missing"),
+            ("/coverages/1", json!(5), "/coverages/1", "no object"),
             ("/coverages/2/domain/axes/x/values/0", json!(7), "/coverages/2", "another place"),
             (
                 "/coverages/1/domain/axes/t/values/0",
@@ -859,6 +859,7 @@ mod tests {
             ),
             ("/parameters/v", Value::Null, "/parameters", "no whole wind", "northward_wind"),
             ("/parameters/u/unit", Value::Null, "/parameters/u/unit", "missing", "unit"),
+            ("/parameters/u/unit", json!(6), "/parameters/u/unit", "no object", "the symbol of the unit as \"symbol\""),
             ("/parameters/geopotential_height", Value::Null, "/parameters", "no geopotential_height", "at heights"),
             ("/parameters/u/unit/symbol", json!("hPa"), "/parameters/u", "no unit of speed", "m/s"),
             ("/parameters/u/unit/symbol", json!(5), "/parameters/u/unit/symbol", "no symbol", "text"),

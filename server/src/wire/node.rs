@@ -54,8 +54,13 @@ impl<'a> Node<'a> {
 
     /// The same where it has to be there.
     pub fn need(&self, name: &str, about: &str) -> Read<Self> {
-        self.member(name).ok_or_else(|| Misplaced {
-            pointer: format!("{}/{name}", self.at),
+        if let Some(member) = self.member(name) {
+            return Ok(member);
+        }
+        // Whatever is inside what is no object has no place.
+        self.object(&format!("an object with {about} as {name:?}"))?;
+        Err(Misplaced {
+            pointer: format!("{}/{}", self.at, escaped(name)),
             unreadable: Unreadable { problem: "it is missing".into(), remedy: self.expected(about) },
         })
     }

@@ -240,6 +240,10 @@ impl AskedSweep {
 pub fn read_sweep(body: &[u8]) -> Result<AskedSweep, Rejected> {
     let (sent, twice) = json_of(body)?;
     let (demands, found) = convert::sweep(&sent, &twice);
+    if !sent.is_object() {
+        // Told already. It holds no flight card to have faults of its own.
+        return Err(Rejected::Faults(found));
+    }
     let base = Layer { at: "/base".into(), mount: "", value: Arc::new(sent["base"].clone()), own: &[] };
     let axes = axes(&sent);
     let mut faults: Vec<FieldFault> = Vec::new();

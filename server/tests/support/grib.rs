@@ -231,3 +231,21 @@ pub fn level(
 pub fn file(grid: &Grid, fields: &[Field]) -> Vec<u8> {
     fields.iter().flat_map(|f| message(grid, f)).collect()
 }
+
+/// A grid of each kind about Albuquerque, the plain one last.
+pub fn grids() -> [Grid; 6] {
+    [
+        rotated(lat_lon([2.0, -2.0], [358.0, 2.0 + 360.0], [5, 5], 0b0011_1000), [-54.96, 253.38]),
+        lambert([33.5, 251.0], 38.5, 262.5, 60_000.0, [9, 8], 0b0000_1000),
+        polar([33.0, 251.5], 60.0, 249.0, 60_000.0, [9, 8], 0b0000_1000),
+        mercator([33.5, 251.0], [36.6, 256.1], 20.0, 60_000.0, [9, 8], 0b0000_1000),
+        gaussian([73.8, -73.8], [0.0, 337.5], [16, 8], 4),
+        lat_lon([36.0, 34.5], [252.5, 255.0], [6, 4], 0b0011_0000),
+    ]
+}
+
+/// Winds near the ground and aloft over all of it.
+pub fn two_levels(grid: &Grid) -> Vec<Field> {
+    let low = level(103, 10, 6, grid.points, [1.0, 2.0], None);
+    [low, level(100, 70_000, 6, grid.points, [4.0, 2.0], Some(3000.0))].concat()
+}

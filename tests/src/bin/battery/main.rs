@@ -10,6 +10,7 @@ mod cards;
 mod clock;
 mod disk;
 mod free;
+mod fuzz;
 mod kill;
 mod known;
 mod overhead;
@@ -63,6 +64,7 @@ const SUBJECTS: &[(&str, Trial)] = &[
     ("disk", disk::tried),
     ("clock", clock::tried),
     ("schema", schema::tried),
+    ("fuzz", fuzz::tried),
 ];
 
 fn main() -> ExitCode {
