@@ -162,7 +162,7 @@ impl Compute {
         self.metrics.wait_s.observe(since.elapsed().as_secs_f64());
         self.metrics.begun.inc();
         let stop = Stop::default();
-        let (this, flag) = (Arc::clone(self), Arc::clone(&stop.0));
+        let (this, flag) = (Arc::clone(self), stop.flag());
         let mut flying = threads::blocking(move || threads::on_pool(&this.pool, || work(&flag)));
         let done = tokio::select! {
             done = &mut flying => done,
@@ -223,9 +223,14 @@ impl Compute {
 /// The flag that the work watches. Raised also when its supervisor is dropped with the runtime: threads
 /// cannot be aborted, and would hold up the end.
 #[derive(Default)]
-struct Stop(Arc<AtomicBool>);
+pub struct Stop(Arc<AtomicBool>);
 
 impl Stop {
+    /// For the work.
+    pub fn flag(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.0)
+    }
+
     fn raise(&self) {
         self.0.store(true, Ordering::SeqCst);
     }

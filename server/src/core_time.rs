@@ -3,8 +3,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
+use std::{hint, thread};
 
 use rustix::time::{ClockId, clock_gettime};
 
@@ -21,7 +22,31 @@ pub struct CoreTime {
     threads: Mutex<Vec<PathBuf>>,
     /// What was last told.
     told_ns: AtomicU64,
+    kept_ns: AtomicU64,
 }
+
+/// Whether the system tells of threads from outside at all.
+pub static TOLD: LazyLock<bool> = LazyLock::new(|| {
+    let one = CoreTime::default();
+    thread::scope(|scope| {
+        scope.spawn(|| {
+            one.count_this_thread();
+            while of_this_thread() < Duration::from_millis(2) {
+                hint::spin_loop();
+            }
+            // What it has taken is noted when it leaves the core.
+            thread::sleep(Duration::from_millis(1));
+            one.so_far();
+        });
+    });
+    let told = one.so_far() > Duration::ZERO;
+    if !told {
+        tracing::warn!(
+            "the system does not tell how long threads are on a core: no job is stopped for taking more than its price"
+        );
+    }
+    told
+});
 
 impl CoreTime {
     /// Counts the thread that calls, from its beginning.
@@ -29,6 +54,22 @@ impl CoreTime {
         if let Ok(own) = fs::read_link("/proc/thread-self") {
             self.threads().push(Path::new("/proc").join(own).join("schedstat"));
         }
+    }
+
+    /// Notes what is told now as what is of use, whatever becomes of the rest.
+    pub fn keep(&self) {
+        self.kept_ns.store(self.so_far().as_nanos() as u64, Ordering::SeqCst);
+    }
+
+    /// What was of use.
+    pub fn kept(&self) -> Duration {
+        Duration::from_nanos(self.kept_ns.load(Ordering::SeqCst))
+    }
+
+    /// Its threads are about to end: their numbers may be given to others.
+    pub fn end(&self) {
+        self.so_far();
+        self.threads().clear();
     }
 
     /// So far, to some milliseconds; once they have ended as it was told last. Nothing where the system has no `/proc` of Linux.
@@ -79,9 +120,13 @@ mod tests {
             let Ok((own, _)) = worker.join() else { panic!("it ended") };
             assert!(own >= Duration::from_millis(200) && own < Duration::from_millis(290), "{own:?}");
             if cfg!(target_os = "linux") {
+                assert!(*TOLD);
                 assert!(seen.abs_diff(own) < Duration::from_millis(20), "{seen:?} against {own:?}");
             }
             assert_eq!(counted.so_far(), seen);
+            counted.keep();
+            counted.end();
+            assert_eq!((counted.so_far(), counted.kept()), (seen, seen));
         });
     }
 }

@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 use tokio::runtime::Handle;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
+use tokio::time::{Interval, MissedTickBehavior};
 use tracing::Instrument;
 
 use crate::compute::Failure;
@@ -63,8 +64,9 @@ pub type Perform =
 pub struct Doing {
     /// How one is done.
     pub perform: Perform,
-    /// How long the threads of one, so many, may be on a core together, as the machine is now.
-    pub most_core_time: fn(&Claimed, usize) -> Option<Duration>,
+    /// How long the threads of one, so many, may be on a core together, as the machine is now; `None` where that cannot be told
+    /// or it is stopped.
+    pub most_core_time: fn(&Claimed, usize, &AtomicBool) -> Option<Duration>,
 }
 
 /// A job that is flown. Dropping it gives it up.
@@ -235,25 +237,38 @@ impl Jobs {
         flight.halts.send_replace(false);
         let mut over = None;
         let mut most_core_time = flight.claimed.most_core_time;
+        let mut measuring = None;
+        let (mut looks, mut renewals) = (every(CORE_LOOK), every(LEASE / 3));
         let ended = loop {
             let left = self.limit.saturating_sub(before.time + begun.elapsed());
             tokio::select! {
                 ended = &mut flight.flying => break Some(ended),
-                () = until(&mut halts, true) => break None,
+                () = until(&mut halts, true) => {
+                    if over.is_none() {
+                        break None;
+                    }
+                    // It is to end.
+                    flight.halts.send_replace(false);
+                }
                 () = tokio::time::sleep(left), if over.is_none() => {
                     over = Some(Reason::TooLong);
                     flight.stop();
                 }
-                () = tokio::time::sleep(CORE_LOOK), if over.is_none() => {
-                    let Some(most) = most_core_time.filter(|most| flight.core_time() > *most) else { continue };
+                _ = looks.tick(), if over.is_none() && measuring.is_none() => {
                     // It was estimated by the pace of the machine then.
-                    most_core_time = Some(most.max(self.most_core_time(&flight).await));
                     if most_core_time.is_some_and(|most| flight.core_time() > most) {
+                        measuring = Some(self.measured_again(&flight));
+                    }
+                }
+                measured = ended_if_begun(&mut measuring) => {
+                    measuring = None;
+                    most_core_time = measured.and_then(|now| Some(now.max(most_core_time?)));
+                    if over.is_none() && most_core_time.is_some_and(|most| flight.core_time() > most) {
                         over = Some(Reason::OverEstimate);
                         flight.stop();
                     }
                 }
-                () = tokio::time::sleep(LEASE / 3) => {
+                _ = renewals.tick() => {
                     // A store that fails for a moment does not stop the work; one that says no does.
                     if matches!(self.renew(&id).await, Ok(false)) {
                         flight.stop();
@@ -262,7 +277,7 @@ impl Jobs {
             }
         };
         *self.running() = None;
-        let spent = Spent { time: before.time + begun.elapsed(), core_time: flight.core_time() };
+        let mut spent = Spent { time: before.time + begun.elapsed(), core_time: flight.core_time() };
         let name = id.clone();
         let Some(ended) = ended else {
             tracing::info!(spent_ms = spent.time.as_millis(), core_ms = spent.core_time.as_millis(), "a job halts");
@@ -280,6 +295,8 @@ impl Jobs {
             };
             return self.note(&name, spent, give_back).await;
         };
+        // What was not kept is done again.
+        spent.core_time = flight.core_time_before + flight.core_time.kept();
         self.note(&name, spent, move |this| match ended {
             Ok(Ok(Some(answer))) => this.ended(shelf, Stage::Successful, this.store.finish(&id, &this.owner, &answer)),
             Ok(Ok(None) | Err(Failure::Stopped)) => match over {
@@ -315,10 +332,11 @@ impl Jobs {
         Flight { claimed, core_time, core_time_before, flying, stop, halts }
     }
 
-    /// See `Doing`; none where it cannot be told.
-    async fn most_core_time(&self, flight: &Flight) -> Duration {
+    /// See `Doing`.
+    fn measured_again(&self, flight: &Flight) -> JoinHandle<Option<Duration>> {
         let (most, job, cores) = (self.doing.most_core_time, Arc::clone(&flight.claimed), self.cores);
-        threads::blocking(move || most(&job, cores)).await.ok().flatten().unwrap_or_default()
+        let stop = Arc::clone(&flight.stop);
+        threads::blocking(move || most(&job, cores, &stop))
     }
 
     fn fly(
@@ -347,6 +365,7 @@ impl Jobs {
             if !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
+            core_time.keep();
             self.news.tell(&claimed.id);
             let mut begun = begun.lock().unwrap_or_else(PoisonError::into_inner);
             if begun.elapsed() < TURN || !self.store.others_wait(&claimed.id).map_err(storage)? {
@@ -372,8 +391,7 @@ impl Jobs {
         })?;
         let count = |flights| flown.inc_by(flights);
         let done = (self.doing.perform)(&*self.store, claimed, &pool, stop, &tell, &count);
-        // Before its threads end.
-        core_time.so_far();
+        core_time.end();
         done
     }
 
@@ -434,6 +452,21 @@ impl Jobs {
     fn running(&self) -> std::sync::MutexGuard<'_, Option<(ContentId, Arc<AtomicBool>)>> {
         // It is sound after every statement, so a panic elsewhere leaves nothing half done.
         self.running.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Ticks from now on, after so long each.
+fn every(period: Duration) -> Interval {
+    let mut ticks = tokio::time::interval_at(tokio::time::Instant::now() + period, period);
+    ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    ticks
+}
+
+/// What was measured, once it is; never, if nothing is.
+async fn ended_if_begun(measuring: &mut Option<JoinHandle<Option<Duration>>>) -> Option<Duration> {
+    match measuring {
+        Some(measuring) => measuring.await.ok().flatten(),
+        None => std::future::pending().await,
     }
 }
 

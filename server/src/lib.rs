@@ -69,7 +69,7 @@ pub struct State {
     /// What each client may have computed.
     pub budget: Arc<Budget>,
     /// A place for measuring what a job would cost.
-    pub(crate) measuring: Semaphore,
+    pub(crate) measuring: Arc<Semaphore>,
     /// Streams of events that are open.
     pub streams: Arc<Streams>,
     /// Places for pictures and other files that are made of answers.
@@ -97,7 +97,7 @@ impl State {
             tokens: Tokens::of(&*store),
             config,
             store,
-            measuring: Semaphore::new(1),
+            measuring: Arc::new(Semaphore::new(1)),
             streams: Arc::new(Streams::new(metrics.streams.clone())),
             drawing: Arc::new(Semaphore::new(compute.threads())),
             compute: Arc::new(compute),

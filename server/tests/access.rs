@@ -343,6 +343,13 @@ async fn a_link_shares_one_answer_for_a_while() {
     check_described("ShareAnswer", &link);
     let (href, query) = (link["href"].as_str().unwrap(), link["query"].as_str().unwrap());
     assert_eq!(reply.header("location"), href);
+    for (place, page) in [(&place, "/days/"), (&assessment, "/flights/")] {
+        let link = share(place.clone(), 48, owner.clone()).await.json();
+        let page_href = link["page"].as_str().unwrap();
+        assert!(page_href.starts_with(page), "{page_href}");
+        let shown = get(&service, page_href, None).await;
+        assert_eq!((shown.status.as_u16(), shown.header("content-type")), (200, "text/html; charset=utf-8"));
+    }
     let shared = get(&service, href, None).await;
     assert_eq!(shared.status, 200);
     assert_eq!(shared.body, get(&service, &place, Some(&owner)).await.body);

@@ -155,7 +155,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     disk.store.accept(&new_job(Shelf::Days, &id, b"{}"), &|| true).unwrap();
     let disk = Arc::new(disk);
     let metrics = Arc::new(Metrics::new().unwrap());
-    let doing = Doing { perform: trips, most_core_time: |_, _| None };
+    let doing = Doing { perform: trips, most_core_time: |_, _, _| None };
     let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
     tokio::spawn(Arc::clone(&jobs).run());
     until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;

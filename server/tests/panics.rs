@@ -59,7 +59,7 @@ async fn a_job_that_panics_is_tried_three_times_and_the_next_is_done() {
     let (bad, good) = (accept("bad", "one"), accept("good", "one"));
     let config = Config { cores: 1, ..Config::default() };
     let metrics = Arc::new(Metrics::new().unwrap());
-    let doing = Doing { perform: trips_over_one, most_core_time: |_, _| None };
+    let doing = Doing { perform: trips_over_one, most_core_time: |_, _, _| None };
     let jobs = Arc::new(Jobs::new(&config, Arc::clone(&disk) as Arc<dyn Store>, doing, metrics));
     tokio::spawn(Arc::clone(&jobs).run());
     until(|| disk.count("SELECT count(*) FROM jobs WHERE open") == 0).await;

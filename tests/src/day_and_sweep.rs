@@ -14,6 +14,8 @@ const CARDS: u64 = 20;
 const FLIGHTS: u64 = 10_000;
 /// Flights of each setting of the sweep.
 const SWEPT: u64 = 4000;
+const HOURS: u64 = 24;
+const TILTS: u64 = 9;
 /// The day flies at most so many times what its cards fly one by one.
 const DAY_MOST: f64 = 1.05;
 /// The sweep flies less than this share of the flights of all its settings, with intervals as narrow.
@@ -101,6 +103,7 @@ impl Whole {
         self.answered as u64 == CARDS
             && self.day_ratio() <= DAY_MOST
             && self.sweep_share() < SWEEP_MOST
+            && naive.flights == (HOURS * TILTS * SWEPT) as f64
             && ended.widest <= naive.widest
     }
 }
@@ -159,23 +162,25 @@ fn swept(service: &Service, inputs: &Inputs, half_width: Value) -> Result<Swept,
         json!({"label": format!("{k:02}:00"), "wind": {"surface": surface, "layers": layers}})
     };
     let axes = json!({
-        "hours": (0..24).map(hour).collect::<Vec<_>>(),
-        "tilts": (0..9).map(|k| 2.5 * f64::from(k)).collect::<Vec<_>>(),
+        "hours": (0..HOURS as u32).map(hour).collect::<Vec<_>>(),
+        "tilts": (0..TILTS as u32).map(|k| 2.5 * f64::from(k)).collect::<Vec<_>>(),
     });
     let (seconds, answer) = ask_long(service, "/v1/sweeps", &json!({"base": base, "axes": axes}))?;
-    Ok(Swept { seconds, flights: answer["flights"].as_f64().unwrap_or(f64::NAN), widest: widest(&answer) })
+    Ok(Swept { seconds, flights: answer["flights"].as_f64().unwrap_or(f64::NAN), widest: widest(&answer)? })
 }
 
 /// Half the width of the widest interval of a sweep.
-fn widest(sweep: &Value) -> f64 {
+fn widest(sweep: &Value) -> Result<f64, String> {
     let limits = sweep["cells"].as_array().into_iter().flatten();
     let limits = limits.flat_map(|c| c["delays"].as_array().into_iter().flatten());
     let limits = limits.flat_map(|d| d["limits"].as_array().into_iter().flatten());
-    let number = |l: &Value, name: String| l[name].as_f64().unwrap_or(f64::NAN);
-    limits
-        .flat_map(|l| {
-            ["over", "unsafe_opening"]
-                .map(|name| 0.5 * (number(l, format!("{name}_upper")) - number(l, format!("{name}_lower"))))
-        })
-        .fold(0.0, f64::max)
+    let number = |l: &Value, name: String| l[&name].as_f64().ok_or_else(|| format!("{name} is missing"));
+    let mut widest = Err("no setting has a limit".into());
+    for limit in limits {
+        for name in ["over", "unsafe_opening"] {
+            let wide = number(limit, format!("{name}_upper"))? - number(limit, format!("{name}_lower"))?;
+            widest = Ok(f64::max(widest.unwrap_or(0.0), 0.5 * wide));
+        }
+    }
+    widest
 }

@@ -2,6 +2,7 @@
 
 use core::borrow::Borrow;
 use core::fmt;
+use core::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::Json;
@@ -29,7 +30,7 @@ pub const MOST_OF_ESTIMATE: f64 = 1.2;
 #[serde(deny_unknown_fields, default)]
 #[into_params(parameter_in = Query)]
 pub struct CreateQuery {
-    /// With `true` nothing is flown: the answer is the price, and the id the answer would get
+    /// With `true` nothing is answered: there is the price, and the id the answer would get
     #[param(required = false, default = false)]
     pub dry_run: bool,
 }
@@ -48,11 +49,11 @@ pub struct Price {
     pub driver_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
-    /// Estimated work, seconds of one core. Where it is computed at once so much a flight; of a job as the first flights of
-    /// some of its cards took here just now
+    /// Estimated work, seconds of one core. Where it is computed at once, or stored, so much a flight; of a job as the first
+    /// flights of its cards took here just now
     pub estimated_core_s: f64,
-    /// Work after which the job is stopped without an answer, seconds of one core; where it is computed at once or refused
-    /// null
+    /// Work after which the job is stopped without an answer, if it is estimated at less than that then as well, seconds of
+    /// one core; null where it is computed at once, stored or refused, and where the system does not tell the time on a core
     pub stopped_at_core_s: Option<f64>,
     /// Whether that is the most it can cost, because `until` may end it sooner
     pub at_most: bool,
@@ -78,10 +79,20 @@ pub struct Cost {
     at_most: bool,
 }
 
-/// What a sample of work took, seconds of one core.
+/// A part of a job.
+#[derive(Debug, Clone, Copy)]
+pub struct Part {
+    /// What it is estimated at.
+    pub core_s: f64,
+    /// How many answers are put together of it.
+    pub answers: f64,
+}
+
+/// What samples took, seconds of one core.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Sampled {
-    /// As its flights are estimated.
+    samples: f64,
+    /// As their flights are estimated.
     estimated_s: f64,
     /// As they took.
     flights_s: f64,
@@ -91,23 +102,25 @@ pub struct Sampled {
 
 impl Sampled {
     /// Takes a sample: the card is read, flown, and what it comes to is made an answer.
-    pub fn of<T: Borrow<Case>>(read: impl FnOnce() -> Option<T>, answer: impl FnOnce(&T, &CellReport)) -> Self {
+    pub fn of<T: Borrow<Case>>(read: impl FnOnce() -> Option<T>, answer: impl FnOnce(&T, &CellReport)) -> Option<Self> {
         let begun = core_time::of_this_thread();
-        let Some(card) = read() else { return Self::default() };
+        let card = read()?;
         let as_read = core_time::of_this_thread();
         let sample = Sample::fly(card.borrow());
         let flown = core_time::of_this_thread();
         answer(&card, &sample.report());
         let rest = core_time::of_this_thread() - flown + as_read - begun;
-        Self {
+        Some(Self {
+            samples: 1.0,
             estimated_s: core_s(sample.work()),
             flights_s: (flown - as_read).as_secs_f64(),
             rest_s: rest.as_secs_f64(),
-        }
+        })
     }
 
     fn and(self, other: Self) -> Self {
         Self {
+            samples: self.samples + other.samples,
             estimated_s: self.estimated_s + other.estimated_s,
             flights_s: self.flights_s + other.flights_s,
             rest_s: self.rest_s + other.rest_s,
@@ -154,27 +167,31 @@ impl Cost {
         Self { flights: sweep.flights(), core_s: core_s(sweep.work), at_most: sweep.may_end_sooner, ..Self::default() }
     }
 
-    /// The same, with what some of its parts take here while every thread is at work: so many answers are put together, of
-    /// which so many are sampled.
+    /// The same by what its parts take here while every thread is at work: each part has its share of the estimate, and so many
+    /// answers are put together of it. `None` if it was stopped, or a part could not be sampled.
     pub fn measured(
         self,
-        answers: usize,
-        samples: usize,
+        parts: &[Part],
         threads: usize,
-        sample: impl Fn(usize) -> Sampled + Sync,
-    ) -> Self {
+        stop: &AtomicBool,
+        sample: impl Fn(usize) -> Option<Sampled> + Sync,
+    ) -> Option<Self> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).thread_name(|k| format!("price-{k}")).build();
-        let Ok(pool) = pool.inspect_err(|error| tracing::error!(%error, "threads cannot be started")) else {
-            return self;
+        let pool = pool.inspect_err(|error| tracing::error!(%error, "threads cannot be started")).ok()?;
+        // Every thread has as many; where there are few parts one is sampled more than once.
+        let own = |thread: usize| {
+            let nth = (0..parts.len().div_ceil(threads)).map(|round| (round * threads + thread) % parts.len());
+            nth.map(|part| Some((part, sample(part).filter(|_| !stop.load(Ordering::Relaxed))?))).collect::<Vec<_>>()
         };
-        let each = || (0..samples).map(&sample).fold(Sampled::default(), Sampled::and);
-        let all = pool.broadcast(|_| each()).into_iter().fold(Sampled::default(), Sampled::and);
-        // Without a card there is nothing to be flown.
-        if all.estimated_s == 0.0 {
-            return self;
+        let mut taken = vec![Sampled::default(); parts.len()];
+        for sampled in pool.broadcast(|context| own(context.index())).into_iter().flatten() {
+            let (part, sampled) = sampled?;
+            taken[part] = taken[part].and(sampled);
         }
-        let flights_s = self.core_s * all.flights_s / all.estimated_s;
-        Self { core_s: flights_s + answers as f64 * all.rest_s / (samples * threads) as f64, ..self }
+        let of_part = |(part, taken): (&Part, &Sampled)| {
+            part.core_s * taken.flights_s / taken.estimated_s + part.answers * taken.rest_s / taken.samples
+        };
+        Some(Self { core_s: parts.iter().zip(&taken).map(of_part).sum(), ..self })
     }
 
     /// After so much time on a core it is stopped.
@@ -223,7 +240,7 @@ impl Cost {
             driver_flights: self.driver_flights,
             settings_flights: self.settings_flights,
             estimated_core_s: self.core_s,
-            stopped_at_core_s: job.then(|| self.most().as_secs_f64()),
+            stopped_at_core_s: (job && !stored && *core_time::TOLD).then(|| self.most().as_secs_f64()),
             at_most: self.at_most,
             inline,
             inline_flights: config.inline_flights,

@@ -26,6 +26,8 @@ use crate::wire::share::{AskedShare, ShareRequest, read_share};
 pub struct ShareAnswer {
     /// Where it leads. Whoever has it can read the answer, and its files: keep it from whoever should not. It is not shown again
     pub href: String,
+    /// The same as a page for people
+    pub page: String,
     /// Appended to the path of any other form of the answer, and of a day's flights
     #[schema(example = "share=slowpoint_0000000000000000000000000000000000000000000000000000000000000000")]
     pub query: String,
@@ -73,8 +75,10 @@ pub async fn create(
     .await??;
     let query = format!("share={secret}");
     let href = format!("/v1/{}/{shared}?{query}", shelf.name());
+    let page = format!("/{}/{shared}?{query}", shelf.page());
     let headers = [(header::LOCATION, text_header(&href)), (header::CACHE_CONTROL, text_header("no-store"))];
-    Ok((StatusCode::CREATED, headers, Json(ShareAnswer { href, query, expires: expires.to_string() })).into_response())
+    Ok((StatusCode::CREATED, headers, Json(ShareAnswer { href, page, query, expires: expires.to_string() }))
+        .into_response())
 }
 
 /// The answer that a path names.

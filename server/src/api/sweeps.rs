@@ -218,7 +218,7 @@ fn flown(sweep: &AskedSweep, cell: usize, run: &Run, ahead: &mut Ahead) -> Resul
 }
 
 /// What a setting takes, by its first flights.
-pub fn sampled(sweep: &AskedSweep, cell: usize) -> Sampled {
+pub fn sampled(sweep: &AskedSweep, cell: usize) -> Option<Sampled> {
     let answer = |case: &Case, report: &CellReport| drop(black_box(piece(sweep, cell, case, report)));
     Sampled::of(|| asked(sweep, cell).ok().map(|asked| asked.case), answer)
 }

@@ -15,13 +15,13 @@ use utoipa::IntoParams;
 use super::assessments::{
     self, etag, holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored,
 };
-use super::price::{Cost, Sampled};
+use super::price::{Cost, Part, Sampled};
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
 use crate::access::Client;
 use crate::admission::{self, Asks};
 use crate::budget::Taken;
-use crate::compute::{Failure, Outcome};
+use crate::compute::{Failure, Outcome, Stop};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
 use crate::jobs::{Count, Doing, Tell, Turn};
@@ -36,8 +36,10 @@ use crate::wire::{self, Asked, FieldFault, Rejected};
 /// How the jobs are done.
 pub const DOING: Doing = Doing { perform, most_core_time };
 
-/// A job of more cards, or of more settings, is measured by so many of them.
-const MOST_MEASURED: usize = 16;
+/// A sweep of more settings is measured by about so many of them.
+const MOST_MEASURED: usize = 64;
+/// What a sample is charged at.
+const CORE_S_PER_SAMPLE: f64 = 0.005;
 
 /// The longest that `Prefer: wait` is given, s.
 const LONGEST_WAIT_S: u64 = 60;
@@ -107,24 +109,38 @@ impl Work {
         }
     }
 
-    /// What it costs as a job, measured by flights of some of its cards.
-    fn measured(&self, threads: usize) -> Cost {
+    /// What it costs as a job, measured by the first flights of each card; of a sweep of some settings, all its cards among
+    /// them. `None` if it was stopped.
+    fn measured(&self, threads: usize, stop: &AtomicBool) -> Option<Cost> {
         let cost = self.cost();
-        // Every so many of so many.
-        let some = |all: usize| (all.min(MOST_MEASURED), move |k: usize| k * all / all.min(MOST_MEASURED));
+        let part = |core_s| Part { core_s, answers: 1.0 };
         match self {
-            Self::Assessment(asked) => cost.measured(1, 1, threads, |_| Sampled::of(|| Some(&asked.case), |_, _| ())),
+            Self::Assessment(asked) => {
+                let sample = |_| Sampled::of(|| Some(&asked.case), |_, _| ());
+                cost.measured(&[part(cost.core_s())], threads, stop, sample)
+            }
             Self::Day(day) => {
                 let flown: Vec<_> = day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).collect();
-                let (samples, nth) = some(flown.len());
-                let sample = |k| Sampled::of(|| Some(&flown[nth(k)].case), |_, _| ());
-                cost.measured(flown.len(), samples, threads, sample)
+                let parts: Vec<_> = flown.iter().map(|asked| part(Cost::of(asked).core_s())).collect();
+                cost.measured(&parts, threads, stop, |k| Sampled::of(|| Some(&flown[k].case), |_, _| ()))
             }
             Self::Sweep(sweep) => {
-                let (samples, nth) = some(sweep.cells());
-                cost.measured(sweep.cells(), samples, threads, |k| sweeps::sampled(sweep, nth(k)))
+                let cells = sweep.some(MOST_MEASURED);
+                let each = 1.0 / cells.len() as f64;
+                let part = Part { core_s: cost.core_s() * each, answers: sweep.cells() as f64 * each };
+                cost.measured(&vec![part; cells.len()], threads, stop, |k| sweeps::sampled(sweep, cells[k]))
             }
         }
+    }
+
+    /// How many samples that takes, on so many threads.
+    fn samples(&self, threads: usize) -> usize {
+        let parts = match self {
+            Self::Assessment(_) => 1,
+            Self::Day(day) => day.entries.len(),
+            Self::Sweep(sweep) => sweep.some(MOST_MEASURED).len(),
+        };
+        parts.max(threads)
     }
 
     /// Where it asks for too much.
@@ -192,8 +208,8 @@ impl<'a> Run<'a> {
 }
 
 /// The most that a job may take at the present pace of the machine.
-fn most_core_time(job: &Claimed, threads: usize) -> Option<Duration> {
-    Some(Work::read(job.shelf, job.input.as_deref()?).ok()?.measured(threads).most())
+fn most_core_time(job: &Claimed, threads: usize, stop: &AtomicBool) -> Option<Duration> {
+    Some(Work::read(job.shelf, job.input.as_deref()?).ok()?.measured(threads, stop)?.most())
 }
 
 /// Does a job that is kept.
@@ -267,7 +283,13 @@ async fn answer(
     let stored = kept(state, shelf, id).await?.and_then(sound);
     let (affordable, inline) = (cost.affordable(config), cost.inline(config));
     if dry_run {
-        let cost = if inline || affordable.is_err() { cost } else { measured(state, &work).await? };
+        let measures = !inline && affordable.is_ok() && stored.is_none();
+        // Whoever has nothing left is told what it costs by the constants.
+        let taken = if measures { to_be_measured(state, client, &work).ok() } else { None };
+        let cost = match taken {
+            Some(taken) => measured(state, taken, &work).await?,
+            None => cost,
+        };
         return Ok(cost.told(config, id, stored.is_some()));
     }
     let whole_answer = |answer: Bytes| placed(shelf, id, sent(id, answer));
@@ -281,9 +303,20 @@ async fn answer(
         let answer = flown(state, work, id, || state.budget.take(&client.name, cost.core_s())).await?;
         return Ok(whole_answer(answer));
     }
-    // One that is under way was measured, and costs nothing more.
-    let cost = if under_way { cost } else { measured(state, &work).await? };
-    let mut job = match accepted(state, client, &work, id, cost).await? {
+    // What would be computed at once is a job by request: it is not worth the measuring, and has no bound but time.
+    let begun = if inline {
+        accepted(state, client, &work, id, cost, Some(None)).await?
+    } else {
+        match accepted(state, client, &work, id, cost, None).await? {
+            None => {
+                let taken = to_be_measured(state, client, &work)?;
+                let cost = measured(state, taken, &work).await?;
+                accepted(state, client, &work, id, cost, Some(Some(cost.most()))).await?
+            }
+            begun => begun,
+        }
+    };
+    let mut job = match begun.ok_or_else(Problem::internal)? {
         Begun::Job(job) => job,
         Begun::Answered(answer) => return Ok(whole_answer(answer.into())),
     };
@@ -306,12 +339,28 @@ async fn answer(
     Ok(response)
 }
 
-/// What work costs as a job. One is measured at a time: each takes all threads for a moment.
-async fn measured(state: &Arc<State>, work: &Arc<Work>) -> Result<Cost, Problem> {
-    // It is never closed.
-    let _place = state.measuring.acquire().await;
-    let (work, threads) = (Arc::clone(work), state.compute.threads());
-    Ok(blocking(move || work.measured(threads)).await?)
+/// Pays for measuring.
+fn to_be_measured(state: &Arc<State>, client: &Client, work: &Work) -> Result<Taken, Problem> {
+    state.budget.take(&client.name, CORE_S_PER_SAMPLE * work.samples(state.compute.threads()) as f64)
+}
+
+/// What work costs as a job. One is measured at a time, as each takes all threads for a moment, and none whose client has left.
+async fn measured(state: &Arc<State>, taken: Taken, work: &Arc<Work>) -> Result<Cost, Problem> {
+    let config = &state.config;
+    let place = Arc::clone(&state.measuring).acquire_owned();
+    let Ok(Ok(place)) = tokio::time::timeout(config.queue_timeout(), place).await else {
+        let detail = format!("It waited {} s to be priced. Come back later.", config.queue_timeout_s);
+        let problem = Problem::new(Kind::Overloaded, detail);
+        return Err(problem.with_limit("queue_timeout_s", config.queue_timeout_s, "s"));
+    };
+    taken.spend();
+    let (work, threads, stop) = (Arc::clone(work), state.compute.threads(), Stop::default());
+    let flag = stop.flag();
+    let measured = blocking(move || {
+        let _place = place;
+        work.measured(threads, &flag)
+    });
+    measured.await?.ok_or_else(Problem::internal)
 }
 
 /// Work that was accepted.
@@ -322,29 +371,37 @@ enum Begun {
     Answered(Vec<u8>),
 }
 
-/// Accepts a job. One that is new costs its client what it is estimated at.
+/// Accepts a job, with a bound to its time on a core or none. One that is new costs its client what it is estimated at. Without
+/// a word of bounds it is only looked whether it would be accepted: `None` if so.
 async fn accepted(
     state: &Arc<State>,
     client: &Client,
     work: &Work,
     id: &ContentId,
     cost: Cost,
-) -> Result<Begun, Problem> {
-    let (shelf, input, whole, most_core_time) = (work.shelf(), work.input(), work.whole(), cost.most());
+    bound: Option<Option<Duration>>,
+) -> Result<Option<Begun>, Problem> {
+    let (shelf, input, whole) = (work.shelf(), work.input(), work.whole());
     let (state, id, client) = (Arc::clone(state), id.clone(), client.name.clone());
     blocking(move || {
         let config = &state.config;
         let most = [config.jobs, config.client_jobs];
+        let most_core_time = bound.flatten();
         let new = NewJob { shelf, id: &id, client: &client, input: input.as_bytes(), whole, most_core_time, most };
         let taken = RefCell::new(None);
-        let may_begin = || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok();
+        let may_begin =
+            || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok() && bound.is_some();
         let accepted = state.jobs.accept(&new, &may_begin).map_err(|error| Problem::storage(&error))?;
-        if let Some(taken) = taken.into_inner() {
-            taken?.spend();
-        }
+        // It is given back where nothing is begun.
+        let taken = taken.into_inner().transpose()?;
         match accepted {
-            Accepted::New(job) | Accepted::Known(job) => Ok(Begun::Job(job)),
-            Accepted::Answered(answer) => Ok(Begun::Answered(answer)),
+            Accepted::New(job) => {
+                taken.into_iter().for_each(Taken::spend);
+                Ok(Some(Begun::Job(job)))
+            }
+            Accepted::Known(job) => Ok(Some(Begun::Job(job))),
+            Accepted::Answered(answer) => Ok(Some(Begun::Answered(answer))),
+            Accepted::Refused => Ok(None),
             Accepted::Full => {
                 let detail =
                     format!("{} jobs run and wait, which is all that are taken. Come back later.", config.jobs);
@@ -358,8 +415,6 @@ async fn accepted(
                 let most = config.client_jobs as u64;
                 Err(Problem::new(Kind::TooManyJobs, detail).with_limit("client_jobs", most, "jobs"))
             }
-            // The budget said why.
-            Accepted::Refused => Err(Problem::internal()),
         }
     })
     .await?

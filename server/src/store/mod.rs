@@ -51,6 +51,14 @@ impl Shelf {
         }
     }
 
+    /// Its name in the address of a page for people.
+    pub fn page(self) -> &'static str {
+        match self {
+            Self::Assessments => "flights",
+            Self::Days | Self::Sweeps => self.name(),
+        }
+    }
+
     /// Whether a job goes on from the pieces that are kept of it; else it begins anew, and they only tell how far it was.
     pub fn goes_on(self) -> bool {
         self != Self::Assessments
@@ -143,8 +151,8 @@ pub struct NewJob<'a> {
     pub input: &'a [u8],
     /// All that is to be done, in the unit of `Piece::done`.
     pub whole: u64,
-    /// How long its threads may be on a core together.
-    pub most_core_time: Duration,
+    /// How long its threads may be on a core together; `None` if only time bounds it.
+    pub most_core_time: Option<Duration>,
     /// How many jobs may wait and run: of all clients together, and of this one.
     pub most: [usize; 2],
 }
@@ -207,7 +215,7 @@ pub struct Claimed {
     pub made: Vec<Piece>,
     /// What it has taken before.
     pub spent: Spent,
-    /// How long its threads may be on a core together; `None` of one that was accepted by a version that set no bound.
+    /// How long its threads may be on a core together; `None` if only time bounds it.
     pub most_core_time: Option<Duration>,
     /// Whether its turns ended too often in a row at the same piece without a word.
     pub fell_too_often: bool,

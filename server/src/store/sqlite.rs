@@ -509,7 +509,7 @@ impl Store for SqliteStore {
                 named_params! {
                     ":id": new.id.as_str(), ":shelf": new.shelf.name(), ":client": new.client, ":input": new.input,
                     ":sum": sum(new.input), ":now": now_ms(), ":whole": i64::try_from(new.whole).unwrap_or(i64::MAX),
-                    ":most_core": ms(new.most_core_time),
+                    ":most_core": new.most_core_time.map(ms),
                 },
             )?;
             job(db, new.id)?.map(Accepted::New).ok_or(rusqlite::Error::QueryReturnedNoRows)
@@ -557,7 +557,10 @@ impl Store for SqliteStore {
             };
             claimed.made = pieces(db, number, 0)?;
             let made = i64::try_from(claimed.made.len()).unwrap_or(i64::MAX);
-            db.execute("DELETE FROM pieces WHERE job = ?1 AND place >= ?2", [number, made])?;
+            if db.execute("DELETE FROM pieces WHERE job = ?1 AND place >= ?2", [number, made])? > 0 {
+                // They are made again.
+                claimed.spent.core_time = Duration::ZERO;
+            }
             db.execute(
                 "UPDATE jobs SET stage = 'running', owner = :owner, lease_ends_ms = :ends, updated_ms = :now,
                  in_turn = 1, reached = :reached, fell = :fell, falls = :falls WHERE number = :number",

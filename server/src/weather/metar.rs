@@ -329,7 +329,8 @@ fn in_tenths(text: &str, whole: [Option<Reading>; 2]) -> Option<[Option<Reading>
     let (air, dew) = text.strip_prefix('T')?.split_at_checked(4)?;
     let exact = [Some(value(air)?), if dew.is_empty() { None } else { Some(value(dew)?) }];
     let rounded = |(exact, whole): (Option<Reading>, Option<Reading>)| match (exact, whole) {
-        (Some(exact), Some(whole)) => (exact.number - whole.number).abs() <= 0.5,
+        // Half a degree is rounded towards the warmer.
+        (Some(exact), Some(whole)) => (-0.5..0.5).contains(&(exact.number - whole.number)),
         (exact, whole) => exact.is_none() && whole.is_none(),
     };
     let in_order = exact[1].is_none_or(|dew| exact[0].is_some_and(|air| dew.si <= air.si));
@@ -547,6 +548,10 @@ mod tests {
             ("M02/M02", "T10251015", [Some(-2.0), Some(-2.0)], Some(1)),
             ("M02/M02", "T10171022", [Some(-1.7), Some(-2.2)], None),
             ("M00/M05", "T10051050", [Some(-0.5), Some(-5.0)], None),
+            ("19/16", "T01850159", [Some(18.5), Some(15.9)], None),
+            ("18/16", "T01850159", [Some(18.0), Some(16.0)], Some(1)),
+            ("M01/M02", "T10151015", [Some(-1.0), Some(-2.0)], Some(1)),
+            ("M01/M01", "T10151015", [Some(-1.5), Some(-1.5)], None),
             ("18/", "T0182", [Some(18.2), None], None),
             ("18/16", "T0182", [Some(18.0), Some(16.0)], Some(1)),
             ("18/16", "T01900159", [Some(18.0), Some(16.0)], Some(1)),

@@ -189,6 +189,35 @@ impl AskedSweep {
         self.axes.iter().map(|axis| axis.labels.len()).product()
     }
 
+    /// Some of many settings, about so many or all: each card as often, the combinations of the other axes from first to last.
+    pub fn some(&self, most: usize) -> Vec<usize> {
+        let cells = self.cells();
+        if cells <= most {
+            return (0..cells).collect();
+        }
+        let cards = self.axes.iter().find(|axis| axis.name == "cards").map_or(1, |axis| axis.labels.len());
+        // More cards than there are to be are steps like all others.
+        let cards = if cards > most { 1 } else { cards };
+        let (each, others) = (most / cards, cells / cards);
+        let cell = |k: usize| {
+            let (mut cell, mut stride, mut rest) = (0, 1, k / cards * others / each);
+            for axis in self.axes.iter().rev() {
+                let steps = axis.labels.len();
+                let step = if axis.name == "cards" && cards > 1 {
+                    k % cards
+                } else {
+                    let step = rest % steps;
+                    rest /= steps;
+                    step
+                };
+                cell += stride * step;
+                stride *= steps;
+            }
+            cell
+        };
+        (0..cards * each).map(cell).collect()
+    }
+
     /// Flights of all settings, at most.
     pub fn flights(&self) -> u64 {
         self.flights.saturating_mul(self.cells() as u64)
@@ -751,4 +780,36 @@ fn in_the_way(checks: &[Check], texts: &[String], notes: &CellNotes) -> String {
         ));
     }
     said.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use serde_json::json;
+
+    use super::*;
+
+    /// Every card of a sweep stands as often among those that are measured, however the other axes are long.
+    #[test]
+    fn some_settings_stand_for_all() {
+        let card: Value = serde_json::from_slice(include_bytes!("../../tests/support/card.json")).unwrap();
+        let step = |k: usize| json!({"label": format!("card {k}"), "card": card["card"]});
+        for (cards, tilts, expected) in [(3, 30, 63), (9, 8, 63), (17, 5, 51), (2, 20, 40), (1, 50, 50), (2, 50, 64)] {
+            let axes = json!({
+                "cards": (0..cards).map(step).collect::<Vec<_>>(),
+                "tilts": (0..tilts).map(|k| 0.1 * f64::from(k)).collect::<Vec<_>>(),
+            });
+            let sweep = read_sweep(json!({"base": card, "axes": axes}).to_string().as_bytes()).unwrap();
+            let some = sweep.some(64);
+            assert_eq!(some.iter().collect::<BTreeSet<_>>().len(), expected, "{some:?}");
+            let mut often = BTreeMap::new();
+            some.iter().for_each(|cell| *often.entry(sweep.at(*cell)[0]).or_insert(0) += 1);
+            assert_eq!(often.into_values().collect::<Vec<_>>(), vec![expected / cards; cards]);
+            let tilts_met: BTreeSet<usize> = some.iter().map(|cell| sweep.at(*cell)[1]).collect();
+            assert!(tilts_met.len() >= (64 / cards).min(tilts as usize) - 1, "{tilts_met:?}");
+        }
+    }
 }

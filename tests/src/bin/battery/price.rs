@@ -43,6 +43,20 @@ const KINDS: &[Kind] = &[
         }
         day
     }),
+    ("a day of which every fifth is dear", "/v1/days", |flights| {
+        let mut day = day(1, flights / 20, 20);
+        for k in (4..20).step_by(5) {
+            day["entries"][k]["card"] = stratosphere(1)["card"].clone();
+        }
+        day
+    }),
+    ("a sweep of unlike cards", "/v1/sweeps", |flights| {
+        let mut sweep = sweep(1, flights / 72, 8);
+        let card = |k: u64| if k == 8 { stratosphere(1) } else { card(1, 1) };
+        sweep["axes"]["cards"] =
+            (0..9).map(|k| json!({"label": format!("card {k}"), "card": card(k)["card"]})).collect();
+        sweep
+    }),
     ("a sweep", "/v1/sweeps", |flights| sweep(1, flights / 8, 8)),
     ("a sweep of many settings", "/v1/sweeps", |flights| {
         let mut sweep = sweep(1, 64, 20);
