@@ -291,6 +291,19 @@ fn of_a_sweep(answer: &Value) -> Vec<String> {
     places
 }
 
+/// Published messages, of one evening; where each comes from stands beside its decoder.
+const REPORT: &str = "KABQ 100156Z 32010KT 280V340 10SM TS FEW033 BKN075CB OVC100 19/14 A2999";
+const BULLETIN: &str = "\
+DATA BASED ON 091200Z
+VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000
+
+FT  3000    6000    9000   12000   18000   24000  30000  34000  39000
+
+ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456
+";
+/// What stands beside "under limit" in weather that does not bear it.
+const MINDED: [&str; 4] = ["old weather", "undated weather", "assumed wind", "caution on wind"];
+
 /// "Under limit" is said only where the upper end of the interval meets the condition, and has its colour only in weather of a
 /// known age that nothing is said against.
 #[tokio::test(flavor = "multi_thread")]
@@ -302,15 +315,23 @@ async fn cells_say_no_more_than_is_known() {
         card["condition"]["chance"] = json!("25 %");
         card
     };
-    let old = {
+    let decoded = || {
         let mut card = loose("weather-report.json");
-        card["launch_at"] = json!("2026-11-10T02:30:00-07:00");
+        card["weather"] = json!({"metar": REPORT, "winds_aloft": BULLETIN});
+        card
+    };
+    let with = |changes: Value| {
+        let mut card = decoded();
+        json_patch::merge(&mut card, &changes);
         card
     };
     let (mut under, mut other) = (0, 0);
     for (body, minded) in [
-        (loose("weather-report.json"), None),
-        (old, Some("old weather")),
+        (decoded(), None),
+        (with(json!({"launch_at": "2026-11-10T02:30:00-07:00"})), Some("old weather")),
+        (with(json!({"weather": {"turbulence": "off"}})), Some("assumed wind")),
+        // Winds aloft by hand under a report that has a time.
+        (loose("weather-report.json"), Some("assumed wind")),
         (loose("mapped-field.json"), Some("undated weather")),
     ] {
         let place = posted(&service, "assessments", body).await;
@@ -328,7 +349,7 @@ async fn cells_say_no_more_than_is_known() {
             assert_eq!(text.contains("under limit"), meets, "{text}, {upper}");
             assert_eq!(classes.contains(&"under"), meets, "{text}");
             assert_eq!(classes.contains(&"undated"), minded.is_some(), "{text}");
-            let told = ["old weather", "undated weather"].into_iter().find(|told| text.contains(told));
+            let told = MINDED.into_iter().find(|told| text.contains(told));
             assert_eq!(told, minded.filter(|_| meets), "{text}");
             *(if meets { &mut under } else { &mut other }) += 1;
         }
@@ -336,6 +357,56 @@ async fn cells_say_no_more_than_is_known() {
         assert_eq!(told.contains("has no colour of its own here"), minded.is_some(), "{told}");
     }
     assert!(under >= 3 && other >= 3, "{under} and {other}: both have to be looked at");
+}
+
+/// On a day the age of the weather is that of each flight's own launch.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flight_of_another_hour_has_no_colour_from_the_first() {
+    let service = service();
+    let shared = {
+        let mut day = example("days/meadow.json");
+        let days = day.as_object_mut().unwrap();
+        days.remove("wind");
+        for name in ["temperature", "altimeter_setting"] {
+            days["site"].as_object_mut().unwrap().remove(name);
+        }
+        days.insert("weather".into(), json!({"metar": REPORT, "winds_aloft": BULLETIN}));
+        days["site"]["elevation"] = json!("5355 ft");
+        days.insert("launch_at".into(), json!("2026-11-10T02:30:00Z"));
+        days["condition"]["chance"] = json!("60 %");
+        day
+    };
+    let at = |launch: &str| {
+        let mut day = shared.clone();
+        day["entries"][1]["changes"]["launch_at"] = json!(launch);
+        day
+    };
+    // The second flight is of no other hour; of one that the weather is used for; of one that it is not.
+    for (day, second, alone) in [
+        (shared.clone(), None, false),
+        (at("2026-11-10T02:40:00Z"), Some("undated weather"), true),
+        (at("2026-11-10T05:30:00Z"), Some("old weather"), true),
+    ] {
+        let place = posted(&service, "days", day).await;
+        let page = read(&service, &page_of(&place)).await;
+        // The age that the page knows is the first flight's: where hours differ, it gives no other flight a colour.
+        for (k, minded) in [None, second, second.map(|_| "undated weather")].into_iter().enumerate() {
+            let cells = all(&page, &format!(".flights > li:nth-child({}) .cell", k + 1));
+            let under: Vec<String> =
+                cells.iter().map(|c| words(*c)).filter(|text| text.contains("under limit")).collect();
+            assert!(!under.is_empty(), "flight {k} has none to look at");
+            for text in under {
+                assert_eq!(MINDED.into_iter().find(|told| text.contains(told)), minded, "flight {k}: {text}");
+            }
+            let uncoloured = cells.iter().filter(|c| c.value().classes().any(|class| class == "undated")).count();
+            assert_eq!(uncoloured, if minded.is_some() { cells.len() } else { 0 }, "flight {k}");
+        }
+        let told = all(&page, "p.weather.aged").iter().any(|p| words(*p).contains("of the first flight alone"));
+        assert_eq!(told, alone);
+        let sheet = words(read(&service, &format!("{}/sheet", page_of(&place))).await.root_element());
+        assert_eq!(second.is_some_and(|said| sheet.contains(&format!("under limit, {said}"))), second.is_some());
+        assert_eq!(sheet.contains("of the first flight alone"), alone);
+    }
 }
 
 /// What of a page a browser runs, loads or sends, and whether it is made as HTML has it.

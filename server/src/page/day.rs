@@ -9,12 +9,12 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Weather, at_condition, cell, key, minded};
+use super::standing::{Sky, Weather, at_condition, cell, key, launch_together, minded};
 use super::told::{At, NOT_KNOWN, Quantity, Units};
 use super::view::{Only, Page, Sort, View, Wishes};
 use super::{parts, sent};
 use crate::State;
-use crate::api::assessments::read_id;
+use crate::api::assessments::{kept, read_id};
 use crate::api::days::compared;
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
@@ -34,23 +34,25 @@ pub async fn read(
         Some(since) => Some(compared(&state, &read_id(&id)?, &read_id(since)?).await?),
         None => None,
     };
-    let make = move |day: &Value, first: &Value| {
+    let make = move |day: &At, sky: &Sky| {
         let changes: Value = match &since {
             Some(bytes) => serde_json::from_slice(bytes).map_err(|_| Problem::internal())?,
             None => Value::Null,
         };
-        page(&At::whole(day), &At::whole(first), &At::whole(&changes), &view)
+        page(day, sky, &At::whole(&changes), &view)
     };
     shown(&state, &id, make).await.map(|page| sent(page, &headers))
 }
 
-/// Something made of a day and of the answer of its first flight, which knows the weather of all: null where it is gone.
+/// Something made of a day and of its weather, which the answer of its first flight knows, and what was asked how far it is
+/// that of the others.
 pub async fn shown<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
 where
-    M: FnOnce(&Value, &Value) -> Result<String, Problem> + Send + 'static,
+    M: FnOnce(&At, &Sky) -> Result<String, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
     let answer = work::stored(state, Shelf::Days, &id).await?;
+    let input = kept(state, Shelf::Days, &id).await?.and_then(|kept| kept.input);
     let day = drawn(state, answer.into(), &id.to_string(), |day: &Value| Ok(day.clone())).await?;
     let first = day["entries"].as_array().into_iter().flatten();
     let first = first.filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
@@ -60,18 +62,22 @@ where
         None => None,
     };
     let flown = flown.map_or(Bytes::from_static(b"null"), Bytes::from);
-    drawn(state, flown, &id.to_string(), move |first: &Value| make(&day, first)).await
+    let make = move |first: &Value| {
+        let input = input.and_then(|input| serde_json::from_slice(&input).ok());
+        let sky = Sky { first: At::whole(first), together: input.is_some_and(|input| launch_together(&input)) };
+        make(&At::whole(&day), &sky)
+    };
+    drawn(state, flown, &id.to_string(), make).await
 }
 
-fn page(day: &At, first: &At, changes: &At, view: &View) -> Result<String, Problem> {
+fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Problem> {
     let (id, units) = (day.get("id").text(), view.units());
     let (path, answer) = (format!("/days/{id}"), format!("/v1/days/{id}"));
-    let weather = Weather::of(first);
     let rows = rows(day, view);
     let own = own(view);
     let body = html! {
         (at_a_glance(day))
-        div data-answer={ "/v1/assessments/" (first.get("id").text()) } { (parts::weather_line(first, weather)) }
+        (weather(sky))
         @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) { (key(&advice, units)) }
         @if changes.is_there() { (changed(changes, view)) }
         section aria-labelledby="flights" {
@@ -79,7 +85,7 @@ fn page(day: &At, first: &At, changes: &At, view: &View) -> Result<String, Probl
             (choices(view, &path))
             @if rows.is_empty() { p { "No flight of this day is of that kind." } }
             ol.flights {
-                @for row in &rows { li { (flight(row, weather, view)) } }
+                @for row in &rows { li { (flight(row, sky.of_row(row), view)) } }
             }
             p.note { (day.get("intervals").words()) }
         }
@@ -147,6 +153,20 @@ fn rows<'a>(day: &At<'a>, view: &View) -> Vec<At<'a>> {
         Sort::Name => rows.sort_by_key(|row| row.get("name").text().to_lowercase()),
     }
     rows
+}
+
+/// The weather of a day, as its first flight tells it.
+pub fn weather(sky: &Sky) -> Markup {
+    html! {
+        div data-answer={ "/v1/assessments/" (sky.first.get("id").text()) } {
+            (parts::weather_line(&sky.first, Weather::of(&sky.first)))
+        }
+        @if sky.first.down("weather.age_h").is_there() && !sky.together {
+            p.weather.aged {
+                "Not all flights are known to launch at one time: that age is of the first flight alone, and for the others it is not known."
+            }
+        }
+    }
 }
 
 /// How many flights there are of each kind.
