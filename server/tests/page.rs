@@ -507,6 +507,23 @@ async fn the_first_load_is_small() {
     assert_eq!(service.get("/assets/page.0000000000000000.css").await.status, 404);
 }
 
+/// What a client calls the server is its own word: no page repeats it.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_page_repeats_the_host_that_was_asked() {
+    let service = service();
+    let mut copied = 0;
+    for uri in everything(&service).await {
+        let mut asked = request(Method::GET, &uri, Body::empty());
+        asked.headers_mut().insert("host", "field.example".parse().unwrap());
+        let reply = service.send(asked).await;
+        assert_eq!(reply.status, 200, "{uri}");
+        let text = reply.text();
+        assert!(!text.contains("field.example") && !text.contains("http://"), "{uri}");
+        copied += usize::from(text.contains("YOUR-SERVER/"));
+    }
+    assert!(copied >= 4, "{copied} pages with lines to copy");
+}
+
 /// What is asked again and is the same is not sent again.
 #[tokio::test]
 async fn a_page_that_is_held_is_not_sent_again() {

@@ -10,7 +10,7 @@ use serde_json::Value;
 
 use super::standing::{Weather, cell, key, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
-use super::view::{Page, View, document, first_caution};
+use super::view::{Page, View, YOUR_SERVER, document, first_caution};
 use super::{framed_anywhere, parts, sent};
 use crate::State;
 use crate::api::assessments::{answer_of, read_id};
@@ -444,8 +444,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
     let file = |name: &str| view.file(&format!("{answer}/{name}"), &[]);
     let of_delay = |name: &str| view.file(&format!("{answer}/{name}"), &[("delay", label)]);
     let link = |href: String, text: &str| html! { li { a href=(href) { (text) } } };
-    let host = view.host.as_deref().unwrap_or("this.server");
-    let there = |path: String| format!("//{host}{path}");
+    let there = |path: String| format!("//{YOUR_SERVER}{path}");
     let alt = "Airspeed at opening against the delay";
     let image = format!("<img src=\"{}\" alt=\"{alt}\" width=\"360\">", there(file("deploy-speed.svg")));
     let frame = format!(
@@ -471,7 +470,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
             h3 { "On another site" }
             (parts::code("A picture for another site", &image))
             (parts::code("A frame for another site", &frame))
-            p.note { "Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
+            p.note { "In place of " (YOUR_SERVER) " stands the name of this server. Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
         }
     }
 }
