@@ -215,7 +215,9 @@ fn of_an_assessment(answer: &Value) -> Vec<String> {
         }
         if delay["at_ejection"].is_object() {
             let quantiles = ["p05", "p25", "p50", "p75", "p95"];
-            places.extend(quantiles.map(|q| format!("/delays/{d}/at_ejection/airspeed_m_s/{q}")));
+            let stretch = answer["limits_apply_to"] == "line_stretch";
+            let speed = if stretch { "line_stretch_airspeed_m_s" } else { "airspeed_m_s" };
+            places.extend(quantiles.map(|q| format!("/delays/{d}/at_ejection/{speed}/{q}")));
             places.push(format!("/delays/{d}/at_ejection/height_above_pad_m/p50"));
         }
         if delay["landing"].is_object() {
@@ -359,6 +361,33 @@ async fn cells_say_no_more_than_is_known() {
     assert!(under >= 3 && other >= 3, "{under} and {other}: both have to be looked at");
 }
 
+/// Wherever it is said how a delay stands, it is said at which limit, and what is to be minded of the weather.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_word_stands_without_its_limit_and_its_weather() {
+    let service = service();
+    let (mut minded, mut named) = (HashSet::new(), HashSet::new());
+    for uri in everything(&service).await {
+        let page = read(&service, &uri).await;
+        // None of these has weather that bears a colour.
+        for word in all(&page, ".word.under") {
+            let next = word.next_siblings().find_map(ElementRef::wrap);
+            let class = next.and_then(|next| next.value().attr("class"));
+            assert_eq!(class, Some("minded"), "{uri}: {}", words(word));
+            minded.insert(uri.clone());
+        }
+        for head in all(&page, "th").into_iter().map(words).filter(|head| head.starts_with("Stands")) {
+            assert!(head.starts_with("Stands at ") && head.contains("m/s") && head.contains("mph"), "{uri}: {head}");
+            named.insert(uri.clone());
+        }
+    }
+    for kind in ["/flights/", "/days/", "/sheet"] {
+        assert!(minded.iter().any(|uri| uri.contains(kind)), "{kind}: {minded:?}");
+    }
+    for kind in ["/flights/", "/sheet", "since="] {
+        assert!(named.iter().any(|uri| uri.contains(kind)), "{kind}: {named:?}");
+    }
+}
+
 /// On a day the age of the weather is that of each flight's own launch.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_flight_of_another_hour_has_no_colour_from_the_first() {
@@ -404,8 +433,42 @@ async fn a_flight_of_another_hour_has_no_colour_from_the_first() {
         let told = all(&page, "p.weather.aged").iter().any(|p| words(*p).contains("of the first flight alone"));
         assert_eq!(told, alone);
         let sheet = words(read(&service, &format!("{}/sheet", page_of(&place))).await.root_element());
-        assert_eq!(second.is_some_and(|said| sheet.contains(&format!("under limit, {said}"))), second.is_some());
+        assert_eq!(second.is_some_and(|said| sheet.contains(&format!("under limit ({said})"))), second.is_some());
         assert_eq!(sheet.contains("of the first flight alone"), alone);
+    }
+}
+
+/// With limits at line stretch the airspeeds beside them are those at line stretch; a day, which has none, says so.
+#[tokio::test(flavor = "multi_thread")]
+async fn airspeeds_are_those_that_limits_are_held_against() {
+    let service = service();
+    let mut flight = card();
+    flight["limits"]["applies_to"] = json!("line_stretch");
+    let place = posted(&service, "assessments", flight).await;
+    assert_eq!(service.get(&place).await.json()["limits_apply_to"], "line_stretch");
+    let page = page_of(&place);
+    for uri in [page.clone(), format!("{page}/sheet")] {
+        let html = read(&service, &uri).await;
+        let places = all(&html, "[data-at]").iter().map(|e| e.value().attr("data-at").unwrap()).collect::<Vec<_>>();
+        assert!(places.contains(&"/delays/0/at_ejection/line_stretch_airspeed_m_s/p50"), "{uri}");
+        assert!(!places.iter().any(|place| place.contains("at_ejection/airspeed_m_s")), "{uri}");
+        let text = words(html.root_element());
+        assert!(
+            text.contains("irspeed at line stretch") && !text.contains("median airspeed at ejection"),
+            "{uri}: {text}"
+        );
+    }
+    for stretch in [false, true] {
+        let mut day = example("days/meadow.json");
+        if stretch {
+            day["limits"]["applies_to"] = json!("line_stretch");
+        }
+        let page = page_of(&posted(&service, "days", day).await);
+        for uri in [page.clone(), format!("{page}/sheet")] {
+            let text = words(read(&service, &uri).await.root_element());
+            assert!(text.contains("median airspeed at ejection"), "{uri}: {text}");
+            assert_eq!(text.contains("limits are held against that at line stretch"), stretch, "{uri}: {text}");
+        }
     }
 }
 

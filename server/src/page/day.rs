@@ -9,8 +9,8 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Sky, Weather, at_condition, cell, key, launch_together, minded};
-use super::told::{At, NOT_KNOWN, Quantity, Units};
+use super::standing::{Place, Sky, Weather, at_condition, cell, key, launch_together, of_another_place, word};
+use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{Only, Page, Sort, View, Wishes};
 use super::{parts, sent};
 use crate::State;
@@ -78,8 +78,10 @@ fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Proble
     let body = html! {
         (at_a_glance(day))
         (weather(sky))
-        @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) { (key(&advice, units)) }
-        @if changes.is_there() { (changed(changes, view)) }
+        @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) {
+            (key(&advice, Place::Ejection, of_another_place(Place::of_limits(&sky.first)), units))
+        }
+        @if changes.is_there() { (changed(changes, day, sky, view)) }
         section aria-labelledby="flights" {
             h2 #flights { "The flights" }
             (choices(view, &path))
@@ -257,11 +259,22 @@ fn refused(problem: &At) -> Markup {
 }
 
 /// What changed since another day.
-fn changed(changes: &At, view: &View) -> Markup {
+fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
     let since = changes.get("since").text();
     let address = format!("/v1/days/{}/changes?since={since}", changes.get("id").text());
     let differing: Vec<At> =
         changes.get("entries").items().into_iter().filter(|entry| entry.get("change").text() != "same").collect();
+    let rows = day.get("entries").items();
+    let weather_of = |entry: &At| {
+        let row = rows.iter().find(|row| row.get("name").text() == entry.get("name").text());
+        row.map_or(Weather::Undated, |row| sky.of_row(row))
+    };
+    // A place of the day, among those of what changed.
+    let at_limit = html! {
+        @if let Some(row) = flown(day).first() {
+            span data-answer={ "/v1/days/" (day.get("id").text()) } { (limit(&row.down("flight.advice"), view.units())) }
+        } @else { "the limit of the condition" }
+    };
     html! {
         section data-answer=(address) aria-labelledby="changes" {
             h2 #changes { "What changed since " a href=(view.page(&format!("/days/{since}"))) { "the day before it" } }
@@ -276,11 +289,14 @@ fn changed(changes: &At, view: &View) -> Markup {
                 p { "Every figure of every flight is as it was." }
             } @else {
                 (parts::wide("What changed of each flight", html! {
-                    caption { "Chance of an unsafe opening at the limit of the condition, and how it stands." }
+                    caption {
+                        "Chance of an unsafe opening at " (at_limit)
+                        ", and how it stands. What is to be minded of the weather that it stood in is on the page of that day."
+                    }
                     thead {
                         tr {
                             th scope="col" { "Flight" } th scope="col" { "Delay" }
-                            th scope="col" { "Stood" } th scope="col" { "Stands" }
+                            th scope="col" { "Stood" } th scope="col" { "Stands at " (at_limit) }
                             th scope="col" { "Intervals" }
                         }
                     }
@@ -294,8 +310,8 @@ fn changed(changes: &At, view: &View) -> Markup {
                                 tr {
                                     th scope="row" { (entry.get("name").words()) " (" (entry.get("change").words()) ")" }
                                     td { (delay.get("label").words()) }
-                                    td { (stood(delay, "standing_before", "unsafe_opening_before")) }
-                                    td { (stood(delay, "standing_after", "unsafe_opening_after")) }
+                                    td { (stood(&delay.get("standing_before"), &delay.get("unsafe_opening_before"), None)) }
+                                    td { (stood(&delay.get("standing_after"), &delay.get("unsafe_opening_after"), Some(weather_of(entry)))) }
                                     td { (apart(&delay.get("intervals_apart"))) }
                                 }
                             }
@@ -307,10 +323,12 @@ fn changed(changes: &At, view: &View) -> Markup {
     }
 }
 
-fn stood(delay: &At, standing: &'static str, chance: &'static str) -> Markup {
+fn stood(standing: &At, chance: &At, weather: Option<Weather>) -> Markup {
     html! {
-        @if delay.get(standing).is_there() { (delay.get(standing).words()) ", " (delay.get(chance).chance()) }
-        @else { "not asked" }
+        @if standing.is_there() {
+            @match weather { Some(weather) => (word(standing, weather)), None => (standing.words()) }
+            ", " (chance.chance())
+        } @else { "not asked" }
     }
 }
 
@@ -338,8 +356,7 @@ pub fn line(row: &At, weather: Weather, units: Units) -> Markup {
             @if k > 0 { "; " }
             span.entry {
                 strong { (delay.get("label").words()) } " " (at_condition(delay, &advice).chance()) " "
-                (delay.get("standing").words())
-                @if let Some(minded) = minded(delay, weather) { ", " (minded) }
+                (word(&delay.get("standing"), weather))
                 ", " (delay.get("airspeed_p50_m_s").measure(Quantity::Speed, units))
             }
         }

@@ -10,7 +10,7 @@ use axum::http::HeaderMap;
 use axum::response::Response;
 use maud::{Markup, html};
 
-use super::standing::{Sky, Weather, at_condition, minded};
+use super::standing::{Place, Sky, Weather, at_condition, of_another_place, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{View, document, first_caution};
 use super::{day, flight, parts, sent};
@@ -122,16 +122,16 @@ fn condition(advice: &At, units: Units) -> Markup {
 }
 
 fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Markup {
-    let advice = at.get("advice");
+    let (advice, place) = (at.get("advice"), Place::of_limits(at));
     let (speed, length) = (Quantity::Speed, Quantity::Length);
     let fields = delays.iter().any(|d| d.down("landing.outside_fields").is_there());
     let table = html! {
             thead {
                 tr {
                     th scope="col" { "Delay" }
-                    th scope="col" { "Stands" }
+                    th scope="col" { "Stands at " (limit(&advice, units)) }
                     th scope="col" { "Unsafe opening" }
-                    th scope="col" { "Airspeed at ejection, " (speed.name(units)) }
+                    th scope="col" { "Airspeed at " (place.name()) ", " (speed.name(units)) }
                     th scope="col" { "After apogee, s" }
                     th scope="col" { "90 % land within, " (length.name(units)) }
                     @if fields { th scope="col" { "Outside every field" } }
@@ -139,15 +139,15 @@ fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Marku
             }
             tbody {
                 @for delay in delays {
-                    @let ejection = delay.down("at_ejection.airspeed_m_s");
+                    @let speeds = place.airspeeds(delay);
                     tr {
                         th scope="row" { (delay.get("label").words()) }
-                        td { (delay.get("standing").words()) @if let Some(minded) = minded(delay, weather) { ", " (minded) } }
+                        td { (word(&delay.get("standing"), weather)) }
                         td { (at_condition(delay, &advice).chance()) }
                         td {
-                            @if ejection.is_there() {
-                                (ejection.get("p50").bare(speed, units)) " (" (ejection.get("p05").bare(speed, units)) " to "
-                                (ejection.get("p95").bare(speed, units)) ")"
+                            @if speeds.is_there() {
+                                (speeds.get("p50").bare(speed, units)) " (" (speeds.get("p05").bare(speed, units)) " to "
+                                (speeds.get("p95").bare(speed, units)) ")"
                             } @else { (NOT_KNOWN) }
                         }
                         td { (delay.down("at_ejection.after_apogee_s.p50").bare(Quantity::Time, units)) }
@@ -216,7 +216,7 @@ fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
         @if let Some(row) = day::flown(day).first() { (condition(&row.down("flight.advice"), units)) }
         (day::weather(sky))
         (parts::wide("Each flight", html! {
-            thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" } } }
+            thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" (of_another_place(Place::of_limits(&sky.first)).unwrap_or_default()) } } }
             tbody {
                 @for row in &rows[shown.clone()] {
                     tr {

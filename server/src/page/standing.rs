@@ -82,9 +82,9 @@ pub fn launch_together(input: &Value) -> bool {
 }
 
 /// What stands beside "under limit" in weather that does not bear it.
-pub fn minded(delay: &At, weather: Weather) -> Option<&'static str> {
+fn minded(standing: &At, weather: Weather) -> Option<&'static str> {
     match weather {
-        _ if delay.get("standing").text() != "under limit" => None,
+        _ if standing.text() != "under limit" => None,
         Weather::Dated => None,
         Weather::Cautioned => Some("caution on wind"),
         Weather::Assumed => Some("assumed wind"),
@@ -104,11 +104,13 @@ fn look(standing: &str) -> (&'static str, &'static str) {
     }
 }
 
-/// A standing as the answer has it, with its sign. Under the limit has its colour only in weather that bears it.
+/// A standing as the answer has it, with its sign and with what is to be minded of the weather. Under the limit has its colour
+/// only in weather that bears it.
 pub fn word(standing: &At, weather: Weather) -> Markup {
     let (class, sign) = look(standing.text());
     html! {
-        span.word.(class).undated[weather != Weather::Dated] { span aria-hidden="true" { (sign) " " } (standing.words()) }
+        span.word.(class).undated[weather != Weather::Dated] { span.sign aria-hidden="true" { (sign) " " } (standing.words()) }
+        @if let Some(minded) = minded(standing, weather) { " " span.minded { "(" (minded) ")" } }
     }
 }
 
@@ -129,19 +131,55 @@ pub fn cell(delay: &At, advice: &At, speed: &At, weather: Weather, units: Units,
                 span.delay { (delay.get("label").words()) }
                 " " span.number { (at_condition(delay, advice).chance()) }
                 " " (word(&delay.get("standing"), weather))
-                @if let Some(minded) = minded(delay, weather) { " " span.minded { (minded) } }
                 " " span.speed { "median " (speed.measure(Quantity::Speed, units)) }
             }
         }
     }
 }
 
-/// What the numbers of cells are.
-pub fn key(advice: &At, units: Units) -> Markup {
+/// Which airspeed is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// As the charge fires.
+    Ejection,
+    /// As the lines are stretched.
+    LineStretch,
+}
+
+impl Place {
+    /// The one that limits are held against.
+    pub fn of_limits(assessment: &At) -> Self {
+        if assessment.get("limits_apply_to").text() == "line_stretch" { Self::LineStretch } else { Self::Ejection }
+    }
+
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Ejection => "ejection",
+            Self::LineStretch => "line stretch",
+        }
+    }
+
+    /// Its airspeeds, of a way of deploying of an assessment.
+    pub fn airspeeds<'a>(self, delay: &At<'a>) -> At<'a> {
+        delay.down(match self {
+            Self::Ejection => "at_ejection.airspeed_m_s",
+            Self::LineStretch => "at_ejection.line_stretch_airspeed_m_s",
+        })
+    }
+}
+
+/// What is said where medians are at ejection, all that a day has, and limits are held against another airspeed.
+pub fn of_another_place(limits: Place) -> Option<&'static str> {
+    (limits != Place::Ejection).then_some(" (limits are held against that at line stretch)")
+}
+
+/// What the numbers of cells are: the airspeeds at this place.
+pub fn key(advice: &At, place: Place, note: Option<&str>, units: Units) -> Markup {
     html! {
         p.key {
             "Each cell: chance of an unsafe opening at " (limit(advice, units))
-            ", with its interval, and the median airspeed at ejection. \u{201c}Under limit\u{201d}: the upper end is at most "
+            ", with its interval, and the median airspeed at " (place.name()) (note.unwrap_or_default()) ". \u{201c}Under limit\u{201d}: the upper end is at most "
             (advice.get("condition_chance").short_percent()) "."
         }
     }
