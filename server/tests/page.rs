@@ -215,7 +215,9 @@ fn of_an_assessment(answer: &Value) -> Vec<String> {
         }
         if delay["at_ejection"].is_object() {
             let quantiles = ["p05", "p25", "p50", "p75", "p95"];
-            places.extend(quantiles.map(|q| format!("/delays/{d}/at_ejection/airspeed_m_s/{q}")));
+            let stretch = answer["limits_apply_to"] == "line_stretch";
+            let speed = if stretch { "line_stretch_airspeed_m_s" } else { "airspeed_m_s" };
+            places.extend(quantiles.map(|q| format!("/delays/{d}/at_ejection/{speed}/{q}")));
             places.push(format!("/delays/{d}/at_ejection/height_above_pad_m/p50"));
         }
         if delay["landing"].is_object() {
@@ -291,6 +293,19 @@ fn of_a_sweep(answer: &Value) -> Vec<String> {
     places
 }
 
+/// Published messages, of one evening; where each comes from stands beside its decoder.
+const REPORT: &str = "KABQ 100156Z 32010KT 280V340 10SM TS FEW033 BKN075CB OVC100 19/14 A2999";
+const BULLETIN: &str = "\
+DATA BASED ON 091200Z
+VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000
+
+FT  3000    6000    9000   12000   18000   24000  30000  34000  39000
+
+ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456
+";
+/// What stands beside "under limit" in weather that does not bear it.
+const MINDED: [&str; 4] = ["old weather", "undated weather", "assumed wind", "caution on wind"];
+
 /// "Under limit" is said only where the upper end of the interval meets the condition, and has its colour only in weather of a
 /// known age that nothing is said against.
 #[tokio::test(flavor = "multi_thread")]
@@ -302,15 +317,23 @@ async fn cells_say_no_more_than_is_known() {
         card["condition"]["chance"] = json!("25 %");
         card
     };
-    let old = {
+    let decoded = || {
         let mut card = loose("weather-report.json");
-        card["launch_at"] = json!("2026-11-10T02:30:00-07:00");
+        card["weather"] = json!({"metar": REPORT, "winds_aloft": BULLETIN});
+        card
+    };
+    let with = |changes: Value| {
+        let mut card = decoded();
+        json_patch::merge(&mut card, &changes);
         card
     };
     let (mut under, mut other) = (0, 0);
     for (body, minded) in [
-        (loose("weather-report.json"), None),
-        (old, Some("old weather")),
+        (decoded(), None),
+        (with(json!({"launch_at": "2026-11-10T02:30:00-07:00"})), Some("old weather")),
+        (with(json!({"weather": {"turbulence": "off"}})), Some("assumed wind")),
+        // Winds aloft by hand under a report that has a time.
+        (loose("weather-report.json"), Some("assumed wind")),
         (loose("mapped-field.json"), Some("undated weather")),
     ] {
         let place = posted(&service, "assessments", body).await;
@@ -328,7 +351,7 @@ async fn cells_say_no_more_than_is_known() {
             assert_eq!(text.contains("under limit"), meets, "{text}, {upper}");
             assert_eq!(classes.contains(&"under"), meets, "{text}");
             assert_eq!(classes.contains(&"undated"), minded.is_some(), "{text}");
-            let told = ["old weather", "undated weather"].into_iter().find(|told| text.contains(told));
+            let told = MINDED.into_iter().find(|told| text.contains(told));
             assert_eq!(told, minded.filter(|_| meets), "{text}");
             *(if meets { &mut under } else { &mut other }) += 1;
         }
@@ -336,6 +359,117 @@ async fn cells_say_no_more_than_is_known() {
         assert_eq!(told.contains("has no colour of its own here"), minded.is_some(), "{told}");
     }
     assert!(under >= 3 && other >= 3, "{under} and {other}: both have to be looked at");
+}
+
+/// Wherever it is said how a delay stands, it is said at which limit, and what is to be minded of the weather.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_word_stands_without_its_limit_and_its_weather() {
+    let service = service();
+    let (mut minded, mut named) = (HashSet::new(), HashSet::new());
+    for uri in everything(&service).await {
+        let page = read(&service, &uri).await;
+        // None of these has weather that bears a colour.
+        for word in all(&page, ".word.under") {
+            let next = word.next_siblings().find_map(ElementRef::wrap);
+            let class = next.and_then(|next| next.value().attr("class"));
+            assert_eq!(class, Some("minded"), "{uri}: {}", words(word));
+            minded.insert(uri.clone());
+        }
+        for head in all(&page, "th").into_iter().map(words).filter(|head| head.starts_with("Stands")) {
+            assert!(head.starts_with("Stands at ") && head.contains("m/s") && head.contains("mph"), "{uri}: {head}");
+            named.insert(uri.clone());
+        }
+    }
+    for kind in ["/flights/", "/days/", "/sheet"] {
+        assert!(minded.iter().any(|uri| uri.contains(kind)), "{kind}: {minded:?}");
+    }
+    for kind in ["/flights/", "/sheet", "since="] {
+        assert!(named.iter().any(|uri| uri.contains(kind)), "{kind}: {named:?}");
+    }
+}
+
+/// On a day the age of the weather is that of each flight's own launch.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flight_of_another_hour_has_no_colour_from_the_first() {
+    let service = service();
+    let shared = {
+        let mut day = example("days/meadow.json");
+        let days = day.as_object_mut().unwrap();
+        days.remove("wind");
+        for name in ["temperature", "altimeter_setting"] {
+            days["site"].as_object_mut().unwrap().remove(name);
+        }
+        days.insert("weather".into(), json!({"metar": REPORT, "winds_aloft": BULLETIN}));
+        days["site"]["elevation"] = json!("5355 ft");
+        days.insert("launch_at".into(), json!("2026-11-10T02:30:00Z"));
+        days["condition"]["chance"] = json!("60 %");
+        day
+    };
+    let at = |launch: &str| {
+        let mut day = shared.clone();
+        day["entries"][1]["changes"]["launch_at"] = json!(launch);
+        day
+    };
+    // The second flight is of no other hour; of one that the weather is used for; of one that it is not.
+    for (day, second, alone) in [
+        (shared.clone(), None, false),
+        (at("2026-11-10T02:40:00Z"), Some("undated weather"), true),
+        (at("2026-11-10T05:30:00Z"), Some("old weather"), true),
+    ] {
+        let place = posted(&service, "days", day).await;
+        let page = read(&service, &page_of(&place)).await;
+        // The age that the page knows is the first flight's: where hours differ, it gives no other flight a colour.
+        for (k, minded) in [None, second, second.map(|_| "undated weather")].into_iter().enumerate() {
+            let cells = all(&page, &format!(".flights > li:nth-child({}) .cell", k + 1));
+            let under: Vec<String> =
+                cells.iter().map(|c| words(*c)).filter(|text| text.contains("under limit")).collect();
+            assert!(!under.is_empty(), "flight {k} has none to look at");
+            for text in under {
+                assert_eq!(MINDED.into_iter().find(|told| text.contains(told)), minded, "flight {k}: {text}");
+            }
+            let uncoloured = cells.iter().filter(|c| c.value().classes().any(|class| class == "undated")).count();
+            assert_eq!(uncoloured, if minded.is_some() { cells.len() } else { 0 }, "flight {k}");
+        }
+        let told = all(&page, "p.weather.aged").iter().any(|p| words(*p).contains("of the first flight alone"));
+        assert_eq!(told, alone);
+        let sheet = words(read(&service, &format!("{}/sheet", page_of(&place))).await.root_element());
+        assert_eq!(second.is_some_and(|said| sheet.contains(&format!("under limit ({said})"))), second.is_some());
+        assert_eq!(sheet.contains("of the first flight alone"), alone);
+    }
+}
+
+/// With limits at line stretch the airspeeds beside them are those at line stretch; a day, which has none, says so.
+#[tokio::test(flavor = "multi_thread")]
+async fn airspeeds_are_those_that_limits_are_held_against() {
+    let service = service();
+    let mut flight = card();
+    flight["limits"]["applies_to"] = json!("line_stretch");
+    let place = posted(&service, "assessments", flight).await;
+    assert_eq!(service.get(&place).await.json()["limits_apply_to"], "line_stretch");
+    let page = page_of(&place);
+    for uri in [page.clone(), format!("{page}/sheet")] {
+        let html = read(&service, &uri).await;
+        let places = all(&html, "[data-at]").iter().map(|e| e.value().attr("data-at").unwrap()).collect::<Vec<_>>();
+        assert!(places.contains(&"/delays/0/at_ejection/line_stretch_airspeed_m_s/p50"), "{uri}");
+        assert!(!places.iter().any(|place| place.contains("at_ejection/airspeed_m_s")), "{uri}");
+        let text = words(html.root_element());
+        assert!(
+            text.contains("irspeed at line stretch") && !text.contains("median airspeed at ejection"),
+            "{uri}: {text}"
+        );
+    }
+    for stretch in [false, true] {
+        let mut day = example("days/meadow.json");
+        if stretch {
+            day["limits"]["applies_to"] = json!("line_stretch");
+        }
+        let page = page_of(&posted(&service, "days", day).await);
+        for uri in [page.clone(), format!("{page}/sheet")] {
+            let text = words(read(&service, &uri).await.root_element());
+            assert!(text.contains("median airspeed at ejection"), "{uri}: {text}");
+            assert_eq!(text.contains("limits are held against that at line stretch"), stretch, "{uri}: {text}");
+        }
+    }
 }
 
 /// What of a page a browser runs, loads or sends, and whether it is made as HTML has it.
@@ -436,20 +570,43 @@ async fn the_first_load_is_small() {
     assert_eq!(service.get("/assets/page.0000000000000000.css").await.status, 404);
 }
 
+/// What a client calls the server is its own word: no page repeats it.
+#[tokio::test(flavor = "multi_thread")]
+async fn no_page_repeats_the_host_that_was_asked() {
+    let service = service();
+    let mut copied = 0;
+    for uri in everything(&service).await {
+        let mut asked = request(Method::GET, &uri, Body::empty());
+        asked.headers_mut().insert("host", "field.example".parse().unwrap());
+        let reply = service.send(asked).await;
+        assert_eq!(reply.status, 200, "{uri}");
+        let text = reply.text();
+        assert!(!text.contains("field.example") && !text.contains("http://"), "{uri}");
+        copied += usize::from(text.contains("YOUR-SERVER/"));
+    }
+    assert!(copied >= 4, "{copied} pages with lines to copy");
+}
+
 /// What is asked again and is the same is not sent again.
 #[tokio::test]
 async fn a_page_that_is_held_is_not_sent_again() {
     let service = service();
     let page = page_of(&posted(&service, "assessments", card()).await);
-    let tag = service.get(&page).await.header("etag").to_string();
-    let asked = async |uri: &str| {
+    let asked = async |uri: &str, tag: &str| {
         let mut asked = request(Method::GET, uri, Body::empty());
         asked.headers_mut().insert("if-none-match", tag.parse().unwrap());
         service.send(asked).await
     };
-    let held = asked(&page).await;
-    assert!(held.status == 304 && held.body.is_empty() && held.header("etag") == tag, "{held:?}");
-    assert_eq!(asked(&format!("{page}?units=us")).await.status, 200);
+    for page in [page.clone(), format!("{page}/sheet"), format!("{page}/embed")] {
+        let whole = service.get(&page).await;
+        let held = asked(&page, whole.header("etag")).await;
+        assert!(held.status == 304 && held.body.is_empty(), "{held:?}");
+        // A browser puts these in the place of those that it holds.
+        for name in ["etag", "cache-control", "content-security-policy"] {
+            assert_eq!(held.header(name), whole.header(name), "{page}: {name}");
+        }
+        assert_eq!(asked(&format!("{page}?units=us&theme=sun"), whole.header("etag")).await.status, 200);
+    }
 }
 
 async fn as_browser(service: &Service, uri: &str) -> Reply {

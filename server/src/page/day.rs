@@ -9,12 +9,12 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Weather, at_condition, cell, key, minded};
-use super::told::{At, NOT_KNOWN, Quantity, Units};
+use super::standing::{Place, Sky, Weather, at_condition, cell, key, launch_together, of_another_place, word};
+use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{Only, Page, Sort, View, Wishes};
 use super::{parts, sent};
 use crate::State;
-use crate::api::assessments::read_id;
+use crate::api::assessments::{kept, read_id};
 use crate::api::days::compared;
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
@@ -34,23 +34,25 @@ pub async fn read(
         Some(since) => Some(compared(&state, &read_id(&id)?, &read_id(since)?).await?),
         None => None,
     };
-    let make = move |day: &Value, first: &Value| {
+    let make = move |day: &At, sky: &Sky| {
         let changes: Value = match &since {
             Some(bytes) => serde_json::from_slice(bytes).map_err(|_| Problem::internal())?,
             None => Value::Null,
         };
-        page(&At::whole(day), &At::whole(first), &At::whole(&changes), &view)
+        page(day, sky, &At::whole(&changes), &view)
     };
     shown(&state, &id, make).await.map(|page| sent(page, &headers))
 }
 
-/// Something made of a day and of the answer of its first flight, which knows the weather of all: null where it is gone.
+/// Something made of a day and of its weather, which the answer of its first flight knows, and what was asked how far it is
+/// that of the others.
 pub async fn shown<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
 where
-    M: FnOnce(&Value, &Value) -> Result<String, Problem> + Send + 'static,
+    M: FnOnce(&At, &Sky) -> Result<String, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
     let answer = work::stored(state, Shelf::Days, &id).await?;
+    let input = kept(state, Shelf::Days, &id).await?.and_then(|kept| kept.input);
     let day = drawn(state, answer.into(), &id.to_string(), |day: &Value| Ok(day.clone())).await?;
     let first = day["entries"].as_array().into_iter().flatten();
     let first = first.filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
@@ -60,26 +62,32 @@ where
         None => None,
     };
     let flown = flown.map_or(Bytes::from_static(b"null"), Bytes::from);
-    drawn(state, flown, &id.to_string(), move |first: &Value| make(&day, first)).await
+    let make = move |first: &Value| {
+        let input = input.and_then(|input| serde_json::from_slice(&input).ok());
+        let sky = Sky { first: At::whole(first), together: input.is_some_and(|input| launch_together(&input)) };
+        make(&At::whole(&day), &sky)
+    };
+    drawn(state, flown, &id.to_string(), make).await
 }
 
-fn page(day: &At, first: &At, changes: &At, view: &View) -> Result<String, Problem> {
+fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Problem> {
     let (id, units) = (day.get("id").text(), view.units());
     let (path, answer) = (format!("/days/{id}"), format!("/v1/days/{id}"));
-    let weather = Weather::of(first);
     let rows = rows(day, view);
     let own = own(view);
     let body = html! {
         (at_a_glance(day))
-        div data-answer={ "/v1/assessments/" (first.get("id").text()) } { (parts::weather_line(first, weather)) }
-        @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) { (key(&advice, units)) }
-        @if changes.is_there() { (changed(changes, view)) }
+        (weather(sky))
+        @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) {
+            (key(&advice, Place::Ejection, of_another_place(Place::of_limits(&sky.first)), units))
+        }
+        @if changes.is_there() { (changed(changes, day, sky, view)) }
         section aria-labelledby="flights" {
             h2 #flights { "The flights" }
             (choices(view, &path))
             @if rows.is_empty() { p { "No flight of this day is of that kind." } }
             ol.flights {
-                @for row in &rows { li { (flight(row, weather, view)) } }
+                @for row in &rows { li { (flight(row, sky.of_row(row), view)) } }
             }
             p.note { (day.get("intervals").words()) }
         }
@@ -147,6 +155,20 @@ fn rows<'a>(day: &At<'a>, view: &View) -> Vec<At<'a>> {
         Sort::Name => rows.sort_by_key(|row| row.get("name").text().to_lowercase()),
     }
     rows
+}
+
+/// The weather of a day, as its first flight tells it.
+pub fn weather(sky: &Sky) -> Markup {
+    html! {
+        div data-answer={ "/v1/assessments/" (sky.first.get("id").text()) } {
+            (parts::weather_line(&sky.first, Weather::of(&sky.first)))
+        }
+        @if sky.first.down("weather.age_h").is_there() && !sky.together {
+            p.weather.aged {
+                "Not all flights are known to launch at one time: that age is of the first flight alone, and for the others it is not known."
+            }
+        }
+    }
 }
 
 /// How many flights there are of each kind.
@@ -237,11 +259,22 @@ fn refused(problem: &At) -> Markup {
 }
 
 /// What changed since another day.
-fn changed(changes: &At, view: &View) -> Markup {
+fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
     let since = changes.get("since").text();
     let address = format!("/v1/days/{}/changes?since={since}", changes.get("id").text());
     let differing: Vec<At> =
         changes.get("entries").items().into_iter().filter(|entry| entry.get("change").text() != "same").collect();
+    let rows = day.get("entries").items();
+    let weather_of = |entry: &At| {
+        let row = rows.iter().find(|row| row.get("name").text() == entry.get("name").text());
+        row.map_or(Weather::Undated, |row| sky.of_row(row))
+    };
+    // A place of the day, among those of what changed.
+    let at_limit = html! {
+        @if let Some(row) = flown(day).first() {
+            span data-answer={ "/v1/days/" (day.get("id").text()) } { (limit(&row.down("flight.advice"), view.units())) }
+        } @else { "the limit of the condition" }
+    };
     html! {
         section data-answer=(address) aria-labelledby="changes" {
             h2 #changes { "What changed since " a href=(view.page(&format!("/days/{since}"))) { "the day before it" } }
@@ -256,11 +289,14 @@ fn changed(changes: &At, view: &View) -> Markup {
                 p { "Every figure of every flight is as it was." }
             } @else {
                 (parts::wide("What changed of each flight", html! {
-                    caption { "Chance of an unsafe opening at the limit of the condition, and how it stands." }
+                    caption {
+                        "Chance of an unsafe opening at " (at_limit)
+                        ", and how it stands. What is to be minded of the weather that it stood in is on the page of that day."
+                    }
                     thead {
                         tr {
                             th scope="col" { "Flight" } th scope="col" { "Delay" }
-                            th scope="col" { "Stood" } th scope="col" { "Stands" }
+                            th scope="col" { "Stood" } th scope="col" { "Stands at " (at_limit) }
                             th scope="col" { "Intervals" }
                         }
                     }
@@ -274,8 +310,8 @@ fn changed(changes: &At, view: &View) -> Markup {
                                 tr {
                                     th scope="row" { (entry.get("name").words()) " (" (entry.get("change").words()) ")" }
                                     td { (delay.get("label").words()) }
-                                    td { (stood(delay, "standing_before", "unsafe_opening_before")) }
-                                    td { (stood(delay, "standing_after", "unsafe_opening_after")) }
+                                    td { (stood(&delay.get("standing_before"), &delay.get("unsafe_opening_before"), None)) }
+                                    td { (stood(&delay.get("standing_after"), &delay.get("unsafe_opening_after"), Some(weather_of(entry)))) }
                                     td { (apart(&delay.get("intervals_apart"))) }
                                 }
                             }
@@ -287,10 +323,12 @@ fn changed(changes: &At, view: &View) -> Markup {
     }
 }
 
-fn stood(delay: &At, standing: &'static str, chance: &'static str) -> Markup {
+fn stood(standing: &At, chance: &At, weather: Option<Weather>) -> Markup {
     html! {
-        @if delay.get(standing).is_there() { (delay.get(standing).words()) ", " (delay.get(chance).chance()) }
-        @else { "not asked" }
+        @if standing.is_there() {
+            @match weather { Some(weather) => (word(standing, weather)), None => (standing.words()) }
+            ", " (chance.chance())
+        } @else { "not asked" }
     }
 }
 
@@ -318,8 +356,7 @@ pub fn line(row: &At, weather: Weather, units: Units) -> Markup {
             @if k > 0 { "; " }
             span.entry {
                 strong { (delay.get("label").words()) } " " (at_condition(delay, &advice).chance()) " "
-                (delay.get("standing").words())
-                @if let Some(minded) = minded(delay, weather) { ", " (minded) }
+                (word(&delay.get("standing"), weather))
                 ", " (delay.get("airspeed_p50_m_s").measure(Quantity::Speed, units))
             }
         }

@@ -8,9 +8,9 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Weather, cell, key, word};
+use super::standing::{Place, Weather, cell, key, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
-use super::view::{Page, View, document, first_caution};
+use super::view::{Page, View, YOUR_SERVER, document, first_caution};
 use super::{framed_anywhere, parts, sent};
 use crate::State;
 use crate::api::assessments::{answer_of, read_id};
@@ -94,17 +94,17 @@ fn drawn_delay<'a>(at: &At<'a>, asked: Option<&str>) -> Result<At<'a>, Problem> 
 
 /// What there is to decide by.
 fn decision(at: &At, weather: Weather, units: Units) -> Markup {
-    let advice = at.get("advice");
+    let (advice, place) = (at.get("advice"), Place::of_limits(at));
     html! {
         section aria-labelledby="delays" {
             h2 #delays { "The delays" }
             ul.cells {
                 @for (k, delay) in at.get("delays").items().iter().enumerate() {
-                    @let speed = delay.down("at_ejection.airspeed_m_s.p50");
+                    @let speed = place.airspeeds(delay).get("p50");
                     (cell(delay, &advice, &speed, weather, units, &format!("#delay-{k}")))
                 }
             }
-            (key(&advice, units))
+            (key(&advice, place, None, units))
             (parts::weather_line(at, weather))
             h3 { "What follows" }
             (parts::advice(at))
@@ -117,26 +117,24 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
     let (id, units) = (at.get("id").text(), view.units());
     let (delays, limits) = (at.get("delays").items(), at.get("limits").items());
     let picture = format!("/v1/assessments/{id}/deploy-speed.svg");
-    let stretch = at.get("limits_apply_to").text() == "line_stretch";
-    let place = if stretch { "line stretch" } else { "ejection" };
-    let speeds = if stretch { "at_ejection.line_stretch_airspeed_m_s" } else { "at_ejection.airspeed_m_s" };
+    let place = Place::of_limits(at);
     let (speed, length, time) = (Quantity::Speed, Quantity::Length, Quantity::Time);
     html! {
         section aria-labelledby="openings" {
             h2 #openings { "When it opens, and how fast" }
             figure {
                 img.picture src=(view.file(&picture, &[])) alt={
-                    "Airspeed at " (place) " against the delay, with the limits; the table below has the same numbers."
+                    "Airspeed at " (place.name()) " against the delay, with the limits; the table below has the same numbers."
                 };
                 figcaption { "Median, and what half and 90 % of the flights lie between. The chance of an unsafe opening is below it." }
             }
             (parts::slowest(at, units))
             (parts::wide("Chances of each delay", html! {
-                caption { "Over all flights: faster than the limit at " (place) ", or an unsafe opening for any reason." }
+                caption { "Over all flights: faster than the limit at " (place.name()) ", or an unsafe opening for any reason." }
                 thead {
                     tr {
                         th scope="col" { "Delay" }
-                        th scope="col" { "Stands" }
+                        th scope="col" { "Stands at " (limit(&at.get("advice"), units)) }
                         @for at_limit in &limits {
                             th scope="col" { "Over " (limit(at_limit, units)) }
                             th scope="col" { "Unsafe opening at " (limit(at_limit, units)) }
@@ -157,11 +155,11 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
                 }
             }))
             (parts::wide("When and how fast each delay opens", html! {
-                caption { "At ejection, over the flights that ejected in the air." }
+                caption { "Airspeed at " (place.name()) ", time and height at ejection, over the flights that ejected in the air." }
                 thead {
                     tr {
                         th scope="col" { "Delay" }
-                        th scope="col" { "Airspeed at " (place) ", " (speed.name(units)) ": median" }
+                        th scope="col" { "Airspeed at " (place.name()) ", " (speed.name(units)) ": median" }
                         th scope="col" { "half between" }
                         th scope="col" { "90 % between" }
                         th scope="col" { "After apogee, " (time.name(units)) }
@@ -171,7 +169,7 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
                 }
                 tbody {
                     @for delay in &delays {
-                        @let (of, height) = (delay.down(speeds), delay.down("at_ejection.height_above_pad_m"));
+                        @let (of, height) = (place.airspeeds(delay), delay.down("at_ejection.height_above_pad_m"));
                         tr {
                             th scope="row" { (delay.get("label").words()) }
                             td { (of.get("p50").bare(speed, units)) }
@@ -444,8 +442,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
     let file = |name: &str| view.file(&format!("{answer}/{name}"), &[]);
     let of_delay = |name: &str| view.file(&format!("{answer}/{name}"), &[("delay", label)]);
     let link = |href: String, text: &str| html! { li { a href=(href) { (text) } } };
-    let host = view.host.as_deref().unwrap_or("this.server");
-    let there = |path: String| format!("//{host}{path}");
+    let there = |path: String| format!("//{YOUR_SERVER}{path}");
     let alt = "Airspeed at opening against the delay";
     let image = format!("<img src=\"{}\" alt=\"{alt}\" width=\"360\">", there(file("deploy-speed.svg")));
     let frame = format!(
@@ -471,7 +468,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
             h3 { "On another site" }
             (parts::code("A picture for another site", &image))
             (parts::code("A frame for another site", &frame))
-            p.note { "Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
+            p.note { "In place of " (YOUR_SERVER) " stands the name of this server. Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
         }
     }
 }

@@ -5,9 +5,9 @@ use axum::response::Response;
 use maud::html;
 
 use super::as_html;
-use super::view::{Page, View};
+use super::view::{Page, View, YOUR_SERVER};
 
-/// The example that can be sent as it is.
+/// The example, but for where it is sent.
 const EXAMPLE: &str = "curl -d @first-flight.json -H 'content-type: application/json' ";
 
 /// The front page. What its query holds besides units and colours is nothing to it.
@@ -17,7 +17,6 @@ pub fn page(request: &Request) -> Response {
 }
 
 fn whole(view: &View) -> String {
-    let host = view.host.as_deref().unwrap_or("this.server");
     let body = html! {
         p { "For each delay of a rocket's motor: when its recovery opens, how fast it is then, where it comes down, and how sure that is." }
         section aria-labelledby="begin" {
@@ -26,7 +25,7 @@ fn whole(view: &View) -> String {
                 li { "Write down a flight card: diameter, length, mass, motor, centre of gravity, fins, parachute, wind. " code { "server/examples" } " of the sources has some to copy." }
                 li {
                     "Send it to " code { "/v1/assessments" } ", a day of cards to " code { "/v1/days" } ", one card at many hours and rails to " code { "/v1/sweeps" } "."
-                    (super::parts::code("How to send a flight card", &format!("{EXAMPLE}{host}/v1/assessments")))
+                    (super::parts::code("How to send a flight card", &format!("{EXAMPLE}{YOUR_SERVER}/v1/assessments")))
                 }
                 li { "Open what it came to by the id of the answer:" }
             }

@@ -39,12 +39,14 @@ const FRAMED: &str =
 const TAG_OCTETS: usize = 16;
 
 /// A page as it is sent. What an answer says never changes, but how it is shown may with the next release: so a client asks
-/// each time, and is told if it holds the very same page.
+/// each time, and is told if it holds the very same page. What it is told then takes the place of the headers that it holds
+/// (RFC 9111, 4.3.4): so the policy is that of the page.
 fn sent(page: String, headers: &HeaderMap) -> Response {
     let tag = format!("W/\"{}\"", hex(&sum(&page)[..TAG_OCTETS]));
     let held = holds(tag.trim_start_matches("W/"), headers);
     let mut response = if held { StatusCode::NOT_MODIFIED.into_response() } else { as_html(page) };
     let told = response.headers_mut();
+    told.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(CONTENT_SECURITY_POLICY));
     told.insert(header::ETAG, text_header(&tag));
     told.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));
     response

@@ -41,11 +41,15 @@ pub fn weather_line(at: &At, weather: Weather) -> Markup {
                 Weather::Undated if !at.is_there() => { "not known: no answer of a flight is left that tells it. " (uncoloured) }
                 Weather::Undated if of.is_there() => { (of.get("source").words()) ". How old it is at launch is not known: no time of launch was given. " (uncoloured) }
                 Weather::Undated => { "wind by hand, of no time: how old it is at launch is not known. " (uncoloured) }
-                Weather::Dated => { (of.get("source").words()) ", " (of.get("age_h").plain(1, Some("h"))) " from launch." }
-                Weather::Old => {
+                Weather::Dated | Weather::Cautioned | Weather::Assumed | Weather::Old => {
                     (of.get("source").words())
                     @if of.get("age_h").is_there() { ", " (of.get("age_h").plain(1, Some("h"))) " from launch" }
-                    ". The cautions say what is old. " (uncoloured)
+                    @match weather {
+                        Weather::Old => { ". The cautions say what is old. " (uncoloured) }
+                        Weather::Cautioned => { ". There is a caution on the wind. " (uncoloured) }
+                        Weather::Assumed => { ". A part of the wind is by hand or assumed. " (uncoloured) }
+                        _ => { "." }
+                    }
                 }
             }
             @if wind.is_there() {

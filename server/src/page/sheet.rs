@@ -9,9 +9,8 @@ use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
 use maud::{Markup, html};
-use serde_json::Value;
 
-use super::standing::{Weather, at_condition, minded};
+use super::standing::{Place, Sky, Weather, at_condition, of_another_place, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{View, document, first_caution};
 use super::{day, flight, parts, sent};
@@ -23,6 +22,8 @@ use crate::problem::{Kind, Problem};
 const LINES: usize = 56;
 /// Lines of the table of a day, which has no cautions below it.
 const DAY_LINES: usize = 72;
+/// Lines that are taken by the note that flights launch at other times.
+const OTHER_LAUNCHES: usize = 4;
 /// Letters of a line of the name of a flight.
 const NAME: usize = 26;
 /// Letters of a line over the whole width.
@@ -52,7 +53,7 @@ pub async fn of_day(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |day: &Value, first: &Value| day_sheet(&At::whole(day), &At::whole(first), &view);
+    let make = move |day: &At, sky: &Sky| day_sheet(day, sky, &view);
     day::shown(&state, &id, make).await.map(|page| sent(page, &headers))
 }
 
@@ -121,16 +122,16 @@ fn condition(advice: &At, units: Units) -> Markup {
 }
 
 fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Markup {
-    let advice = at.get("advice");
+    let (advice, place) = (at.get("advice"), Place::of_limits(at));
     let (speed, length) = (Quantity::Speed, Quantity::Length);
     let fields = delays.iter().any(|d| d.down("landing.outside_fields").is_there());
     let table = html! {
             thead {
                 tr {
                     th scope="col" { "Delay" }
-                    th scope="col" { "Stands" }
+                    th scope="col" { "Stands at " (limit(&advice, units)) }
                     th scope="col" { "Unsafe opening" }
-                    th scope="col" { "Airspeed at ejection, " (speed.name(units)) }
+                    th scope="col" { "Airspeed at " (place.name()) ", " (speed.name(units)) }
                     th scope="col" { "After apogee, s" }
                     th scope="col" { "90 % land within, " (length.name(units)) }
                     @if fields { th scope="col" { "Outside every field" } }
@@ -138,15 +139,15 @@ fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Marku
             }
             tbody {
                 @for delay in delays {
-                    @let ejection = delay.down("at_ejection.airspeed_m_s");
+                    @let speeds = place.airspeeds(delay);
                     tr {
                         th scope="row" { (delay.get("label").words()) }
-                        td { (delay.get("standing").words()) @if let Some(minded) = minded(delay, weather) { ", " (minded) } }
+                        td { (word(&delay.get("standing"), weather)) }
                         td { (at_condition(delay, &advice).chance()) }
                         td {
-                            @if ejection.is_there() {
-                                (ejection.get("p50").bare(speed, units)) " (" (ejection.get("p05").bare(speed, units)) " to "
-                                (ejection.get("p95").bare(speed, units)) ")"
+                            @if speeds.is_there() {
+                                (speeds.get("p50").bare(speed, units)) " (" (speeds.get("p05").bare(speed, units)) " to "
+                                (speeds.get("p95").bare(speed, units)) ")"
                             } @else { (NOT_KNOWN) }
                         }
                         td { (delay.down("at_ejection.after_apogee_s.p50").bare(Quantity::Time, units)) }
@@ -163,12 +164,12 @@ fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Marku
 }
 
 /// The rows of each part of a day: as many as a sheet has room for, and at least one.
-fn by_part(rows: &[At]) -> Vec<core::ops::Range<usize>> {
+fn by_part(rows: &[At], room: usize) -> Vec<core::ops::Range<usize>> {
     let mut parts = Vec::new();
     let (mut from, mut used) = (0, 0);
     for (k, row) in rows.iter().enumerate() {
         let takes = height(row);
-        if used + takes > DAY_LINES && k > from {
+        if used + takes > room && k > from {
             parts.push(from..k);
             (from, used) = (k, 0);
         }
@@ -197,10 +198,10 @@ fn topics(row: &At) -> String {
     topics.join(", ")
 }
 
-fn day_sheet(day: &At, first: &At, view: &View) -> Result<String, Problem> {
+fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
     let (id, units) = (day.get("id").text(), view.units());
     let rows = day.get("entries").items();
-    let parts = by_part(&rows);
+    let parts = by_part(&rows, DAY_LINES - if sky.together { 0 } else { OTHER_LAUNCHES });
     let part = view.wishes.part.unwrap_or(1);
     let Some(shown) = part.checked_sub(1).and_then(|k| parts.get(k)) else {
         return Err(Problem::new(
@@ -209,21 +210,20 @@ fn day_sheet(day: &At, first: &At, view: &View) -> Result<String, Problem> {
         ));
     };
     let path = format!("/days/{id}/sheet");
-    let weather = Weather::of(first);
     let body = html! {
         h1 { "The day" @if parts.len() > 1 { ", part " (part) " of " (parts.len()) } }
         (first_caution())
         @if let Some(row) = day::flown(day).first() { (condition(&row.down("flight.advice"), units)) }
-        div data-answer={ "/v1/assessments/" (first.get("id").text()) } { (parts::weather_line(first, weather)) }
+        (day::weather(sky))
         (parts::wide("Each flight", html! {
-            thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" } } }
+            thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" (of_another_place(Place::of_limits(&sky.first)).unwrap_or_default()) } } }
             tbody {
                 @for row in &rows[shown.clone()] {
                     tr {
                         th scope="row" { (row.get("name").words()) }
                         td.said {
                             @if row.get("flight").is_there() {
-                                (day::line(row, weather, units))
+                                (day::line(row, sky.of_row(row), units))
                                 @let topics = topics(row);
                                 @if !topics.is_empty() { p { strong { "Hold: " } (topics) } }
                             } @else {

@@ -1,14 +1,19 @@
 //! How a delay stands against its condition, at a glance: a number, a word and a colour, and whether the weather bears it.
 
 use maud::{Markup, html};
+use serde_json::Value;
 
 use super::told::{At, Quantity, Units, limit};
 
-/// What is known of how old the weather is.
+/// Whether the weather bears a colour of "under limit".
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Weather {
-    /// Of a known age, and no caution on it.
+    /// Of a known age and decoded throughout, and no caution on it.
     Dated,
+    /// There is a caution on the wind.
+    Cautioned,
+    /// A part of the wind is by hand, or a guess.
+    Assumed,
     /// Older at launch than it is used for, or not of one time.
     Old,
     /// Nobody said when it was, or the answer that knew it is gone.
@@ -18,22 +23,71 @@ pub enum Weather {
 impl Weather {
     /// From the answer of a flight.
     pub fn of(assessment: &At) -> Self {
-        let topics = assessment.get("cautions").items();
-        if topics.iter().any(|c| matches!(c.get("topic").text(), "weather_age" | "weather_time")) {
+        Self::judged(&assessment.get("weather"), &assessment.get("cautions"), true)
+    }
+
+    /// By decoded weather and cautions; `of_age` where the age that it tells is that of this launch.
+    fn judged(weather: &At, cautions: &At, of_age: bool) -> Self {
+        let cautions = cautions.items();
+        let on = |topics: &[&str]| cautions.iter().any(|c| topics.contains(&c.get("topic").text()));
+        let messages = weather.get("messages").items();
+        if on(&["weather_age", "weather_time"]) {
             Self::Old
-        } else if assessment.down("weather.age_h").number().is_some() {
-            Self::Dated
-        } else {
+        } else if !of_age || weather.get("age_h").number().is_none() {
             Self::Undated
+        } else if messages.is_empty()
+            || messages.iter().any(|m| m.get("format").text() == BY_HAND)
+            || on(&["wind_surface", "turbulence"])
+        {
+            Self::Assumed
+        } else if on(&["wind"]) {
+            Self::Cautioned
+        } else {
+            Self::Dated
         }
     }
 }
 
+/// Format of the message that is winds by hand.
+const BY_HAND: &str = "layers";
+
+/// The weather of a day, which all its flights share, as one of them tells it.
+pub struct Sky<'a> {
+    /// The answer of the first flight that was flown; null where it is gone.
+    pub first: At<'a>,
+    /// Whether all are known to launch at one time: only then its age is that of all.
+    pub together: bool,
+}
+
+impl Sky<'_> {
+    /// For the flight of a row, by its own reasons to hold.
+    pub fn of_row(&self, row: &At) -> Weather {
+        let flight = row.get("flight");
+        let own = flight.get("assessment").text() == self.first.get("id").text();
+        Weather::judged(&self.first.get("weather"), &flight.get("hold"), self.together || own)
+    }
+}
+
+/// Whether all flights of a day launch at one time, by what was asked. Times that are written otherwise are taken to differ.
+pub fn launch_together(input: &Value) -> bool {
+    let own = |entry: &Value| entry.get("launch_at").or(entry["changes"].get("launch_at")).cloned();
+    let entries = input["entries"].as_array().map_or(&[][..], Vec::as_slice);
+    // A copy without a time of its own has that of an entry above.
+    let times = entries.iter().filter_map(|entry| match (own(entry), &entry["copy_of"]) {
+        (None, Value::Null) => Some(input["launch_at"].clone()),
+        (own, _) => own,
+    });
+    let times: Vec<Value> = times.collect();
+    !times.is_empty() && times.windows(2).all(|pair| pair[0] == pair[1])
+}
+
 /// What stands beside "under limit" in weather that does not bear it.
-pub fn minded(delay: &At, weather: Weather) -> Option<&'static str> {
+fn minded(standing: &At, weather: Weather) -> Option<&'static str> {
     match weather {
-        _ if delay.get("standing").text() != "under limit" => None,
+        _ if standing.text() != "under limit" => None,
         Weather::Dated => None,
+        Weather::Cautioned => Some("caution on wind"),
+        Weather::Assumed => Some("assumed wind"),
         Weather::Old => Some("old weather"),
         Weather::Undated => Some("undated weather"),
     }
@@ -50,20 +104,22 @@ fn look(standing: &str) -> (&'static str, &'static str) {
     }
 }
 
-/// A standing as the answer has it, with its sign. Under the limit has its colour in dated weather alone.
+/// A standing as the answer has it, with its sign and with what is to be minded of the weather. Under the limit has its colour
+/// only in weather that bears it.
 pub fn word(standing: &At, weather: Weather) -> Markup {
     let (class, sign) = look(standing.text());
     html! {
-        span.word.(class).undated[weather != Weather::Dated] { span aria-hidden="true" { (sign) " " } (standing.words()) }
+        span.word.(class).undated[weather != Weather::Dated] { span.sign aria-hidden="true" { (sign) " " } (standing.words()) }
+        @if let Some(minded) = minded(standing, weather) { " " span.minded { "(" (minded) ")" } }
     }
 }
 
-/// The chances of a way of deploying at the limit of the condition.
+/// The chances of a way of deploying at the limit of the condition; null where there are none at that limit.
 pub fn at_condition<'a>(delay: &At<'a>, advice: &At) -> At<'a> {
     let limit = advice.get("limit_m_s").number();
     let limits = delay.get("limits");
-    let found = limits.items().into_iter().find(|l| l.get("limit_m_s").number() == limit);
-    found.unwrap_or_else(|| limits.nth(0)).get("unsafe_opening")
+    let found = limits.items().into_iter().find(|l| limit.is_some() && l.get("limit_m_s").number() == limit);
+    found.unwrap_or_else(At::nothing).get("unsafe_opening")
 }
 
 /// A way of deploying as a cell that leads somewhere.
@@ -75,19 +131,55 @@ pub fn cell(delay: &At, advice: &At, speed: &At, weather: Weather, units: Units,
                 span.delay { (delay.get("label").words()) }
                 " " span.number { (at_condition(delay, advice).chance()) }
                 " " (word(&delay.get("standing"), weather))
-                @if let Some(minded) = minded(delay, weather) { " " span.minded { (minded) } }
                 " " span.speed { "median " (speed.measure(Quantity::Speed, units)) }
             }
         }
     }
 }
 
-/// What the numbers of cells are.
-pub fn key(advice: &At, units: Units) -> Markup {
+/// Which airspeed is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// As the charge fires.
+    Ejection,
+    /// As the lines are stretched.
+    LineStretch,
+}
+
+impl Place {
+    /// The one that limits are held against.
+    pub fn of_limits(assessment: &At) -> Self {
+        if assessment.get("limits_apply_to").text() == "line_stretch" { Self::LineStretch } else { Self::Ejection }
+    }
+
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Ejection => "ejection",
+            Self::LineStretch => "line stretch",
+        }
+    }
+
+    /// Its airspeeds, of a way of deploying of an assessment.
+    pub fn airspeeds<'a>(self, delay: &At<'a>) -> At<'a> {
+        delay.down(match self {
+            Self::Ejection => "at_ejection.airspeed_m_s",
+            Self::LineStretch => "at_ejection.line_stretch_airspeed_m_s",
+        })
+    }
+}
+
+/// What is said where medians are at ejection, all that a day has, and limits are held against another airspeed.
+pub fn of_another_place(limits: Place) -> Option<&'static str> {
+    (limits != Place::Ejection).then_some(" (limits are held against that at line stretch)")
+}
+
+/// What the numbers of cells are: the airspeeds at this place.
+pub fn key(advice: &At, place: Place, note: Option<&str>, units: Units) -> Markup {
     html! {
         p.key {
             "Each cell: chance of an unsafe opening at " (limit(advice, units))
-            ", with its interval, and the median airspeed at ejection. \u{201c}Under limit\u{201d}: the upper end is at most "
+            ", with its interval, and the median airspeed at " (place.name()) (note.unwrap_or_default()) ". \u{201c}Under limit\u{201d}: the upper end is at most "
             (advice.get("condition_chance").short_percent()) "."
         }
     }
@@ -99,18 +191,84 @@ mod tests {
 
     use super::*;
 
+    /// Decoded weather of an age, with these topics of cautions.
+    fn answer(age_h: Value, formats: &[&str], topics: &[&str]) -> Value {
+        let messages: Vec<Value> = formats.iter().map(|format| json!({"format": format})).collect();
+        let cautions: Vec<Value> = topics.iter().map(|topic| json!({"topic": topic})).collect();
+        json!({"id": "first", "weather": {"age_h": age_h, "messages": messages}, "cautions": cautions})
+    }
+
     #[test]
-    fn weather_is_dated_only_where_its_age_is_known_and_nothing_is_said_against_it() {
+    fn weather_bears_a_colour_only_where_all_of_it_is_known_and_nothing_is_said_against_it() {
+        let hour = || json!(0.5);
         for (answer, expected) in [
-            (json!({"weather": {"age_h": 0.5}, "cautions": []}), Weather::Dated),
-            (json!({"weather": {"age_h": 0.5}, "cautions": [{"topic": "open_fast"}]}), Weather::Dated),
-            (json!({"weather": {"age_h": 0.5}, "cautions": [{"topic": "weather_age"}]}), Weather::Old),
-            (json!({"weather": {"age_h": 0.5}, "cautions": [{"topic": "weather_time"}]}), Weather::Old),
-            (json!({"weather": {"age_h": null}, "cautions": []}), Weather::Undated),
+            (answer(hour(), &["metar", "winds_aloft"], &[]), Weather::Dated),
+            (answer(hour(), &["metar"], &["open_fast", "wind_height"]), Weather::Dated),
+            (answer(hour(), &["metar"], &["weather_age"]), Weather::Old),
+            (answer(hour(), &["metar"], &["weather_time"]), Weather::Old),
+            (answer(json!(null), &["metar"], &["weather_age"]), Weather::Old),
+            (answer(hour(), &["metar"], &["wind"]), Weather::Cautioned),
+            (answer(hour(), &["winds_aloft"], &["wind_surface"]), Weather::Assumed),
+            (answer(hour(), &["metar"], &["turbulence"]), Weather::Assumed),
+            (answer(hour(), &["metar", "layers"], &[]), Weather::Assumed),
+            (answer(hour(), &[], &[]), Weather::Assumed),
+            (answer(json!(null), &["metar"], &[]), Weather::Undated),
             (json!({"cautions": []}), Weather::Undated),
             (json!(null), Weather::Undated),
         ] {
             assert_eq!(Weather::of(&At::whole(&answer)), expected, "{answer}");
         }
+    }
+
+    #[test]
+    fn a_row_is_judged_by_its_own_launch_and_cautions() {
+        let first = answer(json!(0.5), &["metar"], &[]);
+        let row = |id: &str, topics: &[&str]| {
+            let hold: Vec<Value> = topics.iter().map(|topic| json!({"topic": topic})).collect();
+            json!({"flight": {"assessment": id, "hold": hold}})
+        };
+        for (row, together, expected) in [
+            (row("first", &[]), true, Weather::Dated),
+            (row("other", &[]), true, Weather::Dated),
+            (row("other", &["weather_age"]), true, Weather::Old),
+            (row("other", &["weather_time"]), false, Weather::Old),
+            (row("other", &["wind"]), true, Weather::Cautioned),
+            (row("other", &["turbulence"]), true, Weather::Assumed),
+            // Of the time of another launch.
+            (row("first", &[]), false, Weather::Dated),
+            (row("other", &[]), false, Weather::Undated),
+        ] {
+            let sky = Sky { first: At::whole(&first), together };
+            assert_eq!(sky.of_row(&At::whole(&row)), expected, "{row}, {together}");
+        }
+        let gone = Sky { first: At::nothing(), together: true };
+        assert_eq!(gone.of_row(&At::whole(&row("first", &[]))), Weather::Undated);
+    }
+
+    #[test]
+    fn flights_launch_together_where_no_other_time_was_asked() {
+        let [early, late] = ["2026-11-10T02:30:00Z", "2026-11-10T06:30:00Z"];
+        for (entries, expected) in [
+            (json!([{}, {"copy_of": "a"}]), true),
+            (json!([{"launch_at": early}, {"copy_of": "a", "changes": {"launch_at": early}}]), true),
+            (json!([{}, {"launch_at": late}]), false),
+            (json!([{"launch_at": early}, {"launch_at": late}]), false),
+            (json!([{}, {"copy_of": "a", "changes": {"launch_at": late}}]), false),
+            (json!([{}, {"copy_of": "a", "changes": {"launch_at": null}}]), false),
+            (json!([]), false),
+            (json!(null), false),
+        ] {
+            let input = json!({"launch_at": early, "entries": entries});
+            assert_eq!(launch_together(&input), expected, "{input}");
+        }
+    }
+
+    #[test]
+    fn a_limit_that_is_not_found_has_no_chance() {
+        let delay = json!({"limits": [{"limit_m_s": 15.0, "unsafe_opening": {"text": "< 1 %"}}]});
+        let shown = |advice: Value| at_condition(&At::whole(&delay), &At::whole(&advice)).chance().into_string();
+        assert!(shown(json!({"limit_m_s": 15.0})).contains("&lt; 1 %"));
+        assert_eq!(shown(json!({"limit_m_s": 16.0})), super::super::told::NOT_KNOWN);
+        assert_eq!(shown(json!({"limit_m_s": null})), super::super::told::NOT_KNOWN);
     }
 }

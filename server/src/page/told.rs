@@ -86,6 +86,11 @@ impl<'a> At<'a> {
         Self { value: answer, pointer: String::new() }
     }
 
+    /// No place: everything in it is null.
+    pub fn nothing() -> Self {
+        Self::whole(&NOTHING)
+    }
+
     /// A member.
     pub fn get(&self, name: &'static str) -> Self {
         Self { value: self.value.get(name).unwrap_or(&NOTHING), pointer: format!("{}/{name}", self.pointer) }

@@ -6,7 +6,6 @@ use std::sync::Arc;
 use axum::Extension;
 use axum::extract::{FromRequestParts, OptionalFromRequestParts, Query, Request};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, header};
 use maud::{DOCTYPE, Markup, html};
 use serde::Deserialize;
 use slowpoint_sim::report::FIRST_CAUTION;
@@ -17,6 +16,9 @@ use crate::State;
 use crate::access::Shared;
 use crate::api::extract::Asked;
 use crate::problem::Problem;
+
+/// What stands for the name of this server where a page has lines to copy: what a client calls it in `Host` is not to be trusted.
+pub const YOUR_SERVER: &str = "YOUR-SERVER";
 
 /// Colours.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
@@ -136,8 +138,6 @@ pub struct View {
     pub wishes: Wishes,
     /// The secret of the link that shares what is read.
     share: Option<String>,
-    /// The name that the client knows this server by.
-    pub host: Option<String>,
 }
 
 impl FromRequestParts<Arc<State>> for View {
@@ -147,19 +147,15 @@ impl FromRequestParts<Arc<State>> for View {
         let Asked(wishes) = Asked::from_request_parts(parts, state).await?;
         let shared = <Extension<Shared> as OptionalFromRequestParts<_>>::from_request_parts(parts, state).await;
         let share = shared.ok().flatten().map(|Extension(Shared(secret))| secret);
-        Ok(Self { wishes, share, host: host(&parts.headers) })
+        Ok(Self { wishes, share })
     }
-}
-
-fn host(headers: &HeaderMap) -> Option<String> {
-    headers.get(header::HOST).and_then(|host| host.to_str().ok()).map(String::from)
 }
 
 impl View {
     /// Of the front page, which is nobody's.
     pub fn at_front(request: &Request) -> Self {
         let wishes = Query::try_from_uri(request.uri()).map(|Query(wishes)| wishes).unwrap_or_default();
-        Self { wishes, share: None, host: host(request.headers()) }
+        Self { wishes, share: None }
     }
 
     /// The units that are shown.
@@ -285,7 +281,7 @@ mod tests {
     #[test]
     fn links_carry_what_was_chosen_and_the_link_that_shares() {
         let wishes = Wishes { units: Units::Us, theme: Theme::Sun, ..Wishes::default() };
-        let view = View { wishes, share: Some("a b&c".into()), host: None };
+        let view = View { wishes, share: Some("a b&c".into()) };
         assert_eq!(view.page("/days/1"), "/days/1?units=us&theme=sun&share=a+b%26c");
         assert_eq!(view.file("/v1/x.svg", &[("delay", "7")]), "/v1/x.svg?delay=7&share=a+b%26c");
         assert_eq!(view.front(), "/?units=us&theme=sun");
