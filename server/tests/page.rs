@@ -743,6 +743,9 @@ async fn a_day_is_sorted_and_sifted() {
         shown("only=unmet").await,
         kept(&|e| e["flight"]["advice"]["meets"].as_array().is_some_and(Vec::is_empty))
     );
+    let one = json!({"entries": [example("days/meadow.json")["entries"][2]], "wind": card()["wind"], "delays": [5]});
+    let alone = read(&service, &page_of(&posted(&service, "days", one).await)).await;
+    assert!(words(all(&alone, "p.about")[0]).starts_with("1 flight: "), "{}", words(all(&alone, "p.about")[0]));
     let page = read(&service, &format!("{}?only=failed", page_of(&place))).await;
     let refused = words(all(&page, ".refused")[0]);
     for said in ["/entries/3/card/airframe/mass", entries[3]["problem"]["errors"][0]["remedy"].as_str().unwrap()] {

@@ -33,6 +33,23 @@ async function posted(where, body) {
     return reply.headers.get("location").replace("/v1/", "/").replace("/assessments/", "/flights/");
 }
 
+/// A card in weather that is decoded throughout and of a known age: "under limit" has its colour. The bulletin is a published one
+/// (its source stands with its decoder).
+function dated() {
+    const card = example("weather-report.json");
+    delete card.weather.layers;
+    card.weather.winds_aloft = [
+        "DATA BASED ON 091200Z",
+        "VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000",
+        "",
+        "FT  3000    6000    9000   12000   18000   24000  30000  34000  39000",
+        "",
+        "ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456",
+        "",
+    ].join("\n");
+    return card;
+}
+
 /// A card as full as cards get: many delays, an altimeter, long names, old weather, drivers.
 function fullest() {
     const card = example("weather-report.json");
@@ -61,7 +78,8 @@ function longest() {
 /// Every state: a name, an address, whether it is a sheet of one page.
 async function states() {
     const mapped = await posted("/v1/assessments", example("mapped-field.json"));
-    const dated = await posted("/v1/assessments", example("weather-report.json"));
+    const coloured = await posted("/v1/assessments", dated());
+    const assumed = await posted("/v1/assessments", example("weather-report.json"));
     const full = await posted("/v1/assessments", fullest());
     const day = await posted("/v1/days", example("days/meadow.json"));
     const long = await posted("/v1/days", longest());
@@ -73,7 +91,9 @@ async function states() {
     return [
         ["front", "/"],
         ["flight", mapped],
-        ["flight-dated", `${dated}?units=us`],
+        ["flight-dated", `${coloured}?units=us`],
+        ["flight-dated-sun", `${coloured}?theme=sun`],
+        ["flight-assumed", assumed],
         ["flight-full", full],
         ["flight-sun", `${mapped}?theme=sun`],
         ["flight-embed", `${mapped}/embed`],
@@ -84,7 +104,7 @@ async function states() {
         ["day-sun", `${day}?theme=sun&units=us`],
         ["sweep", sweep],
         ["refusal", `/flights/${nowhere}`],
-        ["sheet-flight", `${dated}/sheet`, true],
+        ["sheet-flight", `${coloured}/sheet`, true],
         ["sheet-full", `${full}/sheet?units=us`, true],
         ["sheet-day", `${day}/sheet`, true],
         ["sheet-long", `${long}/sheet`, true],

@@ -178,7 +178,7 @@ fn at_a_glance(day: &At) -> Markup {
     let failed = rows.iter().filter(|row| row.get("problem").is_there()).count();
     html! {
         p.about {
-            (rows.len()) " flights: " (rows.len() - unmet - failed) " with a delay that meets the condition, "
+            (parts::many(rows.len(), "flight")) ": " (rows.len() - unmet - failed) " with a delay that meets the condition, "
             (unmet) " with none, " (failed) " that could not be flown."
         }
     }
@@ -237,7 +237,7 @@ fn held(hold: &At) -> Markup {
             p.note { "None of the cautions that are looked for. That is no leave to fly." }
         } @else {
             details.held {
-                summary { strong { (reasons.len()) @if reasons.len() == 1 { " reason to hold: " } @else { " reasons to hold: " } } (topics.join(", ")) }
+                summary { strong { (parts::many(reasons.len(), "reason")) " to hold: " } (topics.join(", ")) }
                 ul { @for reason in &reasons { li { (reason.get("message").words()) } } }
             }
         }

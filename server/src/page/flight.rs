@@ -375,7 +375,7 @@ fn drivers(at: &At, drawn: &At, units: Units) -> Markup {
     }
 }
 
-/// Inputs below this total index are left out of a table.
+/// Inputs whose total index is below this by its upper end are left out of a table.
 const LEAST_INDEX: f64 = 0.01;
 
 fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
@@ -394,7 +394,7 @@ fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
             p { "No drivers, because " (of.get("none_because").words()) "." }
         } @else {
             (parts::wide(&format!("Drivers: {}", name.replace('_', " ")), html! {
-                caption { "Inputs with a total index of " (LEAST_INDEX) " or more." }
+                caption { "Inputs whose total index may be " (LEAST_INDEX) " or more (upper end)." }
                 thead {
                     tr {
                         th scope="col" { "Input" }
@@ -424,7 +424,7 @@ fn assumed(at: &At) -> Markup {
         section aria-labelledby="assumed" {
             h2 #assumed { "What was assumed" }
             details {
-                summary { (assumed.len()) " inputs that the card does not give" }
+                summary { (parts::many(assumed.len(), "input")) " that the card does not give" }
                 ul {
                     @for each in &assumed {
                         li { code { (each.get("input").text()) } ": " (each.get("value").words()) " (" (each.get("source").words()) ")" }

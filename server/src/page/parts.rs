@@ -15,6 +15,11 @@ pub fn code(name: &str, text: &str) -> Markup {
     html! { div.wide role="region" aria-label=(name) tabindex="0" { pre { code { (text) } } } }
 }
 
+/// So many of something, whose name takes an s where they are more than one.
+pub fn many(count: usize, name: &str) -> String {
+    format!("{count} {name}{}", if count == 1 { "" } else { "s" })
+}
+
 /// Where, when, in which wind, how many flights.
 pub fn about(at: &At) -> Markup {
     let (site, pad) = (at.down("site.name"), at.down("site.pad.name"));

@@ -75,7 +75,7 @@ fn flight_sheet(at: &At, view: &View) -> String {
     let rows = delays.iter().take_while(fits).count();
     let advice = lines(at.down("advice.text").text(), WHOLE);
     let left = LINES.saturating_sub(half_lines.div_ceil(2).min(TABLE) + 4 + advice);
-    let cautions = at.get("cautions").items();
+    let cautions = of_all_first(at.get("cautions").items(), &delays);
     let fitting = fitting(&cautions, 2 * left.saturating_sub(2));
     let body = html! {
         h1 { (at.get("name").words()) }
@@ -84,12 +84,12 @@ fn flight_sheet(at: &At, view: &View) -> String {
         (condition(&at.get("advice"), units))
         (parts::weather_line(at, weather))
         (delays_table(at, &delays[..rows], weather, units))
-        @if rows < delays.len() { p { (delays.len() - rows) " more delays stand on the page of this flight." } }
+        @if rows < delays.len() { p { "Left out here: " (parts::many(delays.len() - rows, "delay")) ". The page of this flight has all." } }
         p { (at.down("advice.text").words()) }
         h2 { "Cautions" }
         @if cautions.is_empty() { p { "None of those that are looked for. That is no leave to fly." } }
         ul.columns { @for caution in &cautions[..fitting] { li { (caution.get("message").words()) } } }
-        @if fitting < cautions.len() { p { strong { (cautions.len() - fitting) " more cautions" } " stand on the page of this flight." } }
+        @if fitting < cautions.len() { p { strong { "Left out here: " (parts::many(cautions.len() - fitting, "caution")) "." } " The page of this flight has all." } }
         (foot(at))
     };
     sheet(
@@ -99,6 +99,16 @@ fn flight_sheet(at: &At, view: &View) -> String {
         view,
         &body,
     )
+}
+
+/// Cautions in the order of a sheet, which may have room for the first alone: those that name no single delay, then the others.
+fn of_all_first<'a>(mut cautions: Vec<At<'a>>, delays: &[At]) -> Vec<At<'a>> {
+    let of_one = |caution: &At| {
+        let named = |delay: &At| caution.get("message").text().strip_prefix(delay.get("label").text());
+        delays.iter().filter_map(named).any(|rest| rest.starts_with(": "))
+    };
+    cautions.sort_by_key(of_one);
+    cautions
 }
 
 /// How many cautions there is room for.
@@ -264,4 +274,27 @@ fn sheet(title: &str, back: &str, answer: &str, view: &View, body: &Markup) -> S
         main data-answer=(answer) { (body) }
     };
     document(title, Some("sheet"), &body)
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    use super::*;
+
+    #[test]
+    fn cautions_on_all_delays_come_before_those_on_one() {
+        let messages = [
+            "delay 4 s: fast.",
+            "The rail is tilted.",
+            "delay 4 s and apogee: slow.",
+            "delay 4 s opens low.",
+            "No area is named.",
+        ];
+        let answer: Value = messages.iter().map(|message| json!({"message": message})).collect();
+        let delays = json!([{"label": "delay 4 s"}, {"label": "delay 4 s and apogee"}]);
+        let sorted = of_all_first(At::whole(&answer).items(), &At::whole(&delays).items());
+        let told: Vec<&str> = sorted.iter().map(|caution| caution.get("message").text()).collect();
+        assert_eq!(told, [1, 3, 4, 0, 2].map(|k| messages[k]));
+    }
 }

@@ -40,7 +40,7 @@ fn page(at: &At, view: &View) -> String {
     let (path, answer) = (format!("/sweeps/{id}"), format!("/v1/sweeps/{id}"));
     let picture = view.file(&format!("{answer}/heat-map.svg"), &[]);
     let body = html! {
-        p.about { (at.get("cells").items().len()) " settings, " (at.get("flights").count()) " flights." }
+        p.about { (parts::many(at.get("cells").items().len(), "setting")) ", " (at.get("flights").count()) " flights." }
         section aria-labelledby="feasible" {
             h2 #feasible { "What meets every condition" }
             ul { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }

@@ -182,7 +182,8 @@ impl<'a> At<'a> {
     pub fn likely(&self) -> Markup {
         let text = |p: f64| match p {
             p if p < 0.0005 => "< 0.1".into(),
-            p if p > 0.9995 => "> 99.9".into(),
+            // From here on it would be rounded to 100.0.
+            p if p >= 0.9995 => "> 99.9".into(),
             p => digits(100.0 * p, 1),
         };
         self.shown(text, Some("%"))
@@ -227,6 +228,27 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+
+    #[test]
+    fn no_chance_is_0_or_100() {
+        for (chance, text) in [
+            (0.0, "< 0.1"),
+            (0.000_499_999, "< 0.1"),
+            (0.0005, "0.1"),
+            (0.001, "0.1"),
+            (0.5, "50.0"),
+            (0.999, "99.9"),
+            (0.999_499, "99.9"),
+            (0.999_499_999, "99.9"),
+            (0.9995, "> 99.9"),
+            (0.999_501, "> 99.9"),
+            (1.0, "> 99.9"),
+        ] {
+            let shown = At::whole(&json!(chance)).likely().into_string();
+            let text = text.replace('<', "&lt;").replace('>', "&gt;");
+            assert!(shown.contains(&format!(">{text}\u{a0}%<")), "{chance}: {shown}");
+        }
+    }
 
     #[test]
     fn numbers_are_rounded_once_and_keep_their_place() {

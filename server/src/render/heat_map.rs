@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use serde::Deserialize;
 
-use super::svg::{self, Anchor, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS, cut};
+use super::svg::{self, Anchor, BLUE, BLUE_MIDDLE, BLUE_PALE, GREY, GRID, INK, NOTE, Picture, WORDS, cut};
 use crate::wire::Figure;
 
 /// Left and right edge of the cells.
@@ -129,7 +129,7 @@ pub fn picture(sweep: &Sweep) -> String {
     }
     let frame = |x: f64, y: f64, width: f64, height: f64| {
         format!(
-            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"none\" stroke=\"{ORANGE}\" stroke-width=\"2.5\"/>"
+            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"2.5\"/>"
         )
     };
     picture.key(|[x, y]| frame(x - 11.0, y - 4.5, 22.0, 9.0), "framed and bold: meets every condition of the sweep");
