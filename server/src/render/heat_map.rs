@@ -214,7 +214,7 @@ fn digits(chance: Figure) -> String {
     match chance.rounded() {
         None => "?".into(),
         Some(p) if p < 0.0005 => "<0.1".into(),
-        Some(p) if p > 0.9995 => ">99.9".into(),
+        Some(p) if p >= 0.9995 => ">99.9".into(),
         Some(p) if !(0.0995..=0.9005).contains(&p) => format!("{:.1}", 100.0 * p),
         Some(p) => format!("{:.0}", 100.0 * p),
     }
