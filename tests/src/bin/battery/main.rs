@@ -23,6 +23,7 @@ mod table;
 
 use std::process::ExitCode;
 
+use slowpoint_tests::served;
 use table::Table;
 
 /// How long it is tried.
@@ -84,6 +85,11 @@ fn main() -> ExitCode {
     }
     if !rlimit::increase_nofile_limit(HANDLES).is_ok_and(|given| given >= HANDLES) {
         eprintln!("the system gives fewer than {HANDLES} file handles: raise the hard limit (ulimit -Hn)");
+        return ExitCode::FAILURE;
+    }
+    // It may have to be built, which is on no trial's clock.
+    if let Err(reason) = served::told(&["--version"], &[]) {
+        eprintln!("{reason}");
         return ExitCode::FAILURE;
     }
     for (name, trial) in SUBJECTS.iter().filter(|(name, _)| chosen.is_empty() || chosen.iter().any(|c| c == name)) {
