@@ -178,6 +178,8 @@ impl Cost {
     ) -> Option<Self> {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).thread_name(|k| format!("price-{k}")).build();
         let pool = pool.inspect_err(|error| tracing::error!(%error, "threads cannot be started")).ok()?;
+        // None were asked for: as many as there are cores.
+        let threads = pool.current_num_threads();
         // Every thread has as many; where there are few parts one is sampled more than once.
         let own = |thread: usize| {
             let nth = (0..parts.len().div_ceil(threads)).map(|round| (round * threads + thread) % parts.len());
