@@ -298,8 +298,8 @@ async fn answer(
     }
     affordable.map_err(|refused| refused.with_errors(vec![work.heaviest(&cost, config)]))?;
     let preference = Preference::of(headers);
-    let under_way = jobs::find(state, id).await?.is_some_and(|job| job.stage.open());
-    if inline && !preference.respond_async && !under_way {
+    let under_way = async || Ok::<_, Problem>(jobs::find(state, id).await?.is_some_and(|job| job.stage.open()));
+    if inline && !preference.respond_async && !under_way().await? {
         let answer = flown(state, work, id, || state.budget.take(&client.name, cost.core_s())).await?;
         return Ok(whole_answer(answer));
     }
