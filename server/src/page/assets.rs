@@ -35,9 +35,11 @@ pub static STYLE: LazyLock<Asset> =
 pub static ICON: LazyLock<Asset> =
     LazyLock::new(|| Asset::new("icon", "svg", "image/svg+xml", include_str!("icon.svg")));
 
+static ALL: [&LazyLock<Asset>; 2] = [&STYLE, &ICON];
+
 /// A file by its name.
 pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {
-    let found = [&*STYLE, &*ICON].into_iter().find(|asset| asset.path.strip_prefix("/assets/") == Some(&name));
+    let found = ALL.into_iter().find(|asset| asset.path.strip_prefix("/assets/") == Some(&name));
     let asset = found.ok_or_else(|| {
         Problem::new(Kind::UnknownPath, "The page loads no such file. Load the page again: it names the present ones.")
     })?;

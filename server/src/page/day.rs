@@ -101,7 +101,7 @@ fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Proble
         (parts::identity(day))
     };
     let own: Vec<(&str, &str)> = own.iter().map(|(name, value)| (*name, value.as_str())).collect();
-    Ok(Page { title: "The day", path: &path, own: &own, answer: &answer, body }.whole(view))
+    Ok(Page { title: "The day", path: &path, own: &own, answer: &answer, scripts: &[], body }.whole(view))
 }
 
 /// What of the query is the day's own.

@@ -71,7 +71,7 @@ fn page(answer: &Value, view: &View) -> Result<String, Problem> {
         (parts::identity(&at))
     };
     let own: Vec<(&str, &str)> = view.wishes.delay.iter().map(|delay| ("delay", delay.as_str())).collect();
-    Ok(Page { title: at.get("name").text(), path: &path, own: &own, answer: &answer, body }.whole(view))
+    Ok(Page { title: at.get("name").text(), path: &path, own: &own, answer: &answer, scripts: &[], body }.whole(view))
 }
 
 /// The delay whose landing is shown: by its label, or the one with the least chance of an unsafe opening.
@@ -485,5 +485,5 @@ fn framed(at: &At, view: &View) -> String {
             p { a href=(view.page(&format!("/flights/{id}"))) target="_blank" rel="noopener" { "All figures, with their cautions" } }
         }
     };
-    document(at.get("name").text(), Some("frame"), &body)
+    document(at.get("name").text(), Some("frame"), &[], &body)
 }

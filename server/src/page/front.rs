@@ -48,5 +48,5 @@ fn whole(view: &View) -> String {
             }
         }
     };
-    Page { title: "Slowpoint", path: "/", own: &[], answer: "", body }.whole(view)
+    Page { title: "Slowpoint", path: "/", own: &[], answer: "", scripts: &[], body }.whole(view)
 }

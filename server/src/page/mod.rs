@@ -28,10 +28,10 @@ pub use assets::read as asset;
 pub const ROUTES: [&str; 6] =
     ["/days/{id}", "/days/{id}/sheet", "/flights/{id}", "/flights/{id}/embed", "/flights/{id}/sheet", "/sweeps/{id}"];
 
-/// Pages load styles and pictures of this server; they run nothing, send nothing, and nobody frames them.
-const CONTENT_SECURITY_POLICY: &str =
-    "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// The same for what is made to be framed.
+/// Pages load and ask this server alone, run only what lies in files of it, and nobody frames them.
+const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \
+    connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+/// What is made to be framed runs nothing and sends nothing.
 const FRAMED: &str =
     "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors *";
 

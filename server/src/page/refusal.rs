@@ -39,7 +39,7 @@ pub fn dressed(problem: &ProblemBody, mut response: Response) -> Response {
             p { a href=(problem.kind) { "What kind of problem this is" } }
         }
     };
-    *response.body_mut() = document(problem.title, None, &body).into();
+    *response.body_mut() = document(problem.title, None, &[], &body).into();
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
     headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(CONTENT_SECURITY_POLICY));

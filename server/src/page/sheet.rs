@@ -273,7 +273,7 @@ fn sheet(title: &str, back: &str, answer: &str, view: &View, body: &Markup) -> S
         nav.screen aria-label="Back" { a href=(view.page(back)) { "Back to the figures" } " (print this page: it is one sheet)" }
         main data-answer=(answer) { (body) }
     };
-    document(title, Some("sheet"), &body)
+    document(title, Some("sheet"), &[], &body)
 }
 
 #[cfg(test)]

@@ -66,7 +66,7 @@ fn page(at: &At, view: &View) -> String {
         }
         (parts::identity(at))
     };
-    Page { title: "The sweep", path: &path, own: &[], answer: &answer, body }.whole(view)
+    Page { title: "The sweep", path: &path, own: &[], answer: &answer, scripts: &[], body }.whole(view)
 }
 
 /// The best choices.

@@ -10,7 +10,7 @@ use maud::{DOCTYPE, Markup, html};
 use serde::Deserialize;
 use slowpoint_sim::report::FIRST_CAUTION;
 
-use super::assets;
+use super::assets::{self, Asset};
 use super::told::Units;
 use crate::State;
 use crate::access::Shared;
@@ -214,6 +214,8 @@ pub struct Page<'a> {
     pub own: &'a [(&'a str, &'a str)],
     /// The answer whose numbers it shows; places of numbers are in it.
     pub answer: &'a str,
+    /// What it runs.
+    pub scripts: &'a [&'a Asset],
     /// What stands on it.
     pub body: Markup,
 }
@@ -246,7 +248,7 @@ impl Page<'_> {
                 (self.body)
             }
         };
-        document(self.title, (theme == Theme::Sun).then_some("sun"), &body)
+        document(self.title, (theme == Theme::Sun).then_some("sun"), self.scripts, &body)
     }
 }
 
@@ -256,7 +258,7 @@ pub fn first_caution() -> Markup {
 }
 
 /// A document from its body.
-pub fn document(title: &str, class: Option<&str>, body: &Markup) -> String {
+pub fn document(title: &str, class: Option<&str>, scripts: &[&Asset], body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" class=[class] {
@@ -267,6 +269,7 @@ pub fn document(title: &str, class: Option<&str>, body: &Markup) -> String {
                 title { (title) " - Slowpoint" }
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);
+                @for script in scripts { script type="module" src=(script.path) {} }
             }
             body { (body) }
         }

@@ -1,0 +1,101 @@
+// What is looked at: the examples that come with the program, and cards and days as full as they get.
+import { readFileSync } from "node:fs";
+import path from "node:path";
+import { fileURLToPath } from "node:url";
+
+import { base } from "./gates.mjs";
+
+const examples = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../server/examples");
+
+export function example(name) {
+    return JSON.parse(readFileSync(path.join(examples, name), "utf8"));
+}
+
+/// Posts to the API; the path of the answer below the page.
+export async function posted(where, body) {
+    const reply = await fetch(base + where, {
+        method: "POST",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify(body),
+    });
+    if (reply.status !== 200) throw new Error(`${where} was answered ${reply.status}: ${await reply.text()}`);
+    return reply.headers.get("location").replace("/v1/", "/").replace("/assessments/", "/flights/");
+}
+
+/// A card in weather that is decoded throughout and of a known age: "under limit" has its colour. The bulletin is a published one
+/// (its source stands with its decoder).
+function dated() {
+    const card = example("weather-report.json");
+    delete card.weather.layers;
+    card.weather.winds_aloft = [
+        "DATA BASED ON 091200Z",
+        "VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000",
+        "",
+        "FT  3000    6000    9000   12000   18000   24000  30000  34000  39000",
+        "",
+        "ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456",
+        "",
+    ].join("\n");
+    return card;
+}
+
+/// A card as full as cards get: many delays, an altimeter, long names, old weather, drivers.
+function fullest() {
+    const card = example("weather-report.json");
+    card.card.name = "A rocket whose name is as long as names of rockets get when nobody says stop (invented)";
+    card.launch_at = "2026-11-10T09:30:00-07:00";
+    card.delays = Array.from({ length: 26 }, (_, k) => 2 + k / 2);
+    card.limits.deploy_speed = ["25 mph", "35 mph", "45 mph", "60 mph"];
+    card.flights = 512;
+    card.drivers = 256;
+    return card;
+}
+
+/// A day longer than a sheet of paper, with an entry that cannot be flown.
+function longest() {
+    const day = example("days/meadow.json");
+    const first = day.entries[0].name;
+    day.flights = 256;
+    for (let k = 0; k < 24; k += 1) {
+        const changes = { card: { airframe: { mass: `${640 + 10 * k} g` } } };
+        day.entries.push({ name: `flight ${k + 1} of somebody with a long name`, copy_of: first, changes });
+    }
+    day.entries.push({ name: "too heavy", copy_of: first, changes: { card: { airframe: { mass: "620 kg" } } } });
+    return day;
+}
+
+/// Every state: a name, an address, whether it is a sheet of one page.
+export async function states() {
+    const mapped = await posted("/v1/assessments", example("mapped-field.json"));
+    const coloured = await posted("/v1/assessments", dated());
+    const assumed = await posted("/v1/assessments", example("weather-report.json"));
+    const full = await posted("/v1/assessments", fullest());
+    const day = await posted("/v1/days", example("days/meadow.json"));
+    const long = await posted("/v1/days", longest());
+    const windier = example("days/meadow.json");
+    windier.wind.surface.speed = "7 mph";
+    const later = await posted("/v1/days", windier);
+    const sweep = await posted("/v1/sweeps", example("sweeps/meadow.json"));
+    const nowhere = "0".repeat(32);
+    return [
+        ["front", "/"],
+        ["flight", mapped],
+        ["flight-dated", `${coloured}?units=us`],
+        ["flight-dated-sun", `${coloured}?theme=sun`],
+        ["flight-assumed", assumed],
+        ["flight-full", full],
+        ["flight-sun", `${mapped}?theme=sun`],
+        ["flight-embed", `${mapped}/embed`],
+        ["day", day],
+        ["day-long", `${long}?sort=chance`],
+        ["day-empty", `${day}?only=failed`],
+        ["day-since", `${later}?since=${day.split("/").pop()}`],
+        ["day-sun", `${day}?theme=sun&units=us`],
+        ["sweep", sweep],
+        ["refusal", `/flights/${nowhere}`],
+        ["sheet-flight", `${coloured}/sheet`, true],
+        ["sheet-full", `${full}/sheet?units=us`, true],
+        ["sheet-day", `${day}/sheet`, true],
+        ["sheet-long", `${long}/sheet`, true],
+    ];
+}
