@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
-use slowpoint_server::compute::{Failure, Outcome};
+use slowpoint_server::compute::{Failure, Outcome, Unanswered};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::jobs::{Count, Doing, Jobs, Tell};
