@@ -246,6 +246,25 @@ async function roundTrip(page) {
     assert.notEqual(await idOf(JSON.stringify(JSON.parse(text))), await idOf(text));
 }
 
+async function writtenOut(page) {
+    const rows = async (text) => (await (await fetch(`${base}/v1/days`, { method: "POST", headers: { "content-type": "application/json" }, body: text })).json()).entries;
+    const seen = posts(page);
+    await begun(page);
+    await page.locator("#flights button").nth(1).click();
+    assert.equal(await field(page, "/entries/1/card/motor/propellant_mass").inputValue(), "");
+    await page.locator("#write-out").click();
+    assert.equal(await field(page, "/entries/1/card/motor/propellant_mass").inputValue(), "34 g");
+    assert.equal(await page.locator("#write-out").isVisible(), false);
+    await page.locator("#ask").click();
+    await left(page);
+    // The same flights, by their ids.
+    const ids = (list) => list.map((row) => row.flight.assessment);
+    const before = ids(await rows(readFileSync(examplePath("days/meadow.json"), "utf8")));
+    assert.deepEqual(ids(await rows(seen.whole[0])), before);
+    assert.equal(new Set(before).size, 3);
+    assert.equal(JSON.parse(seen.whole[0]).entries[1].copy_of, undefined);
+}
+
 async function reloaded(page) {
     await begun(page);
     await field(page, "/launch/rail_length").fill("9 ft");
@@ -350,6 +369,15 @@ async function offline(page, context) {
     await refusing(401, {});
     await page.locator("#ask").click();
     await page.locator("#sign-in").waitFor();
+    // What takes too long is cancelled.
+    await page.route("**/v1/days", () => null, { times: 1 });
+    await page.locator("#ask").click();
+    await page.locator("#cancel").click();
+    await page.waitForFunction(() => document.getElementById("asking").textContent.includes("Cancelled"));
+    // A day of its own: what is stored costs nothing.
+    await field(page, "/launch/rail_length").fill("8.25 ft");
+    await page.locator("#price").click();
+    await page.waitForFunction(() => /6000 flights\..*core/.test(document.getElementById("asking").textContent));
     await page.locator("#ask").click();
     await left(page);
 }
@@ -359,6 +387,7 @@ export const STORIES = [
     ["a flight is typed by keyboard alone, and its day is reached", (browser) => at(browser, 360, typed)],
     ["faults stand beside their fields with their remedy", (browser) => at(browser, 360, faulted)],
     ["the example comes through the page as it is", (browser) => at(browser, 1280, roundTrip)],
+    ["a copy is written out in full", (browser) => at(browser, 360, writtenOut)],
     ["a day outlives a reload", (browser) => at(browser, 360, reloaded)],
     ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],

@@ -1,7 +1,7 @@
 //! The RSO's page: answers to look at and to print, made here, so that they can be read without script.
 //!
-//! Every page is made from the stored answer alone, by the functions that read it for the API, and whoever may read the one may
-//! read the other. A page shows numbers, words and colours of the answer; it works out none.
+//! But for that on which a day is written down (`entry`), every page is made from the stored answer alone, by the functions that
+//! read it for the API, and whoever may read the one may read the other. A page shows numbers, words and colours of the answer; it works out none.
 
 mod assets;
 pub mod day;

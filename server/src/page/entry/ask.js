@@ -26,12 +26,12 @@ function refused(reply, where, withFaults) {
     $("where").hidden = true;
     if (reply.stopped) return say(where, "Cancelled. Everything is kept.");
     if (status === 0) return say(where, "The server cannot be reached: the network is gone, or the server is. Everything is kept; ask again when it is back.");
-    const told = body ? `${body.title} ${body.detail ?? ""}` : `The server answered ${status}.`;
     if (status === 401 || status === 403) $("where").hidden = false;
     if (status === 422 && body?.errors?.length) {
-        say(where, `${told} What is to be mended stands at the top, and beside each field.`);
+        say(where, `${body.title} What is to be mended stands at the top, and beside each field.`);
         return withFaults(body.errors);
     }
+    const told = body ? `${body.title} ${body.detail ?? ""}` : `The server answered ${status}.`;
     const later = (status === 429 || status === 503) && wait_s ? ` Come back in ${wait_s} s: ask again then.` : "";
     return say(where, `${told}${later} Everything is kept.`);
 }

@@ -52,7 +52,7 @@ function listFaults() {
             const [, k] = fault.pointer.match(/^\/entries\/(\d+)/) ?? [];
             const where = [k === undefined ? "" : flightName(Number(k)), calledAt(fault.pointer) || fault.pointer || "The day"];
             link.textContent = where.filter((part) => part !== "").join(": ");
-            item.append(link, " ", said(fault));
+            item.append(link, ": ", said(fault));
             return item;
         }),
     );

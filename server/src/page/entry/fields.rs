@@ -374,7 +374,7 @@ pub static FLIGHT: &[Part] = &[
     group(
         "card",
         "The card",
-        "Of a flight that is copied from another, only what differs is needed: see \"Kept as it is\".",
+        "Of a copy of another flight only what differs is needed.",
         &[
             field("name", "Name of the rocket", "Example one (invented)"),
             field("airframe/mass", "Ready to fly it weighs", "620 g"),

@@ -171,10 +171,44 @@ function openFlight(k) {
     if (isObject(flights()[open])) {
         flight.append(made($("of-flight"), (pattern) => pattern.replace(/^\/entries\/-/, `/entries/${open}`)));
         fill(flight);
+        $("write-out").hidden = !isCopy(flights()[open]);
     }
     nameFlight();
     placeFaults();
     showLeftovers();
+}
+
+const isCopy = (entry) => typeof entry?.copy_of === "string";
+
+/// JSON Merge Patch (RFC 7396).
+function laidOver(value, patch) {
+    if (!isObject(patch)) return patch;
+    const merged = Object.assign(Object.create(null), isObject(value) ? value : {});
+    for (const [name, inner] of Object.entries(patch)) {
+        if (inner === null) delete merged[name];
+        else merged[name] = laidOver(merged[name], inner);
+    }
+    return merged;
+}
+
+/// What a flight comes to without copying: that which it copies, what it has of its own, and what it changes, in this order.
+/// Undefined where no flight above has that name.
+function wholeFlight(k) {
+    const { name, copy_of: source, changes = {}, ...own } = flights()[k];
+    if (!isCopy(flights()[k])) return flights()[k];
+    const at = flights().slice(0, k).findIndex((entry) => entry?.name === source);
+    const base = at < 0 ? undefined : wholeFlight(at);
+    return base && Object.assign(laidOver(laidOver(copied(base), own), changes), { name });
+}
+
+function flightWrittenOut() {
+    const whole = wholeFlight(open);
+    if (!whole) return lead(`/entries/${open}/copy_of`);
+    day.entries[open] = whole;
+    forgetFaults(`/entries/${open}`);
+    openFlight(open);
+    changed();
+    $("flight-title").focus();
 }
 
 /// A name that no other flight has.
@@ -255,6 +289,10 @@ function show(section, pointers) {
 function showDay() {
     laidAside.clear();
     takenOut = null;
+    // What was told of another day.
+    for (const status of ["asking", "decoding"]) say(status, "");
+    $("decoded").replaceChildren();
+    for (const id of ["look", "where"]) $(id).hidden = true;
     $("back").hidden = true;
     forgetFaults("");
     fill(form);

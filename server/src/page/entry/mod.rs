@@ -73,6 +73,7 @@ fn body() -> Markup {
             }
             template #of-flight {
                 h3 #flight-title tabindex="-1" {}
+                p.press { button #write-out type="button" hidden { "Write this copy out in full" } }
                 (parts(FLIGHT, FLIGHTS, 4))
                 (leftovers("flight-kept", "Kept as it is, of this flight", 4))
             }
@@ -372,7 +373,7 @@ fn field(at: &str, label: &str, example: &str, how: How) -> Markup {
                 }
                 @if matches!(kind, Kind::Json | Kind::Columns) {
                     label.file for=(from_file) { "from a file" }
-                    input type="file" id=(from_file) data-into=(at);
+                    input type="file" id=(from_file) data-into=(at) aria-label={ (label) ", from a file" };
                 }
                 (hint)
             }

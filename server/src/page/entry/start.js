@@ -29,6 +29,7 @@ const PRESSED = {
     copy: () => flightAdded(Object.assign(copied(flights()[open]), { name: freeName(flightName(open)) })),
     remove: flightRemoved,
     back: flightPutBack,
+    "write-out": flightWrittenOut,
     save: saveFile,
     empty: () => begin(Object.assign(Object.create(null), { entries: [Object.create(null)] }), "today"),
     example: async () => {

@@ -46,26 +46,30 @@ fn plain_days() -> [Value; 2] {
         },
     });
     let curve = json!({"thrust_curve": [[0, 0], [0.03, 62], [1.4, 51], [1.7, 0]]});
-    let entry = |name: &str, airframe: &Value, motor: Value, recovery: Value| json!({"name": name, "card": {"name": "plain", "airframe": airframe, "motor": motor, "recovery": recovery}});
+    let entry = |name: &str, airframe: &Value, motor: Value, recovery: Value| {
+        let card = json!({"name": name, "airframe": airframe, "motor": motor, "recovery": recovery});
+        json!({"name": name, "card": card})
+    };
     let (parachute, streamer) = (
         json!({"kind": "parachute", "diameter": "24 in"}),
         json!({"kind": "streamer", "length": "1 m", "width": "0.1 m"}),
     );
     let both = |first: &Value, main: &Value| json!({"first": first, "main": main, "main_height": "100 m"});
-    let entries = [
+    let mut entries = [
         entry("measured", &measured, json!({"code": "C6-5"}), json!({"first": parachute})),
         entry("shaped", &shaped, curve, both(&streamer, &parachute)),
         entry("by code", &shaped, json!({"code": "F40-7"}), both(&parachute, &streamer)),
     ];
-    // As far as a day goes whose rail leans and whose wind has an age.
-    let day = |wind: Value| json!({"entries": entries, "launch": {"rail_length": "2 m", "tilt": "3 deg"}, "wind": wind, "delays": [5]});
+    // A curve has no delay of its own.
+    entries[1]["delays"] = json!([5]);
+    let day = |launch: Value, wind: Value| json!({"entries": entries, "launch": launch, "wind": wind});
     let surface = json!({"speed": "5 mph", "direction": 250, "measuring_height": "10 m"});
-    let mut aloft = day(json!({
-        "layers": [{"height_above_ground": "300 m", "speed": "8 kt", "direction": 265}, {"height_above_ground": "600 m", "speed": "9 kt", "direction": 265}],
-        "age": "2 h",
-    }));
-    aloft["launch"] = json!({"rail_length": "2 m"});
-    [day(json!({"surface": surface})), aloft]
+    let layer = |height: &str| json!({"height_above_ground": height, "speed": "8 kt", "direction": 265});
+    [
+        // What hangs on the tilt of the rail, and on the age of the wind.
+        day(json!({"rail_length": "2 m", "tilt": "3 deg"}), json!({"surface": surface})),
+        day(json!({"rail_length": "2 m"}), json!({"layers": [layer("300 m"), layer("600 m")], "age": "2 h"})),
+    ]
 }
 
 /// A place as the schema has it. What is said of one distribution holds for all.
