@@ -116,7 +116,7 @@ fn need(method: &Method, route: &str) -> Need {
     let parts: Vec<&str> = route.split('/').skip(1).collect();
     match parts.as_slice() {
         [""] | ["livez" | "readyz" | "openapi.json"] | ["docs", ..] | ["problems", _] if reads => Need::Nothing,
-        ["assets", _] if reads => Need::Nothing,
+        ["assets", _] | ["new"] if reads => Need::Nothing,
         ["flights", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Assessments),
         ["days", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Days),
         ["sweeps", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Sweeps),

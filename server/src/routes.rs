@@ -141,6 +141,7 @@ fn pages() -> Router<Arc<State>> {
         .route("/flights/{id}", get(page::flight::read))
         .route("/flights/{id}/embed", get(page::flight::embed))
         .route("/flights/{id}/sheet", get(page::sheet::of_flight))
+        .route("/new", get(page::entry::page))
         .route("/sweeps/{id}", get(page::sweep::read))
         .route("/assets/{file}", get(page::asset))
         .layer(CompressionLayer::new())

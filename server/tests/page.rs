@@ -93,7 +93,7 @@ async fn everything(service: &Service) -> Vec<String> {
     assert_eq!(revised.status, 200, "{}", revised.text());
     let revised = revised.header("location").to_string();
     let sweep = posted(service, "sweeps", example("sweeps/meadow.json")).await;
-    let mut pages = vec!["/".to_string()];
+    let mut pages = vec!["/".to_string(), "/new".to_string()];
     for place in &places {
         let page = page_of(place);
         pages.extend([page.clone(), format!("{page}/sheet"), format!("{page}/embed")]);
@@ -548,7 +548,7 @@ async fn the_first_load_is_small() {
         let coded = sent(&uri).await;
         assert_eq!(coded.header("content-encoding"), if uri == "/" { "" } else { "gzip" }, "{uri}");
         let mut bytes = coded.body.len();
-        let loads: Vec<&str> = all(&page, "img[src], link[href]")
+        let loads: Vec<&str> = all(&page, "img[src], link[href], script[src]")
             .iter()
             .map(|e| e.value().attr("src").or(e.value().attr("href")).unwrap())
             .collect();

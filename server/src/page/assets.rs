@@ -35,7 +35,26 @@ pub static STYLE: LazyLock<Asset> =
 pub static ICON: LazyLock<Asset> =
     LazyLock::new(|| Asset::new("icon", "svg", "image/svg+xml", include_str!("icon.svg")));
 
-static ALL: [&LazyLock<Asset>; 2] = [&STYLE, &ICON];
+/// The modules of `/new`: files of one scope.
+pub static ENTRY: LazyLock<Asset> = LazyLock::new(|| {
+    const TEXT: &str = concat!(
+        include_str!("entry/json.js"),
+        include_str!("entry/model.js"),
+        include_str!("entry/form.js"),
+        include_str!("entry/faults.js"),
+        include_str!("entry/keep.js"),
+        include_str!("entry/weather.js"),
+        include_str!("entry/ask.js"),
+        include_str!("entry/start.js"),
+    );
+    Asset::new("entry", "js", "text/javascript; charset=utf-8", TEXT)
+});
+
+/// The day that `/new` begins with, if it is asked to.
+pub static EXAMPLE_DAY: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new("meadow", "json", "application/json", include_str!("../../examples/days/meadow.json")));
+
+static ALL: [&LazyLock<Asset>; 4] = [&STYLE, &ICON, &ENTRY, &EXAMPLE_DAY];
 
 /// A file by its name.
 pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {

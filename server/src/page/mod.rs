@@ -1,10 +1,11 @@
 //! The RSO's page: answers to look at and to print, made here, so that they can be read without script.
 //!
-//! Every page is made from the stored answer alone, by the functions that read it for the API, and whoever may read the one may
-//! read the other. A page shows numbers, words and colours of the answer; it works out none.
+//! But for that on which a day is written down (`entry`), every page is made from the stored answer alone, by the functions that
+//! read it for the API, and whoever may read the one may read the other. A page shows numbers, words and colours of the answer; it works out none.
 
 mod assets;
 pub mod day;
+pub mod entry;
 pub mod flight;
 pub mod front;
 mod parts;
@@ -25,8 +26,15 @@ use crate::id::{hex, sum};
 pub use assets::read as asset;
 
 /// Every page, beside the front.
-pub const ROUTES: [&str; 6] =
-    ["/days/{id}", "/days/{id}/sheet", "/flights/{id}", "/flights/{id}/embed", "/flights/{id}/sheet", "/sweeps/{id}"];
+pub const ROUTES: [&str; 7] = [
+    "/days/{id}",
+    "/days/{id}/sheet",
+    "/flights/{id}",
+    "/flights/{id}/embed",
+    "/flights/{id}/sheet",
+    "/new",
+    "/sweeps/{id}",
+];
 
 /// Pages load and ask this server alone, run only what lies in files of it, and nobody frames them.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \
