@@ -7,7 +7,7 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::{HeaderName, HeaderValue, Method, Uri, header};
 use axum::middleware::from_fn_with_state;
-use axum::routing::get;
+use axum::routing::{get, post};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::cors::{AllowOrigin, CorsLayer};
@@ -137,11 +137,19 @@ fn listed() -> OpenApiRouter<Arc<State>> {
 fn pages() -> Router<Arc<State>> {
     Router::new()
         .route("/days/{id}", get(page::day::read))
+        .route("/days/{id}/share", get(page::share::of_day).post(page::share::day))
         .route("/days/{id}/sheet", get(page::sheet::of_day))
         .route("/flights/{id}", get(page::flight::read))
         .route("/flights/{id}/embed", get(page::flight::embed))
+        .route("/flights/{id}/share", get(page::share::of_flight).post(page::share::flight))
         .route("/flights/{id}/sheet", get(page::sheet::of_flight))
+        .route("/jobs", get(page::job::list))
+        .route("/jobs/{id}", get(page::job::read))
+        .route("/jobs/{id}/dismiss", post(page::job::dismiss))
+        .route("/sign-in", get(page::sign_in::read).post(page::sign_in::enter))
+        .route("/sign-out", post(page::sign_in::leave))
         .route("/sweeps/{id}", get(page::sweep::read))
+        .route("/sweeps/{id}/share", get(page::share::of_sweep).post(page::share::sweep))
         .route("/assets/{file}", get(page::asset))
         .layer(CompressionLayer::new())
 }

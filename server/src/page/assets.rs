@@ -21,6 +21,10 @@ pub struct Asset {
 }
 
 impl Asset {
+    fn script(stem: &str, text: &'static str) -> Self {
+        Self::new(stem, "js", "text/javascript; charset=utf-8", text)
+    }
+
     fn new(stem: &str, ending: &str, media_type: &'static str, text: &'static str) -> Self {
         let digits = hex(&sum(text)[..SUM_OCTETS]);
         Self { path: format!("/assets/{stem}.{digits}.{ending}"), media_type, text }
@@ -35,7 +39,10 @@ pub static STYLE: LazyLock<Asset> =
 pub static ICON: LazyLock<Asset> =
     LazyLock::new(|| Asset::new("icon", "svg", "image/svg+xml", include_str!("icon.svg")));
 
-static ALL: [&LazyLock<Asset>; 2] = [&STYLE, &ICON];
+/// Shows what a job has come to while it runs.
+pub static PROGRESS: LazyLock<Asset> = LazyLock::new(|| Asset::script("progress", include_str!("progress.js")));
+
+static ALL: [&LazyLock<Asset>; 3] = [&STYLE, &ICON, &PROGRESS];
 
 /// A file by its name.
 pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {

@@ -95,6 +95,7 @@ fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Proble
             h2 #files { "In other forms" }
             ul.links {
                 li { a href=(view.page(&format!("{path}/sheet"))) { "One page to print" } }
+                @if let Some(share) = view.sharing(&path) { li { a href=(share) { "Link for a phone" } } }
                 li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
             }
         }
@@ -206,7 +207,8 @@ fn choices(view: &View, path: &str) -> Markup {
     }
 }
 
-fn flight(row: &At, weather: Weather, view: &View) -> Markup {
+/// A flight of a day: its name, a cell for each delay, and its reasons to hold, or why it could not be flown.
+pub fn flight(row: &At, weather: Weather, view: &View) -> Markup {
     let (of, advice) = (row.get("flight"), row.down("flight.advice"));
     let path = format!("/flights/{}", of.get("assessment").text());
     html! {
