@@ -54,6 +54,11 @@ pub fn app(state: Arc<State>) -> Router {
         .with_state(state)
 }
 
+/// The same for what the service asks of itself, on behalf of somebody whom it has let in already.
+pub fn unguarded(state: Arc<State>) -> Router {
+    listed().split_for_parts().0.merge(pages()).with_state(state)
+}
+
 /// What is answered to whoever speaks plain HTTP where TLS is spoken: one problem to everything.
 pub fn tls_needed(state: &State) -> Router {
     let told = || async {
@@ -137,10 +142,12 @@ fn listed() -> OpenApiRouter<Arc<State>> {
 fn pages() -> Router<Arc<State>> {
     Router::new()
         .route("/days/{id}", get(page::day::read))
+        .route("/days/{id}/file", get(page::file::of_day))
         .route("/days/{id}/share", get(page::share::of_day).post(page::share::day))
         .route("/days/{id}/sheet", get(page::sheet::of_day))
         .route("/flights/{id}", get(page::flight::read))
         .route("/flights/{id}/embed", get(page::flight::embed))
+        .route("/flights/{id}/file", get(page::file::of_flight))
         .route("/flights/{id}/share", get(page::share::of_flight).post(page::share::flight))
         .route("/flights/{id}/sheet", get(page::sheet::of_flight))
         .route("/jobs", get(page::job::list))

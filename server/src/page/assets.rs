@@ -17,7 +17,8 @@ pub struct Asset {
     /// Where it is.
     pub path: String,
     media_type: &'static str,
-    text: &'static str,
+    /// What it holds.
+    pub text: &'static str,
 }
 
 impl Asset {

@@ -95,6 +95,7 @@ fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Proble
             h2 #files { "In other forms" }
             ul.links {
                 li { a href=(view.page(&format!("{path}/sheet"))) { "One page to print" } }
+                li { a href=(view.page(&format!("{path}/file"))) { "Save this day" } }
                 @if let Some(share) = view.sharing(&path) { li { a href=(share) { "Link for a phone" } } }
                 li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
             }

@@ -5,6 +5,7 @@
 
 mod assets;
 pub mod day;
+pub mod file;
 pub mod flight;
 pub mod front;
 pub mod job;
@@ -28,12 +29,14 @@ use crate::id::{hex, sum};
 pub use assets::read as asset;
 
 /// Every page of an answer or a job.
-pub const ROUTES: [&str; 10] = [
+pub const ROUTES: [&str; 12] = [
     "/days/{id}",
+    "/days/{id}/file",
     "/days/{id}/share",
     "/days/{id}/sheet",
     "/flights/{id}",
     "/flights/{id}/embed",
+    "/flights/{id}/file",
     "/flights/{id}/share",
     "/flights/{id}/sheet",
     "/jobs/{id}",

@@ -167,13 +167,20 @@ impl View {
         self.wishes.units
     }
 
+    /// Units and colours alone.
+    pub fn plainly(&self) -> Self {
+        let wishes = Wishes { units: self.wishes.units, theme: self.wishes.theme, ..Wishes::default() };
+        Self { wishes, share: None }
+    }
+
     /// A link to the front page, which is nobody's.
     pub fn front(&self) -> String {
-        Self {
-            wishes: Wishes { units: self.wishes.units, theme: self.wishes.theme, ..Wishes::default() },
-            ..Self::default()
-        }
-        .page("/")
+        self.plainly().page("/")
+    }
+
+    /// The class of the document.
+    pub fn class(&self) -> Option<&'static str> {
+        (self.wishes.theme == Theme::Sun).then_some("sun")
     }
 
     /// A link to another page, shown as this one.
@@ -266,7 +273,7 @@ impl Page<'_> {
                 (self.body)
             }
         };
-        document_with(head, self.title, (theme == Theme::Sun).then_some("sun"), self.scripts, &body)
+        document_with(head, self.title, view.class(), self.scripts, &body)
     }
 }
 
