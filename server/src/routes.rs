@@ -153,6 +153,8 @@ fn pages() -> Router<Arc<State>> {
         .route("/jobs", get(page::job::list))
         .route("/jobs/{id}", get(page::job::read))
         .route("/jobs/{id}/dismiss", post(page::job::dismiss))
+        .route("/offline", get(page::kept::nowhere))
+        .route("/offline.js", get(page::offline))
         .route("/sign-in", get(page::sign_in::read).post(page::sign_in::enter))
         .route("/sign-out", post(page::sign_in::leave))
         .route("/sweeps/{id}", get(page::sweep::read))

@@ -22,7 +22,9 @@ export async function opened(context, address, respond) {
     page.on("console", (message) => {
         // That a page of a refusal has its status is no fault of the page.
         const refused = message.text().startsWith("Failed to load resource") && message.location().url === address;
-        if (["error", "warning"].includes(message.type()) && !refused) seen.said.push(message.text());
+        // States are looked at without a worker between them and the server: what keeps it away says so.
+        const kept_away = message.text() === "Service Worker registration blocked by Playwright";
+        if (["error", "warning"].includes(message.type()) && !refused && !kept_away) seen.said.push(message.text());
     });
     page.on("pageerror", (error) => seen.said.push(String(error)));
     page.on("request", (request) => {

@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
+use super::kept::MOST_KEPT;
 use crate::api::extract::InPath;
 use crate::id::{hex, sum};
 use crate::problem::{Kind, Problem};
@@ -43,7 +44,26 @@ pub static ICON: LazyLock<Asset> =
 /// Shows what a job has come to while it runs.
 pub static PROGRESS: LazyLock<Asset> = LazyLock::new(|| Asset::script("progress", include_str!("progress.js")));
 
-static ALL: [&LazyLock<Asset>; 3] = [&STYLE, &ICON, &PROGRESS];
+/// Has the browser keep what is opened.
+pub static STORED: LazyLock<Asset> = LazyLock::new(|| Asset::script("stored", include_str!("stored.js")));
+
+static ALL: [&LazyLock<Asset>; 4] = [&STYLE, &ICON, &PROGRESS, &STORED];
+
+/// What a browser does in place of the network: it knows what pages load.
+static OFFLINE: LazyLock<String> = LazyLock::new(|| {
+    let paths: Vec<String> = ALL.into_iter().map(|asset| format!("{:?}", asset.path)).collect();
+    format!("const ASSETS = [{}];\nconst MOST = {MOST_KEPT};\n{}", paths.join(", "), include_str!("offline.js"))
+});
+
+/// The worker. It asks this server alone, and runs nothing else; that there is a new one is seen at once.
+pub async fn offline() -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, "text/javascript; charset=utf-8"),
+        (header::CACHE_CONTROL, "no-cache"),
+        (header::CONTENT_SECURITY_POLICY, "default-src 'none'; connect-src 'self'"),
+    ];
+    (headers, OFFLINE.as_str()).into_response()
+}
 
 /// A file by its name.
 pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {

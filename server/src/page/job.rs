@@ -10,7 +10,7 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::Sky;
+use super::standing::{Place, Sky, key, of_another_place};
 use super::told::{At, Quantity, Units};
 use super::view::{Page, View};
 use super::{as_html, assets, day, led, parts, sweep};
@@ -157,9 +157,22 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
     };
     let looked = looked.filter(|(others, ..)| same(others));
     let left = job.done[1].saturating_sub(rows.len() as u64);
+    // What the cells are, and the weather, by the first that there is.
+    let own = rows.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), job.id.as_str(), &sky));
+    let looks = looked.as_ref().and_then(|(others, id, sky)| {
+        others.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), *id, *sky))
+    });
     html! {
         section aria-labelledby="flights" {
             h2 #flights { "The flights" }
+            @if let Some((row, id, sky)) = own.or(looks) {
+                div #what data-live="" {
+                    (day::weather(sky))
+                    div data-answer={ "/v1/days/" (id) } {
+                        (key(&row.down("flight.advice"), Place::Ejection, of_another_place(Place::of_limits(&sky.first)), view.units()))
+                    }
+                }
+            }
             ol.flights {
                 @for (k, row) in rows.iter().enumerate() {
                     li id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (job.id) } { (day::flight(row, sky.of_row(row), view)) }
@@ -167,8 +180,8 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
                 @if let Some((others, id, sky)) = &looked {
                     @for (k, row) in others.iter().enumerate().skip(rows.len()) {
                         li.look id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (id) } {
+                            p.first { strong { "First look" @if row.get("flight").is_there() { ", " (row.down("flight.flights").count()) " flights" } } ": its own are not flown yet." }
                             (day::flight(row, sky.of_row(row), view))
-                            p.note { "First look" @if row.get("flight").is_there() { ", " (row.down("flight.flights").count()) " flights" } ": its own are not flown yet." }
                         }
                     }
                 }

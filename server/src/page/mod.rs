@@ -9,6 +9,7 @@ pub mod file;
 pub mod flight;
 pub mod front;
 pub mod job;
+pub mod kept;
 mod parts;
 pub mod refusal;
 pub mod share;
@@ -26,7 +27,7 @@ use axum::response::{IntoResponse, Response};
 use crate::api::assessments::{holds, text_header};
 use crate::id::{hex, sum};
 
-pub use assets::read as asset;
+pub use assets::{offline, read as asset};
 
 /// Every page of an answer or a job.
 pub const ROUTES: [&str; 12] = [
@@ -44,7 +45,7 @@ pub const ROUTES: [&str; 12] = [
     "/sweeps/{id}/share",
 ];
 /// The other addresses that a browser is refused at with a page.
-const OTHERS: [&str; 5] = ["/", "/jobs", "/jobs/{id}/dismiss", "/sign-in", "/sign-out"];
+const OTHERS: [&str; 6] = ["/", "/jobs", "/jobs/{id}/dismiss", "/offline", "/sign-in", "/sign-out"];
 
 /// Pages load and ask this server alone, run only what lies in files of it, and nobody frames them.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \

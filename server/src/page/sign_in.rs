@@ -67,8 +67,9 @@ pub fn form(next: Option<&str>) -> Markup {
                 input #token name="token" type="password" required autocomplete="current-password" spellcheck="false" autocapitalize="none" aria-describedby="whence";
             }
             p.note #whence { "Whoever runs this server makes one, with " code { "slowpoint token add NAME" } ". It begins with " code { "slowpoint_" } " and is shown once." }
-            p { input #stays name="stays" type="checkbox" value="yes"; " " label for="stays" { "Stay signed in for " (session::STAYS_S / 3600) " hours, also when the browser is closed" } }
+            p.check { input #stays name="stays" type="checkbox" value="yes"; " " label for="stays" { "Stay signed in for " (session::STAYS_S / 3600) " hours, also when the browser is closed" } }
             p { button { "Sign in" } }
+            p.note { "On a device that others use too, sign out before you leave it: until then it keeps what you opened, and shows it to them where the server does not answer." }
         }
     }
 }

@@ -299,6 +299,8 @@ fn document_with(head: Markup, title: &str, class: Option<&str>, scripts: &[&Ass
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);
                 @for script in scripts { script type="module" src=(script.path) {} }
+                // What is printed or framed is not for keeping.
+                @if !matches!(class, Some("sheet" | "frame")) { script type="module" src=(assets::STORED.path) {} }
                 (head)
             }
             body { (body) }
