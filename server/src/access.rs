@@ -20,6 +20,7 @@ use crate::State;
 use crate::api::extract::not_text;
 use crate::id::{ContentId, hex, sum};
 use crate::problem::{Kind, Problem};
+use crate::session;
 use crate::store::{Scope, SecretSum, Shelf, Store, Token};
 use crate::threads::{self, Bounded};
 
@@ -112,11 +113,19 @@ enum Need {
 }
 
 fn need(method: &Method, route: &str) -> Need {
-    let reads = matches!(*method, Method::GET | Method::HEAD);
+    let reads = !changes(method);
     let parts: Vec<&str> = route.split('/').skip(1).collect();
     match parts.as_slice() {
         [""] | ["livez" | "readyz" | "openapi.json"] | ["docs", ..] | ["problems", _] if reads => Need::Nothing,
-        ["assets", _] | ["new"] if reads => Need::Nothing,
+        ["assets", _] | ["new" | "offline" | "offline.js"] if reads => Need::Nothing,
+        ["sign-in" | "sign-out"] => Need::Nothing,
+        ["jobs"] if reads => Need::Scope(Scope::Read),
+        ["jobs", "{id}"] if reads => Need::Own(Scope::Read, None),
+        ["jobs", "{id}", "dismiss"] => Need::Own(Scope::Compute, None),
+        // Whoever has a link makes no other of it.
+        ["flights", "{id}", "share"] => Need::Own(Scope::Compute, Some(Shelf::Assessments)),
+        ["days", "{id}", "share"] => Need::Own(Scope::Compute, Some(Shelf::Days)),
+        ["sweeps", "{id}", "share"] => Need::Own(Scope::Compute, Some(Shelf::Sweeps)),
         ["flights", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Assessments),
         ["days", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Days),
         ["sweeps", "{id}", ..] if reads => Need::OwnOrShared(Shelf::Sweeps),
@@ -153,6 +162,16 @@ impl Need {
     }
 }
 
+/// Whether a request may change something.
+fn changes(method: &Method) -> bool {
+    !matches!(*method, Method::GET | Method::HEAD)
+}
+
+/// Whether a route is one of the API; else it is of a page.
+fn of_api(route: &str) -> bool {
+    route.starts_with("/v1/")
+}
+
 /// Whether a link can open a route.
 pub fn takes_link(method: &Method, route: &str) -> bool {
     matches!(need(method, route), Need::OwnOrShared(_))
@@ -165,6 +184,9 @@ pub fn refusals(method: &Method, route: &str) -> Vec<Kind> {
         return Vec::new();
     }
     let mut kinds = vec![Kind::TokenNeeded, Kind::StorageFailed, Kind::Internal];
+    if changes(method) {
+        kinds.push(Kind::OtherSite);
+    }
     if need.scope() > Scope::Read {
         kinds.push(Kind::ScopeTooSmall);
     }
@@ -182,6 +204,7 @@ pub fn refusals(method: &Method, route: &str) -> Vec<Kind> {
 struct Asked {
     share: Option<String>,
     since: Option<String>,
+    look: Option<String>,
 }
 
 /// The secret of the link that a page was asked with, for the links on it.
@@ -197,14 +220,21 @@ pub async fn permit(
     next: Next,
 ) -> Result<Response, Problem> {
     let need = need(request.method(), route.as_str());
+    // A program says who it is by the header; what brings a cookie is a browser, and so is what sends a form.
+    let by_header = bearer(request.headers());
+    let by_cookie = if by_header.is_none() { session::token(&state.config, request.headers()).map(sum) } else { None };
+    if changes(request.method()) && (by_cookie.is_some() || !of_api(route.as_str())) {
+        session::own(&state.config, request.headers())?;
+    }
     if need == Need::Nothing {
         return Ok(next.run(request).await);
     }
     let asked = match Query::<Asked>::try_from_uri(request.uri()) {
         Ok(Query(asked)) => asked,
         // What decides who may read is read once and whole, or not at all.
-        Err(_) if matches!(need, Need::OwnOrShared(_)) => {
-            return Err(Problem::new(Kind::InvalidQuery, "The query cannot be read, or gives share or since twice."));
+        Err(_) if matches!(need, Need::OwnOrShared(_)) || !of_api(route.as_str()) => {
+            let detail = "The query cannot be read, or gives share, since or look twice.";
+            return Err(Problem::new(Kind::InvalidQuery, detail));
         }
         Err(_) => Asked::default(),
     };
@@ -213,9 +243,10 @@ pub async fn permit(
         .iter()
         .filter_map(|(name, value)| (name == "id").then_some(value))
         .chain(asked.since.as_deref())
+        .chain(asked.look.as_deref())
         .filter_map(ContentId::parse)
         .collect();
-    let secret = bearer(request.headers());
+    let secret = by_header.or(by_cookie.map(Ok));
     let peer = peer(&request, state.config.behind_proxy);
     let fallback = peer.clone();
     let (looked, share) = (Arc::clone(&state), asked.share.clone());
@@ -305,8 +336,21 @@ fn not_shared(beside_token: bool) -> Problem {
     Problem::new(Kind::ShareOver, detail)
 }
 
+/// The token with a secret, if it counts now.
+pub async fn held(state: &State, secret: &str) -> Result<Option<Token>, Problem> {
+    let (store, sum) = (Arc::clone(&state.store), sum(secret));
+    let found = threads::blocking(move || store.token(&sum)).await?.map_err(|error| Problem::storage(&error))?;
+    Ok(found.filter(Token::holds))
+}
+
+/// Whether anybody is asked for a token.
+pub async fn asked(state: &Arc<State>) -> Result<bool, Problem> {
+    let this = Arc::clone(state);
+    threads::blocking(move || this.tokens.any(&*this.store)).await?.map_err(|error| Problem::storage(&error))
+}
+
 /// No token, or one that does not count.
-fn unauthenticated(shown: bool) -> Problem {
+pub fn unauthenticated(shown: bool) -> Problem {
     let (detail, challenge) = if shown {
         (
             "The token is not known, was revoked, or its time is over. Ask whoever runs this server for another.",
@@ -352,7 +396,7 @@ fn peer(request: &Request, behind_proxy: bool) -> String {
 }
 
 /// Handlers do not see the secret of a link.
-fn without_share(uri: &mut Uri) {
+pub fn without_share(uri: &mut Uri) {
     let Some(query) = uri.query().filter(|query| query.contains("share")) else { return };
     let rest: Vec<&str> = query.split('&').filter(|pair| !pair.starts_with("share=")).collect();
     let rest = rest.join("&");
@@ -384,6 +428,8 @@ mod tests {
             (Method::GET, "/v1/assessments/all"),
             (Method::GET, "/flights/all"),
             (Method::POST, "/flights/{id}"),
+            (Method::POST, "/jobs/{id}"),
+            (Method::GET, "/jobs/{id}/all"),
         ] {
             assert_eq!(need(&method, route), Need::Scope(Scope::Admin), "{method} {route}");
         }
@@ -412,7 +458,7 @@ mod tests {
         };
         assert_eq!(of(Method::GET, "/livez"), (vec![], false));
         assert_eq!(of(Method::GET, "/v1/jobs"), (vec!["internal", "storage-failed", "token-needed"], false));
-        let compute = vec!["internal", "scope-too-small", "storage-failed", "token-needed"];
+        let compute = vec!["internal", "other-site", "scope-too-small", "storage-failed", "token-needed"];
         assert_eq!(of(Method::POST, "/v1/weather/grib"), (compute, false));
         let shared = vec![
             "internal",
@@ -424,7 +470,15 @@ mod tests {
             "unknown-day",
         ];
         assert_eq!(of(Method::GET, "/v1/days/{id}/changes"), (shared, true));
-        let own = vec!["internal", "invalid-path", "scope-too-small", "storage-failed", "token-needed", "unknown-job"];
+        let own = vec![
+            "internal",
+            "invalid-path",
+            "other-site",
+            "scope-too-small",
+            "storage-failed",
+            "token-needed",
+            "unknown-job",
+        ];
         assert_eq!(of(Method::DELETE, "/v1/jobs/{id}"), (own, false));
     }
 

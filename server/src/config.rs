@@ -40,7 +40,8 @@ pub struct Config {
     #[arg(long, value_name = "ORIGINS", env = "SLOWPOINT_ALLOW_ORIGIN", default_value_t = Self::default().allow_origin)]
     pub allow_origin: Origins,
 
-    /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For
+    /// A proxy stands in front: clients are told apart by the last address of its X-Forwarded-For, and speak TLS where its
+    /// X-Forwarded-Proto says https
     #[arg(long, env = "SLOWPOINT_BEHIND_PROXY", value_parser = clap::builder::BoolishValueParser::new())]
     pub behind_proxy: bool,
 

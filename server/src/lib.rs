@@ -29,6 +29,7 @@ pub mod problem;
 pub mod render;
 pub mod routes;
 pub mod serve;
+pub mod session;
 pub mod store;
 pub mod streams;
 pub mod threads;

@@ -12,7 +12,7 @@ use axum::response::{IntoResponse, Response};
 use tracing::Instrument;
 
 use crate::metrics::{Counted, Metrics};
-use crate::page::refusal;
+use crate::page::refusal::{self, Wanted};
 use crate::problem::{Kind, Problem};
 
 /// Carries the request's id, both ways.
@@ -69,7 +69,7 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
     let (method, path) = (request.method().clone(), request.uri().path().to_string());
     let route = request.extensions().get::<MatchedPath>().cloned();
     let route = route.as_ref().map(MatchedPath::as_str);
-    let page = refusal::wanted(route, &path, request.headers());
+    let page = refusal::wanted(route, &path, request.headers()).then(|| Wanted::of(request.method(), request.uri()));
     let begun = Instant::now();
     // A span of the highest level: however little is logged, each line has its id.
     let span = tracing::error_span!("request", id = %id);
@@ -116,15 +116,21 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
 }
 
 /// A problem in place of a plain error, as a page for whoever wants one.
-fn as_problem(mut response: Response, id: &str, retry_after_s: u64, page: bool) -> (Response, Option<Problem>) {
+fn as_problem(
+    mut response: Response,
+    id: &str,
+    retry_after_s: u64,
+    page: Option<Wanted>,
+) -> (Response, Option<Problem>) {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
         return (response, None);
     }
     let problem = response.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
     let mut answered = problem.respond(id, retry_after_s);
-    if page {
-        answered = refusal::dressed(&problem.body(id), answered);
+    if let Some(wanted) = page {
+        let wanted = response.extensions_mut().remove::<Wanted>().unwrap_or(wanted);
+        answered = refusal::dressed(&problem.body(id), &wanted, answered);
     }
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         answered.headers_mut().insert(header::ALLOW, allow);

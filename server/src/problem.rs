@@ -57,6 +57,7 @@ kinds! {
     BadRequest BAD_REQUEST "bad-request" "The request cannot be read.";
     TokenNeeded UNAUTHORIZED "token-needed" "A token is needed.";
     ScopeTooSmall FORBIDDEN "scope-too-small" "The token does not permit this.";
+    OtherSite FORBIDDEN "other-site" "This is taken from pages of this server alone.";
     ShareOver FORBIDDEN "share-over" "The link does not share this.";
     UnknownPath NOT_FOUND "unknown-path" "Nothing is here.";
     UnknownAssessment NOT_FOUND "unknown-assessment" "No assessment is stored under this id.";

@@ -7,7 +7,7 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::{HeaderName, HeaderValue, Method, Uri, header};
 use axum::middleware::from_fn_with_state;
-use axum::routing::get;
+use axum::routing::{get, post};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::cors::{AllowOrigin, CorsLayer};
@@ -52,6 +52,11 @@ pub fn app(state: Arc<State>) -> Router {
         // Outermost: pages may read refusals as well, and a browser's question before the request carries no token.
         .layer(cors(&state.config.allow_origin.0))
         .with_state(state)
+}
+
+/// The same for what the service asks of itself, on behalf of somebody whom it has let in already.
+pub fn unguarded(state: Arc<State>) -> Router {
+    listed().split_for_parts().0.merge(pages()).with_state(state)
 }
 
 /// What is answered to whoever speaks plain HTTP where TLS is spoken: one problem to everything.
@@ -137,12 +142,24 @@ fn listed() -> OpenApiRouter<Arc<State>> {
 fn pages() -> Router<Arc<State>> {
     Router::new()
         .route("/days/{id}", get(page::day::read))
+        .route("/days/{id}/file", get(page::file::of_day))
+        .route("/days/{id}/share", get(page::share::of_day).post(page::share::day))
         .route("/days/{id}/sheet", get(page::sheet::of_day))
         .route("/flights/{id}", get(page::flight::read))
         .route("/flights/{id}/embed", get(page::flight::embed))
+        .route("/flights/{id}/file", get(page::file::of_flight))
+        .route("/flights/{id}/share", get(page::share::of_flight).post(page::share::flight))
         .route("/flights/{id}/sheet", get(page::sheet::of_flight))
         .route("/new", get(page::entry::page))
+        .route("/jobs", get(page::job::list))
+        .route("/jobs/{id}", get(page::job::read))
+        .route("/jobs/{id}/dismiss", post(page::job::dismiss))
+        .route("/offline", get(page::kept::nowhere))
+        .route("/offline.js", get(page::offline))
+        .route("/sign-in", get(page::sign_in::read).post(page::sign_in::enter))
+        .route("/sign-out", post(page::sign_in::leave))
         .route("/sweeps/{id}", get(page::sweep::read))
+        .route("/sweeps/{id}/share", get(page::share::of_sweep).post(page::share::sweep))
         .route("/assets/{file}", get(page::asset))
         .layer(CompressionLayer::new())
 }

@@ -34,6 +34,21 @@ fn with(mut request: Request<Body>, secret: Option<&str>) -> Request<Body> {
     request
 }
 
+fn with_cookie(mut request: Request<Body>, secret: Option<&str>) -> Request<Body> {
+    if let Some(secret) = secret {
+        request.headers_mut().insert("cookie", format!("a=b; slowpoint={secret}").parse().unwrap());
+    }
+    request
+}
+
+/// What pages send.
+const FORMS: [(Method, &str); 4] = [
+    (Method::POST, "/jobs/{id}/dismiss"),
+    (Method::POST, "/days/{id}/share"),
+    (Method::POST, "/flights/{id}/share"),
+    (Method::POST, "/sweeps/{id}/share"),
+];
+
 async fn get(service: &Service, uri: &str, secret: Option<&str>) -> Reply {
     service.send(with(request(Method::GET, uri, Body::empty()), secret)).await
 }
@@ -73,29 +88,40 @@ async fn every_route_with_every_token() {
     ];
     let mut routes = routes(&places);
     // Pages have the names of what is read on them, and are not in the description.
-    for template in page::ROUTES {
+    let read = page::ROUTES.map(|template| (Method::GET, template));
+    for (method, template) in read.into_iter().chain(FORMS) {
         let shelf = template.split('/').nth(1).unwrap().replace("flights", "assessments");
-        let place = places.iter().find(|(own, _)| own.split('/').nth(2) == Some(&shelf));
-        assert_eq!(place.is_some(), template.contains("{id}"), "{template}");
-        let uri = template.replace("{id}", place.map_or("", |(_, place)| place.rsplit('/').next().unwrap()));
-        routes.push((Method::GET, template.to_string(), uri, false));
+        let (_, place) = places.iter().find(|(own, _)| own.split('/').nth(2) == Some(&shelf)).unwrap();
+        let uri = template.replace("{id}", place.rsplit('/').next().unwrap());
+        routes.push((method, template.to_string(), uri, false));
     }
-    assert!(routes.len() > 36, "{}", routes.len());
+    for (method, path) in
+        [(Method::GET, "/jobs"), (Method::GET, "/new"), (Method::GET, "/sign-in"), (Method::POST, "/sign-out")]
+    {
+        routes.push((method, path.to_string(), path.to_string(), false));
+    }
+    assert!(routes.len() > 40, "{}", routes.len());
+    let of_page = |template: &str| !template.starts_with("/v1") && template != "/metrics";
     let check_documented = |method: &Method, template: &str, reply: &Reply| {
-        if !page::ROUTES.contains(&template) {
+        if template.starts_with("/v1") {
             check_documented(method, template, reply);
         }
     };
+    // A browser's cookie opens what the header opens, where the browser says that a page of this server sent it.
     let mut checked = 0;
-    for (method, template, uri, has_body) in &routes {
-        let plain = ["/", "/livez", "/new", "/readyz", "/openapi.json", "/docs", "/problems/{kind}"]
-            .contains(&template.as_str());
+    for (by_cookie, (method, template, uri, has_body)) in
+        [false, true].into_iter().flat_map(|by_cookie| routes.iter().map(move |route| (by_cookie, route)))
+    {
+        let plain =
+            ["/", "/livez", "/new", "/readyz", "/openapi.json", "/docs", "/problems/{kind}", "/sign-in", "/sign-out"]
+                .contains(&template.as_str());
         let own = template.contains("{id}");
         let reads = *method == Method::GET;
         // Without a token, with one that is none, and with those whose time is over.
         let strangers = [None, Some("slowpoint_00"), Some(over.as_str()), Some(revoked.as_str())];
         let least = match (template.as_str(), reads) {
             ("/metrics", _) => Scope::Admin,
+            (template, _) if template.ends_with("/share") => Scope::Compute,
             (_, true) => Scope::Read,
             (_, false) => Scope::Compute,
         };
@@ -111,7 +137,10 @@ async fn every_route_with_every_token() {
             if *has_body {
                 asked.headers_mut().insert("content-type", "application/json".parse().unwrap());
             }
-            service.send(with(asked, secret))
+            if of_page(template) || by_cookie {
+                asked.headers_mut().insert("sec-fetch-site", "same-origin".parse().unwrap());
+            }
+            service.send(if by_cookie { with_cookie(asked, secret) } else { with(asked, secret) })
         };
         for secret in strangers {
             let reply = asked(secret).await;
@@ -142,7 +171,32 @@ async fn every_route_with_every_token() {
             checked += 1;
         }
     }
-    assert_eq!(checked, 8 * routes.len());
+    assert_eq!(checked, 2 * 8 * routes.len());
+    // From a page of another site nothing is changed with a cookie, and no form of a page is taken at all.
+    let mut refused = 0;
+    for (method, template, uri, has_body) in routes.iter().filter(|(method, ..)| *method != Method::GET) {
+        for (site, by_cookie) in [(Some("cross-site"), true), (Some("same-site"), true), (None, true), (None, false)] {
+            let mut asked = request(method.clone(), uri, Body::from(if *has_body { "{}" } else { "" }));
+            asked.headers_mut().insert("content-type", "application/json".parse().unwrap());
+            asked.headers_mut().insert("origin", "http://elsewhere.example".parse().unwrap());
+            asked.headers_mut().insert("host", "field.example".parse().unwrap());
+            if let Some(site) = site {
+                asked.headers_mut().insert("sec-fetch-site", site.parse().unwrap());
+            }
+            let by_header = !by_cookie && !of_page(template);
+            let reply =
+                service.send(if by_cookie { with_cookie(asked, Some(&admin)) } else { with(asked, Some(&admin)) });
+            let reply = reply.await;
+            if by_header {
+                assert_ne!(reply.status, 403, "{method} {template}: {}", reply.text());
+            } else {
+                check_problem(&reply, 403, "other-site");
+                check_documented(method, template, &reply);
+                refused += 1;
+            }
+        }
+    }
+    assert!(refused > 30, "{refused}");
 }
 
 /// What is not there and what is somebody else's are told with the same words.

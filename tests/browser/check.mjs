@@ -5,11 +5,12 @@ import path from "node:path";
 
 import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
+import { STORIES as OFFLINE } from "./offline.mjs";
 import { states } from "./states.mjs";
 
 const WIDTHS = [320, 360, 1280];
 /// Each: a name, and what is done with a browser; it throws where something is not as it should be.
-const STORIES = [...ENTERING];
+const STORIES = [...ENTERING, ...OFFLINE];
 
 const html = (body, head = "") =>
     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planted</title>${head}</head><body><main><h1>Planted</h1>${body}</main></body></html>`;
@@ -31,7 +32,7 @@ const PLANTED = {
 async function controls(browser) {
     let wrong = 0;
     for (const [fault, { body, headers, sheet }] of Object.entries(PLANTED)) {
-        const context = await browser.newContext({ viewport: { width: 360, height: 740 } });
+        const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
         const served = { status: 200, contentType: "text/html", headers, body };
         // Bytes are counted on the wire, so that page comes from there.
         const opening = fault === "bytes" ? await counted(context, body) : await opened(context, `${base}/planted`, served);
@@ -68,7 +69,7 @@ async function main() {
     const all = await states();
     for (const scheme of ["light", "dark"]) {
         for (const width of WIDTHS) {
-            const context = await browser.newContext({ viewport: { width, height: 740 }, colorScheme: scheme });
+            const context = await browser.newContext({ viewport: { width, height: 740 }, colorScheme: scheme, serviceWorkers: "block" });
             for (const [name, where, sheet, prepare] of all) {
                 const opening = await opened(context, base + where);
                 await prepare?.(opening.page);

@@ -23,7 +23,9 @@ export async function opened(context, address, respond) {
         // That a page of a refusal has its status is no fault of the page, nor that faults of what was asked are told.
         const [failed, { url }] = [message.text().startsWith("Failed to load resource"), message.location()];
         const refused = failed && (url === address || (url.startsWith(`${base}/v1/`) && message.text().includes("status of 422")));
-        if (["error", "warning"].includes(message.type()) && !refused) seen.said.push(message.text());
+        // States are looked at without a worker between them and the server: what keeps it away says so.
+        const kept_away = message.text() === "Service Worker registration blocked by Playwright";
+        if (["error", "warning"].includes(message.type()) && !refused && !kept_away) seen.said.push(message.text());
     });
     page.on("pageerror", (error) => seen.said.push(String(error)));
     page.on("request", (request) => {

@@ -36,6 +36,16 @@ export async function posted(where, body) {
     return reply.headers.get("location").replace("/v1/", "/").replace("/assessments/", "/flights/");
 }
 
+/// A job that was given up; its page.
+async function givenUp(where, body) {
+    const headers = { "content-type": "application/json", prefer: "respond-async" };
+    const reply = await fetch(base + where, { method: "POST", headers, body: JSON.stringify(body) });
+    const job = reply.headers.get("location");
+    const { status } = await (await fetch(base + job, { method: "DELETE" })).json();
+    if (status !== "dismissed") throw new Error(`${job} is ${status}`);
+    return job.replace("/v1/", "/");
+}
+
 /// A card in weather that is decoded throughout and of a known age: "under limit" has its colour.
 function dated() {
     const card = example("weather-report.json");
@@ -81,6 +91,7 @@ export async function states() {
     windier.wind.surface.speed = "7 mph";
     const later = await posted("/v1/days", windier);
     const sweep = await posted("/v1/sweeps", example("sweeps/meadow.json"));
+    const job = await givenUp("/v1/days", { ...example("days/meadow.json"), seed: 9 });
     const nowhere = "0".repeat(32);
     return [
         ["front", "/"],
@@ -98,6 +109,11 @@ export async function states() {
         ["day-sun", `${day}?theme=sun&units=us`],
         ["sweep", sweep],
         ["refusal", `/flights/${nowhere}`],
+        ["job-ended", job],
+        ["jobs", "/jobs?theme=sun"],
+        ["share", `${day}/share`],
+        ["sign-in-open", "/sign-in"],
+        ["offline", "/offline"],
         ["sheet-flight", `${coloured}/sheet`, true],
         ["sheet-full", `${full}/sheet?units=us`, true],
         ["sheet-day", `${day}/sheet`, true],

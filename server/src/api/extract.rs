@@ -59,6 +59,26 @@ impl FromRequest<Arc<State>> for FileBody {
     }
 }
 
+/// What a form of a page sends, within the limits of size and time.
+pub struct Form<T>(pub T);
+
+impl<T: DeserializeOwned> FromRequest<Arc<State>> for Form<T> {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, state: &Arc<State>) -> Result<Self, Problem> {
+        const URLENCODED: &str = "application/x-www-form-urlencoded";
+        declared(request.headers(), "the form", URLENCODED, |essence| essence == URLENCODED)?;
+        let bytes = whole(request, state, ("body_limit", state.config.body_limit, "A form has far less.")).await?;
+        // What stands in it is repeated nowhere: it may be a token.
+        serde_urlencoded::from_bytes(&bytes).map(Self).map_err(|_| {
+            Problem::new(
+                Kind::BadRequest,
+                "The form lacks a field, or has one twice. Load its page again and send it from there.",
+            )
+        })
+    }
+}
+
 /// A whole body, within a limit of the settings (name, bytes, advice) and in time.
 async fn whole(
     mut request: Request,

@@ -117,7 +117,7 @@ fn links(id: &str, shelf: Shelf) -> Vec<JobLink> {
 }
 
 /// Where an answer is kept that a job of this id would have made.
-async fn answered(state: &Arc<State>, id: &ContentId) -> Result<Option<Shelf>, Problem> {
+pub async fn answered(state: &Arc<State>, id: &ContentId) -> Result<Option<Shelf>, Problem> {
     for shelf in Shelf::ALL {
         if kept(state, shelf, id).await?.and_then(sound).is_some() {
             return Ok(Some(shelf));
@@ -174,9 +174,7 @@ pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> 
     responses((status = 200, description = "The jobs", body = JobList, content_type = "application/json"), JobsRefusals),
 )]
 pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
-    let store = Arc::clone(&state.store);
-    let jobs =
-        blocking(move || store.jobs_of(&client.name, LISTED)).await?.map_err(|error| Problem::storage(&error))?;
+    let jobs = own(&state, client).await?;
     let own = JobLink { href: "/v1/jobs".into(), rel: "self", media_type: "application/json" };
     let list = JobList { jobs: jobs.iter().map(status).collect(), links: vec![own] };
     Ok(([(header::CACHE_CONTROL, "no-store")], Json(list)).into_response())
@@ -216,11 +214,7 @@ pub async fn dismiss(
     InPath(id): InPath<String>,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let (this, key) = (Arc::clone(&state), id.clone());
-    let job = blocking(move || this.jobs.dismiss(&key, client.gives_up_for()))
-        .await?
-        .map_err(|error| Problem::storage(&error))?;
-    match job {
+    match given_up(&state, client, &id).await? {
         Some(job) if job.stage.open() => {
             let message = "Others asked for the same, so it goes on.".into();
             Ok(said(JobStatus { message, ..status(&job) }))
@@ -228,6 +222,18 @@ pub async fn dismiss(
         Some(job) => Ok(said(status(&job))),
         None => left(&state, &id).await,
     }
+}
+
+/// Where a job stands after a client gave it up.
+pub async fn given_up(state: &Arc<State>, client: Client, id: &ContentId) -> Result<Option<Job>, Problem> {
+    let (this, key) = (Arc::clone(state), id.clone());
+    blocking(move || this.jobs.dismiss(&key, client.gives_up_for())).await?.map_err(|error| Problem::storage(&error))
+}
+
+/// The jobs of a client, the newest first.
+pub async fn own(state: &Arc<State>, client: Client) -> Result<Vec<Job>, Problem> {
+    let store = Arc::clone(&state.store);
+    blocking(move || store.jobs_of(&client.name, LISTED)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// Gives the answer of a job
@@ -258,17 +264,22 @@ pub async fn results(
         return work::read(&state, shelf, id.as_str(), &headers).await;
     }
     let job = known(&state, &id).await?;
+    Err(unanswered(&state, &job))
+}
+
+/// Why a job has no answer.
+pub fn unanswered(state: &State, job: &Job) -> Problem {
     let Stage::Failed(reason) = job.stage else {
-        return Err(match job.stage {
+        return match job.stage {
             // Its answer was stored and cannot be relied on any more.
-            Stage::Successful => work::damaged(job.shelf, &id),
+            Stage::Successful => work::damaged(job.shelf, &job.id),
             _ => Problem::new(
                 Kind::ResultNotReady,
-                format!("{} /v1/jobs/{id} says how far it is.", status(&job).message),
+                format!("{} /v1/jobs/{} says how far it is.", status(job).message, job.id),
             ),
-        });
+        };
     };
-    Err(match reason {
+    match reason {
         Reason::TooLong => Problem::new(
             Kind::ComputeLimit,
             format!(
@@ -287,11 +298,11 @@ pub async fn results(
             Kind::JobFailed,
             "The server ended three times at the same part of it, so it is not begun again. Ask for less, or change it; its operator finds the cause in the log.",
         ),
-        Reason::Damaged => work::damaged(job.shelf, &id),
+        Reason::Damaged => work::damaged(job.shelf, &job.id),
         Reason::EngineChanged => Problem::new(
             Kind::EngineChanged,
             format!("An older engine accepted it, and {ENGINE} answers otherwise. Post it again: it gets another id."),
         ),
         Reason::Broken => Problem::internal(),
-    })
+    }
 }

@@ -58,6 +58,18 @@ pub async fn create(
 ) -> Result<Response, Problem> {
     let AskedShare { answer: (shelf, id), hours } =
         blocking(move || read_share(&body, answer_of)).await?.map_err(Problem::rejected)?;
+    let link = made(&state, client, (shelf, id), hours).await?;
+    let headers = [(header::LOCATION, text_header(&link.href)), (header::CACHE_CONTROL, text_header("no-store"))];
+    Ok((StatusCode::CREATED, headers, Json(link)).into_response())
+}
+
+/// Makes a link for some hours, if the client may read the answer itself.
+pub async fn made(
+    state: &Arc<State>,
+    client: Client,
+    (shelf, id): (Shelf, ContentId),
+    hours: u64,
+) -> Result<ShareAnswer, Problem> {
     let secret = access::new_secret();
     let expires = Timestamp::now() + Duration::from_secs(3600 * hours);
     let (store, sum, shared) = (Arc::clone(&state.store), sum(&secret), id.clone());
@@ -76,9 +88,7 @@ pub async fn create(
     let query = format!("share={secret}");
     let href = format!("/v1/{}/{shared}?{query}", shelf.name());
     let page = format!("/{}/{shared}?{query}", shelf.page());
-    let headers = [(header::LOCATION, text_header(&href)), (header::CACHE_CONTROL, text_header("no-store"))];
-    Ok((StatusCode::CREATED, headers, Json(ShareAnswer { href, page, query, expires: expires.to_string() }))
-        .into_response())
+    Ok(ShareAnswer { href, page, query, expires: expires.to_string() })
 }
 
 /// The answer that a path names.

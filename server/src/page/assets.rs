@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
+use super::kept::MOST_KEPT;
 use crate::api::extract::InPath;
 use crate::id::{hex, sum};
 use crate::problem::{Kind, Problem};
@@ -17,10 +18,15 @@ pub struct Asset {
     /// Where it is.
     pub path: String,
     media_type: &'static str,
-    text: &'static str,
+    /// What it holds.
+    pub text: &'static str,
 }
 
 impl Asset {
+    fn script(stem: &str, text: &'static str) -> Self {
+        Self::new(stem, "js", "text/javascript; charset=utf-8", text)
+    }
+
     fn new(stem: &str, ending: &str, media_type: &'static str, text: &'static str) -> Self {
         let digits = hex(&sum(text)[..SUM_OCTETS]);
         Self { path: format!("/assets/{stem}.{digits}.{ending}"), media_type, text }
@@ -47,14 +53,36 @@ pub static ENTRY: LazyLock<Asset> = LazyLock::new(|| {
         include_str!("entry/ask.js"),
         include_str!("entry/start.js"),
     );
-    Asset::new("entry", "js", "text/javascript; charset=utf-8", TEXT)
+    Asset::script("entry", TEXT)
 });
 
 /// The day that `/new` begins with, if it is asked to.
 pub static EXAMPLE_DAY: LazyLock<Asset> =
     LazyLock::new(|| Asset::new("meadow", "json", "application/json", include_str!("../../examples/days/meadow.json")));
 
-static ALL: [&LazyLock<Asset>; 4] = [&STYLE, &ICON, &ENTRY, &EXAMPLE_DAY];
+/// Shows what a job has come to while it runs.
+pub static PROGRESS: LazyLock<Asset> = LazyLock::new(|| Asset::script("progress", include_str!("progress.js")));
+
+/// Has the browser keep what is opened.
+pub static STORED: LazyLock<Asset> = LazyLock::new(|| Asset::script("stored", include_str!("stored.js")));
+
+static ALL: [&LazyLock<Asset>; 6] = [&STYLE, &ICON, &ENTRY, &EXAMPLE_DAY, &PROGRESS, &STORED];
+
+/// What a browser does in place of the network: it knows what pages load.
+static OFFLINE: LazyLock<String> = LazyLock::new(|| {
+    let paths: Vec<String> = ALL.into_iter().map(|asset| format!("{:?}", asset.path)).collect();
+    format!("const ASSETS = [{}];\nconst MOST = {MOST_KEPT};\n{}", paths.join(", "), include_str!("offline.js"))
+});
+
+/// The worker. It asks this server alone, and runs nothing else; that there is a new one is seen at once.
+pub async fn offline() -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, "text/javascript; charset=utf-8"),
+        (header::CACHE_CONTROL, "no-cache"),
+        (header::CONTENT_SECURITY_POLICY, "default-src 'none'; connect-src 'self'"),
+    ];
+    (headers, OFFLINE.as_str()).into_response()
+}
 
 /// A file by its name.
 pub async fn read(InPath(name): InPath<String>) -> Result<Response, Problem> {

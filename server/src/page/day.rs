@@ -12,7 +12,7 @@ use serde_json::Value;
 use super::standing::{Place, Sky, Weather, at_condition, cell, key, launch_together, of_another_place, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{Only, Page, Sort, View, Wishes};
-use super::{parts, sent};
+use super::{kept, parts, sent};
 use crate::State;
 use crate::api::assessments::{kept, read_id};
 use crate::api::days::compared;
@@ -95,8 +95,11 @@ fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Proble
             h2 #files { "In other forms" }
             ul.links {
                 li { a href=(view.page(&format!("{path}/sheet"))) { "One page to print" } }
+                li { a href=(view.page(&format!("{path}/file"))) { "Save this day" } }
+                @if let Some(share) = view.sharing(&path) { li { a href=(share) { "Link for a phone" } } }
                 li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
             }
+            (kept::this_day())
         }
         (parts::identity(day))
     };
@@ -176,8 +179,10 @@ fn at_a_glance(day: &At) -> Markup {
     let rows = day.get("entries").items();
     let unmet = rows.iter().filter(|row| unmet(row)).count();
     let failed = rows.iter().filter(|row| row.get("problem").is_there()).count();
+    // Days are told apart by their flights, where those that a device keeps are listed.
+    let names: Vec<&str> = rows.iter().map(|row| row.get("name").text()).collect();
     html! {
-        p.about {
+        p.about data-kept-as={ "The day: " (names.join(", ")) } {
             (parts::many(rows.len(), "flight")) ": " (rows.len() - unmet - failed) " with a delay that meets the condition, "
             (unmet) " with none, " (failed) " that could not be flown."
         }
@@ -206,7 +211,8 @@ fn choices(view: &View, path: &str) -> Markup {
     }
 }
 
-fn flight(row: &At, weather: Weather, view: &View) -> Markup {
+/// A flight of a day: its name, a cell for each delay, and its reasons to hold, or why it could not be flown.
+pub fn flight(row: &At, weather: Weather, view: &View) -> Markup {
     let (of, advice) = (row.get("flight"), row.down("flight.advice"));
     let path = format!("/flights/{}", of.get("assessment").text());
     html! {

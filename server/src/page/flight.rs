@@ -454,6 +454,8 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
             h2 #files { "In other forms" }
             ul.links {
                 (link(view.page(&format!("/flights/{id}/sheet")), "One page to print"))
+                (link(view.page(&format!("/flights/{id}/file")), "Save this flight"))
+                @if let Some(share) = view.sharing(&format!("/flights/{id}")) { (link(share, "Link for a phone")) }
                 (link(view.file(&answer, &[]), "JSON, all of it"))
                 (link(file("flights.csv"), "CSV, every flight"))
                 @if at.down("site.origin").is_there() {

@@ -41,6 +41,7 @@ fn whole(view: &View) -> String {
                 dd { "one page to print and to sign" }
             }
         }
+        (super::kept::here())
         section aria-labelledby="more" {
             h2 #more { "More" }
             ul.links {

@@ -1,5 +1,6 @@
 //! What several pages share.
 
+use jiff::Timestamp;
 use maud::{Markup, html};
 
 use super::standing::Weather;
@@ -18,6 +19,11 @@ pub fn code(name: &str, text: &str) -> Markup {
 /// So many of something, whose name takes an s where they are more than one.
 pub fn many(count: usize, name: &str) -> String {
     format!("{count} {name}{}", if count == 1 { "" } else { "s" })
+}
+
+/// A moment, to the minute.
+pub fn moment(at: Timestamp) -> Markup {
+    html! { time datetime=(at) { (at.strftime("%-d %B %Y, %H:%M UTC")) } }
 }
 
 /// Where, when, in which wind, how many flights.

@@ -59,6 +59,7 @@ fn page(at: &At, view: &View) -> String {
         section aria-labelledby="files" {
             h2 #files { "In other forms" }
             ul.links {
+                @if let Some(share) = view.sharing(&path) { li { a href=(share) { "Link for a phone" } } }
                 li { a href=(view.file(&answer, &[])) { "JSON, all of it" } }
                 li { a href=(picture) { "Map, SVG" } }
                 li { a href=(view.file(&format!("{answer}/heat-map.png"), &[])) { "Map, PNG" } }
@@ -136,7 +137,8 @@ fn setting(at: &At, cell: &At) -> String {
     axes.iter().zip(&steps).map(step).collect::<Vec<_>>().join(", ")
 }
 
-fn choice(delay: &At, units: Units) -> Markup {
+/// What a delay came to in a setting.
+pub fn choice(delay: &At, units: Units) -> Markup {
     let checks = delay.get("checks").items();
     let met = |word: &str| checks.iter().any(|check| check.get("met").text() == word);
     let (class, word) = match (met("does not meet"), met("not known") || checks.is_empty()) {

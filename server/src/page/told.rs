@@ -86,6 +86,11 @@ impl<'a> At<'a> {
         Self { value: answer, pointer: String::new() }
     }
 
+    /// A part of an answer that is not whole yet, at the place that it will have.
+    pub fn within(part: &'a Value, pointer: &str) -> Self {
+        Self { value: part, pointer: pointer.into() }
+    }
+
     /// No place: everything in it is null.
     pub fn nothing() -> Self {
         Self::whole(&NOTHING)

@@ -129,6 +129,10 @@ pub struct Wishes {
     pub since: Option<String>,
     /// Of a day's sheet: which part, from 1.
     pub part: Option<usize>,
+    /// Of a job: the day of few flights that is looked at until its own are flown.
+    pub look: Option<String>,
+    /// Of signing in: where it leads back to.
+    pub next: Option<String>,
 }
 
 /// How it is shown.
@@ -163,13 +167,20 @@ impl View {
         self.wishes.units
     }
 
+    /// Units and colours alone.
+    pub fn plainly(&self) -> Self {
+        let wishes = Wishes { units: self.wishes.units, theme: self.wishes.theme, ..Wishes::default() };
+        Self { wishes, share: None }
+    }
+
     /// A link to the front page, which is nobody's.
     pub fn front(&self) -> String {
-        Self {
-            wishes: Wishes { units: self.wishes.units, theme: self.wishes.theme, ..Wishes::default() },
-            ..Self::default()
-        }
-        .page("/")
+        self.plainly().page("/")
+    }
+
+    /// The class of the document.
+    pub fn class(&self) -> Option<&'static str> {
+        (self.wishes.theme == Theme::Sun).then_some("sun")
     }
 
     /// A link to another page, shown as this one.
@@ -180,6 +191,11 @@ impl View {
     /// The same with something of that page's own.
     pub fn page_with(&self, path: &str, own: &[(&str, &str)]) -> String {
         self.linked(path, own, self.wishes.units, self.wishes.theme)
+    }
+
+    /// The page on which a link to this one is made; whoever reads by a link makes no other.
+    pub fn sharing(&self, path: &str) -> Option<String> {
+        self.share.is_none().then(|| self.page(&format!("{path}/share")))
     }
 
     /// A link to a file or picture, or to the answer.
@@ -223,6 +239,15 @@ pub struct Page<'a> {
 impl Page<'_> {
     /// The whole document.
     pub fn whole(&self, view: &View) -> String {
+        self.with_head(view, html! {})
+    }
+
+    /// The same, which a browser without script loads anew after so many seconds.
+    pub fn renewed(&self, view: &View, after_s: u32) -> String {
+        self.with_head(view, html! { noscript { meta http-equiv="refresh" content=(after_s); } })
+    }
+
+    fn with_head(&self, view: &View, head: Markup) -> String {
         let (units, theme) = (view.wishes.units, view.wishes.theme);
         let choice = |text: &str, href: String, current: bool| {
             html! { a href=(href) aria-current=[current.then_some("true")] { (text) } }
@@ -248,7 +273,7 @@ impl Page<'_> {
                 (self.body)
             }
         };
-        document(self.title, (theme == Theme::Sun).then_some("sun"), self.scripts, &body)
+        document_with(head, self.title, view.class(), self.scripts, &body)
     }
 }
 
@@ -259,6 +284,10 @@ pub fn first_caution() -> Markup {
 
 /// A document from its body.
 pub fn document(title: &str, class: Option<&str>, scripts: &[&Asset], body: &Markup) -> String {
+    document_with(html! {}, title, class, scripts, body)
+}
+
+fn document_with(head: Markup, title: &str, class: Option<&str>, scripts: &[&Asset], body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" class=[class] {
@@ -270,6 +299,9 @@ pub fn document(title: &str, class: Option<&str>, scripts: &[&Asset], body: &Mar
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);
                 @for script in scripts { script type="module" src=(script.path) {} }
+                // What is printed or framed is not for keeping.
+                @if !matches!(class, Some("sheet" | "frame")) { script type="module" src=(assets::STORED.path) {} }
+                (head)
             }
             body { (body) }
         }

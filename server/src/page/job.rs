@@ -1,0 +1,304 @@
+//! `/jobs/{id}`: what work under way has come to, until its answer is there; `/jobs`: one's own.
+
+use std::sync::Arc;
+
+use axum::Extension;
+use axum::body::Bytes;
+use axum::extract::State as Held;
+use axum::http::{HeaderValue, header};
+use axum::response::Response;
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::standing::{Place, Sky, key, of_another_place};
+use super::told::{At, Quantity, Units};
+use super::view::{Page, View};
+use super::{as_html, assets, day, led, parts, sweep};
+use crate::State;
+use crate::access::Client;
+use crate::api::assessments::read_id;
+use crate::api::extract::InPath;
+use crate::api::files::drawn;
+use crate::api::{jobs, work};
+use crate::id::ContentId;
+use crate::problem::Problem;
+use crate::store::{Job, Shelf};
+use crate::threads::blocking;
+
+/// A browser without script loads it anew after so long, s.
+const RENEWED_AFTER_S: u32 = 3;
+/// Most settings of a sweep that are shown while others are flown: the latest.
+const MOST_SETTINGS: usize = 24;
+
+/// Shows what a job has come to; leads on to its answer.
+pub async fn read(Held(state): Held<Arc<State>>, InPath(id): InPath<String>, view: View) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let job = jobs::find(&state, &id).await?;
+    let open = job.as_ref().is_some_and(|job| job.stage.open());
+    if !open && let Some(shelf) = jobs::answered(&state, &id).await? {
+        return Ok(led(&view.page(&format!("/{}/{id}", shelf.page()))));
+    }
+    let job = match job {
+        Some(job) => job,
+        None => jobs::known(&state, &id).await?,
+    };
+    if open { under_way(&state, job, view).await } else { Ok(page(&job, ended(&state, &job, &view), &view)) }
+}
+
+fn what(shelf: Shelf) -> &'static str {
+    match shelf {
+        Shelf::Assessments => "The flight",
+        Shelf::Days => "The day",
+        Shelf::Sweeps => "The sweep",
+    }
+}
+
+fn page(job: &Job, body: Markup, view: &View) -> Response {
+    let (path, open) = (format!("/jobs/{}", job.id), job.stage.open());
+    let title = format!("{}, {}", what(job.shelf), if open { "still flown" } else { "without an answer" });
+    let own: Vec<(&str, &str)> = view.wishes.look.iter().map(|look| ("look", look.as_str())).collect();
+    let scripts: &[&assets::Asset] = if open { &[&assets::PROGRESS] } else { &[] };
+    let page = Page { title: &title, path: &path, own: &own, answer: "", scripts, body };
+    let text = if open { page.renewed(view, RENEWED_AFTER_S) } else { page.whole(view) };
+    let mut response = as_html(text);
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
+}
+
+/// Why there is no answer.
+fn ended(state: &State, job: &Job, view: &View) -> Markup {
+    let status = jobs::status(job);
+    let problem = jobs::unanswered(state, job);
+    let told = problem.body("");
+    html! {
+        p { strong { (status.message) } }
+        @if matches!(job.stage, crate::store::Stage::Failed(_)) { p { (told.title) " " (told.detail) } }
+        p.about { "Accepted " (parts::moment(job.created)) ", ended " (parts::moment(job.updated)) "." }
+        ul.links { li { a href=(view.page("/jobs")) { "Your jobs" } } }
+    }
+}
+
+/// What is told of a job so far.
+struct Told {
+    /// The pieces, as the store has them.
+    pieces: Vec<Value>,
+    /// The answer of the first flight of a day; null before there is one.
+    first: Value,
+}
+
+async fn told(state: &Arc<State>, job: &Job) -> Result<Told, Problem> {
+    let (store, id) = (Arc::clone(&state.store), job.id.clone());
+    let pieces = blocking(move || store.told(&id, 0)).await?.map_err(|error| Problem::storage(&error))?;
+    let pieces: Vec<Value> = pieces.iter().filter_map(|piece| serde_json::from_slice(piece).ok()).collect();
+    let first = pieces.iter().filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
+    let first = match first {
+        Some(first) => work::stored(state, Shelf::Assessments, &first).await.ok(),
+        None => None,
+    };
+    let first = first.map_or(Bytes::from_static(b"null"), Bytes::from);
+    let first = drawn(state, first, "a job", |first: &Value| Ok(first.clone())).await?;
+    Ok(Told { pieces, first })
+}
+
+async fn under_way(state: &Arc<State>, job: Job, view: View) -> Result<Response, Problem> {
+    let told = told(state, &job).await?;
+    let look = view.wishes.look.clone().filter(|_| job.shelf == Shelf::Days);
+    let (view, job) = (Arc::new(view), Arc::new(job));
+    let whole = |rows: String, job: &Job, view: &View| {
+        let rows = maud::PreEscaped(rows);
+        page(job, html! { (how_far(job, view)) (rows) }, view)
+    };
+    let rows = match look {
+        Some(look) => {
+            let (job, view) = (Arc::clone(&job), Arc::clone(&view));
+            let make = move |look: &At, sky: &Sky| Ok(of_day(&job, &told, Some((look, sky)), &view).into_string());
+            day::shown(state, &look, make).await?
+        }
+        None => match job.shelf {
+            Shelf::Days => of_day(&job, &told, None, &view),
+            Shelf::Assessments => of_flight(&job, &told, view.units()),
+            Shelf::Sweeps => of_sweep(&job, &told, view.units()),
+        }
+        .into_string(),
+    };
+    Ok(whole(rows, &job, &view))
+}
+
+/// How far it is, and the way to give it up.
+fn how_far(job: &Job, view: &View) -> Markup {
+    let ([done, whole], id) = (job.done, &job.id);
+    html! {
+        p.about { "Accepted " (parts::moment(job.created)) ". This page shows what is flown as it comes, and leads to the whole once it is there." }
+        div #how-far data-live="" {
+            p { strong { (jobs::status(job).message) } }
+            progress max=(whole) value=(done) aria-label="Done" {}
+        }
+        // What a module reads out, now and then.
+        p.heard #heard role="status" {}
+        form method="post" action=(view.page(&format!("/jobs/{id}/dismiss"))) { p { button { "Give it up" } } }
+    }
+}
+
+/// A day: the rows that are flown, and for the others those of the look, which has the same flights.
+fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Markup {
+    let rows = Value::Array(told.pieces.clone());
+    let (rows, first) = (At::within(&rows, "/entries"), At::whole(&told.first));
+    // At which hour the others launch stands in what was asked, which is told with the whole answer.
+    let sky = Sky { first, together: false };
+    let rows = rows.items();
+    let looked = look.map(|(day, sky)| (day.get("entries").items(), day.get("id").text(), sky));
+    let same = |others: &[At]| {
+        others.len() as u64 == job.done[1]
+            && rows.iter().zip(others).all(|(row, other)| row.get("name").text() == other.get("name").text())
+    };
+    let looked = looked.filter(|(others, ..)| same(others));
+    let left = job.done[1].saturating_sub(rows.len() as u64);
+    // What the cells are, and the weather, by the first that there is.
+    let own = rows.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), job.id.as_str(), &sky));
+    let looks = looked.as_ref().and_then(|(others, id, sky)| {
+        others.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), *id, *sky))
+    });
+    html! {
+        section aria-labelledby="flights" {
+            h2 #flights { "The flights" }
+            @if let Some((row, id, sky)) = own.or(looks) {
+                div #what data-live="" {
+                    (day::weather(sky))
+                    div data-answer={ "/v1/days/" (id) } {
+                        (key(&row.down("flight.advice"), Place::Ejection, of_another_place(Place::of_limits(&sky.first)), view.units()))
+                    }
+                }
+            }
+            ol.flights {
+                @for (k, row) in rows.iter().enumerate() {
+                    li id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (job.id) } { (day::flight(row, sky.of_row(row), view)) }
+                }
+                @if let Some((others, id, sky)) = &looked {
+                    @for (k, row) in others.iter().enumerate().skip(rows.len()) {
+                        li.look id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (id) } {
+                            p.first { strong { "First look" @if row.get("flight").is_there() { ", " (row.down("flight.flights").count()) " flights" } } ": its own are not flown yet." }
+                            (day::flight(row, sky.of_row(row), view))
+                        }
+                    }
+                }
+            }
+            @if looked.is_none() && left > 0 { p #left data-live="" { (parts::many(left as usize, "flight")) " to come." } }
+        }
+    }
+}
+
+/// A flight: its chances so far.
+fn of_flight(job: &Job, told: &Told, units: Units) -> Markup {
+    let Some(glimpse) = told.pieces.last() else { return html! { p #so-far data-live="" { "Nothing is flown yet." } } };
+    let at = At::whole(glimpse);
+    let delays = at.get("delays").items();
+    let limits = delays.first().map(|delay| delay.get("limits").items()).unwrap_or_default();
+    let speed = |at: &At| {
+        let other = if units == Units::Si { Units::Us } else { Units::Si };
+        html! { (at.measure(Quantity::Speed, units)) " (" (at.measure(Quantity::Speed, other)) ")" }
+    };
+    html! {
+        section #so-far data-live="" data-answer={ "/v1/jobs/" (job.id) "/events" } aria-labelledby="chances" {
+            h2 #chances { "The chances so far" }
+            p.about { (at.get("flights").count()) " of " (at.get("of").count()) " flights. Every interval is that of so many flights." }
+            (parts::wide("Chances of each delay so far", html! {
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        @for limit in &limits {
+                            th scope="col" { "Over " (speed(&limit.get("limit_m_s"))) }
+                            th scope="col" { "Unsafe opening at " (speed(&limit.get("limit_m_s"))) }
+                        }
+                    }
+                }
+                tbody {
+                    @for delay in &delays {
+                        tr {
+                            th scope="row" { (delay.get("label").words()) }
+                            @for limit in delay.get("limits").items() {
+                                td { (limit.get("over").chance()) }
+                                td { (limit.get("unsafe_opening").chance()) }
+                            }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// A sweep: its settings so far, the latest first.
+fn of_sweep(job: &Job, told: &Told, units: Units) -> Markup {
+    let cells = Value::Array(told.pieces.clone());
+    let all = At::within(&cells, "/cells").items();
+    let shown: Vec<(usize, &At)> = all.iter().enumerate().rev().take(MOST_SETTINGS).collect();
+    let labels = |cell: &At| -> Vec<String> {
+        cell.get("delays").items().iter().map(|d| d.get("label").text().to_string()).collect()
+    };
+    html! {
+        section #so-far data-live="" data-answer={ "/v1/sweeps/" (job.id) } aria-labelledby="settings" {
+            h2 #settings { "The settings so far" }
+            @if all.is_empty() { p { "None is flown yet." } }
+            @for run in shown.chunk_by(|a, b| labels(a.1) == labels(b.1)) {
+                (parts::wide("Chance of an unsafe opening by setting and delay", html! {
+                    caption { "The latest settings first, by their number in the order of the axes." }
+                    thead { tr { th scope="col" { "Setting" } @for label in labels(run[0].1) { th scope="col" { (label) } } } }
+                    tbody {
+                        @for (k, cell) in run {
+                            tr {
+                                th scope="row" { (k + 1) }
+                                @for delay in cell.get("delays").items() { (sweep::choice(&delay, units)) }
+                            }
+                        }
+                    }
+                }))
+            }
+            @if all.len() > shown.len() { p { (all.len() - shown.len()) " more are flown." } }
+        }
+    }
+}
+
+/// Gives a job up, and leads to what became of it; to the others, where it goes on for somebody else.
+pub async fn dismiss(
+    Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
+    InPath(id): InPath<String>,
+    view: View,
+) -> Result<Response, Problem> {
+    let id = read_id(&id)?;
+    let goes_on = jobs::given_up(&state, client, &id).await?.is_some_and(|job| job.stage.open());
+    Ok(led(&view.page(&if goes_on { "/jobs".into() } else { format!("/jobs/{id}") })))
+}
+
+/// One's own jobs.
+pub async fn list(
+    Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
+    view: View,
+) -> Result<Response, Problem> {
+    let jobs = jobs::own(&state, client).await?;
+    let body = html! {
+        p.about { "What was too much to be flown at once, or asked for so: the newest first." }
+        @if jobs.is_empty() { p { "None." } }
+        @if !jobs.is_empty() {
+            (parts::wide("Jobs", html! {
+                thead { tr { th scope="col" { "What" } th scope="col" { "How far" } th scope="col" { "Accepted" } th scope="col" { "Id" } } }
+                tbody {
+                    @for job in &jobs {
+                        @let status = jobs::status(job);
+                        tr {
+                            th scope="row" { a href=(view.page(&format!("/jobs/{}", job.id))) { (what(job.shelf)) } }
+                            td { (status.message) }
+                            td { (parts::moment(job.created)) }
+                            td { code { (job.id.as_str()[..8]) } }
+                        }
+                    }
+                }
+            }))
+        }
+    };
+    let page = Page { title: "Your jobs", path: "/jobs", own: &[], answer: "", scripts: &[], body };
+    let mut response = as_html(page.whole(&view));
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    Ok(response)
+}
