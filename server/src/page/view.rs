@@ -27,8 +27,40 @@ pub enum Theme {
     /// Light or dark, as the device has it.
     #[default]
     Auto,
+    /// Dark on white.
+    Light,
+    /// Light on black.
+    Dark,
     /// Black on white, larger: to be read in the sun.
     Sun,
+}
+
+impl Theme {
+    /// Every choice.
+    pub const ALL: [Self; 4] = [Self::Auto, Self::Light, Self::Dark, Self::Sun];
+
+    /// As the query and the style sheet have it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::Light => "light",
+            Self::Dark => "dark",
+            Self::Sun => "sun",
+        }
+    }
+
+    /// As the link to it says.
+    fn words(self) -> &'static str {
+        match self {
+            Self::Sun => "sunlight",
+            other => other.name(),
+        }
+    }
+
+    /// Its class; by itself the device decides.
+    fn class(self) -> Option<&'static str> {
+        (self != Self::Auto).then(|| self.name())
+    }
 }
 
 /// In which order flights of a day stand.
@@ -192,8 +224,8 @@ impl View {
         if units == Units::Us {
             pairs.push(("units", "us"));
         }
-        if theme == Theme::Sun {
-            pairs.push(("theme", "sun"));
+        if theme != Theme::Auto {
+            pairs.push(("theme", theme.name()));
         }
         if let Some(secret) = &self.share {
             pairs.push(("share", secret));
@@ -237,8 +269,7 @@ impl Page<'_> {
                         (choice("mph", view.linked(self.path, self.own, Units::Us, theme), units == Units::Us))
                     }
                     span.choices {
-                        (choice("auto", view.linked(self.path, self.own, units, Theme::Auto), theme == Theme::Auto))
-                        (choice("sunlight", view.linked(self.path, self.own, units, Theme::Sun), theme == Theme::Sun))
+                        @for each in Theme::ALL { (choice(each.words(), view.linked(self.path, self.own, units, each), theme == each)) }
                     }
                 }
             }
@@ -248,13 +279,22 @@ impl Page<'_> {
                 (self.body)
             }
         };
-        document(self.title, (theme == Theme::Sun).then_some("sun"), self.scripts, &body)
+        document(self.title, theme.class(), self.scripts, &body)
     }
 }
 
 /// What has to be read before anything else.
 pub fn first_caution() -> Markup {
     html! { p.caution { strong { (FIRST_CAUTION) } } }
+}
+
+/// What a browser is told of the colours that a class has.
+fn scheme(class: Option<&str>) -> &'static str {
+    match class {
+        Some("light" | "sun" | "sheet") => "light",
+        Some("dark") => "dark",
+        _ => "light dark",
+    }
 }
 
 /// A document from its body.
@@ -265,7 +305,7 @@ pub fn document(title: &str, class: Option<&str>, scripts: &[&Asset], body: &Mar
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content=(if matches!(class, Some("sun" | "sheet")) { "light" } else { "light dark" });
+                meta name="color-scheme" content=(scheme(class));
                 title { (title) " - Slowpoint" }
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);
