@@ -422,7 +422,7 @@ async fn the_wind_of_a_picture_is_that_which_was_flown() {
     );
     assert!(wind.contains(&surface), "{surface} in {wind}");
     assert!(wind.contains("150 m, 492 ft: 7.0 m/s, 15.7 mph, from 270 deg."));
-    assert!(wind.contains("mean of all flights") && wind.contains("1 more are known above"));
+    assert!(wind.contains("mean of all flights") && wind.contains("known heights above what is flown through: 2"));
     // The map has the same wind, and its rings.
     let map = service.get(&format!("{place}/landing.svg")).await.text();
     let at_10_m = format!(

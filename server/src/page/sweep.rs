@@ -43,7 +43,7 @@ fn page(at: &At, view: &View) -> String {
         p.about { (parts::many(at.get("cells").items().len(), "setting")) ", " (at.get("flights").count()) " flights." }
         section aria-labelledby="feasible" {
             h2 #feasible { "What meets every condition" }
-            ul { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }
+            ol { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }
             p { (at.get("text").words()) }
             (choices(at))
             p.weather.aged { strong { "Weather: " } "a sweep does not say how old it is. Open the flight of a setting, assessed with its weather, before you decide." }

@@ -309,11 +309,11 @@ fn below(picture: &mut Picture, winds: &Winds, higher: usize, left_out: usize) {
     if left_out > 0 {
         picture.key(
             |_| String::new(),
-            &format!("{left_out} heights have no room for words; the description has them all"),
+            &format!("heights without room for words: {left_out}; the description has all that are known"),
         );
     }
     if higher > 0 {
-        picture.key(|_| String::new(), &format!("{higher} more are known above what is flown through"));
+        picture.key(|_| String::new(), &format!("known heights above what is flown through: {higher}"));
     }
 }
 

@@ -581,6 +581,28 @@ mod tests {
     }
 
     #[test]
+    fn the_mean_is_told_in_its_parts() {
+        let surface = |direction| SurfaceWind { speed_m_s: 3.0, direction, measuring_height_m: 10.0, gust_m_s: None };
+        let aloft = Layer { height_above_ground_m: 600.0, speed_m_s: 8.0, direction_from_rad: 1.0 };
+        let law = SurfaceLaw::OPEN;
+        let of = |direction| Profile::new(Some(surface(direction)), &[aloft], law, WindErrors::NONE);
+        let (Some(steady), Some(variable)) = (of(Direction::From(0.5)), of(Direction::Variable)) else {
+            panic!("a surface wind is enough")
+        };
+        for z in [0.0, 0.01, 3.0, 10.0, 77.0, 100.0, 350.0, 600.0, 5000.0] {
+            let (told, flown) = (steady.mean_at(z), steady.mean().at(z));
+            assert!(told.turning_m_s == 0.0, "{z}");
+            let off = (told.towards_m_s[0] - flown.0).abs() + (told.towards_m_s[1] - flown.1).abs();
+            assert!(off < 1e-12, "{z}: {told:?} and {flown:?}");
+        }
+        let near = variable.mean_at(10.0);
+        assert!((near.turning_m_s - 3.0).abs() < 1e-12 && near.towards_m_s == [0.0; 2], "{near:?}");
+        let between = variable.mean_at(350.0);
+        assert!(between.turning_m_s > 1.0 && libm::hypot(between.towards_m_s[0], between.towards_m_s[1]) > 1.0);
+        assert!(variable.mean_at(600.0).turning_m_s < 1e-12);
+    }
+
+    #[test]
     fn a_variable_surface_wind_favours_no_direction_under_a_layer() {
         let surface = SurfaceWind {
             speed_m_s: 3.0,
