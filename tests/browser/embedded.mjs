@@ -52,7 +52,7 @@ async function framed(browser) {
             drawn: [...document.images].every((image) => image.complete && image.naturalWidth > 0),
         }));
         holds("the frame runs nothing", told.scripts === 0);
-        holds("it says how old the weather is", /Weather: .* h from launch/.test(told.text));
+        holds("it says how old the weather is", /Weather: .*\sh from launch/.test(told.text));
         holds("it says its condition", told.text.includes("Condition: at most"));
         const drawn = await page.evaluate(() => [...document.images].every((image) => image.naturalWidth > 0));
         holds("its pictures are drawn", told.drawn && drawn);
