@@ -87,9 +87,8 @@ async function text(page, selector = "body") {
     return (await page.locator(selector).first().innerText()).replaceAll(/\s+/g, " ");
 }
 
-/// Waits until the worker answers for the pages, and has kept this one.
+/// Waits until the worker has kept this page: it answers for every page that is opened from then on.
 async function kept(page) {
-    await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
     await page.waitForFunction(async (path) => {
         for (const name of await caches.keys()) {
             const keys = await (await caches.open(name)).keys();

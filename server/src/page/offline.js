@@ -146,7 +146,7 @@ async function dated(kept) {
     const told = `<section aria-label="How old this is"><p class="kept" role="status" data-kept-at="${at}">Kept on this device `
         + `<span>${age(at)}</span></p><p class="kept-why">On ${day}. The server does not answer, so this is not what it would say `
         + `now.</p></section>`;
-    const text = (await kept.text()).replace(/<body[^>]*>/, (body) => body + told);
+    const text = (await kept.text()).replace("<body>", `<body class="aged">${told}`);
     return new Response(text, { headers: kept.headers });
 }
 
