@@ -116,7 +116,12 @@ pub fn panicked(_: Box<dyn core::any::Any + Send>) -> Response {
 }
 
 /// A problem in place of a plain error, as a page for whoever wants one.
-fn as_problem(mut response: Response, id: &str, retry_after_s: u64, page: Option<Wanted>) -> (Response, Option<Problem>) {
+fn as_problem(
+    mut response: Response,
+    id: &str,
+    retry_after_s: u64,
+    page: Option<Wanted>,
+) -> (Response, Option<Problem>) {
     let status = response.status();
     if !status.is_client_error() && !status.is_server_error() {
         return (response, None);

@@ -181,7 +181,8 @@ async fn every_route_with_every_token() {
                 asked.headers_mut().insert("sec-fetch-site", site.parse().unwrap());
             }
             let by_header = !by_cookie && !of_page(template);
-            let reply = service.send(if by_cookie { with_cookie(asked, Some(&admin)) } else { with(asked, Some(&admin)) });
+            let reply =
+                service.send(if by_cookie { with_cookie(asked, Some(&admin)) } else { with(asked, Some(&admin)) });
             let reply = reply.await;
             if by_header {
                 assert_ne!(reply.status, 403, "{method} {template}: {}", reply.text());

@@ -157,7 +157,12 @@ async fn flights_and_sweeps_show_their_chances_so_far() {
     let sweep = json!({"base": flight, "axes": {"tilts": [0, 5, 10]}});
     let id = posted(&service, "sweeps", &sweep, true).await;
     // One job after the other.
-    assert!(service.store.fail(&service.store.jobs_of("address:unknown", 9).unwrap()[1].id, LEASE.owner, Reason::TooLong).unwrap());
+    assert!(
+        service
+            .store
+            .fail(&service.store.jobs_of("address:unknown", 9).unwrap()[1].id, LEASE.owner, Reason::TooLong)
+            .unwrap()
+    );
     service.store.claim(LEASE).unwrap().unwrap();
     let other = support::service();
     let mut small = sweep.clone();
@@ -183,7 +188,8 @@ async fn form(service: &Service, uri: &str) -> Reply {
 #[tokio::test(flavor = "multi_thread")]
 async fn work_is_given_up_and_says_why_it_failed() {
     let service = idle();
-    let [first, second] = [posted(&service, "days", &day(512), true).await, posted(&service, "days", &day(513), true).await];
+    let [first, second] =
+        [posted(&service, "days", &day(512), true).await, posted(&service, "days", &day(513), true).await];
     let page = seen(&service, &format!("/jobs/{first}?units=us")).await;
     let action = all(&page, "form[method=post]")[0].value().attr("action").unwrap().to_string();
     let led = form(&service, &action).await;
@@ -220,11 +226,14 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         let asked = Html::parse_document(&service.get(&link).await.text());
         let alone = listens.starts_with("127");
         assert_eq!(words(&asked, "main").contains("No phone can reach this address"), alone, "{listens}");
-        let hours: Vec<&str> = all(&asked, "input[name=hours]").iter().map(|i| i.value().attr("value").unwrap()).collect();
+        let hours: Vec<&str> =
+            all(&asked, "input[name=hours]").iter().map(|i| i.value().attr("value").unwrap()).collect();
         assert_eq!(hours, ["12", "48", "168"]);
         let send = async |host: &str, origin: &str, hours: &str| {
             let mut sent = request(Method::POST, &link, Body::from(format!("hours={hours}")));
-            for (name, value) in [("content-type", "application/x-www-form-urlencoded"), ("host", host), ("origin", origin)] {
+            for (name, value) in
+                [("content-type", "application/x-www-form-urlencoded"), ("host", host), ("origin", origin)]
+            {
                 sent.headers_mut().insert(name, value.parse().unwrap());
             }
             service.send(sent).await
@@ -250,7 +259,8 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         assert!(own.text().contains("No phone can reach this address"), "an address of each machine's own");
         // By word that it is of this origin, but not which.
         let mut sent = request(Method::POST, &link, Body::from("hours=12"));
-        for (name, value) in [("content-type", "application/x-www-form-urlencoded"), ("sec-fetch-site", "same-origin")] {
+        for (name, value) in [("content-type", "application/x-www-form-urlencoded"), ("sec-fetch-site", "same-origin")]
+        {
             sent.headers_mut().insert(name, value.parse().unwrap());
         }
         support::check_problem(&service.send(sent).await, 403, "other-site");

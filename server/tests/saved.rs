@@ -67,13 +67,17 @@ fn alone(reply: &Reply) -> Html {
         }
     }
     // Regions are told apart by their names.
-    let regions: Vec<String> = all(&page, "[role=region]").iter().map(|r| r.value().attr("aria-label").unwrap().into()).collect();
+    let regions: Vec<String> =
+        all(&page, "[role=region]").iter().map(|r| r.value().attr("aria-label").unwrap().into()).collect();
     assert_eq!(regions.iter().collect::<HashSet<_>>().len(), regions.len(), "{regions:?}");
     // The policy lets in the one style by its sum, and data; nothing else.
     let style = words(all(&page, "style")[0]);
     let policy = all(&page, "meta[http-equiv='Content-Security-Policy']")[0].value().attr("content").unwrap();
     let sum = STANDARD.encode(Sha256::digest(&style));
-    assert_eq!(policy, format!("default-src 'none'; style-src 'sha256-{sum}'; img-src data:; base-uri 'none'; form-action 'none'"));
+    assert_eq!(
+        policy,
+        format!("default-src 'none'; style-src 'sha256-{sum}'; img-src data:; base-uri 'none'; form-action 'none'")
+    );
     assert!(!style.contains("url(") && !style.contains("@import"), "styles load nothing");
     page
 }
@@ -106,7 +110,9 @@ async fn a_day_is_saved_with_every_flight_of_it() {
     day["flights"] = json!(256);
     // Two of one card, and one that cannot be flown.
     let first = day["entries"][0]["name"].clone();
-    for (name, changes) in [("the same again", json!({})), ("too heavy", json!({"card": {"airframe": {"mass": "620 kg"}}}))] {
+    for (name, changes) in
+        [("the same again", json!({})), ("too heavy", json!({"card": {"airframe": {"mass": "620 kg"}}}))]
+    {
         day["entries"].as_array_mut().unwrap().push(json!({"name": name, "copy_of": first, "changes": changes}));
     }
     let place = posted(&service, "days", &day).await;
@@ -189,8 +195,13 @@ async fn a_flight_is_saved_under_its_name() {
 async fn a_shared_day_is_saved_without_the_link() {
     let service = service();
     let secret = new_secret();
-    let token =
-        Token { name: "owner".into(), scope: Scope::Compute, created: jiff::Timestamp::now(), expires: None, revoked: None };
+    let token = Token {
+        name: "owner".into(),
+        scope: Scope::Compute,
+        created: jiff::Timestamp::now(),
+        expires: None,
+        revoked: None,
+    };
     assert!(service.store.add_token(&token, &sum(&secret)).unwrap());
     let send = async |uri: &str, body: Value| {
         let mut asked = json_request(uri, body.to_string());
@@ -201,7 +212,8 @@ async fn a_shared_day_is_saved_without_the_link() {
     day.as_object_mut().unwrap().remove("until");
     day["flights"] = json!(128);
     let place = send("/v1/days", day).await.header("location").to_string();
-    let link = send("/v1/shares", json!({"answer": place, "hours": 1})).await.json()["query"].as_str().unwrap().to_string();
+    let link =
+        send("/v1/shares", json!({"answer": place, "hours": 1})).await.json()["query"].as_str().unwrap().to_string();
     let file = format!("{}/file", place.replace("/v1", ""));
     let refused = service.send(request(Method::GET, &file, Body::empty())).await;
     assert_eq!(refused.status, 401);

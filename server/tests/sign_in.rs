@@ -64,7 +64,8 @@ fn words(reply: &Reply, selector: &str) -> String {
 async fn whoever_signs_in_reads_and_asks_like_with_the_header() {
     let service = service();
     let secret = add(&service, "table", Scope::Compute);
-    let reply = service.send(form("/sign-in", &[("token", &format!(" {secret} ")), ("next", "/jobs?units=us")], "")).await;
+    let reply =
+        service.send(form("/sign-in", &[("token", &format!(" {secret} ")), ("next", "/jobs?units=us")], "")).await;
     assert_eq!((reply.status.as_u16(), reply.header("location")), (303, "/jobs?units=us"), "{}", reply.text());
     assert_eq!(reply.header("set-cookie"), format!("slowpoint={secret}; Path=/; HttpOnly; SameSite=Strict"));
     assert_eq!(reply.header("cache-control"), "no-store");

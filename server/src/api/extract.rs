@@ -71,7 +71,10 @@ impl<T: DeserializeOwned> FromRequest<Arc<State>> for Form<T> {
         let bytes = whole(request, state, ("body_limit", state.config.body_limit, "A form has far less.")).await?;
         // What stands in it is repeated nowhere: it may be a token.
         serde_urlencoded::from_bytes(&bytes).map(Self).map_err(|_| {
-            Problem::new(Kind::BadRequest, "The form lacks a field, or has one twice. Load its page again and send it from there.")
+            Problem::new(
+                Kind::BadRequest,
+                "The form lacks a field, or has one twice. Load its page again and send it from there.",
+            )
         })
     }
 }

@@ -80,8 +80,15 @@ pub async fn of_flight(
     let page = saver.asked(&format!("/flights/{id}")).await?;
     let title = between(&page, "<h1>", "</h1>").unwrap_or_default().to_string();
     let body = saver.part(&format!("/flights/{id}"), &format!("/v1/assessments/{id}"), "", None).await?;
-    let named: String = title.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(MOST_OF_NAME).collect();
-    Ok(saved(&unescaped(&title), &format!("flight-{}-{}", named.trim_matches('-'), &id.as_str()[..8]), &id, &body, &saver.view))
+    let named: String =
+        title.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(MOST_OF_NAME).collect();
+    Ok(saved(
+        &unescaped(&title),
+        &format!("flight-{}-{}", named.trim_matches('-'), &id.as_str()[..8]),
+        &id,
+        &body,
+        &saver.view,
+    ))
 }
 
 /// Where a flight begins in the file of a day.
@@ -146,7 +153,8 @@ impl Saver<'_> {
     async fn part(&self, page: &str, answer: &str, name: &str, flight: Option<usize>) -> Result<Markup, Problem> {
         let page = self.asked(page).await?;
         // Its heading and the first caution stand at the top of the file.
-        let main = between(&page, "<main", "</main>").and_then(|main| main.split_once("</h1>")).map_or("", |(_, rest)| rest);
+        let main =
+            between(&page, "<main", "</main>").and_then(|main| main.split_once("</h1>")).map_or("", |(_, rest)| rest);
         let main = if flight.is_none() { main.split_once("</p>").map_or(main, |(_, rest)| rest) } else { main };
         let mut pictures = HashMap::new();
         for tag in Tag::all(main).filter(|tag| tag.name == "img") {
@@ -159,7 +167,9 @@ impl Saver<'_> {
         let text = PreEscaped(Rewriter { flights: self.flights, flight, name, pictures: &pictures }.rewritten(main));
         Ok(match flight {
             None => html! { div data-answer=(answer) { (text) } },
-            Some(k) => html! { article data-answer=(answer) aria-labelledby=(anchor(k)) { h2 id=(anchor(k)) { (name) } (text) } },
+            Some(k) => {
+                html! { article data-answer=(answer) aria-labelledby=(anchor(k)) { h2 id=(anchor(k)) { (name) } (text) } }
+            }
         })
     }
 
@@ -356,7 +366,8 @@ mod tests {
              <div role=\"region\" aria-label=\"T\">t</div><input name=\"x\">&lt;end",
             flights[0].1
         );
-        let rewritten = |flight| Rewriter { flights: &flights, flight, name: "a <b>", pictures: &pictures }.rewritten(&text);
+        let rewritten =
+            |flight| Rewriter { flights: &flights, flight, name: "a <b>", pictures: &pictures }.rewritten(&text);
         assert_eq!(
             rewritten(None),
             "<h2 id=\"w\">W</h2><a class=\"cell\" href=\"#flight-1\">one</a><span>two</span><a href=\"#w\">up</a>\

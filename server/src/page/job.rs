@@ -31,11 +31,7 @@ const RENEWED_AFTER_S: u32 = 3;
 const MOST_SETTINGS: usize = 24;
 
 /// Shows what a job has come to; leads on to its answer.
-pub async fn read(
-    Held(state): Held<Arc<State>>,
-    InPath(id): InPath<String>,
-    view: View,
-) -> Result<Response, Problem> {
+pub async fn read(Held(state): Held<Arc<State>>, InPath(id): InPath<String>, view: View) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let job = jobs::find(&state, &id).await?;
     let open = job.as_ref().is_some_and(|job| job.stage.open());

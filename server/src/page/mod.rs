@@ -85,7 +85,8 @@ fn as_html(page: String) -> Response {
 
 /// Leads a browser on after what it sent, by GET.
 fn led(path: &str) -> Response {
-    let headers = [(header::LOCATION, text_header(path)), (header::CACHE_CONTROL, HeaderValue::from_static("no-store"))];
+    let headers =
+        [(header::LOCATION, text_header(path)), (header::CACHE_CONTROL, HeaderValue::from_static("no-store"))];
     (StatusCode::SEE_OTHER, headers).into_response()
 }
 

@@ -123,7 +123,10 @@ async fn shared(
     }
     // What the browser calls this server by is its word, which the page that it came from bears out.
     let origin = session::origin(&state.config, headers).ok_or_else(|| {
-        Problem::new(Kind::OtherSite, "The browser does not say by which address it knows this server: open the page here and send it again.")
+        Problem::new(
+            Kind::OtherSite,
+            "The browser does not say by which address it knows this server: open the page here and send it again.",
+        )
     })?;
     let link = made(state, client, (shelf, id.clone()), wish.hours).await?;
     let unreached = alone(&state.config) || of_this_machine(&origin);
@@ -184,7 +187,8 @@ fn code(address: &str) -> Result<Markup, Problem> {
 /// Nothing on the way keeps it: it may hold a secret.
 fn page(shelf: Shelf, id: &ContentId, body: &Markup, view: &View) -> Response {
     let path = format!("{}/share", path(shelf, id.as_str()));
-    let page = Page { title: "A link for a phone", path: &path, own: &[], answer: "", scripts: &[], body: body.clone() };
+    let page =
+        Page { title: "A link for a phone", path: &path, own: &[], answer: "", scripts: &[], body: body.clone() };
     let mut response = as_html(page.whole(view));
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     response

@@ -50,7 +50,9 @@ pub async fn read(Held(state): Held<Arc<State>>, headers: HeaderMap, view: View)
     let body = match &token {
         Some(token) => signed_in(token, &view),
         None if access::asked(&state).await? => form(next),
-        None => html! { p { "Nobody is asked for a token here: none was made yet. Whoever reaches this server may read and ask everything." } },
+        None => {
+            html! { p { "Nobody is asked for a token here: none was made yet. Whoever reaches this server may read and ask everything." } }
+        }
     };
     let own: Vec<(&str, &str)> = next.iter().map(|next| ("next", *next)).collect();
     let page = Page { title: "Sign in", path: PATH, own: &own, answer: "", scripts: &[], body };
@@ -122,4 +124,3 @@ fn unkept(mut response: Response) -> Response {
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     response
 }
-
