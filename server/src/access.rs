@@ -117,7 +117,7 @@ fn need(method: &Method, route: &str) -> Need {
     let parts: Vec<&str> = route.split('/').skip(1).collect();
     match parts.as_slice() {
         [""] | ["livez" | "readyz" | "openapi.json"] | ["docs", ..] | ["problems", _] if reads => Need::Nothing,
-        ["assets", _] | ["offline" | "offline.js"] if reads => Need::Nothing,
+        ["assets", _] | ["new" | "offline" | "offline.js"] if reads => Need::Nothing,
         ["sign-in" | "sign-out"] => Need::Nothing,
         ["jobs"] if reads => Need::Scope(Scope::Read),
         ["jobs", "{id}"] if reads => Need::Own(Scope::Read, None),

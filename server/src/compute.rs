@@ -32,6 +32,15 @@ pub enum Failure {
     EngineChanged,
 }
 
+/// Why nothing came of a computation that was asked for.
+#[derive(Debug)]
+pub enum Unanswered<E> {
+    /// It was refused before it began.
+    Refused(E),
+    /// It was not, and failed.
+    Failed(Failure),
+}
+
 /// What a computation comes to.
 pub type Outcome = Result<Bytes, Failure>;
 
@@ -98,38 +107,40 @@ impl Compute {
     /// Runs under a name what `begin` gives, or waits for the run of this name that is under way. `begin` is called if there
     /// is none and one more is taken, and may refuse. Dropping the future gives up waiting; the last one to give up stops
     /// the work, or drops it if it has not got a place yet.
-    pub async fn run<W, E>(self: &Arc<Self>, name: &str, begin: impl FnOnce() -> Result<W, E>) -> Result<Outcome, E>
+    pub async fn run<W, E>(
+        self: &Arc<Self>,
+        name: &str,
+        begin: impl FnOnce() -> Result<W, E>,
+    ) -> Result<Bytes, Unanswered<E>>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
-        let mut waiter = match self.join(name, begin)? {
-            Ok(waiter) => waiter,
-            Err(refused) => return Ok(Err(refused)),
-        };
+        let mut waiter = self.join(name, begin)?;
         let done = waiter.wait_for(Option::is_some).await;
         // A sender that is gone without a word means that its task was torn down.
-        Ok(done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped)))
+        let outcome = done.ok().and_then(|outcome| outcome.clone()).unwrap_or(Err(Failure::Stopped));
+        outcome.map_err(Unanswered::Failed)
     }
 
     fn join<W, E>(
         self: &Arc<Self>,
         name: &str,
         begin: impl FnOnce() -> Result<W, E>,
-    ) -> Result<Result<watch::Receiver<Option<Outcome>>, Failure>, E>
+    ) -> Result<watch::Receiver<Option<Outcome>>, Unanswered<E>>
     where
         W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
     {
         if *self.stopping.borrow() {
-            return Ok(Err(Failure::Stopped));
+            return Err(Unanswered::Failed(Failure::Stopped));
         }
         let mut running = self.lock();
         if let Some(sender) = running.get(name) {
-            return Ok(Ok(sender.subscribe()));
+            return Ok(sender.subscribe());
         }
         if running.len() >= self.most {
-            return Ok(Err(Failure::Overloaded));
+            return Err(Unanswered::Failed(Failure::Overloaded));
         }
-        let work = begin()?;
+        let work = begin().map_err(Unanswered::Refused)?;
         let (sender, waiter) = watch::channel(None);
         running.insert(name.to_string(), sender.clone());
         drop(running);
@@ -142,7 +153,7 @@ impl Compute {
             sender.send_replace(Some(outcome));
         };
         tokio::spawn(supervised.instrument(span));
-        Ok(Ok(waiter))
+        Ok(waiter)
     }
 
     async fn supervise<W>(self: &Arc<Self>, name: &str, sender: &watch::Sender<Option<Outcome>>, work: W) -> Outcome

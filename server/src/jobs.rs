@@ -14,9 +14,9 @@ use std::time::{Duration, Instant};
 use tokio::runtime::Handle;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
-use tokio::time::{Interval, MissedTickBehavior};
 use tracing::Instrument;
 
+use crate::bound::{Bound, every};
 use crate::compute::Failure;
 use crate::config::Config;
 use crate::core_time::CoreTime;
@@ -28,8 +28,6 @@ use crate::threads;
 
 /// A job is left to its worker for so long after its last word.
 const LEASE: Duration = Duration::from_secs(30);
-/// So often it is looked how long the threads of a job were on a core.
-const CORE_LOOK: Duration = Duration::from_millis(250);
 /// Without a hint it is looked for work after so long.
 const LOOK: Duration = Duration::from_secs(5);
 /// After a failure of the store: time for something to change.
@@ -236,9 +234,9 @@ impl Jobs {
         self.news.tell(&id);
         flight.halts.send_replace(false);
         let mut over = None;
-        let mut most_core_time = flight.claimed.most_core_time;
-        let mut measuring = None;
-        let (mut looks, mut renewals) = (every(CORE_LOOK), every(LEASE / 3));
+        let (job, stop) = (Arc::clone(&flight.claimed), Arc::clone(&flight.stop));
+        let mut bound = Bound::new(job.most_core_time, flight.core_time_before, &flight.core_time);
+        let mut renewals = every(LEASE / 3);
         let ended = loop {
             let left = self.limit.saturating_sub(before.time + begun.elapsed());
             tokio::select! {
@@ -254,19 +252,9 @@ impl Jobs {
                     over = Some(Reason::TooLong);
                     flight.stop();
                 }
-                _ = looks.tick(), if over.is_none() && measuring.is_none() => {
-                    // It was estimated by the pace of the machine then.
-                    if most_core_time.is_some_and(|most| flight.core_time() > most) {
-                        measuring = Some(self.measured_again(&flight));
-                    }
-                }
-                measured = ended_if_begun(&mut measuring) => {
-                    measuring = None;
-                    most_core_time = measured.and_then(|now| Some(now.max(most_core_time?)));
-                    if over.is_none() && most_core_time.is_some_and(|most| flight.core_time() > most) {
-                        over = Some(Reason::OverEstimate);
-                        flight.stop();
-                    }
+                () = bound.passed(|| self.measured_again(&job, &stop)), if over.is_none() => {
+                    over = Some(Reason::OverEstimate);
+                    flight.stop();
                 }
                 _ = renewals.tick() => {
                     // A store that fails for a moment does not stop the work; one that says no does.
@@ -333,9 +321,9 @@ impl Jobs {
     }
 
     /// See `Doing`.
-    fn measured_again(&self, flight: &Flight) -> JoinHandle<Option<Duration>> {
-        let (most, job, cores) = (self.doing.most_core_time, Arc::clone(&flight.claimed), self.cores);
-        let stop = Arc::clone(&flight.stop);
+    fn measured_again(&self, job: &Arc<Claimed>, stop: &Arc<AtomicBool>) -> JoinHandle<Option<Duration>> {
+        let (most, job, cores) = (self.doing.most_core_time, Arc::clone(job), self.cores);
+        let stop = Arc::clone(stop);
         threads::blocking(move || most(&job, cores, &stop))
     }
 
@@ -452,21 +440,6 @@ impl Jobs {
     fn running(&self) -> std::sync::MutexGuard<'_, Option<(ContentId, Arc<AtomicBool>)>> {
         // It is sound after every statement, so a panic elsewhere leaves nothing half done.
         self.running.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-/// Ticks from now on, after so long each.
-fn every(period: Duration) -> Interval {
-    let mut ticks = tokio::time::interval_at(tokio::time::Instant::now() + period, period);
-    ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
-    ticks
-}
-
-/// What was measured, once it is; never, if nothing is.
-async fn ended_if_begun(measuring: &mut Option<JoinHandle<Option<Duration>>>) -> Option<Duration> {
-    match measuring {
-        Some(measuring) => measuring.await.ok().flatten(),
-        None => std::future::pending().await,
     }
 }
 

@@ -11,6 +11,7 @@
 pub mod access;
 mod admission;
 pub mod api;
+mod bound;
 pub mod budget;
 pub mod compute;
 pub mod config;

@@ -150,6 +150,7 @@ fn pages() -> Router<Arc<State>> {
         .route("/flights/{id}/file", get(page::file::of_flight))
         .route("/flights/{id}/share", get(page::share::of_flight).post(page::share::flight))
         .route("/flights/{id}/sheet", get(page::sheet::of_flight))
+        .route("/new", get(page::entry::page))
         .route("/jobs", get(page::job::list))
         .route("/jobs/{id}", get(page::job::read))
         .route("/jobs/{id}/dismiss", post(page::job::dismiss))

@@ -95,7 +95,9 @@ async fn every_route_with_every_token() {
         let uri = template.replace("{id}", place.rsplit('/').next().unwrap());
         routes.push((method, template.to_string(), uri, false));
     }
-    for (method, path) in [(Method::GET, "/jobs"), (Method::GET, "/sign-in"), (Method::POST, "/sign-out")] {
+    for (method, path) in
+        [(Method::GET, "/jobs"), (Method::GET, "/new"), (Method::GET, "/sign-in"), (Method::POST, "/sign-out")]
+    {
         routes.push((method, path.to_string(), path.to_string(), false));
     }
     assert!(routes.len() > 40, "{}", routes.len());
@@ -110,8 +112,9 @@ async fn every_route_with_every_token() {
     for (by_cookie, (method, template, uri, has_body)) in
         [false, true].into_iter().flat_map(|by_cookie| routes.iter().map(move |route| (by_cookie, route)))
     {
-        let plain = ["/", "/livez", "/readyz", "/openapi.json", "/docs", "/problems/{kind}", "/sign-in", "/sign-out"]
-            .contains(&template.as_str());
+        let plain =
+            ["/", "/livez", "/new", "/readyz", "/openapi.json", "/docs", "/problems/{kind}", "/sign-in", "/sign-out"]
+                .contains(&template.as_str());
         let own = template.contains("{id}");
         let reads = *method == Method::GET;
         // Without a token, with one that is none, and with those whose time is over.

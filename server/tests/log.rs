@@ -13,7 +13,7 @@ use axum::http::Method;
 use serde_json::{Value, json};
 use slowpoint_server::api::sweeps;
 use slowpoint_server::api::work::Run;
-use slowpoint_server::compute::Failure;
+use slowpoint_server::compute::{Failure, Unanswered};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::jobs::{Count, Doing, Jobs, Tell};
@@ -136,7 +136,7 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
         Ok(Vec::new().into())
     };
     let outcome = working.state.compute.run("some/name", || Ok::<_, ()>(work)).instrument(span).await;
-    assert_eq!(outcome, Ok(Err(Failure::Failed)));
+    assert!(matches!(outcome, Err(Unanswered::Failed(Failure::Failed))), "{outcome:?}");
     let lost = |span, id: &str| {
         let all = lines.all();
         all.iter().any(|line| {

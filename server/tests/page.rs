@@ -93,7 +93,7 @@ async fn everything(service: &Service) -> Vec<String> {
     assert_eq!(revised.status, 200, "{}", revised.text());
     let revised = revised.header("location").to_string();
     let sweep = posted(service, "sweeps", example("sweeps/meadow.json")).await;
-    let mut pages = vec!["/".to_string()];
+    let mut pages = vec!["/".to_string(), "/new".to_string()];
     for place in &places {
         let page = page_of(place);
         pages.extend([page.clone(), format!("{page}/sheet"), format!("{page}/embed")]);

@@ -4,12 +4,13 @@ import { mkdirSync, rmSync } from "node:fs";
 import path from "node:path";
 
 import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
+import { STORIES as ENTERING } from "./entry.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
 import { states } from "./states.mjs";
 
 const WIDTHS = [320, 360, 1280];
 /// Each: a name, and what is done with a browser; it throws where something is not as it should be.
-const STORIES = [...OFFLINE];
+const STORIES = [...ENTERING, ...OFFLINE];
 
 const html = (body, head = "") =>
     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planted</title>${head}</head><body><main><h1>Planted</h1>${body}</main></body></html>`;
@@ -69,8 +70,9 @@ async function main() {
     for (const scheme of ["light", "dark"]) {
         for (const width of WIDTHS) {
             const context = await browser.newContext({ viewport: { width, height: 740 }, colorScheme: scheme, serviceWorkers: "block" });
-            for (const [name, where, sheet] of all) {
+            for (const [name, where, sheet, prepare] of all) {
                 const opening = await opened(context, base + where);
+                await prepare?.(opening.page);
                 heaviest = Math.max(heaviest, opening.seen.bytes);
                 // Paper has neither width nor darkness: it is printed once.
                 const prints = sheet && scheme === "light" && width === 1280 ? name : null;

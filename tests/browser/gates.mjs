@@ -20,8 +20,9 @@ export async function opened(context, address, respond) {
     const page = await context.newPage();
     const seen = { said: [], away: [], bytes: 0 };
     page.on("console", (message) => {
-        // That a page of a refusal has its status is no fault of the page.
-        const refused = message.text().startsWith("Failed to load resource") && message.location().url === address;
+        // That a page of a refusal has its status is no fault of the page, nor that faults of what was asked are told.
+        const [failed, { url }] = [message.text().startsWith("Failed to load resource"), message.location()];
+        const refused = failed && (url === address || (url.startsWith(`${base}/v1/`) && message.text().includes("status of 422")));
         // States are looked at without a worker between them and the server: what keeps it away says so.
         const kept_away = message.text() === "Service Worker registration blocked by Playwright";
         if (["error", "warning"].includes(message.type()) && !refused && !kept_away) seen.said.push(message.text());

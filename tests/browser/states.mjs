@@ -3,13 +3,27 @@ import { readFileSync } from "node:fs";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 
+import { states as entering } from "./entry.mjs";
 import { base } from "./gates.mjs";
 
 const examples = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../server/examples");
 
+export const examplePath = (name) => path.join(examples, name);
+
 export function example(name) {
-    return JSON.parse(readFileSync(path.join(examples, name), "utf8"));
+    return JSON.parse(readFileSync(examplePath(name), "utf8"));
 }
+
+/// A published bulletin; its source stands with its decoder.
+export const BULLETIN = [
+    "DATA BASED ON 091200Z",
+    "VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000",
+    "",
+    "FT  3000    6000    9000   12000   18000   24000  30000  34000  39000",
+    "",
+    "ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456",
+    "",
+].join("\n");
 
 /// Posts to the API; the path of the answer below the page.
 export async function posted(where, body) {
@@ -32,20 +46,11 @@ async function givenUp(where, body) {
     return job.replace("/v1/", "/");
 }
 
-/// A card in weather that is decoded throughout and of a known age: "under limit" has its colour. The bulletin is a published one
-/// (its source stands with its decoder).
+/// A card in weather that is decoded throughout and of a known age: "under limit" has its colour.
 function dated() {
     const card = example("weather-report.json");
     delete card.weather.layers;
-    card.weather.winds_aloft = [
-        "DATA BASED ON 091200Z",
-        "VALID 100600Z   FOR USE 0200-0900Z. TEMPS NEG ABV 24000",
-        "",
-        "FT  3000    6000    9000   12000   18000   24000  30000  34000  39000",
-        "",
-        "ABQ      1912+16 2435+07 9900-04 2419-04 2427-14 274650 731960 750456",
-        "",
-    ].join("\n");
+    card.weather.winds_aloft = BULLETIN;
     return card;
 }
 
@@ -74,7 +79,7 @@ function longest() {
     return day;
 }
 
-/// Every state: a name, an address, whether it is a sheet of one page.
+/// Every state: a name, an address, whether it is a sheet of one page, and what is done there first.
 export async function states() {
     const mapped = await posted("/v1/assessments", example("mapped-field.json"));
     const coloured = await posted("/v1/assessments", dated());
@@ -113,5 +118,6 @@ export async function states() {
         ["sheet-full", `${full}/sheet?units=us`, true],
         ["sheet-day", `${day}/sheet`, true],
         ["sheet-long", `${long}/sheet`, true],
+        ...entering,
     ];
 }

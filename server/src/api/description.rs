@@ -204,11 +204,15 @@ fn lead_on(path: &str, operation: &mut Operation, all: &[(String, String)]) {
     else {
         return;
     };
-    for (status, made, id) in [("201", "jobs", "$response.body#/jobID"), ("200", shelf, "$response.body#/id")] {
+    let links = [
+        ("201", "jobs", "$response.body#/jobID", "Of the job"),
+        ("200", shelf, "$response.body#/id", "Of the answer; a dry run makes none"),
+    ];
+    for (status, made, id, of) in links {
         let Some(RefOr::T(response)) = responses.get_mut(status) else { continue };
         let below = format!("/v1/{made}/{{id}}");
         for (_, name) in all.iter().filter(|(path, _)| path.starts_with(&below)) {
-            let link = LinkBuilder::new().operation_id(name).parameter("id", id);
+            let link = LinkBuilder::new().operation_id(name).parameter("id", id).description(of);
             response.links.insert(name.clone(), RefOr::T(link.build()));
         }
     }

@@ -21,7 +21,7 @@ use crate::State;
 use crate::access::Client;
 use crate::admission::{self, Asks};
 use crate::budget::Taken;
-use crate::compute::{Failure, Outcome, Stop};
+use crate::compute::{Failure, Outcome, Stop, Unanswered};
 use crate::config::{Config, ENGINE};
 use crate::id::ContentId;
 use crate::jobs::{Count, Doing, Tell, Turn};
@@ -109,38 +109,35 @@ impl Work {
         }
     }
 
-    /// What it costs as a job, measured by the first flights of each card; of a sweep of some settings, all its cards among
-    /// them. `None` if it was stopped.
-    fn measured(&self, threads: usize, stop: &AtomicBool) -> Option<Cost> {
+    /// What it is measured by: the first flights of each card; of a sweep those of some settings, all its cards among them.
+    fn sampling(&self) -> Sampling<'_> {
         let cost = self.cost();
-        let part = |core_s| Part { core_s, answers: 1.0 };
+        let of_card = |asked: &Asked| Part { core_s: Cost::of(asked).core_s(), answers: 1.0 };
         match self {
-            Self::Assessment(asked) => {
-                let sample = |_| Sampled::of(|| Some(&asked.case), |_, _| ());
-                cost.measured(&[part(cost.core_s())], threads, stop, sample)
-            }
+            Self::Assessment(asked) => Sampling::new(vec![of_card(asked)], |_| sample_of(asked)),
             Self::Day(day) => {
                 let flown: Vec<_> = day.entries.iter().filter_map(|entry| entry.asked.as_ref().ok()).collect();
-                let parts: Vec<_> = flown.iter().map(|asked| part(Cost::of(asked).core_s())).collect();
-                cost.measured(&parts, threads, stop, |k| Sampled::of(|| Some(&flown[k].case), |_, _| ()))
+                let parts = flown.iter().map(|asked| of_card(asked)).collect();
+                Sampling::new(parts, move |k| sample_of(flown[k]))
             }
             Self::Sweep(sweep) => {
                 let cells = sweep.some(MOST_MEASURED);
                 let each = 1.0 / cells.len() as f64;
                 let part = Part { core_s: cost.core_s() * each, answers: sweep.cells() as f64 * each };
-                cost.measured(&vec![part; cells.len()], threads, stop, |k| sweeps::sampled(sweep, cells[k]))
+                Sampling::new(vec![part; cells.len()], move |k| sweeps::sampled(sweep, cells[k]))
             }
         }
     }
 
+    /// What it costs as a job, measured here and now. `None` if it was stopped.
+    fn measured(&self, threads: usize, stop: &AtomicBool) -> Option<Cost> {
+        let Sampling { parts, sample } = self.sampling();
+        self.cost().measured(&parts, threads, stop, sample)
+    }
+
     /// How many samples that takes, on so many threads.
     fn samples(&self, threads: usize) -> usize {
-        let parts = match self {
-            Self::Assessment(_) => 1,
-            Self::Day(day) => day.entries.len(),
-            Self::Sweep(sweep) => sweep.some(MOST_MEASURED).len(),
-        };
-        parts.max(threads)
+        self.sampling().parts.len().max(threads)
     }
 
     /// Where it asks for too much.
@@ -182,6 +179,24 @@ impl Work {
             Self::Sweep(sweep) => sweeps::fly(id, sweep, run),
         }
     }
+}
+
+/// What work is measured by.
+struct Sampling<'a> {
+    parts: Vec<Part>,
+    /// Takes a sample of a part.
+    sample: Box<dyn Fn(usize) -> Option<Sampled> + Sync + 'a>,
+}
+
+impl<'a> Sampling<'a> {
+    fn new(parts: Vec<Part>, sample: impl Fn(usize) -> Option<Sampled> + Sync + 'a) -> Self {
+        Self { parts, sample: Box::new(sample) }
+    }
+}
+
+/// A sample of a card's flights.
+fn sample_of(asked: &Asked) -> Option<Sampled> {
+    Sampled::of(|| Some(&asked.case), |_, _| ())
 }
 
 /// How something is flown.
@@ -305,13 +320,13 @@ async fn answer(
     }
     // What would be computed at once is a job by request: it is not worth the measuring, and has no bound but time.
     let begun = if inline {
-        accepted(state, client, &work, id, cost, Some(None)).await?
+        accepted(state, client, &work, id, cost, Asking::Begin(None)).await?
     } else {
-        match accepted(state, client, &work, id, cost, None).await? {
+        match accepted(state, client, &work, id, cost, Asking::Look).await? {
             None => {
                 let taken = to_be_measured(state, client, &work)?;
                 let cost = measured(state, taken, &work).await?;
-                accepted(state, client, &work, id, cost, Some(Some(cost.most()))).await?
+                accepted(state, client, &work, id, cost, Asking::Begin(Some(cost.most()))).await?
             }
             begun => begun,
         }
@@ -371,26 +386,38 @@ enum Begun {
     Answered(Vec<u8>),
 }
 
-/// Accepts a job, with a bound to its time on a core or none. One that is new costs its client what it is estimated at. Without
-/// a word of bounds it is only looked whether it would be accepted: `None` if so.
+/// What is asked of the jobs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Asking {
+    /// Whether it would be accepted.
+    Look,
+    /// To accept it, with the most time that it may take on a core, if there is one.
+    Begin(Option<Duration>),
+}
+
+/// Accepts a job. One that is new costs its client what it is estimated at; where it was only asked whether it would be
+/// accepted, it would if nothing comes back.
 async fn accepted(
     state: &Arc<State>,
     client: &Client,
     work: &Work,
     id: &ContentId,
     cost: Cost,
-    bound: Option<Option<Duration>>,
+    asking: Asking,
 ) -> Result<Option<Begun>, Problem> {
     let (shelf, input, whole) = (work.shelf(), work.input(), work.whole());
     let (state, id, client) = (Arc::clone(state), id.clone(), client.name.clone());
     blocking(move || {
         let config = &state.config;
         let most = [config.jobs, config.client_jobs];
-        let most_core_time = bound.flatten();
+        let most_core_time = match asking {
+            Asking::Look => None,
+            Asking::Begin(most) => most,
+        };
         let new = NewJob { shelf, id: &id, client: &client, input: input.as_bytes(), whole, most_core_time, most };
         let taken = RefCell::new(None);
-        let may_begin =
-            || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok() && bound.is_some();
+        let pays = || taken.borrow_mut().insert(state.budget.take(&client, cost.core_s())).is_ok();
+        let may_begin = || pays() && asking != Asking::Look;
         let accepted = state.jobs.accept(&new, &may_begin).map_err(|error| Problem::storage(&error))?;
         // It is given back where nothing is begun.
         let taken = taken.into_inner().transpose()?;
@@ -450,7 +477,10 @@ pub async fn computed<W>(
 where
     W: FnOnce(&AtomicBool) -> Outcome + Send + 'static,
 {
-    state.compute.run(name, begin).await?.map_err(|failure| unanswered(&state.config, name, failure))
+    state.compute.run(name, begin).await.map_err(|why| match why {
+        Unanswered::Refused(problem) => problem,
+        Unanswered::Failed(failure) => unanswered(&state.config, name, failure),
+    })
 }
 
 /// The answer of the store; else it is flown and kept.

@@ -41,13 +41,32 @@ pub static STYLE: LazyLock<Asset> =
 pub static ICON: LazyLock<Asset> =
     LazyLock::new(|| Asset::new("icon", "svg", "image/svg+xml", include_str!("icon.svg")));
 
+/// The modules of `/new`: files of one scope.
+pub static ENTRY: LazyLock<Asset> = LazyLock::new(|| {
+    const TEXT: &str = concat!(
+        include_str!("entry/json.js"),
+        include_str!("entry/model.js"),
+        include_str!("entry/form.js"),
+        include_str!("entry/faults.js"),
+        include_str!("entry/keep.js"),
+        include_str!("entry/weather.js"),
+        include_str!("entry/ask.js"),
+        include_str!("entry/start.js"),
+    );
+    Asset::script("entry", TEXT)
+});
+
+/// The day that `/new` begins with, if it is asked to.
+pub static EXAMPLE_DAY: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new("meadow", "json", "application/json", include_str!("../../examples/days/meadow.json")));
+
 /// Shows what a job has come to while it runs.
 pub static PROGRESS: LazyLock<Asset> = LazyLock::new(|| Asset::script("progress", include_str!("progress.js")));
 
 /// Has the browser keep what is opened.
 pub static STORED: LazyLock<Asset> = LazyLock::new(|| Asset::script("stored", include_str!("stored.js")));
 
-static ALL: [&LazyLock<Asset>; 4] = [&STYLE, &ICON, &PROGRESS, &STORED];
+static ALL: [&LazyLock<Asset>; 6] = [&STYLE, &ICON, &ENTRY, &EXAMPLE_DAY, &PROGRESS, &STORED];
 
 /// What a browser does in place of the network: it knows what pages load.
 static OFFLINE: LazyLock<String> = LazyLock::new(|| {

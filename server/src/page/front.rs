@@ -21,6 +21,7 @@ fn whole(view: &View) -> String {
         p { "For each delay of a rocket's motor: when its recovery opens, how fast it is then, where it comes down, and how sure that is." }
         section aria-labelledby="begin" {
             h2 #begin { "How to begin" }
+            p { a href=(view.page("/new")) { "Write a day down here" } ", with units as on the card, or send it as JSON:" }
             ol {
                 li { "Write down a flight card: diameter, length, mass, motor, centre of gravity, fins, parachute, wind. " code { "server/examples" } " of the sources has some to copy." }
                 li {

@@ -1,10 +1,11 @@
 //! The RSO's page: answers to look at and to print, made here, so that they can be read without script.
 //!
-//! Every page is made from the stored answer alone, by the functions that read it for the API, and whoever may read the one may
-//! read the other. A page shows numbers, words and colours of the answer; it works out none.
+//! But for that on which a day is written down (`entry`), every page is made from the stored answer alone, by the functions that
+//! read it for the API, and whoever may read the one may read the other. A page shows numbers, words and colours of the answer; it works out none.
 
 mod assets;
 pub mod day;
+pub mod entry;
 pub mod file;
 pub mod flight;
 pub mod front;
@@ -45,7 +46,7 @@ pub const ROUTES: [&str; 12] = [
     "/sweeps/{id}/share",
 ];
 /// The other addresses that a browser is refused at with a page.
-const OTHERS: [&str; 6] = ["/", "/jobs", "/jobs/{id}/dismiss", "/offline", "/sign-in", "/sign-out"];
+const OTHERS: [&str; 7] = ["/", "/jobs", "/jobs/{id}/dismiss", "/new", "/offline", "/sign-in", "/sign-out"];
 
 /// Pages load and ask this server alone, run only what lies in files of it, and nobody frames them.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \

@@ -17,7 +17,7 @@ mod node;
 pub mod place;
 pub mod plan;
 pub mod request;
-mod schema;
+pub mod schema;
 pub mod share;
 pub mod sweep;
 pub mod units;

@@ -130,6 +130,21 @@ fn reason(pointer: &str, value: &Value) -> Option<(&'static str, &'static str)> 
     }
 }
 
+/// What a schema says of a place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place {
+    /// What it is, in words.
+    pub about: String,
+    /// Whether what it belongs to needs it.
+    pub needed: bool,
+    /// The JSON types that it may have.
+    pub types: Vec<String>,
+    /// The words that it may be.
+    pub words: Vec<String>,
+    /// The most characters of a text.
+    pub longest: Option<u64>,
+}
+
 /// The published schema of a request, ready to walk along.
 pub struct Schema {
     root: Value,
@@ -159,6 +174,34 @@ impl Schema {
         if !self.fits(&self.root, "", body, faults) {
             *body = Value::Object(Map::new());
         }
+    }
+
+    /// What it says of a place: a JSON Pointer, with "-" for any item of a list.
+    pub fn place(&self, pointer: &str) -> Option<Place> {
+        let (mut schema, mut needed) = (&self.root, false);
+        for name in pointer.split('/').skip(1) {
+            let mut forms = self.forms(schema).into_iter();
+            (schema, needed) = if name == "-" {
+                (forms.find_map(|form| form.get("items"))?, false)
+            } else {
+                forms.find_map(|form| {
+                    let required = form["required"].as_array().into_iter().flatten();
+                    Some((form["properties"].get(name)?, required.filter_map(Value::as_str).any(|r| r == name)))
+                })?
+            };
+        }
+        let forms = self.forms(schema);
+        // A reference's own words first; then those of what it may be.
+        let inner = schema["oneOf"].as_array().into_iter().flatten();
+        let about = std::iter::once(schema).chain(inner).find_map(|s| s["description"].as_str()).unwrap_or_default();
+        let texts = |list: Vec<&str>| list.into_iter().map(String::from).collect();
+        Some(Place {
+            about: about.replace('\n', " "),
+            needed,
+            types: texts(forms.iter().flat_map(|form| types(form)).filter(|t| *t != "null").collect()),
+            words: texts(forms.iter().flat_map(|f| f["enum"].as_array()).flatten().filter_map(Value::as_str).collect()),
+            longest: forms.iter().find_map(|form| form["maxLength"].as_u64()),
+        })
     }
 
     fn note_places(

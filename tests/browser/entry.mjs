@@ -1,0 +1,399 @@
+// Writing a day down: states of the page, and stories as people go through them.
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+
+import { base } from "./gates.mjs";
+import { BULLETIN, example, examplePath } from "./states.mjs";
+
+const REPORT = "KABQ 100156Z 32010KT 280V340 10SM TS FEW033 BKN075CB OVC100 19/14 A2999";
+const DECODED = ["/weather/date", "/weather/metar", "/weather/winds_aloft", "/site/elevation", "/launch_at"];
+const WRITTEN = ["2026-11-10", REPORT, BULLETIN, "5355 ft", "2026-11-10T02:30:00Z"];
+
+const field = (page, pointer) => page.locator(`[id="${pointer}"]`);
+const write = async (page, pointers, texts) => {
+    for (const [k, pointer] of pointers.entries()) await field(page, pointer).fill(texts[k]);
+};
+const begun = async (page) => {
+    await page.locator("#example").click();
+    await page.waitForFunction(() => document.getElementById("flights").childElementCount === 3);
+};
+const emptied = (page) => page.locator("#empty").click();
+const asked = async (page) => {
+    await page.locator("#ask").click();
+    await page.waitForFunction(() => !document.getElementById("faults").hidden);
+};
+const decoded = async (page) => {
+    await emptied(page);
+    await write(page, DECODED, WRITTEN);
+    // Without the picture the page has its table alone.
+    const drawn = await fetch(`${base}/v1/weather/profile.svg`, { method: "POST", headers: { "content-type": "application/json" }, body: "{}" });
+    if (drawn.status === 404) await page.route("**/v1/weather/profile.svg", (route) => route.fulfill({ status: 204 }));
+    await page.locator("#decode").click();
+    await page.locator("#decoded table").waitFor();
+};
+/// The whole does not come: what is there is the first estimate.
+const looked = async (page) => {
+    await begun(page);
+    await page.route("**/v1/days", (route) => (route.request().headers().prefer ? null : route.continue()));
+    await page.locator("#ask").click();
+    await page.locator("#look .cell").first().waitFor();
+};
+
+/// States: a name, an address, no sheet, and what is done there first.
+export const states = [
+    ["new-empty", "/new", false, emptied],
+    ["new-filled", "/new", false, begun],
+    ["new-filled-sun", "/new?theme=sun", false, begun],
+    [
+        "new-faults",
+        "/new",
+        false,
+        async (page) => {
+            await begun(page);
+            await write(page, ["/launch/rail_length", "/entries/0/card/airframe/mass", "/site/areas/0/circle/radius"], ["8 parsecs", "620 kg", ""]);
+            await asked(page);
+        },
+    ],
+    ["new-weather", "/new", false, decoded],
+    ["new-look", "/new", false, looked],
+];
+
+async function at(browser, width, told, prepare = async () => {}) {
+    const context = await browser.newContext({ viewport: { width, height: 740 } });
+    try {
+        await prepare(context);
+        const page = await context.newPage();
+        await page.goto(`${base}/new`);
+        await told(page, context);
+    } finally {
+        await context.close();
+    }
+}
+
+/// What of a day is posted from now on: bodies of quick looks, and of the whole.
+function posts(page) {
+    const seen = { quick: [], whole: [] };
+    page.on("request", (request) => {
+        if (request.method() === "POST" && request.url() === `${base}/v1/days`) seen[request.headers().prefer ? "whole" : "quick"].push(request.postData());
+    });
+    return seen;
+}
+
+/// The id that a day has if it is posted as it is.
+async function idOf(text) {
+    const reply = await fetch(`${base}/v1/days?dry_run=true`, { method: "POST", headers: { "content-type": "application/json" }, body: text });
+    return (await reply.json()).id;
+}
+
+/// Waits until the page has left for the day, or for the job that makes it, and that has ended. Its id.
+async function left(page) {
+    await page.waitForURL(/\/(days|jobs)\/[0-9a-f]{32}/);
+    const id = new URL(page.url()).pathname.split("/")[2];
+    if (page.url().includes("/jobs/")) assert.match(page.url(), /look=[0-9a-f]{32}/);
+    for (let k = 0; k < 600; k += 1) {
+        if ((await fetch(`${base}/v1/days/${id}`)).status === 200) return id;
+        await new Promise((later) => setTimeout(later, 100));
+    }
+    throw new Error(`day ${id} does not come`);
+}
+
+/// Something that has to fail.
+async function notices(what, check) {
+    let failed = false;
+    try {
+        await check();
+    } catch {
+        failed = true;
+    }
+    assert.ok(failed, `not noticed: ${what}`);
+}
+
+/// Tab until something has the focus.
+async function tabTo(page, id) {
+    for (let press = 0; press < 400; press += 1) {
+        if (await page.evaluate((id) => document.activeElement.id === id, id)) return;
+        await page.keyboard.press("Tab");
+    }
+    throw new Error(`Tab does not reach ${id}`);
+}
+
+const FLIGHT = [
+    ["/entries/0/name", "pad 4"],
+    ["/entries/0/card/name", "Example three (invented)"],
+    ["/entries/0/card/airframe/mass", "3.4 oz"],
+    ["/entries/0/card/airframe/centre_of_gravity", "290 mm"],
+    ["/entries/0/card/airframe/length", "450 mm"],
+    ["/entries/0/card/airframe/diameter", "0.0250"],
+    ["/entries/0/card/motor/code", "C6-5"],
+    ["/entries/0/delays", "3, 5 s, 7"],
+    ["/entries/0/card/recovery/first/kind", "parachute"],
+    ["/entries/0/card/recovery/first/diameter", "12 in"],
+    ["/entries/0/card/airframe/centre_of_pressure", "345 mm"],
+    ["/entries/0/card/airframe/drag_coefficient", "0.6"],
+    ["/launch/rail_length", "3 ft"],
+    ["/wind/surface/speed", "5 mph"],
+    ["/wind/surface/direction", "250 deg"],
+    ["/wind/surface/measuring_height", "2 m"],
+];
+const TYPED = {
+    entries: [
+        {
+            name: "pad 4",
+            card: {
+                name: "Example three (invented)",
+                airframe: { mass: "3.4 oz", centre_of_gravity: "290 mm", length: "450 mm", diameter: 0.025, centre_of_pressure: "345 mm", drag_coefficient: 0.6 },
+                motor: { code: "C6-5" },
+                recovery: { first: { kind: "parachute", diameter: "12 in" } },
+            },
+            delays: [3, "5 s", 7],
+        },
+    ],
+    launch: { rail_length: "3 ft" },
+    wind: { surface: { speed: "5 mph", direction: "250 deg", measuring_height: "2 m" } },
+};
+
+async function typed(page) {
+    const seen = posts(page);
+    // The whole takes its time, so that the first estimate is seen.
+    await page.route("**/v1/days", async (route) => {
+        if (route.request().headers().prefer) await new Promise((later) => setTimeout(later, 1500));
+        await route.continue();
+    });
+    for (const [pointer, text] of FLIGHT) {
+        await tabTo(page, pointer);
+        await page.keyboard.type(text);
+    }
+    await tabTo(page, "ask");
+    await page.keyboard.press("Enter");
+    await page.locator("#look .cell").first().waitFor();
+    const took = await page.evaluate(() => performance.getEntriesByName("first estimate")[0].duration);
+    assert.equal(await page.locator("#look .cell").count(), 3);
+    console.log(`    the first estimate stood there ${took.toFixed(0)} ms after asking`);
+    const id = await left(page);
+    assert.equal(seen.quick.length, 1);
+    assert.equal(JSON.parse(seen.quick[0]).flights, 128);
+    assert.equal(seen.whole.length, 1);
+    const same = (wanted) => assert.deepEqual(JSON.parse(seen.whole[0]), wanted);
+    same(TYPED);
+    await notices("another delay", async () => same({ ...TYPED, entries: [{ ...TYPED.entries[0], delays: [3, 5, 7] }] }));
+    assert.equal(id, await idOf(seen.whole[0]));
+    assert.notEqual(id, await idOf(seen.quick[0]));
+}
+
+/// What stands beside a field, as it is told to whoever does not see it.
+const beside = (page, pointer) =>
+    field(page, pointer).evaluate((control) => {
+        const ids = (control.getAttribute("aria-describedby") ?? "").split(" ");
+        const notes = ids.filter((id) => id.endsWith(":fault")).map((id) => document.getElementById(id).textContent);
+        return control.getAttribute("aria-invalid") === "true" ? notes.join(" ") : "";
+    });
+
+async function faulted(page) {
+    await begun(page);
+    const wrong = ["/wind/surface/speed", "/entries/2/card/airframe/mass"];
+    await field(page, wrong[0]).fill("5 parsecs");
+    assert.equal(await beside(page, wrong[0]), "");
+    // A fault of the day: nothing is flown.
+    const [reply] = await Promise.all([page.waitForResponse((r) => r.url() === `${base}/v1/days`), page.locator("#ask").click()]);
+    assert.equal(reply.status(), 422);
+    const { errors } = await reply.json();
+    await page.waitForFunction(() => document.activeElement.id === "faults");
+    const summary = await page.locator("#faults").textContent();
+    for (const { problem, remedy } of errors) {
+        assert.ok(summary.includes(problem) && summary.includes(remedy), summary);
+    }
+    const told = errors.find((fault) => fault.pointer === wrong[0]);
+    const note = await beside(page, wrong[0]);
+    assert.ok(note.includes(told.problem) && note.includes(told.remedy) && note.includes("5 parsecs"), note);
+    assert.equal(await beside(page, "/launch/tilt"), "");
+    // By keyboard from the summary to the field, and what is mended is told no more.
+    await page.keyboard.press("Tab");
+    await page.keyboard.press("Enter");
+    assert.equal(await page.evaluate(() => document.activeElement.id), wrong[0]);
+    await page.keyboard.press("ControlOrMeta+a");
+    await page.keyboard.type("5 mph");
+    assert.equal(await beside(page, wrong[0]), "");
+    // A fault of one flight, which is not open: the others can be asked for all the same.
+    await page.locator("#flights button").nth(2).click();
+    await field(page, wrong[1]).fill("950 kg");
+    await page.locator("#flights button").nth(0).click();
+    await asked(page);
+    assert.match(await page.locator("#flights button").nth(2).textContent(), /1 to mend/);
+    assert.match(await beside(page, wrong[1]), /950 kg/);
+    const seen = posts(page);
+    await page.locator("#anyway").click();
+    const id = await left(page);
+    const rows = (await (await fetch(`${base}/v1/days/${id}`)).json()).entries;
+    assert.deepEqual(rows.map((row) => row.flight !== null), [true, true, false]);
+    assert.equal(seen.whole.length, 1);
+}
+
+async function roundTrip(page) {
+    const text = readFileSync(examplePath("days/meadow.json"), "utf8");
+    const seen = posts(page);
+    await page.locator("#file").setInputFiles(examplePath("days/meadow.json"));
+    await page.waitForFunction(() => document.getElementById("flights").childElementCount === 3);
+    // What has no field is shown, with its place.
+    await page.locator("#flights button").nth(1).click();
+    const kept = await page.locator("#flight-kept").textContent();
+    for (const part of ["/entries/1/changes", "propellant_mass", "34 g"]) assert.ok(kept.includes(part), kept);
+    // Looking at every flight changes nothing.
+    for (const k of [0, 2, 1]) await page.locator("#flights button").nth(k).click();
+    await page.locator("#ask").click();
+    assert.equal(await left(page), await idOf(text));
+    assert.equal(await idOf(seen.whole[0]), await idOf(text));
+    // A number that is written otherwise is another day: 62.0 has to stay 62.0.
+    assert.notEqual(await idOf(JSON.stringify(JSON.parse(text))), await idOf(text));
+}
+
+async function writtenOut(page) {
+    const rows = async (text) => (await (await fetch(`${base}/v1/days`, { method: "POST", headers: { "content-type": "application/json" }, body: text })).json()).entries;
+    const seen = posts(page);
+    await begun(page);
+    await page.locator("#flights button").nth(1).click();
+    assert.equal(await field(page, "/entries/1/card/motor/propellant_mass").inputValue(), "");
+    await page.locator("#write-out").click();
+    assert.equal(await field(page, "/entries/1/card/motor/propellant_mass").inputValue(), "34 g");
+    assert.equal(await page.locator("#write-out").isVisible(), false);
+    await page.locator("#ask").click();
+    await left(page);
+    // The same flights, by their ids.
+    const ids = (list) => list.map((row) => row.flight.assessment);
+    const before = ids(await rows(readFileSync(examplePath("days/meadow.json"), "utf8")));
+    assert.deepEqual(ids(await rows(seen.whole[0])), before);
+    assert.equal(new Set(before).size, 3);
+    assert.equal(JSON.parse(seen.whole[0]).entries[1].copy_of, undefined);
+}
+
+async function reloaded(page) {
+    await begun(page);
+    await field(page, "/launch/rail_length").fill("9 ft");
+    await field(page, "/entries/0/name").fill("pad 9");
+    await page.reload();
+    assert.equal(await field(page, "/launch/rail_length").inputValue(), "9 ft");
+    assert.equal(await field(page, "/entries/0/name").inputValue(), "pad 9");
+    // Another day is another; the first is still there.
+    await emptied(page);
+    assert.equal(await field(page, "/launch/rail_length").inputValue(), "");
+    await page.locator("#other").selectOption("invented day");
+    await page.locator("#open-other").click();
+    assert.equal(await field(page, "/launch/rail_length").inputValue(), "9 ft");
+}
+
+async function saved(page, context) {
+    await begun(page);
+    await page.locator("#flights button").nth(2).click();
+    // Every kind of writing: rows, a list, a form that is chosen, items added and removed, a copy.
+    await page.locator("#copy").click();
+    await write(page, ["/entries/3/name", "/entries/3/delays"], ["pad 2, again", "4; 6"]);
+    await field(page, "/entries/3/card/motor/code").fill("");
+    await field(page, "/entries/3/card/motor/thrust_curve").fill("0 0\n0.1 9\n1.5 6\n1.8 0");
+    await page.locator(`[id="/site/areas"] > .press > [data-add]`).click();
+    await field(page, "/site/areas/2/name").fill("road");
+    await field(page, "/site/areas/2:area:form").selectOption("polygon");
+    await field(page, "/site/areas/2/polygon").fill("-60, 200\n60 m; 200\n60 220");
+    await page.locator(`[id="/site/areas/1"] [data-remove]`).click();
+    for (const group of ["How uncertain each figure is", "How many flights"]) await page.locator("summary", { hasText: group }).click();
+    await field(page, "/spread/drag:form").selectOption("log_normal");
+    await field(page, "/spread/drag/log_normal/log_sd").fill("12 %");
+    await page.locator(`[id="/advise"] input`).first().check();
+    const [download] = await Promise.all([page.waitForEvent("download"), page.locator("#save").click()]);
+    const file = await download.path();
+    const text = readFileSync(file, "utf8");
+    const day = JSON.parse(text);
+    const wanted = example("days/meadow.json");
+    const { code, ...motor } = wanted.entries[2].card.motor;
+    assert.equal(code, "C6-5");
+    const again = { ...wanted.entries[2], name: "pad 2, again", delays: [4, 6] };
+    again.card = { ...again.card, motor: { ...motor, thrust_curve: "0 0\n0.1 9\n1.5 6\n1.8 0" } };
+    wanted.entries.push(again);
+    wanted.site.areas = [wanted.site.areas[0], { name: "road", polygon: [[-60, 200], ["60 m", 200], [60, 220]] }];
+    wanted.spread = { drag: { log_normal: { log_sd: "12 %" } } };
+    wanted.advise = ["wind_limit"];
+    assert.deepEqual(day, wanted);
+    assert.match(await idOf(text), /^[0-9a-f]{32}$/);
+    // The same elsewhere, in a browser that knows nothing of it.
+    const elsewhere = await context.browser().newContext();
+    const other = await elsewhere.newPage();
+    await other.goto(`${base}/new`);
+    assert.equal(await other.locator("#flights button").count(), 1);
+    await other.locator("#file").setInputFiles(file);
+    await other.waitForFunction(() => document.getElementById("flights").childElementCount === 4);
+    const [second] = await Promise.all([other.waitForEvent("download"), other.locator("#save").click()]);
+    assert.equal(readFileSync(await second.path(), "utf8"), text);
+    // What is no day changes nothing and is told.
+    await other.locator("#file").setInputFiles({ name: "a.json", mimeType: "application/json", buffer: Buffer.from(`{"flights": 1, "flights": 2}`) });
+    await other.waitForFunction(() => document.getElementById("keeping").textContent.includes("stands twice"));
+    assert.equal(await other.locator("#flights button").count(), 4);
+    await elsewhere.close();
+}
+
+async function weatherDecoded(page) {
+    const [reply] = await Promise.all([page.waitForResponse(`${base}/v1/weather`), decoded(page)]);
+    const answer = await reply.json();
+    const shown = await page.locator("#decoded table tbody tr").allTextContents();
+    assert.equal(shown.length, answer.levels.length);
+    const told = (levels) => levels.forEach((level, k) => assert.ok(shown[k].includes(String(level.wind_speed_m_s)) && shown[k].includes(String(level.height_above_sea_m)), shown[k]));
+    told(answer.levels);
+    await notices("levels upside down", async () => told([...answer.levels].reverse()));
+    const text = await page.locator("#decoded").textContent();
+    for (const sentence of [...answer.assumed, ...answer.skipped]) assert.ok(text.includes(sentence), sentence);
+    // A group that cannot be read is told beside the message.
+    await field(page, "/weather/metar").fill(REPORT.replace("32010KT", "32O10KT"));
+    await page.locator("#decode").click();
+    await page.waitForFunction(() => document.activeElement.id === "faults");
+    assert.match(await beside(page, "/weather/metar"), /32O10KT/);
+}
+
+async function unkept(page) {
+    assert.match(await page.locator("#keeping").textContent(), /keeps nothing/);
+    await begun(page);
+    assert.match(await page.locator("#keeping").textContent(), /keeps nothing|Opened/);
+    await page.locator("#ask").click();
+    assert.equal(await left(page), await idOf(readFileSync(examplePath("days/meadow.json"), "utf8")));
+}
+
+async function offline(page, context) {
+    await begun(page);
+    await context.setOffline(true);
+    await page.locator("#ask").click();
+    await page.waitForFunction(() => document.getElementById("asking").textContent.includes("cannot be reached"));
+    assert.equal(await field(page, "/launch/rail_length").inputValue(), "8 ft");
+    await context.setOffline(false);
+    // Told when to come back, and where to sign in.
+    const refusing = (status, headers) => page.route("**/v1/days", (route) => route.fulfill({ status, headers, contentType: "application/problem+json", body: `{"title": "Refused.", "detail": "As planted."}` }), { times: 1 });
+    await refusing(429, { "retry-after": "17" });
+    await page.locator("#ask").click();
+    await page.waitForFunction(() => document.getElementById("asking").textContent.includes("Come back in 17 s"));
+    assert.equal(await page.locator("#sign-in").isVisible(), false);
+    await refusing(401, {});
+    await page.locator("#ask").click();
+    await page.locator("#sign-in").waitFor();
+    // What takes too long is cancelled.
+    await page.route("**/v1/days", () => null, { times: 1 });
+    await page.locator("#ask").click();
+    await page.locator("#cancel").click();
+    await page.waitForFunction(() => document.getElementById("asking").textContent.includes("Cancelled"));
+    // A day of its own: what is stored costs nothing.
+    await field(page, "/launch/rail_length").fill("8.25 ft");
+    await page.locator("#price").click();
+    await page.waitForFunction(() => /6000 flights\..*core/.test(document.getElementById("asking").textContent));
+    await page.locator("#ask").click();
+    await left(page);
+}
+
+/// Each: a name, and what is done with a browser.
+export const STORIES = [
+    ["a flight is typed by keyboard alone, and its day is reached", (browser) => at(browser, 360, typed)],
+    ["faults stand beside their fields with their remedy", (browser) => at(browser, 360, faulted)],
+    ["the example comes through the page as it is", (browser) => at(browser, 1280, roundTrip)],
+    ["a copy is written out in full", (browser) => at(browser, 360, writtenOut)],
+    ["a day outlives a reload", (browser) => at(browser, 360, reloaded)],
+    ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
+    ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],
+    [
+        "a browser that keeps nothing says so",
+        (browser) => at(browser, 360, unkept, (context) => context.addInitScript(() => Object.defineProperty(window, "localStorage", { get: () => { throw new Error("refused"); } }))),
+    ],
+    ["without the network everything is kept", (browser) => at(browser, 360, offline)],
+];
