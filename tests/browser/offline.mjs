@@ -12,7 +12,7 @@ import { example } from "./states.mjs";
 
 const program = process.env.SLOWPOINT;
 
-/// A server, and where it is. `stop` and `start` are of the same data and the same address.
+/// A server, and where it is; it flies on one core, so that work can be watched on any machine. `stop` and `start` are of the same data and the same address.
 async function serving(tokens = []) {
     const data = mkdtempSync(path.join(tmpdir(), "slowpoint-story-"));
     const store = ["--data-dir", path.join(data, "store")];
@@ -22,7 +22,7 @@ async function serving(tokens = []) {
     });
     const server = { data, secrets, port: 0, base: "", child: null };
     server.start = async () => {
-        server.child = spawn(program, ["serve", "--listen", `127.0.0.1:${server.port}`, ...store], { stdio: ["ignore", "ignore", "pipe"] });
+        server.child = spawn(program, ["serve", "--listen", `127.0.0.1:${server.port}`, "--cores", "1", ...store], { stdio: ["ignore", "ignore", "pipe"] });
         server.port = await new Promise((found, failed) => {
             let log = "";
             server.child.stderr.on("data", (some) => {
@@ -87,9 +87,8 @@ async function text(page, selector = "body") {
     return (await page.locator(selector).first().innerText()).replaceAll(/\s+/g, " ");
 }
 
-/// Waits until the worker answers for the pages, and has kept this one.
+/// Waits until the worker has kept this page: it answers for every page that is opened from then on.
 async function kept(page) {
-    await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
     await page.waitForFunction(async (path) => {
         for (const name of await caches.keys()) {
             const keys = await (await caches.open(name)).keys();
@@ -103,11 +102,16 @@ async function axe(page) {
     assert.deepEqual(await GATES.axe({ page }), []);
 }
 
-async function shoot(page, name) {
-    for (const colorScheme of ["light", "dark"]) {
-        await page.emulateMedia({ colorScheme });
-        await page.screenshot({ path: path.join(shots, `${name}-${page.viewportSize().width}-${colorScheme}.png`), fullPage: true });
-        await axe(page);
+/// Looks at a page as states are looked at: at each width, light and dark.
+async function shoot(page, name, widths = [320, 1280, 360]) {
+    for (const width of widths) {
+        await page.setViewportSize({ width, height: 740 });
+        for (const colorScheme of ["light", "dark"]) {
+            await page.emulateMedia({ colorScheme });
+            await page.screenshot({ path: path.join(shots, `${name}-${width}-${colorScheme}.png`), fullPage: true });
+            await axe(page);
+            assert.deepEqual(await GATES.scroll({ page }), [], `${name} at ${width} px`);
+        }
     }
     await page.emulateMedia({ colorScheme: "light" });
 }
@@ -264,8 +268,6 @@ async function savedFile({ server, browser, page }) {
     assert.match(opened.url(), /#flight-1$/);
     assert.deepEqual(await GATES.scroll({ page: opened }), []);
     await shoot(opened, "saved-day");
-    await opened.setViewportSize({ width: 1280, height: 740 });
-    await shoot(opened, "saved-day");
     // Control: a file that loads something is seen to.
     const loading = path.join(server.data, "loading.html");
     writeFileSync(loading, `<!doctype html><html lang="en"><title>x</title><img src="http://field.example/x.png" alt="x">`);
@@ -289,7 +291,7 @@ async function asks(page, server, flights) {
 
 async function progress({ server, page, context }) {
     await page.goto(`${server.base}/`);
-    const asked = await asks(page, server, 60_000);
+    const asked = await asks(page, server, 40_000);
     assert.deepEqual(asked.statuses, [200, 201]);
     const address = `${server.base}/jobs/${asked.job}?look=${asked.look}`;
     await page.goto(address);
@@ -297,7 +299,8 @@ async function progress({ server, page, context }) {
     const shown = await page.evaluate(() => performance.timeOrigin + performance.now());
     console.log(`  from asking to the first estimate on the screen: ${Math.round(shown - asked.begun)} ms`);
     assert.equal(await page.locator(".flights > li").count(), 3);
-    await shoot(page, "progress");
+    // Its rows come and replace each other: not at every width.
+    await shoot(page, "progress", [360]);
     // A row comes without the page being loaded again.
     await page.evaluate(() => {
         globalThis.untouched = true;

@@ -310,6 +310,8 @@ pub fn sent(id: &ContentId, answer: Bytes) -> Response {
 pub fn validators(response: &mut Response, tag: &str) {
     set(response, header::ETAG, tag);
     set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
+    // A browser that was signed out does not show what it holds for whoever was signed in.
+    set(response, header::VARY, "authorization, cookie");
 }
 
 /// The validator of an answer.

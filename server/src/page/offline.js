@@ -144,9 +144,9 @@ async function dated(kept) {
     if (!(kept.headers.get("content-type") ?? "").startsWith("text/html")) return kept;
     const day = new Date(at).toLocaleString("en-GB", { day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
     const told = `<section aria-label="How old this is"><p class="kept" role="status" data-kept-at="${at}">Kept on this device `
-        + `<span>${age(at)}</span></p><p class="kept-why">On ${day}. The server does not answer, so this is not what it would say `
-        + `now.</p></section>`;
-    const text = (await kept.text()).replace(/<body[^>]*>/, (body) => body + told);
+        + `<span>${age(at)}</span></p><p class="kept-why">On ${day}. The server did not answer in time, so this is not what `
+        + `it would say now.</p></section>`;
+    const text = (await kept.text()).replace("<body>", `<body class="aged">${told}`);
     return new Response(text, { headers: kept.headers });
 }
 
