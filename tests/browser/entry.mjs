@@ -213,6 +213,12 @@ async function faulted(page) {
     await page.keyboard.press("ControlOrMeta+a");
     await page.keyboard.type("5 mph");
     assert.equal(await beside(page, wrong[0]), "");
+    // Of an item of a list it is said which.
+    const { radius } = example("days/meadow.json").site.areas[0].circle;
+    await field(page, "/site/areas/0/circle/radius").fill("");
+    await asked(page);
+    assert.match(await page.locator("#faults li a").first().textContent(), /^area 1, Radius$/);
+    await field(page, "/site/areas/0/circle/radius").fill(radius);
     // A fault of one flight, which is not open: the others can be asked for all the same.
     await page.locator("#flights button").nth(2).click();
     await field(page, wrong[1]).fill("950 kg");

@@ -15,8 +15,18 @@ function holderOf(pointer) {
     return null;
 }
 
-/// The label of a place, also where it is not on the page now.
+/// What a place is called, with the items of lists that it lies in, also where it is not on the page now.
 function calledAt(pointer) {
+    const items = [];
+    partsOf(pointer).reduce((above, part) => {
+        const list = known.lists.get(patternOf(above));
+        if (list) items.push(`${list.querySelector(":scope > template").content.firstElementChild.dataset.oneCalled} ${Number(part) + 1}`);
+        return `${above}/${escapedPart(part)}`;
+    }, "");
+    return [...items, labelAt(pointer)].filter((words) => words !== "").join(", ");
+}
+
+function labelAt(pointer) {
     for (let pattern = patternOf(pointer); pattern !== ""; pattern = parentOf(pattern)) {
         const field = known.fields.get(pattern);
         if (field) return field.called;
