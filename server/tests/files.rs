@@ -9,6 +9,8 @@ use axum::body::Body;
 use axum::http::{Method, Request, header};
 use resvg::usvg::{Group, Node, Options, Tree};
 use serde_json::{Value, json};
+use slowpoint_server::id::ContentId;
+use slowpoint_server::store::{Shelf, Store};
 use support::{Service, card, check_problem, json_request, service};
 
 const CAUTION: &str =
@@ -447,6 +449,30 @@ async fn the_wind_of_a_picture_is_that_which_was_flown() {
         "{}",
         map.text()
     );
+}
+
+/// Of an answer of another engine there is the map without its wind; its wind and its flights would be those of this engine.
+#[tokio::test]
+async fn an_older_engine_has_its_map_and_no_more() {
+    let service = service();
+    let (place, mut answer) = posted(&service, &mapped()).await;
+    let whole = service.get(&format!("{place}/landing.svg")).await.text();
+    let now = answer["id"].as_str().unwrap().to_string();
+    let canonical = slowpoint_server::wire::read(mapped().to_string().as_bytes()).unwrap().canonical();
+    let old = ContentId::of("an older engine", &canonical);
+    answer["id"] = json!(old.to_string());
+    answer["engine"] = json!("an older engine");
+    service.store.put(Shelf::Assessments, &old, canonical.as_bytes(), answer.to_string().as_bytes()).unwrap();
+    let place = format!("/v1/assessments/{old}");
+    let map = service.get(&format!("{place}/landing.svg")).await.text();
+    assert!(whole.contains("Mean wind at heights") && !map.contains("Mean wind at heights"));
+    assert!(map.contains("rings about the pad"));
+    for file in ["wind.svg", "wind.png", "flight-paths.svg", "flight-paths.png"] {
+        check_problem(&service.get(&format!("{place}/{file}")).await, 410, "engine-changed");
+    }
+    let page = service.get(&format!("/flights/{old}")).await.text();
+    assert!(page.contains("Another engine answered this") && !page.contains("wind.svg"));
+    assert!(service.get(&format!("/flights/{now}")).await.text().contains("wind.svg"));
 }
 
 /// A few flights from the side: each of them as the flight by itself tells it, and of those that are looked at none opens

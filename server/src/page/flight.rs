@@ -16,6 +16,7 @@ use crate::State;
 use crate::api::assessments::{answer_of, read_id};
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
+use crate::config::ENGINE;
 use crate::problem::{Kind, Problem};
 use crate::render::flight_paths::FIRST;
 use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
@@ -69,7 +70,7 @@ fn page(answer: &Value, view: &View) -> Result<String, Problem> {
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
         (parts::weather(&at, weather))
-        (wind(&at, view))
+        @if flown_again(&at) { (wind(&at, view)) } @else { p { (OF_ANOTHER_ENGINE) } }
         (assumed(&at))
         (files(&at, &delay, view))
         (parts::identity(&at))
@@ -274,26 +275,40 @@ fn from_the_side(at: &At, drawn: &At, view: &View) -> Markup {
     let (id, label) = (at.get("id").text(), drawn.get("label").text());
     let picture = view.file(&format!("/v1/assessments/{id}/flight-paths.svg"), &[("delay", label)]);
     let flights = FIRST.min(at.get("flights").number().unwrap_or_default() as u64);
+    let shown = html! {
+        figure {
+            img.picture src=(picture) loading="lazy" alt={
+                "Height against distance of the first flights with " (label) ", with their highest points, openings and landings; each flight below has the numbers."
+            };
+            figcaption { "Examples by their numbers, not the most and the least that may come. Drawn for " (drawn.get("label").words()) "." }
+        }
+        nav aria-label="Each flight, JSON" {
+            ul.links {
+                @for k in 0..flights {
+                    li { a href=(view.file(&format!("/v1/assessments/{id}/flights/{k}"), &[])) { "Flight " (k) } }
+                }
+            }
+        }
+        p.note { "The picture names one more, the fastest opening it looked at. Every flight is at " code { "/v1/assessments/" (id) "/flights/" } em { "number" } "." }
+    };
     html! {
         section aria-labelledby="side" {
             h2 #side { "Some flights from the side" }
-            figure {
-                img.picture src=(picture) loading="lazy" alt={
-                    "Height against distance of the first flights with " (label) ", with their highest points, openings and landings; each flight below has the numbers."
-                };
-                figcaption { "Examples by their numbers, not the most and the least that may come. Drawn for " (drawn.get("label").words()) "." }
+            @if !flown_again(at) { p { (OF_ANOTHER_ENGINE) } } @else {
+                (shown)
             }
-            nav aria-label="Each flight, JSON" {
-                ul.links {
-                    @for k in 0..flights {
-                        li { a href=(view.file(&format!("/v1/assessments/{id}/flights/{k}"), &[])) { "Flight " (k) } }
-                    }
-                }
-            }
-            p.note { "The picture names one more, the fastest opening it looked at. Every flight is at " code { "/v1/assessments/" (id) "/flights/" } em { "number" } "." }
         }
     }
 }
+
+/// Whether this engine flies it again: only then there are flights and a wind to draw.
+fn flown_again(at: &At) -> bool {
+    at.get("engine").text() == ENGINE
+}
+
+/// What stands in place of such pictures.
+const OF_ANOTHER_ENGINE: &str =
+    "Another engine answered this, so it cannot be drawn again here. Post the same flight card again for it.";
 
 /// The mean wind that was flown in.
 fn wind(at: &At, view: &View) -> Markup {
@@ -507,8 +522,10 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
                 (link(of_delay("landing.svg"), "Landing, SVG"))
                 (link(of_delay("landing.png"), "Landing, PNG"))
-                (link(of_delay("flight-paths.svg"), "Flights from the side, SVG"))
-                (link(file("wind.svg"), "Wind, SVG"))
+                @if flown_again(at) {
+                    (link(of_delay("flight-paths.svg"), "Flights from the side, SVG"))
+                    (link(file("wind.svg"), "Wind, SVG"))
+                }
             }
             h3 { "On another site" }
             (parts::code("A picture for another site", &image))
