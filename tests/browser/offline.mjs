@@ -17,7 +17,7 @@ async function serving(tokens = []) {
     const data = mkdtempSync(path.join(tmpdir(), "slowpoint-story-"));
     const store = ["--data-dir", path.join(data, "store")];
     const secrets = tokens.map((name) => {
-        const told = execFileSync(program, ["token", "add", ...store, name], { encoding: "utf8" });
+        const told = execFileSync(program, ["token", "add", ...store, name], { encoding: "utf8", stdio: ["ignore", "pipe", "ignore"] });
         return /slowpoint_[0-9a-f]{64}/.exec(told)[0];
     });
     const server = { data, secrets, port: 0, base: "", child: null };
@@ -130,6 +130,8 @@ async function withoutNetwork({ server, browser, page }) {
     await page.goto(`${server.base}/`);
     await kept(page);
     assert.match(await text(page, "[data-keeping=here]"), /Nothing yet/);
+    await page.goto(`${server.base}/new`);
+    await kept(page);
     await page.goto(server.base + day);
     await kept(page);
     await page.locator(".flights h3 a").first().click();
@@ -161,6 +163,9 @@ async function withoutNetwork({ server, browser, page }) {
     assert.equal(await page.locator(".kept").getAttribute("role"), "status");
     assert.ok((await page.locator(".kept").boundingBox()).y < 5, "before all else");
     await shoot(page, "kept-day");
+    // Where a day is written down, though nobody opened it at this address.
+    await page.goto(`${server.base}/new?units=us`);
+    assert.match(await text(page, ".kept"), /Kept on this device/);
     // A flight with its pictures; in other units as it was; of others that they are not here.
     for (const other of ["", "?units=us"]) {
         await page.goto(server.base + flight + other);

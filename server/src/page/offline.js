@@ -21,6 +21,8 @@ const WAIT_MS = 4000;
 /// When it was kept.
 const AT = "x-kept-at";
 
+/// Pages that are nobody's: where to begin, and where a day is written down.
+const NOBODYS = ["/", "/new"];
 const PAGE = /^\/(?:days|flights|sweeps)\/[0-9a-f]{32}(?:\/sheet)?$/;
 const PICTURE = /^\/v1\/(?:assessments|sweeps)\/[0-9a-f]{32}\/[a-z-]+\.svg$/;
 
@@ -57,7 +59,7 @@ self.addEventListener("fetch", (event) => {
 });
 
 function keeps(url) {
-    return url.pathname === "/" || PAGE.test(url.pathname) || PICTURE.test(url.pathname);
+    return NOBODYS.includes(url.pathname) || PAGE.test(url.pathname) || PICTURE.test(url.pathname);
 }
 
 /// Where something is kept, and under which address: without the secret of a link.
@@ -84,7 +86,7 @@ async function answered(event, url) {
     const first = await Promise.race([asked, late]);
     // A proxy whose service is away answers too.
     if (first && first !== "late" && first.status < 500) return first;
-    const kept = wanted && await found(wanted, PAGE.test(url.pathname) || url.pathname === "/");
+    const kept = wanted && await found(wanted, !PICTURE.test(url.pathname));
     if (kept) {
         event.waitUntil(asked);
         return dated(kept);
