@@ -113,10 +113,10 @@ async function keep({ name, key }, reply) {
     if (reply.status !== 200 || reply.redirected || !/^(?:text\/html|image\/svg)/.test(type)) return;
     const headers = new Headers(reply.headers);
     headers.set(AT, String(Date.now()));
+    // Whole, before it takes the place of what is kept: the server may be away before its end.
+    const body = await reply.blob();
     const cache = await caches.open(name);
-    // Put last, it is the youngest.
-    await cache.delete(key, { ignoreVary: true });
-    await cache.put(key, new Response(await reply.blob(), { headers }));
+    await cache.put(key, new Response(body, { headers }));
     await trim(cache, MOST);
     const links = (await caches.keys()).filter((other) => other.startsWith(LINK));
     await Promise.all(links.slice(0, Math.max(0, links.length - MOST_LINKS)).map((other) => caches.delete(other)));
