@@ -87,9 +87,18 @@ async function text(page, selector = "body") {
     return (await page.locator(selector).first().innerText()).replaceAll(/\s+/g, " ");
 }
 
+/// Waits until something that a page works out comes true.
+async function until(page, what, argument) {
+    for (let tries = 0; tries < 300; tries += 1) {
+        if (await page.evaluate(what, argument)) return;
+        await page.waitForTimeout(100);
+    }
+    throw new Error(`it did not come true: ${what}`);
+}
+
 /// Waits until the worker has kept this page: it answers for every page that is opened from then on.
 async function kept(page) {
-    await page.waitForFunction(async (path) => {
+    await until(page, async (path) => {
         for (const name of await caches.keys()) {
             const keys = await (await caches.open(name)).keys();
             if (keys.some((key) => new URL(key.url).pathname === path)) return true;
@@ -139,7 +148,7 @@ async function withoutNetwork({ server, browser, page }) {
     const flight = new URL(page.url()).pathname;
     assert.equal(await page.locator(".kept").count(), 0, "what the server says has no age");
     // The map as well, to which nobody has scrolled.
-    await page.waitForFunction(async () => {
+    await until(page, async () => {
         const pictures = [...document.images].map((image) => image.src);
         const kept = await Promise.all(pictures.map((picture) => caches.match(picture, { ignoreVary: true })));
         return pictures.length === 2 && kept.every(Boolean);
