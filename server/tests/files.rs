@@ -9,7 +9,7 @@ use axum::body::Body;
 use axum::http::{Method, Request, header};
 use resvg::usvg::{Group, Node, Options, Tree};
 use serde_json::{Value, json};
-use support::{Service, card, check_problem, service};
+use support::{Service, card, check_problem, json_request, service};
 
 const CAUTION: &str =
     "An estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.";
@@ -27,13 +27,15 @@ async fn posted(service: &Service, card: &Value) -> (String, Value) {
     (reply.header("location").to_string(), reply.json())
 }
 
-const FILES: [(&str, &str); 6] = [
+const FILES: [(&str, &str); 8] = [
     ("landing.geojson", "application/geo+json"),
     ("landing.kml", "application/vnd.google-earth.kml+xml"),
     ("landing.svg", "image/svg+xml"),
     ("landing.png", "image/png"),
     ("deploy-speed.svg", "image/svg+xml"),
     ("deploy-speed.png", "image/png"),
+    ("wind.svg", "image/svg+xml"),
+    ("wind.png", "image/png"),
 ];
 
 #[tokio::test]
@@ -298,7 +300,7 @@ async fn pictures_are_readable() {
     let mut labels = 0;
     for (what, card) in crowded() {
         let (place, answer) = posted(&service, &card).await;
-        for file in ["landing", "deploy-speed"] {
+        for file in ["landing", "deploy-speed", "wind", "flight-paths"] {
             let text = service.get(&format!("{place}/{file}.svg")).await.text();
             assert!(
                 text.contains("<title id=\"title\">") && text.contains(&format!("<desc id=\"desc\">{CAUTION}")),
@@ -346,6 +348,158 @@ fn rects(svg: &str) -> impl Iterator<Item = (String, [f32; 4])> {
         let [left, top, width, height] = ["x", "y", "width", "height"].map(|name| part(name)?.parse::<f32>().ok());
         Some((part("fill")?.to_string(), [left?, top?, left? + width?, top? + height?]))
     })
+}
+
+/// A number as pictures write it, with so many decimals.
+fn shown(value: &Value, decimals: usize) -> String {
+    format!("{:.decimals$}", value.as_f64().unwrap())
+}
+
+/// What is decoded is in the picture, height by height; a body that is refused is refused for a picture too.
+#[tokio::test]
+async fn the_wind_of_a_picture_is_that_which_is_decoded() {
+    let service = service();
+    let layered: Value = serde_json::from_str(include_str!("../examples/weather-report.json")).unwrap();
+    let mut body = layered["weather"].clone();
+    body["field_elevation"] = layered["site"]["elevation"].clone();
+    body["date"] = json!("2026-11-10");
+    let mut bodies = vec![(body.clone(), "above ground")];
+    body.as_object_mut().unwrap().remove("field_elevation");
+    body["layers"] = json!("height_above_sea ft, direction deg, speed kt\n6000, 320, 14\n9000, 340, 22");
+    bodies.push((body, "above sea level"));
+    let mut levels_seen = 0;
+    for (body, reference) in bodies {
+        let decoded = service.send(json_request("/v1/weather", body.to_string())).await;
+        assert_eq!(decoded.status, 200, "{}", decoded.text());
+        let reply = service.send(json_request("/v1/weather/profile.svg", body.to_string())).await;
+        assert_eq!((reply.status.as_u16(), reply.header("content-type")), (200, "image/svg+xml"), "{}", reply.text());
+        assert_eq!(reply.header("cache-control"), "no-store");
+        let svg = reply.text();
+        assert!(svg.contains(&format!("The mean wind by height {reference}. ")), "{svg}");
+        assert!(svg.contains(&format!("<desc id=\"desc\">{CAUTION}")));
+        let decoded = decoded.json();
+        for level in decoded["levels"].as_array().unwrap().iter().filter(|l| !l["wind_speed_m_s"].is_null()) {
+            let height = if reference == "above ground" { "height_above_ground_m" } else { "height_above_sea_m" };
+            let speed_m_s = level["wind_speed_m_s"].as_f64().unwrap();
+            let at = match level[height].as_f64() {
+                Some(m) => format!("{m:.0} m, {:.0} ft", m / 0.3048),
+                None => "At the ground".into(),
+            };
+            let mut told = format!("{at}: {speed_m_s:.1} m/s, {:.1} mph", speed_m_s / 0.44704);
+            told += &format!(", from {} deg", shown(&level["wind_from_deg"], 0));
+            if let Some(c) = level["temperature_c"].as_f64() {
+                told += &format!(", {c:.1} C");
+            }
+            assert!(svg.contains(&format!("{told}.")), "{told} in {svg}");
+            levels_seen += 1;
+        }
+    }
+    assert!(levels_seen >= 5, "{levels_seen}");
+    let refused = json!({"metar": "KABQ 100156Z 3X010KT", "date": "2026-11-10"});
+    let plain = service.send(json_request("/v1/weather", refused.to_string())).await;
+    let drawn = service.send(json_request("/v1/weather/profile.svg", refused.to_string())).await;
+    check_problem(&drawn, 422, "invalid-input");
+    assert_eq!(drawn.json()["errors"], plain.json()["errors"]);
+}
+
+/// What was flown in: the surface wind of the answer, and what the input says of the winds above it.
+#[tokio::test]
+async fn the_wind_of_a_picture_is_that_which_was_flown() {
+    let service = service();
+    let mut card = card();
+    card["wind"] = json!({
+        "surface": {"speed": "4 m/s", "direction": "250 deg", "measuring_height": "10 m"},
+        "layers": [{"height_above_ground": "150 m", "speed": "7 m/s", "direction": "270 deg"},
+                   {"height_above_ground": "9000 m", "speed": "40 m/s", "direction": "300 deg"}],
+    });
+    let (place, answer) = posted(&service, &card).await;
+    let wind = service.get(&format!("{place}/wind.svg")).await.text();
+    let nominal = &answer["nominal"];
+    let surface = format!(
+        "10 m, 33 ft: {} m/s, {} mph, from 250 deg.",
+        shown(&nominal["surface_wind_m_s"], 1),
+        shown(&nominal["surface_wind_mph"], 1)
+    );
+    assert!(wind.contains(&surface), "{surface} in {wind}");
+    assert!(wind.contains("150 m, 492 ft: 7.0 m/s, 15.7 mph, from 270 deg."));
+    assert!(wind.contains("mean of all flights") && wind.contains("known heights above what is flown through: 2"));
+    // The map has the same wind, and its rings.
+    let map = service.get(&format!("{place}/landing.svg")).await.text();
+    let at_10_m = format!(
+        "10 m, 33 ft: {} m/s {} mph, from 250 deg.",
+        shown(&nominal["surface_wind_m_s"], 1),
+        shown(&nominal["surface_wind_mph"], 1)
+    );
+    assert!(map.contains(&at_10_m) && map.contains("rings about the pad, "), "{map}");
+    // A wind from anywhere has no arrow.
+    card["wind"] = json!({"surface": {"speed": "2 m/s", "direction": "variable", "measuring_height": "10 m"}});
+    let (place, _) = posted(&service, &card).await;
+    let wind = service.get(&format!("{place}/wind.svg")).await.text();
+    assert!(wind.contains("10 m, 33 ft: 2.0 m/s, 4.5 mph, from anywhere."), "{wind}");
+    // Members of an ensemble: their mean.
+    let member = |speed: &str| json!({"surface": {"speed": speed, "direction": "250 deg", "measuring_height": "10 m"}});
+    card["wind"] = json!({"members": [member("2 m/s"), member("6 m/s")]});
+    let (place, _) = posted(&service, &card).await;
+    let (wind, map) =
+        (service.get(&format!("{place}/wind.svg")).await, service.get(&format!("{place}/landing.svg")).await);
+    assert!(
+        wind.text().contains("the mean of 2 members") && map.text().contains("10 m, 33 ft: 4.0 m/s"),
+        "{}",
+        map.text()
+    );
+}
+
+/// A few flights from the side: each of them as the flight by itself tells it, and of those that are looked at none opens
+/// faster than the one that is named.
+#[tokio::test]
+async fn flights_from_the_side_are_those_flights() {
+    let service = service();
+    let (place, answer) = posted(&service, &mapped()).await;
+    let begun = service.state.compute.begun();
+    let reply = service.get(&format!("{place}/flight-paths.svg?delay=8")).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    assert_eq!(service.state.compute.begun(), begun + 1, "flown as one flight is");
+    let way = answer["delays"].as_array().unwrap().iter().position(|d| d["label"] == "delay 8 s").unwrap();
+    let svg = reply.text();
+    assert!(svg.contains("Flights 0 to 5, and of the first 64 the one with the fastest opening"));
+    let (mut fastest, mut told) = ((0, 0.0), 0);
+    for index in 0..64 {
+        let flight = service.get(&format!("{place}/flights/{index}")).await.json();
+        let flown = &flight["delays"][way];
+        let speed_m_s = flown["ejection"]["airspeed_m_s"].as_f64().unwrap();
+        if speed_m_s > fastest.1 {
+            fastest = (index, speed_m_s);
+        }
+        let [east, north] = ["east_m", "north_m"].map(|name| flown["landing"][name].as_f64().unwrap());
+        let after = flown["ejection"]["after_apogee_s"].as_f64().unwrap();
+        let words = format!(
+            "Flight {index}: {} {apogee:.0} m ({:.0} ft); {speed_m_s:.1} m/s ({:.1} mph) at ejection, ejected {:.1} s {} that, {} m up; lands {:.0} m",
+            if after < 0.0 { "would reach" } else { "highest" },
+            flight["apogee_height_above_pad_m"].as_f64().unwrap() / 0.3048,
+            speed_m_s / 0.44704,
+            after.abs(),
+            if after < 0.0 { "before" } else { "after" },
+            shown(&flown["ejection"]["height_above_pad_m"], 0),
+            east.hypot(north),
+            apogee = flight["apogee_height_above_pad_m"].as_f64().unwrap(),
+        );
+        told += usize::from(svg.contains(&words));
+        assert!(index > 5 || svg.contains(&words), "{words} in {svg}");
+    }
+    assert!(told == 6 + usize::from(fastest.0 > 5), "{told}");
+    let named = svg.split("; the fastest opening of those").next().unwrap().rsplit("Flight ").next().unwrap();
+    assert!(named.starts_with(&format!("{}: ", fastest.0)), "{named} is not {fastest:?}");
+    // Held like its siblings.
+    let tag = reply.header("etag").to_string();
+    let uri = format!("{place}/flight-paths.svg?delay=8");
+    let request = Request::builder().method(Method::GET).uri(&uri).header(header::IF_NONE_MATCH, &tag);
+    let again = service.send(request.body(Body::empty()).unwrap()).await;
+    assert_eq!((again.status.as_u16(), again.body.len()), (304, 0));
+    assert_eq!(service.get(&uri).await.body, reply.body, "the same bytes again");
+    assert_eq!(service.get(&format!("{place}/flight-paths.png")).await.header("content-type"), "image/png");
+    check_problem(&service.get(&format!("{place}/flight-paths.svg?delay=99")).await, 400, "invalid-query");
+    let nowhere = service.get(&format!("/v1/assessments/{}/flight-paths.svg", "0".repeat(32))).await;
+    check_problem(&nowhere, 404, "unknown-assessment");
 }
 
 /// Limits in both units, and the figures of the answer in words.

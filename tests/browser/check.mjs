@@ -3,6 +3,7 @@
 import { mkdirSync, rmSync } from "node:fs";
 import path from "node:path";
 
+import { EMBEDDED } from "./embedded.mjs";
 import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
@@ -10,7 +11,7 @@ import { states } from "./states.mjs";
 
 const WIDTHS = [320, 360, 1280];
 /// Each: a name, and what is done with a browser; it throws where something is not as it should be.
-const STORIES = [...ENTERING, ...OFFLINE];
+const STORIES = [...EMBEDDED, ...ENTERING, ...OFFLINE];
 
 const html = (body, head = "") =>
     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planted</title>${head}</head><body><main><h1>Planted</h1>${body}</main></body></html>`;

@@ -269,7 +269,14 @@ async function reloaded(page) {
     await begun(page);
     await field(page, "/launch/rail_length").fill("9 ft");
     await field(page, "/entries/0/name").fill("pad 9");
+    const ring = [[-71.002, 42.699], [-70.998, 42.699], [-70.998, 42.701], [-71.002, 42.699]];
+    const feature = { type: "Feature", properties: { name: "field" }, geometry: { type: "Polygon", coordinates: [ring] } };
+    const map = { type: "FeatureCollection", features: [feature] };
+    await field(page, "/site/map:file").setInputFiles({ name: "map.geojson", mimeType: "application/geo+json", buffer: Buffer.from(JSON.stringify(map)) });
+    await page.waitForFunction(() => document.getElementById("/site/map").value !== "");
     await page.reload();
+    const [download] = await Promise.all([page.waitForEvent("download"), page.locator("#save").click()]);
+    assert.deepEqual(JSON.parse(readFileSync(await download.path(), "utf8")).site.map, map);
     assert.equal(await field(page, "/launch/rail_length").inputValue(), "9 ft");
     assert.equal(await field(page, "/entries/0/name").inputValue(), "pad 9");
     // Another day is another; the first is still there.

@@ -79,6 +79,26 @@ function longest() {
     return day;
 }
 
+/// A day whose ways of deploying have the longest names, on as many rows as a sheet has room for and more.
+function altimeters() {
+    const day = example("days/meadow.json");
+    const [first] = day.entries;
+    day.flights = 64;
+    day.entries = [first];
+    delete first.delays;
+    day.delays = [5, 7, 9];
+    day.electronics = [
+        { fires_at: "apogee", backup_delay: 9 },
+        { fires_at: "height", height: "150 m", backup_delay: 12 },
+        { fires_at: "apogee" },
+    ];
+    for (let k = 0; k < 14; k += 1) {
+        const changes = { card: { airframe: { mass: `${640 + 10 * k} g` } } };
+        day.entries.push({ name: `flight ${k + 1} with an altimeter`, copy_of: first.name, changes });
+    }
+    return day;
+}
+
 /// Every state: a name, an address, whether it is a sheet of one page, and what is done there first.
 export async function states() {
     const mapped = await posted("/v1/assessments", example("mapped-field.json"));
@@ -90,6 +110,7 @@ export async function states() {
     const windier = example("days/meadow.json");
     windier.wind.surface.speed = "7 mph";
     const later = await posted("/v1/days", windier);
+    const electronic = await posted("/v1/days", altimeters());
     const sweep = await posted("/v1/sweeps", example("sweeps/meadow.json"));
     const job = await givenUp("/v1/days", { ...example("days/meadow.json"), seed: 9 });
     const nowhere = "0".repeat(32);
@@ -101,13 +122,21 @@ export async function states() {
         ["flight-assumed", assumed],
         ["flight-full", full],
         ["flight-sun", `${mapped}?theme=sun`],
+        ["flight-light", `${coloured}?theme=light`],
+        ["flight-dark", `${coloured}?theme=dark&units=us`],
         ["flight-embed", `${mapped}/embed`],
+        ["flight-dated-embed", `${coloured}/embed?units=us`],
         ["day", day],
         ["day-long", `${long}?sort=chance`],
         ["day-empty", `${day}?only=failed`],
         ["day-since", `${later}?since=${day.split("/").pop()}`],
         ["day-sun", `${day}?theme=sun&units=us`],
+        ["day-light", `${day}?theme=light`],
+        ["day-dark", `${day}?theme=dark`],
+        ["day-altimeters", electronic],
         ["sweep", sweep],
+        ["sweep-light", `${sweep}?theme=light`],
+        ["sweep-dark", `${sweep}?theme=dark`],
         ["refusal", `/flights/${nowhere}`],
         ["job-ended", job],
         ["jobs", "/jobs?theme=sun"],
@@ -118,6 +147,7 @@ export async function states() {
         ["sheet-full", `${full}/sheet?units=us`, true],
         ["sheet-day", `${day}/sheet`, true],
         ["sheet-long", `${long}/sheet`, true],
+        ["sheet-altimeters", `${electronic}/sheet?units=us`, true],
         ...entering,
     ];
 }

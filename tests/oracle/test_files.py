@@ -240,7 +240,7 @@ def stands_alone(root, titled, told_id):
     """Alone in the world, and told in words."""
     assert root.tag == SVG + "svg" and root.get("viewBox").startswith("0 0 360 ")
     assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
-        "svg", "title", "desc", "rect", "text", "path", "g", "clipPath", "mask"}
+        "svg", "title", "desc", "rect", "text", "path", "circle", "g", "clipPath", "mask"}
     title, told = root.find(SVG + "title"), root.find(SVG + "desc")
     assert titled in title.text and told.text.startswith(CAUTION)
     assert root.get("role") == "img" and root.get("aria-labelledby").split() == [title.get("id"), told.get("id")]
@@ -264,7 +264,7 @@ def painted(root, octets, held=ORANGE):
     return image
 
 
-@pytest.mark.parametrize("name", PICTURES)
+@pytest.mark.parametrize("name", [*PICTURES, "wind", "flight-paths"])
 def test_svg_by_libxml2(service, answer, name):
     stands_alone(lxml.etree.fromstring(picture(service, answer, f"{name}.svg")), answer["name"], answer["id"])
 

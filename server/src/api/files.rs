@@ -10,16 +10,18 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use utoipa::IntoParams;
 
-use super::assessments::{answer_of, not_modified, read_id, to_json, unanswered, validators};
+use super::assessments::{answer_of, kept_card, not_modified, read_id, replayable, to_json, unanswered, validators};
 use super::blocking;
-use super::extract::{Asked, InPath};
+use super::extract::{Asked as AskedQuery, InPath};
 use crate::State;
 use crate::compute::Failure;
 use crate::log;
 use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
 use crate::render::stored::{Delay, Globe, Site, Stored};
+use crate::render::wind_profile::{self, Said};
+use crate::render::winds::Winds;
 use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
-use crate::wire::FieldFault;
+use crate::wire::{Asked, FieldFault};
 
 /// Which delay's landing.
 #[derive(Debug, Default, Deserialize, IntoParams)]
@@ -56,7 +58,7 @@ pub struct DelayQuery {
 pub async fn landing_geojson(
     Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
-    Asked(query): Asked<DelayQuery>,
+    AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let make = move |answer: &Stored| {
@@ -89,7 +91,7 @@ pub async fn landing_geojson(
 pub async fn landing_kml(
     Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
-    Asked(query): Asked<DelayQuery>,
+    AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let make = move |answer: &Stored| {
@@ -103,8 +105,8 @@ pub async fn landing_kml(
 /// Draws the landing as SVG
 ///
 /// North up, metres about the pad: the areas with their chances, the smallest areas that hold 50, 95 and 99 % of one delay's
-/// flights, the ellipse of 95 %, and what holds 95 % of the flights with any one failure. Stands alone and has a title and a
-/// description: made for `<img>`.
+/// flights, the ellipse of 95 %, and what holds 95 % of the flights with any one failure; rings about the pad, and the mean
+/// wind at a few heights below it. Stands alone and has a title and a description: made for `<img>`.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/landing.svg",
@@ -124,11 +126,14 @@ pub async fn landing_kml(
 pub async fn landing_svg(
     Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
-    Asked(query): Asked<DelayQuery>,
+    AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |answer: &Stored| Ok(landing_map::picture(answer, delay(answer, &query)?).into_bytes());
-    file(&state, &id, &headers, ("landing.svg", svg::MEDIA_TYPE), make).await
+    let make = move |answer: &Stored, asked: Option<&Asked>| {
+        let winds = asked.map(Winds::flown);
+        Ok(landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()).into_bytes())
+    };
+    flown_file(&state, &id, &headers, ("landing.svg", svg::MEDIA_TYPE), make).await
 }
 
 /// Draws the landing as PNG
@@ -154,11 +159,14 @@ pub async fn landing_svg(
 pub async fn landing_png(
     Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
-    Asked(query): Asked<DelayQuery>,
+    AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |answer: &Stored| painted(&landing_map::picture(answer, delay(answer, &query)?));
-    file(&state, &id, &headers, ("landing.png", png::MEDIA_TYPE), make).await
+    let make = move |answer: &Stored, asked: Option<&Asked>| {
+        let winds = asked.map(Winds::flown);
+        painted(&landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()))
+    };
+    flown_file(&state, &id, &headers, ("landing.png", png::MEDIA_TYPE), make).await
 }
 
 /// Draws the airspeed at opening against the delay as SVG
@@ -217,6 +225,89 @@ pub async fn deploy_speed_png(
     file(&state, &id, &headers, ("deploy-speed.png", png::MEDIA_TYPE), make).await
 }
 
+/// Draws the mean wind that was flown in as SVG
+///
+/// Against height above ground, up to a little above the highest point of 95 % of the flights: the speed as a line, dashed where it is assumed,
+/// and the direction as arrows the way the air moves, with what is known at which height in words. It is the mean of all
+/// flights: each has its errors and gusts on top. Made from the input again, so it needs the engine that answered. Stands
+/// alone and has a title and a description: made for `<img>`.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/wind.svg",
+    tag = "assessments",
+    operation_id = "read_wind_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
+        (status = 304, description = "The client holds it already"),
+        ReadRefusals,
+    ),
+)]
+pub async fn wind_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored, asked: Option<&Asked>| Ok(wind(answer, asked)?.into_bytes());
+    flown_file(&state, &id, &headers, ("wind.svg", svg::MEDIA_TYPE), make).await
+}
+
+/// Draws the mean wind that was flown in as PNG
+///
+/// The same as `wind.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and text
+/// in the SVG.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/wind.png",
+    tag = "assessments",
+    operation_id = "read_wind_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
+        (status = 304, description = "The client holds it already"),
+        ReadRefusals,
+    ),
+)]
+pub async fn wind_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored, asked: Option<&Asked>| painted(&wind(answer, asked)?);
+    flown_file(&state, &id, &headers, ("wind.png", png::MEDIA_TYPE), make).await
+}
+
+/// How much higher than nearly all flights the wind is shown.
+const ABOVE_FLIGHTS: f64 = 1.1;
+
+fn wind(answer: &Stored, asked: Option<&Asked>) -> Result<String, Problem> {
+    let asked = asked.ok_or_else(|| {
+        let told = format!(
+            "{} flew it, and the wind of its input is told by that engine alone. Post the flight card again.",
+            answer.engine
+        );
+        Problem::new(Kind::EngineChanged, told)
+    })?;
+    let source = match &asked.weather {
+        Some(weather) => format!("{}; {}, id {}", weather.source(), answer.engine, answer.id),
+        None => format!("wind by hand; {}, id {}", answer.engine, answer.id),
+    };
+    let up_to_m = answer.apogee.as_ref().and_then(|a| a.height_above_pad_m.p95.rounded()).map(|h| ABOVE_FLIGHTS * h);
+    let said = Said {
+        name: &answer.name,
+        shown: "The mean wind that was flown in, by height: the mean of all flights, each of which has errors and gusts of its own",
+        caution: &answer.caution,
+        source: &source,
+    };
+    Ok(wind_profile::picture(&Winds::flown(asked), up_to_m, &said))
+}
+
 /// A picture as PNG.
 pub fn painted(picture: &str) -> Result<Vec<u8>, Problem> {
     png::of(picture).ok_or_else(|| {
@@ -240,6 +331,27 @@ where
     let tag = format!("\"{id}.{name}\"");
     let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
     made(state, answer, &tag, media_type, make).await
+}
+
+/// The same of an answer and its input; none where this engine gives that another id, or it is lost.
+async fn flown_file<M>(
+    state: &Arc<State>,
+    id: &str,
+    headers: &HeaderMap,
+    (name, media_type): (&str, &'static str),
+    make: M,
+) -> Result<Response, Problem>
+where
+    M: FnOnce(&Stored, Option<&Asked>) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
+    let id = read_id(id)?;
+    let tag = format!("\"{id}.{name}\"");
+    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    let asked = match kept_card(state, &id).await?.input {
+        Some(input) => replayable(&id, input).await.ok(),
+        None => None,
+    };
+    made(state, answer, &tag, media_type, move |stored: &Stored| make(stored, asked.as_ref())).await
 }
 
 /// A file made from a stored answer.
@@ -283,7 +395,8 @@ where
     .await?
 }
 
-fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Problem> {
+/// The delay that is asked for, or which there are.
+pub fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Problem> {
     answer.delay(query.delay.as_deref()).ok_or_else(|| {
         let labels: Vec<String> = answer.delays.iter().map(|d| format!("{:?}", d.label)).collect();
         Problem::new(

@@ -2,23 +2,29 @@
 //! chances as a table, `/v1/assessments/{id}/flights.csv`.
 
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::Extension;
 use axum::extract::State as Held;
-use axum::http::header;
+use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{affordable, flights_of, kept_card, read_id, replayable, to_json};
-use super::extract::InPath;
+use super::assessments::{
+    affordable, answer_of, flights_of, from_json, kept_card, not_modified, read_id, replayable, to_json, validators,
+};
+use super::blocking;
+use super::extract::{Asked, InPath};
+use super::files::{DelayQuery, delay, painted};
 use super::price::Cost;
 use super::work::{computed, damaged};
 use crate::State;
 use crate::access::Client;
 use crate::compute::Failure;
 use crate::metrics::{Mode, REPLAYS};
-use crate::problem::{FlightRefusals, Kind, Problem, TableRefusals};
-use crate::render::csv;
+use crate::problem::{FlightRefusals, Kind, PictureRefusals, Problem, TableRefusals};
+use crate::render::flight_paths::{self, AMONG, Drawn, FIRST};
+use crate::render::stored::Stored;
+use crate::render::{csv, png, svg};
 use crate::store::Shelf;
 use crate::wire::{self, FlightAnswer};
 
@@ -71,6 +77,118 @@ pub async fn read(
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
+}
+
+/// Draws a handful of flights from the side, flown again, as SVG
+///
+/// Height above the pad against distance along the ground from it, on one scale: the first six flights by number, and of the
+/// first 64 the one with the fastest opening with that delay; each with its highest point, its ejection with the airspeed that limits are
+/// held against, and its landing. The same figures are in `flights/{index}`. Stands alone and has a title and a
+/// description: made for `<img>`.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/flight-paths.svg",
+    tag = "assessments",
+    operation_id = "read_flight_paths_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
+        (status = 304, description = "The client holds it already"),
+        PictureRefusals,
+    ),
+)]
+pub async fn paths_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    paths(&state, &id, &query, &headers, ("flight-paths.svg", svg::MEDIA_TYPE), |svg| Ok(svg.into_bytes())).await
+}
+
+/// Draws a handful of flights from the side, flown again, as PNG
+///
+/// The same as `flight-paths.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and
+/// text in the SVG.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/flight-paths.png",
+    tag = "assessments",
+    operation_id = "read_flight_paths_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        DelayQuery,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
+        (status = 304, description = "The client holds it already"),
+        PictureRefusals,
+    ),
+)]
+pub async fn paths_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    Asked(query): Asked<DelayQuery>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let paint = |svg: String| painted(&svg).map_err(|_| Failure::Failed);
+    paths(&state, &id, &query, &headers, ("flight-paths.png", png::MEDIA_TYPE), paint).await
+}
+
+async fn paths(
+    state: &Arc<State>,
+    id: &str,
+    query: &DelayQuery,
+    headers: &HeaderMap,
+    (name, media_type): (&str, &'static str),
+    finish: impl FnOnce(String) -> Result<Vec<u8>, Failure> + Send + 'static,
+) -> Result<Response, Problem> {
+    let id = read_id(id)?;
+    let tag = format!("\"{id}.{name}\"");
+    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    let answer: Stored = blocking(move || from_json(&answer)).await?.map_err(|_| Problem::internal())?;
+    let label = delay(&answer, query)?.label.clone();
+    let way = answer.delays.iter().position(|d| d.label == label).unwrap_or_default();
+    let input = kept_card(state, &id).await?.input.ok_or_else(|| damaged(Shelf::Assessments, &id))?;
+    let asked = replayable(&id, input).await?;
+    let computation = format!("{id}/{name}?delay={label}");
+    let flown = state.metrics.flights(REPLAYS, Mode::Inline);
+    let draw = move |stop: &AtomicBool| {
+        let looked_at = AMONG.min(answer.flights);
+        let flights = chosen(&answer, &asked, way, looked_at, stop).ok_or(Failure::Stopped)?;
+        flown.inc_by(looked_at);
+        finish(flight_paths::picture(&answer, &label, &flights, looked_at)).map(Into::into)
+    };
+    let body = computed(state, &computation, || Ok(draw)).await?;
+    let mut response = ([(header::CONTENT_TYPE, media_type)], body).into_response();
+    validators(&mut response, &tag);
+    Ok(response)
+}
+
+/// The first flights, and the one that opens fastest of those that are looked at.
+fn chosen(answer: &Stored, asked: &wire::Asked, way: usize, looked_at: u64, stop: &AtomicBool) -> Option<Vec<Drawn>> {
+    let (mut flights, mut fastest) = (Vec::new(), (0, f64::NEG_INFINITY));
+    for index in 0..looked_at {
+        if stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let flight = wire::flight(&answer.id, index, asked, &slowpoint_sim::replay(&asked.case, index));
+        let drawn = Drawn { flight, way, fastest: false };
+        if let Some(speed) = drawn.opening_m_s(answer.at_line_stretch()).filter(|speed| speed.0 > fastest.1) {
+            fastest = (flights.len(), speed.0);
+        }
+        flights.push(drawn);
+    }
+    if fastest.1.is_finite() {
+        flights[fastest.0].fastest = true;
+    }
+    flights.retain(|drawn| drawn.fastest || drawn.flight.flight < FIRST);
+    Some(flights)
 }
 
 /// Most rows of a table: some 100 MB, which are held in memory.

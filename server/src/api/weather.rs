@@ -7,11 +7,17 @@ use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use slowpoint_sim::report::FIRST_CAUTION;
+
 use super::assessments::to_json;
 use super::blocking;
 use super::extract::{Asked as AskedQuery, FileBody, JsonBody, OCTETS};
+use crate::config::ENGINE;
 use crate::problem::{FileRefusals, Kind, Problem, WeatherRefusals};
-use crate::wire::{self, FileRejected, GribQuery, WeatherAnswer, WeatherRequest};
+use crate::render::svg;
+use crate::render::wind_profile::{self, Said};
+use crate::render::winds::Winds;
+use crate::wire::{self, FileRejected, GribQuery, Weather, WeatherAnswer, WeatherRequest};
 
 /// Files that are unpacked at the same time: each may take a second of one core and some 100 MB.
 const UNPACKED_AT_ONCE: usize = 2;
@@ -41,6 +47,38 @@ static UNPACKING: Semaphore = Semaphore::const_new(UNPACKED_AT_ONCE);
 pub async fn decode(JsonBody(body): JsonBody) -> Result<Response, Problem> {
     let answer = blocking(move || wire::decode_weather(&body)).await?.map_err(Problem::rejected)?;
     sent(&answer)
+}
+
+/// Draws decoded weather as SVG: the mean wind by height
+///
+/// Takes what `POST /v1/weather` takes, and refuses what that refuses. Against height: the speed as a line as the engine would lay it between
+/// what is known, dashed where it is assumed, the direction as arrows the way the air moves, and speed, direction,
+/// gusts and temperature in words. Stands alone and has a title and a description.
+#[utoipa::path(
+    post,
+    path = "/v1/weather/profile.svg",
+    tag = "weather",
+    operation_id = "draw_weather",
+    request_body(content = WeatherRequest, content_type = "application/json", description = "Messages as they were issued, and the field"),
+    responses(
+        (status = 200, description = "An SVG picture", body = String, content_type = "image/svg+xml"),
+        WeatherRefusals,
+    ),
+)]
+pub async fn profile_svg(JsonBody(body): JsonBody) -> Result<Response, Problem> {
+    let drawn = blocking(move || wire::read_weather(&body).map(|weather| profile(&weather))).await?;
+    let drawn = drawn.map_err(Problem::rejected)?;
+    Ok(([(header::CONTENT_TYPE, svg::MEDIA_TYPE), (header::CACHE_CONTROL, "no-store")], drawn).into_response())
+}
+
+fn profile(weather: &Weather) -> String {
+    let said = Said {
+        name: &weather.source(),
+        shown: "The mean wind by height, as decoded",
+        caution: FIRST_CAUTION,
+        source: ENGINE,
+    };
+    wind_profile::picture(&Winds::decoded(weather), None, &said)
 }
 
 /// The octets of a file, as the description has them.

@@ -9,7 +9,7 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Place, Sky, Weather, at_condition, cell, key, launch_together, of_another_place, word};
+use super::standing::{Place, Sky, Weather, at_condition, cell, key, launching_with, of_another_place, word};
 use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{Only, Page, Sort, View, Wishes};
 use super::{kept, parts, sent};
@@ -22,6 +22,7 @@ use crate::api::work;
 use crate::id::ContentId;
 use crate::problem::Problem;
 use crate::store::Shelf;
+use crate::threads::blocking;
 
 /// Shows a day.
 pub async fn read(
@@ -30,64 +31,85 @@ pub async fn read(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let since = match &view.wishes.since {
-        Some(since) => Some(compared(&state, &read_id(&id)?, &read_id(since)?).await?),
+    let before = match &view.wishes.since {
+        Some(since) => {
+            let changes = compared(&state, &read_id(&id)?, &read_id(since)?).await?;
+            let changes: Value = serde_json::from_slice(&changes).map_err(|_| Problem::internal())?;
+            Some((changes, told(&state, since).await?))
+        }
         None => None,
     };
-    let make = move |day: &At, sky: &Sky| {
-        let changes: Value = match &since {
-            Some(bytes) => serde_json::from_slice(bytes).map_err(|_| Problem::internal())?,
-            None => Value::Null,
-        };
-        page(day, sky, &At::whole(&changes), &view)
-    };
+    let make = move |day: &At, sky: &Sky| page(day, sky, before.as_ref(), &view);
     shown(&state, &id, make).await.map(|page| sent(page, &headers))
 }
 
-/// Something made of a day and of its weather, which the answer of its first flight knows, and what was asked how far it is
-/// that of the others.
-pub async fn shown<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
-where
-    M: FnOnce(&At, &Sky) -> Result<String, Problem> + Send + 'static,
-{
+/// A day, and its weather as its first flight tells it.
+pub struct Told {
+    day: Value,
+    /// The answer of the first flight that was flown; null where it is gone.
+    first: Value,
+    /// Names of the flights that launch when that does.
+    with_first: Vec<String>,
+}
+
+impl Told {
+    fn sky(&self) -> Sky<'_> {
+        Sky { first: At::whole(&self.first), with_first: &self.with_first }
+    }
+}
+
+/// Reads a day, the answer of its first flight and what was asked.
+async fn told(state: &Arc<State>, id: &str) -> Result<Told, Problem> {
     let id = read_id(id)?;
     let answer = work::stored(state, Shelf::Days, &id).await?;
     let input = kept(state, Shelf::Days, &id).await?.and_then(|kept| kept.input);
     let day = drawn(state, answer.into(), &id.to_string(), |day: &Value| Ok(day.clone())).await?;
-    let first = day["entries"].as_array().into_iter().flatten();
-    let first = first.filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
-    let flown = match first {
+    let mut rows = day["entries"].as_array().into_iter().flatten();
+    let first =
+        rows.find_map(|row| Some((row["name"].clone(), ContentId::parse(row["flight"]["assessment"].as_str()?)?)));
+    let flown = match &first {
         // Whoever may read a day may read its flights.
-        Some(first) => work::stored(state, Shelf::Assessments, &first).await.ok(),
+        Some((_, first)) => work::stored(state, Shelf::Assessments, first).await.ok(),
         None => None,
     };
     let flown = flown.map_or(Bytes::from_static(b"null"), Bytes::from);
+    let first_row = first.and_then(|(name, _)| Some(name.as_str()?.to_string()));
     let make = move |first: &Value| {
-        let input = input.and_then(|input| serde_json::from_slice(&input).ok());
-        let sky = Sky { first: At::whole(first), together: input.is_some_and(|input| launch_together(&input)) };
-        make(&At::whole(&day), &sky)
+        let input: Option<Value> = input.and_then(|input| serde_json::from_slice(&input).ok());
+        let with_first = input.zip(first_row).map(|(input, name)| launching_with(&input, &name));
+        Ok(Told { day, first: first.clone(), with_first: with_first.unwrap_or_default() })
     };
     drawn(state, flown, &id.to_string(), make).await
 }
 
-fn page(day: &At, sky: &Sky, changes: &At, view: &View) -> Result<String, Problem> {
+/// Something made of a day and of its weather.
+pub async fn shown<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
+where
+    M: FnOnce(&At, &Sky) -> Result<String, Problem> + Send + 'static,
+{
+    let told = told(state, id).await?;
+    blocking(move || make(&At::whole(&told.day), &told.sky())).await?
+}
+
+fn page(day: &At, sky: &Sky, before: Option<&(Value, Told)>, view: &View) -> Result<String, Problem> {
     let (id, units) = (day.get("id").text(), view.units());
     let (path, answer) = (format!("/days/{id}"), format!("/v1/days/{id}"));
     let rows = rows(day, view);
     let own = own(view);
     let body = html! {
         (at_a_glance(day))
-        (weather(sky))
+        (weather(&day.get("entries").items(), sky))
         @if let Some(advice) = flown(day).first().map(|row| row.down("flight.advice")) {
             (key(&advice, Place::Ejection, of_another_place(Place::of_limits(&sky.first)), units))
         }
-        @if changes.is_there() { (changed(changes, day, sky, view)) }
+        @if let Some((changes, before)) = before { (changed(&At::whole(changes), day, sky, before, view)) }
         section aria-labelledby="flights" {
             h2 #flights { "The flights" }
             (choices(view, &path))
             @if rows.is_empty() { p { "No flight of this day is of that kind." } }
             ol.flights {
-                @for row in &rows { li { (flight(row, sky.of_row(row), view)) } }
+                // A flight keeps its number on the card, however they are sorted.
+                @for (number, row) in &rows { li value=(number) { (flight(row, *number, sky.of_row(row), view)) } }
             }
             p.note { (day.get("intervals").words()) }
         }
@@ -141,34 +163,34 @@ fn chance(row: &At) -> f64 {
     chances.reduce(f64::min).unwrap_or(f64::INFINITY)
 }
 
-/// The rows that are asked for, in the order asked.
-fn rows<'a>(day: &At<'a>, view: &View) -> Vec<At<'a>> {
-    let mut rows = day.get("entries").items();
+/// The rows that are asked for, in the order asked, each with its number on the card.
+fn rows<'a>(day: &At<'a>, view: &View) -> Vec<(usize, At<'a>)> {
+    let mut rows: Vec<(usize, At<'a>)> = (1..).zip(day.get("entries").items()).collect();
     let holds = |row: &At| row.down("flight.hold").items().len();
     match view.wishes.only {
         Only::All => {}
-        Only::Unmet => rows.retain(unmet),
-        Only::Hold => rows.retain(|row| holds(row) > 0),
-        Only::Failed => rows.retain(|row| row.get("problem").is_there()),
+        Only::Unmet => rows.retain(|(_, row)| unmet(row)),
+        Only::Hold => rows.retain(|(_, row)| holds(row) > 0),
+        Only::Failed => rows.retain(|(_, row)| row.get("problem").is_there()),
     }
     match view.wishes.sort {
         Sort::Card => {}
-        Sort::Chance => rows.sort_by(|a, b| chance(b).total_cmp(&chance(a))),
-        Sort::Hold => rows.sort_by_key(|row| core::cmp::Reverse(holds(row))),
-        Sort::Name => rows.sort_by_key(|row| row.get("name").text().to_lowercase()),
+        Sort::Chance => rows.sort_by(|(_, a), (_, b)| chance(b).total_cmp(&chance(a))),
+        Sort::Hold => rows.sort_by_key(|(_, row)| core::cmp::Reverse(holds(row))),
+        Sort::Name => rows.sort_by_key(|(_, row)| row.get("name").text().to_lowercase()),
     }
     rows
 }
 
-/// The weather of a day, as its first flight tells it.
-pub fn weather(sky: &Sky) -> Markup {
+/// The weather of rows of a day, as its first flight tells it.
+pub fn weather(rows: &[At], sky: &Sky) -> Markup {
     html! {
         div data-answer={ "/v1/assessments/" (sky.first.get("id").text()) } {
             (parts::weather_line(&sky.first, Weather::of(&sky.first)))
         }
-        @if sky.first.down("weather.age_h").is_there() && !sky.together {
+        @if sky.first.down("weather.age_h").is_there() && !sky.together(rows) {
             p.weather.aged {
-                "Not all flights are known to launch at one time: that age is of the first flight alone, and for the others it is not known."
+                "Not all flights are known to launch at one time: that age is of the first flight and of those that launch with it, and for the others it is not known."
             }
         }
     }
@@ -211,13 +233,13 @@ fn choices(view: &View, path: &str) -> Markup {
     }
 }
 
-/// A flight of a day: its name, a cell for each delay, and its reasons to hold, or why it could not be flown.
-pub fn flight(row: &At, weather: Weather, view: &View) -> Markup {
+/// A flight of a day, by its number there: its name, a cell for each delay, and its reasons to hold, or why it could not be flown.
+pub fn flight(row: &At, number: usize, weather: Weather, view: &View) -> Markup {
     let (of, advice) = (row.get("flight"), row.down("flight.advice"));
     let path = format!("/flights/{}", of.get("assessment").text());
     html! {
         @if of.is_there() {
-            h3 { a href=(view.page(&path)) { (row.get("name").words()) } }
+            h3 { span.count { (number) ". " } a href=(view.page(&path)) { (row.get("name").words()) } }
             p.about { (of.get("rocket").words()) }
             ul.cells {
                 @for delay in of.get("delays").items() {
@@ -225,10 +247,43 @@ pub fn flight(row: &At, weather: Weather, view: &View) -> Markup {
                     (cell(&delay, &advice, &delay.get("airspeed_p50_m_s"), weather, view.units(), &href))
                 }
             }
+            (each_limit(&of, view.units()))
             (held(&of.get("hold")))
         } @else {
-            h3 { (row.get("name").words()) }
+            h3 { span.count { (number) ". " } (row.get("name").words()) }
             (refused(&row.get("problem")))
+        }
+    }
+}
+
+/// The chances at every limit, on demand: a cell has those at the limit of the condition.
+fn each_limit(of: &At, units: Units) -> Markup {
+    let limits = of.get("limits").items();
+    html! {
+        details.limits {
+            summary { "Chances at " (parts::many(limits.len(), "limit")) }
+            (parts::wide("Chances at each limit", html! {
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        @for each in &limits {
+                            th scope="col" { "Over " (limit(each, units)) }
+                            th scope="col" { "Unsafe opening at " (limit(each, units)) }
+                        }
+                    }
+                }
+                tbody {
+                    @for delay in of.get("delays").items() {
+                        tr {
+                            th scope="row" { (delay.get("label").words()) }
+                            @for each in delay.get("limits").items() {
+                                td { (each.get("over").chance()) }
+                                td { (each.get("unsafe_opening").chance()) }
+                            }
+                        }
+                    }
+                }
+            }))
         }
     }
 }
@@ -265,16 +320,18 @@ fn refused(problem: &At) -> Markup {
 }
 
 /// What changed since another day.
-fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
+fn changed(changes: &At, day: &At, sky: &Sky, before: &Told, view: &View) -> Markup {
     let since = changes.get("since").text();
     let address = format!("/v1/days/{}/changes?since={since}", changes.get("id").text());
     let differing: Vec<At> =
         changes.get("entries").items().into_iter().filter(|entry| entry.get("change").text() != "same").collect();
-    let rows = day.get("entries").items();
-    let weather_of = |entry: &At| {
+    let [then, now] = [At::whole(&before.day), day.clone()].map(|day| day.get("entries").items());
+    let of = |sky: &Sky, rows: &[At], entry: &At| {
         let row = rows.iter().find(|row| row.get("name").text() == entry.get("name").text());
         row.map_or(Weather::Undated, |row| sky.of_row(row))
     };
+    let weather_of = |entry: &At| of(sky, &now, entry);
+    let weather_before = |entry: &At| of(&before.sky(), &then, entry);
     // A place of the day, among those of what changed.
     let at_limit = html! {
         @if let Some(row) = flown(day).first() {
@@ -297,7 +354,7 @@ fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
                 (parts::wide("What changed of each flight", html! {
                     caption {
                         "Chance of an unsafe opening at " (at_limit)
-                        ", and how it stands. What is to be minded of the weather that it stood in is on the page of that day."
+                        ", and how it stood and stands, each in the weather of its own day."
                     }
                     thead {
                         tr {
@@ -316,8 +373,8 @@ fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
                                 tr {
                                     th scope="row" { (entry.get("name").words()) " (" (entry.get("change").words()) ")" }
                                     td { (delay.get("label").words()) }
-                                    td { (stood(&delay.get("standing_before"), &delay.get("unsafe_opening_before"), None)) }
-                                    td { (stood(&delay.get("standing_after"), &delay.get("unsafe_opening_after"), Some(weather_of(entry)))) }
+                                    td { (stood(&delay.get("standing_before"), &delay.get("unsafe_opening_before"), weather_before(entry))) }
+                                    td { (stood(&delay.get("standing_after"), &delay.get("unsafe_opening_after"), weather_of(entry))) }
                                     td { (apart(&delay.get("intervals_apart"))) }
                                 }
                             }
@@ -329,11 +386,10 @@ fn changed(changes: &At, day: &At, sky: &Sky, view: &View) -> Markup {
     }
 }
 
-fn stood(standing: &At, chance: &At, weather: Option<Weather>) -> Markup {
+fn stood(standing: &At, chance: &At, weather: Weather) -> Markup {
     html! {
         @if standing.is_there() {
-            @match weather { Some(weather) => (word(standing, weather)), None => (standing.words()) }
-            ", " (chance.chance())
+            (word(standing, weather)) ", " (chance.chance())
         } @else { "not asked" }
     }
 }

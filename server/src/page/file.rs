@@ -6,6 +6,7 @@
 
 use core::fmt::Write;
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::sync::Arc;
 
 use axum::Router;
@@ -159,9 +160,9 @@ impl Saver<'_> {
         let mut pictures = HashMap::new();
         for tag in Tag::all(main).filter(|tag| tag.name == "img") {
             let source = unescaped(tag.attribute("src").unwrap_or_default());
-            if !pictures.contains_key(&source) {
-                let picture = self.asked_as_is(&source).await?;
-                pictures.insert(source, format!("data:image/svg+xml;base64,{}", STANDARD.encode(picture)));
+            if let Entry::Vacant(place) = pictures.entry(source) {
+                let picture = self.asked_as_is(place.key()).await?;
+                place.insert(format!("data:image/svg+xml;base64,{}", STANDARD.encode(picture)));
             }
         }
         let text = PreEscaped(Rewriter { flights: self.flights, flight, name, pictures: &pictures }.rewritten(main));

@@ -17,6 +17,8 @@ use crate::api::assessments::{answer_of, read_id};
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
 use crate::problem::{Kind, Problem};
+use crate::render::flight_paths::FIRST;
+use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
 
 /// Shows an assessment.
 pub async fn read(
@@ -62,10 +64,12 @@ fn page(answer: &Value, view: &View) -> Result<String, Problem> {
         (parts::cautions(&at.get("cautions")))
         (openings(&at, weather, view))
         (landing(&at, &delay, view))
+        (from_the_side(&at, &delay, view))
         (outcomes(&at, view.units()))
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
         (parts::weather(&at, weather))
+        (wind(&at, view))
         (assumed(&at))
         (files(&at, &delay, view))
         (parts::identity(&at))
@@ -265,6 +269,43 @@ fn landing(at: &At, drawn: &At, view: &View) -> Markup {
     }
 }
 
+/// A handful of flights flown again, and each of them as it is.
+fn from_the_side(at: &At, drawn: &At, view: &View) -> Markup {
+    let (id, label) = (at.get("id").text(), drawn.get("label").text());
+    let picture = view.file(&format!("/v1/assessments/{id}/flight-paths.svg"), &[("delay", label)]);
+    let flights = FIRST.min(at.get("flights").number().unwrap_or_default() as u64);
+    html! {
+        section aria-labelledby="side" {
+            h2 #side { "Some flights from the side" }
+            figure {
+                img.picture src=(picture) loading="lazy" alt={
+                    "Height against distance of the first flights with " (label) ", with their highest points, openings and landings; each flight below has the numbers."
+                };
+                figcaption { "Examples by their numbers, not the most and the least that may come. Drawn for " (drawn.get("label").words()) "." }
+            }
+            nav aria-label="Each flight, JSON" {
+                ul.links {
+                    @for k in 0..flights {
+                        li { a href=(view.file(&format!("/v1/assessments/{id}/flights/{k}"), &[])) { "Flight " (k) } }
+                    }
+                }
+            }
+            p.note { "The picture names one more, the fastest opening it looked at. Every flight is at " code { "/v1/assessments/" (id) "/flights/" } em { "number" } "." }
+        }
+    }
+}
+
+/// The mean wind that was flown in.
+fn wind(at: &At, view: &View) -> Markup {
+    let picture = view.file(&format!("/v1/assessments/{}/wind.svg", at.get("id").text()), &[]);
+    html! {
+        figure {
+            img.picture src=(picture) loading="lazy" alt="Mean wind by height, its speed as a line and its direction as arrows; the picture's description has the numbers, and the JSON the wind as it was given.";
+            figcaption { "The mean wind by height, as the engine has it: the mean of all flights." }
+        }
+    }
+}
+
 /// What becomes of the flights, and what comes of failures.
 fn outcomes(at: &At, units: Units) -> Markup {
     let failures = at.get("failures");
@@ -292,7 +333,10 @@ fn outcomes(at: &At, units: Units) -> Markup {
                     }
                 }
             }
-            p.note { @if others.is_empty() { "None in 0.05 % of the flights or more." } @else { "What happens in less than 0.05 % of the flights is left out." } }
+            p.note {
+                @if others.is_empty() { "None in " (100.0 * RARE_OUTCOME) " % of the flights or more." }
+                @else { "What happens in less than " (100.0 * RARE_OUTCOME) " % of the flights is left out." }
+            }
             h3 { "If something fails" }
             p { (failures.get("text").words()) " Flown with " (failures.get("flown_with").words()) "." }
             (parts::wide("What comes of each failure", html! {
@@ -374,9 +418,6 @@ fn drivers(at: &At, drawn: &At, units: Units) -> Markup {
         }
     }
 }
-
-/// Inputs whose total index is below this by its upper end are left out of a table.
-const LEAST_INDEX: f64 = 0.01;
 
 fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
     let of = way.get(name);
@@ -466,11 +507,15 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
                 (link(of_delay("landing.svg"), "Landing, SVG"))
                 (link(of_delay("landing.png"), "Landing, PNG"))
+                (link(of_delay("flight-paths.svg"), "Flights from the side, SVG"))
+                (link(file("wind.svg"), "Wind, SVG"))
             }
             h3 { "On another site" }
             (parts::code("A picture for another site", &image))
             (parts::code("A frame for another site", &frame))
-            p.note { "In place of " (YOUR_SERVER) " stands the name of this server. Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address." }
+            p.note { "In place of " (YOUR_SERVER) " stands the name of this server. Whoever sees that site sees this: where the service asks for tokens, only with a link that shares it in the address. "
+                strong { "The secret of such a link then stands in that site for everyone who sees it, until the link is over." }
+            }
         }
     }
 }
@@ -480,9 +525,11 @@ fn framed(at: &At, view: &View) -> String {
     let id = at.get("id").text();
     let picture = view.file(&format!("/v1/assessments/{id}/deploy-speed.svg"), &[]);
     let body = html! {
-        main {
+        main data-answer={ "/v1/assessments/" (id) } {
             h1 { (at.get("name").text()) }
             (first_caution())
+            (parts::weather_line(at, Weather::of(at)))
+            (parts::condition(&at.get("advice"), view.units()))
             img.picture src=(picture) alt="Airspeed at opening against the delay, with the limits.";
             p { a href=(view.page(&format!("/flights/{id}"))) target="_blank" rel="noopener" { "All figures, with their cautions" } }
         }

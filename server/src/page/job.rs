@@ -144,7 +144,7 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
     let rows = Value::Array(told.pieces.clone());
     let (rows, first) = (At::within(&rows, "/entries"), At::whole(&told.first));
     // At which hour the others launch stands in what was asked, which is told with the whole answer.
-    let sky = Sky { first, together: false };
+    let sky = Sky { first, with_first: &[] };
     let rows = rows.items();
     let looked = look.map(|(day, sky)| (day.get("entries").items(), day.get("id").text(), sky));
     let same = |others: &[At]| {
@@ -154,16 +154,17 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
     let looked = looked.filter(|(others, ..)| same(others));
     let left = job.done[1].saturating_sub(rows.len() as u64);
     // What the cells are, and the weather, by the first that there is.
-    let own = rows.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), job.id.as_str(), &sky));
+    let own =
+        rows.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), &rows, job.id.as_str(), &sky));
     let looks = looked.as_ref().and_then(|(others, id, sky)| {
-        others.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), *id, *sky))
+        others.iter().find(|row| row.get("flight").is_there()).map(|row| (row.clone(), others, *id, *sky))
     });
     html! {
         section aria-labelledby="flights" {
             h2 #flights { "The flights" }
-            @if let Some((row, id, sky)) = own.or(looks) {
+            @if let Some((row, rows, id, sky)) = own.or(looks) {
                 div #what data-live="" {
-                    (day::weather(sky))
+                    (day::weather(rows, sky))
                     div data-answer={ "/v1/days/" (id) } {
                         (key(&row.down("flight.advice"), Place::Ejection, of_another_place(Place::of_limits(&sky.first)), view.units()))
                     }
@@ -171,13 +172,13 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
             }
             ol.flights {
                 @for (k, row) in rows.iter().enumerate() {
-                    li id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (job.id) } { (day::flight(row, sky.of_row(row), view)) }
+                    li id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (job.id) } { (day::flight(row, k + 1, sky.of_row(row), view)) }
                 }
                 @if let Some((others, id, sky)) = &looked {
                     @for (k, row) in others.iter().enumerate().skip(rows.len()) {
                         li.look id={ "row-" (k) } data-live="" data-answer={ "/v1/days/" (id) } {
                             p.first { strong { "First look" @if row.get("flight").is_there() { ", " (row.down("flight.flights").count()) " flights" } } ": its own are not flown yet." }
-                            (day::flight(row, sky.of_row(row), view))
+                            (day::flight(row, k + 1, sky.of_row(row), view))
                         }
                     }
                 }

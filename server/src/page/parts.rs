@@ -4,7 +4,8 @@ use jiff::Timestamp;
 use maud::{Markup, html};
 
 use super::standing::Weather;
-use super::told::{At, Quantity, Units};
+use super::told::{At, Quantity, Units, limit};
+use crate::wire::RARE_OUTCOME;
 
 /// A table that scrolls by itself where it is wider than the screen; the keyboard reaches it.
 pub fn wide(name: &str, table: Markup) -> Markup {
@@ -70,6 +71,16 @@ pub fn weather_line(at: &At, weather: Weather) -> Markup {
     }
 }
 
+/// What a delay is held against.
+pub fn condition(advice: &At, units: Units) -> Markup {
+    html! {
+        p {
+            strong { "Condition: " } "at most " (advice.get("condition_chance").short_percent())
+            " of flights with an unsafe opening at " (limit(advice, units)) ", by the upper end of the interval."
+        }
+    }
+}
+
 /// Advice and suggestions, in the words of the answer.
 pub fn advice(at: &At) -> Markup {
     let texts = ["advice.text", "advice.between.text", "wind_limit.text", "rail_advice.text"];
@@ -122,12 +133,10 @@ pub fn slowest(at: &At, units: Units) -> Markup {
     }
 }
 
-/// Rarer outcomes get no line.
-const RARE: f64 = 5e-4;
-
 /// Whether an outcome is one to tell of.
 pub fn told_of(outcome: &At) -> bool {
-    outcome.get("outcome").text() != "opened" && outcome.get("share").number().is_some_and(|share| share >= RARE)
+    outcome.get("outcome").text() != "opened"
+        && outcome.get("share").number().is_some_and(|share| share >= RARE_OUTCOME)
 }
 
 /// The weather it was flown in.

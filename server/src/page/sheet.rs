@@ -26,6 +26,10 @@ const DAY_LINES: usize = 72;
 const OTHER_LAUNCHES: usize = 4;
 /// Letters of a line of the name of a flight.
 const NAME: usize = 26;
+/// Letters of a line of what is said of a flight of a day.
+const SAID: usize = 84;
+/// What stands beside the words of a delay of a day at most: its median airspeed and what is to be minded of the weather.
+const BESIDE: usize = 34;
 /// Letters of a line over the whole width.
 const WHOLE: usize = 120;
 /// Letters of a line of cautions, which stand in two columns.
@@ -81,7 +85,7 @@ fn flight_sheet(at: &At, view: &View) -> String {
         h1 { (at.get("name").words()) }
         (first_caution())
         (parts::about(at))
-        (condition(&at.get("advice"), units))
+        (parts::condition(&at.get("advice"), units))
         (parts::weather_line(at, weather))
         (delays_table(at, &delays[..rows], weather, units))
         @if rows < delays.len() { p { "Left out here: " (parts::many(delays.len() - rows, "delay")) ". The page of this flight has all." } }
@@ -120,15 +124,6 @@ fn fitting(cautions: &[At], mut room: usize) -> usize {
         fits
     };
     cautions.iter().take_while(fits).count()
-}
-
-fn condition(advice: &At, units: Units) -> Markup {
-    html! {
-        p {
-            strong { "Condition: " } "at most " (advice.get("condition_chance").short_percent())
-            " of flights with an unsafe opening at " (limit(advice, units)) ", by the upper end of the interval."
-        }
-    }
 }
 
 fn delays_table(at: &At, delays: &[At], weather: Weather, units: Units) -> Markup {
@@ -189,11 +184,18 @@ fn by_part(rows: &[At], room: usize) -> Vec<core::ops::Range<usize>> {
     parts
 }
 
-/// Lines of a row: three delays take less than two lines.
+/// Lines of a row, by its letters: labels of altimeters are long.
 fn height(row: &At) -> usize {
     let of = row.get("flight");
     let said = if of.is_there() {
-        (2 * of.get("delays").items().len()).div_ceil(3) + lines(&topics(row), WHOLE)
+        let advice = of.get("advice");
+        let letters = |delay: &At| {
+            let chance = at_condition(delay, &advice);
+            let texts = [delay.get("label"), chance.get("text"), delay.get("standing")];
+            texts.iter().map(|text| text.text().chars().count()).sum::<usize>() + BESIDE
+        };
+        let said: usize = of.get("delays").items().iter().map(letters).sum();
+        said.div_ceil(SAID) + lines(&topics(row), SAID)
     } else {
         lines(row.down("problem.detail").text(), WHOLE)
     };
@@ -211,7 +213,7 @@ fn topics(row: &At) -> String {
 fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
     let (id, units) = (day.get("id").text(), view.units());
     let rows = day.get("entries").items();
-    let parts = by_part(&rows, DAY_LINES - if sky.together { 0 } else { OTHER_LAUNCHES });
+    let parts = by_part(&rows, DAY_LINES - if sky.together(&rows) { 0 } else { OTHER_LAUNCHES });
     let part = view.wishes.part.unwrap_or(1);
     let Some(shown) = part.checked_sub(1).and_then(|k| parts.get(k)) else {
         return Err(Problem::new(
@@ -223,8 +225,8 @@ fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
     let body = html! {
         h1 { "The day" @if parts.len() > 1 { ", part " (part) " of " (parts.len()) } }
         (first_caution())
-        @if let Some(row) = day::flown(day).first() { (condition(&row.down("flight.advice"), units)) }
-        (day::weather(sky))
+        @if let Some(row) = day::flown(day).first() { (parts::condition(&row.down("flight.advice"), units)) }
+        (day::weather(&day.get("entries").items(), sky))
         (parts::wide("Each flight", html! {
             thead { tr { th scope="col" { "Flight" } th scope="col" { "Each delay: chance of an unsafe opening, how it stands, median airspeed at ejection" (of_another_place(Place::of_limits(&sky.first)).unwrap_or_default()) } } }
             tbody {

@@ -55,8 +55,8 @@ const BY_HAND: &str = "layers";
 pub struct Sky<'a> {
     /// The answer of the first flight that was flown; null where it is gone.
     pub first: At<'a>,
-    /// Whether all are known to launch at one time: only then its age is that of all.
-    pub together: bool,
+    /// Names of the flights that are known to launch when it does: only for those its age is theirs.
+    pub with_first: &'a [String],
 }
 
 impl Sky<'_> {
@@ -64,21 +64,28 @@ impl Sky<'_> {
     pub fn of_row(&self, row: &At) -> Weather {
         let flight = row.get("flight");
         let own = flight.get("assessment").text() == self.first.get("id").text();
-        Weather::judged(&self.first.get("weather"), &flight.get("hold"), self.together || own)
+        let of_age = own || self.with_first.iter().any(|name| name == row.get("name").text());
+        Weather::judged(&self.first.get("weather"), &flight.get("hold"), of_age)
+    }
+
+    /// Whether every row of a day launches when the first does.
+    pub fn together(&self, rows: &[At]) -> bool {
+        rows.iter().all(|row| self.with_first.iter().any(|name| name == row.get("name").text()))
     }
 }
 
-/// Whether all flights of a day launch at one time, by what was asked. Times that are written otherwise are taken to differ.
-pub fn launch_together(input: &Value) -> bool {
-    let own = |entry: &Value| entry.get("launch_at").or(entry["changes"].get("launch_at")).cloned();
-    let entries = input["entries"].as_array().map_or(&[][..], Vec::as_slice);
-    // A copy without a time of its own has that of an entry above.
-    let times = entries.iter().filter_map(|entry| match (own(entry), &entry["copy_of"]) {
-        (None, Value::Null) => Some(input["launch_at"].clone()),
-        (own, _) => own,
-    });
-    let times: Vec<Value> = times.collect();
-    !times.is_empty() && times.windows(2).all(|pair| pair[0] == pair[1])
+/// Names of the flights of a day that launch when one of them does, itself among them, by what was asked. Times that are
+/// written otherwise are taken to differ.
+pub fn launching_with(input: &Value, first: &str) -> Vec<String> {
+    let mut times: Vec<(&str, Value)> = Vec::new();
+    for entry in input["entries"].as_array().map_or(&[][..], Vec::as_slice) {
+        let own = entry.get("launch_at").or(entry["changes"].get("launch_at"));
+        let copied = || times.iter().find(|(name, _)| entry["copy_of"].as_str() == Some(name)).map(|(_, time)| time);
+        let time = own.or_else(copied).unwrap_or(&input["launch_at"]).clone();
+        times.push((entry["name"].as_str().unwrap_or_default(), time));
+    }
+    let Some((_, of_first)) = times.iter().find(|(name, _)| *name == first) else { return Vec::new() };
+    times.iter().filter(|(_, time)| time == of_first).map(|(name, _)| name.to_string()).collect()
 }
 
 /// What stands beside "under limit" in weather that does not bear it.
@@ -225,7 +232,7 @@ mod tests {
         let first = answer(json!(0.5), &["metar"], &[]);
         let row = |id: &str, topics: &[&str]| {
             let hold: Vec<Value> = topics.iter().map(|topic| json!({"topic": topic})).collect();
-            json!({"flight": {"assessment": id, "hold": hold}})
+            json!({"name": id, "flight": {"assessment": id, "hold": hold}})
         };
         for (row, together, expected) in [
             (row("first", &[]), true, Weather::Dated),
@@ -238,28 +245,34 @@ mod tests {
             (row("first", &[]), false, Weather::Dated),
             (row("other", &[]), false, Weather::Undated),
         ] {
-            let sky = Sky { first: At::whole(&first), together };
+            let names = if together { vec!["first".into(), "other".into()] } else { vec!["first".into()] };
+            let sky = Sky { first: At::whole(&first), with_first: &names };
             assert_eq!(sky.of_row(&At::whole(&row)), expected, "{row}, {together}");
         }
-        let gone = Sky { first: At::nothing(), together: true };
+        let gone = Sky { first: At::nothing(), with_first: &["first".into()] };
         assert_eq!(gone.of_row(&At::whole(&row("first", &[]))), Weather::Undated);
     }
 
     #[test]
-    fn flights_launch_together_where_no_other_time_was_asked() {
+    fn flights_launch_with_the_first_where_no_other_time_was_asked() {
         let [early, late] = ["2026-11-10T02:30:00Z", "2026-11-10T06:30:00Z"];
         for (entries, expected) in [
-            (json!([{}, {"copy_of": "a"}]), true),
-            (json!([{"launch_at": early}, {"copy_of": "a", "changes": {"launch_at": early}}]), true),
-            (json!([{}, {"launch_at": late}]), false),
-            (json!([{"launch_at": early}, {"launch_at": late}]), false),
-            (json!([{}, {"copy_of": "a", "changes": {"launch_at": late}}]), false),
-            (json!([{}, {"copy_of": "a", "changes": {"launch_at": null}}]), false),
-            (json!([]), false),
-            (json!(null), false),
+            (json!([{"name": "a"}, {"name": "b", "copy_of": "a"}]), vec!["a", "b"]),
+            (
+                json!([{"name": "a", "launch_at": early}, {"name": "b", "copy_of": "a", "changes": {"launch_at": early}}]),
+                vec!["a", "b"],
+            ),
+            (json!([{"name": "a"}, {"name": "b", "launch_at": late}]), vec!["a"]),
+            // The third launches with the first again.
+            (json!([{"name": "a"}, {"name": "b", "launch_at": late}, {"name": "c"}]), vec!["a", "c"]),
+            (json!([{"name": "a", "launch_at": late}, {"name": "b"}, {"name": "c", "copy_of": "a"}]), vec!["a", "c"]),
+            (json!([{"name": "a"}, {"name": "b", "copy_of": "a", "changes": {"launch_at": late}}]), vec!["a"]),
+            (json!([{"name": "a"}, {"name": "b", "copy_of": "a", "changes": {"launch_at": null}}]), vec!["a"]),
+            (json!([]), vec![]),
+            (json!(null), vec![]),
         ] {
             let input = json!({"launch_at": early, "entries": entries});
-            assert_eq!(launch_together(&input), expected, "{input}");
+            assert_eq!(launching_with(&input, "a"), expected, "{input}");
         }
     }
 

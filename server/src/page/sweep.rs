@@ -43,7 +43,7 @@ fn page(at: &At, view: &View) -> String {
         p.about { (parts::many(at.get("cells").items().len(), "setting")) ", " (at.get("flights").count()) " flights." }
         section aria-labelledby="feasible" {
             h2 #feasible { "What meets every condition" }
-            ul { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }
+            ol { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }
             p { (at.get("text").words()) }
             (choices(at))
             p.weather.aged { strong { "Weather: " } "a sweep does not say how old it is. Open the flight of a setting, assessed with its weather, before you decide." }
@@ -54,6 +54,7 @@ fn page(at: &At, view: &View) -> String {
                 img.picture src=(picture) alt="Chance of an unsafe opening for every setting and delay; the tables below have the same numbers.";
             }
             (tables(at, view.units()))
+            p { "A setting is no flight of its own: a sweep keeps no answer for it. To open one as a flight, post " code { "base" } " of the sweep with what the setting changes to " code { "/v1/assessments" } "." }
             p.note { (at.get("intervals").words()) }
         }
         section aria-labelledby="files" {
@@ -106,7 +107,13 @@ fn tables(at: &At, units: Units) -> Markup {
     html! {
         @for run in shown.chunk_by(|a, b| labels(a) == labels(b)) {
             (parts::wide("Chance of an unsafe opening by setting and delay", html! {
-                caption { "Chance of an unsafe opening with its interval, whether every condition is met, and within what distance 90 % of the landings keep." }
+                caption {
+                    @if at.get("conditions").items().len() > 1 {
+                        "Whether every condition is met; then the chance of each by its number above, with its interval and whether that is met; and within what distance 90 % of the landings keep."
+                    } @else {
+                        "The chance of the condition with its interval, whether it is met, and within what distance 90 % of the landings keep."
+                    }
+                }
                 thead { tr { th scope="col" { "Setting" } @for label in labels(&run[0]) { th scope="col" { (label) } } } }
                 tbody {
                     @for cell in run {
@@ -140,19 +147,25 @@ fn setting(at: &At, cell: &At) -> String {
 /// What a delay came to in a setting.
 pub fn choice(delay: &At, units: Units) -> Markup {
     let checks = delay.get("checks").items();
+    let several = checks.len() > 1;
     let met = |word: &str| checks.iter().any(|check| check.get("met").text() == word);
     let (class, word) = match (met("does not meet"), met("not known") || checks.is_empty()) {
         (true, _) => ("fails", "does not meet"),
         (false, true) => ("unknown", "not known"),
         (false, false) => ("meets", "meets"),
     };
-    let opening = delay.get("checks").nth(0);
     html! {
         td.(class) {
-            (opening.get("chance").likely()) " "
-            small { "(" (opening.get("lower").likely()) " to " (opening.get("upper").likely()) ")" }
-            span.met { (word) } ", "
-            (delay.get("landing_distance_p90_m").measure(Quantity::Length, units))
+            // Each number has its own word beside it; that of all stands by itself.
+            @if several || checks.is_empty() { span.met { (word) } }
+            @for (k, check) in checks.iter().enumerate() {
+                p.check {
+                    @if several { (k + 1) ": " }
+                    (check.get("chance").likely()) " " small { "(" (check.get("lower").likely()) " to " (check.get("upper").likely()) ")" }
+                    " " span.met { (check.get("met").words()) }
+                }
+            }
+            p.check { "90 % within " (delay.get("landing_distance_p90_m").measure(Quantity::Length, units)) }
         }
     }
 }

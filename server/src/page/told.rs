@@ -136,9 +136,17 @@ impl<'a> At<'a> {
         self.value.as_bool().unwrap_or_default()
     }
 
-    /// A text as it stands in the answer.
+    /// A text as it stands in the answer; what it has between backticks is shown as code, without them.
     pub fn words(&self) -> Markup {
-        html! { @if self.text().is_empty() { (NOT_KNOWN) } @else { span data-at=(self.pointer) { (self.text()) } } }
+        let pieces = || self.text().split('`').enumerate();
+        html! {
+            @if self.text().is_empty() { (NOT_KNOWN) }
+            @else {
+                span data-at=(self.pointer) {
+                    @for (k, piece) in pieces() { @if k % 2 == 1 { code { (piece) } } @else { (piece) } }
+                }
+            }
+        }
     }
 
     /// A chance in words: what lies in brackets, its interval, is set smaller.
@@ -253,6 +261,15 @@ mod tests {
             let text = text.replace('<', "&lt;").replace('>', "&gt;");
             assert!(shown.contains(&format!(">{text}\u{a0}%<")), "{chance}: {shown}");
         }
+    }
+
+    #[test]
+    fn names_of_members_are_code() {
+        let answer = json!("take `wind` and `site` as they are");
+        assert_eq!(
+            At::whole(&answer).words().into_string(),
+            "<span data-at=\"\">take <code>wind</code> and <code>site</code> as they are</span>"
+        );
     }
 
     #[test]

@@ -27,8 +27,40 @@ pub enum Theme {
     /// Light or dark, as the device has it.
     #[default]
     Auto,
+    /// Dark on white.
+    Light,
+    /// Light on black.
+    Dark,
     /// Black on white, larger: to be read in the sun.
     Sun,
+}
+
+impl Theme {
+    /// Every choice.
+    pub const ALL: [Self; 4] = [Self::Auto, Self::Light, Self::Dark, Self::Sun];
+
+    /// As the query and the style sheet have it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::Light => "light",
+            Self::Dark => "dark",
+            Self::Sun => "sun",
+        }
+    }
+
+    /// As the link to it says.
+    fn words(self) -> &'static str {
+        match self {
+            Self::Sun => "sunlight",
+            other => other.name(),
+        }
+    }
+
+    /// Its class; by itself the device decides.
+    fn class(self) -> Option<&'static str> {
+        (self != Self::Auto).then(|| self.name())
+    }
 }
 
 /// In which order flights of a day stand.
@@ -180,7 +212,7 @@ impl View {
 
     /// The class of the document.
     pub fn class(&self) -> Option<&'static str> {
-        (self.wishes.theme == Theme::Sun).then_some("sun")
+        self.wishes.theme.class()
     }
 
     /// A link to another page, shown as this one.
@@ -208,8 +240,8 @@ impl View {
         if units == Units::Us {
             pairs.push(("units", "us"));
         }
-        if theme == Theme::Sun {
-            pairs.push(("theme", "sun"));
+        if theme != Theme::Auto {
+            pairs.push(("theme", theme.name()));
         }
         if let Some(secret) = &self.share {
             pairs.push(("share", secret));
@@ -262,8 +294,7 @@ impl Page<'_> {
                         (choice("mph", view.linked(self.path, self.own, Units::Us, theme), units == Units::Us))
                     }
                     span.choices {
-                        (choice("auto", view.linked(self.path, self.own, units, Theme::Auto), theme == Theme::Auto))
-                        (choice("sunlight", view.linked(self.path, self.own, units, Theme::Sun), theme == Theme::Sun))
+                        @for each in Theme::ALL { (choice(each.words(), view.linked(self.path, self.own, units, each), theme == each)) }
                     }
                 }
             }
@@ -282,6 +313,15 @@ pub fn first_caution() -> Markup {
     html! { p.caution { strong { (FIRST_CAUTION) } } }
 }
 
+/// What a browser is told of the colours that a class has.
+fn scheme(class: Option<&str>) -> &'static str {
+    match class {
+        Some("light" | "sun" | "sheet") => "light",
+        Some("dark") => "dark",
+        _ => "light dark",
+    }
+}
+
 /// A document from its body.
 pub fn document(title: &str, class: Option<&str>, scripts: &[&Asset], body: &Markup) -> String {
     document_with(html! {}, title, class, scripts, body)
@@ -294,7 +334,7 @@ fn document_with(head: Markup, title: &str, class: Option<&str>, scripts: &[&Ass
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content=(if matches!(class, Some("sun" | "sheet")) { "light" } else { "light dark" });
+                meta name="color-scheme" content=(scheme(class));
                 title { (title) " - Slowpoint" }
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);

@@ -22,7 +22,7 @@ const CURVES: [(&str, &str); 3] = [(BLUE, ""), (ORANGE, "6 3"), (INK, "2 3")];
 
 /// The picture as SVG.
 pub fn picture(answer: &Stored) -> String {
-    let stretch = answer.limits_apply_to == "line_stretch";
+    let stretch = answer.at_line_stretch();
     let what = if stretch { "Airspeed at line stretch" } else { "Airspeed at ejection" };
     let (along, electronic) = columns(answer);
     let against = if along.at[0] < along.at[1] { "against the delay of the motor's charge" } else { "by what fires" };

@@ -3,8 +3,10 @@
 use std::fmt::Write;
 
 use super::stored::{Area, Delay, Failed, Landing, Patch, Region, Ring, Stored};
-use super::svg::{Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole};
-use slowpoint_sim::constants::FOOT_M;
+use super::svg::{Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width};
+use super::winds::{Mean, Winds, arrow, from};
+use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
+use slowpoint_sim::wind::SURFACE_HEIGHT_M;
 
 /// Left edge of the map, and the length of its side.
 const LEFT: f64 = 10.0;
@@ -30,7 +32,7 @@ fn fill(role: Option<&str>) -> &'static str {
 }
 
 /// The picture as SVG.
-pub fn picture(answer: &Stored, delay: &Delay) -> String {
+pub fn picture(answer: &Stored, delay: &Delay, winds: Option<&Winds>) -> String {
     let site = answer.site.as_ref();
     let areas = site.map_or(&[][..], |s| &s.areas);
     let pad = site.and_then(|s| s.pad.name.as_ref()).map(|name| format!(", from pad {name}")).unwrap_or_default();
@@ -71,21 +73,75 @@ pub fn picture(answer: &Stored, delay: &Delay) -> String {
     let mean = [landing.mean_east_m.0, landing.mean_north_m.0];
     drawn += &mean_at(map.place(mean));
     drawn += &pad_at(map.place([0.0, 0.0]));
+    let apart_m = map.ring_step_m();
+    drawn += &map.rings(apart_m);
     drawn += "</g>";
     picture.raw(&drawn);
-    for (number, at) in map.numbers(areas, [[0.0, 0.0], mean]) {
+    let numbers = map.numbers(areas, [[0.0, 0.0], mean]);
+    for (number, at) in &numbers {
         picture.text([at[0], at[1] + 3.6], NOTE, Anchor::Middle, INK, &number.to_string());
     }
-    map.scale_and_north(&mut picture);
+    let scale = map.scale_and_north(&mut picture);
+    let mut taken: Vec<[f64; 2]> = numbers.iter().map(|(_, at)| *at).collect();
+    taken.extend([map.place([0.0; 2]), map.place(mean)]);
+    map.ring_names(&mut picture, apart_m, &taken, scale);
     picture.below = map.top + SIDE + 4.0;
+    let blowing = winds.map(|winds| wind_at_heights(&mut picture, winds, answer)).unwrap_or_default();
     let flown_with = (!failed.is_empty()).then_some(answer.failures.flown_with.as_str());
     let told = words(&mut picture, landing, areas, flown_with);
+    let ring = format!("rings about the pad, {} m ({:.0} ft) from one to the next", short(apart_m), apart_m / FOOT_M);
+    picture.key(
+        |[x, y]| {
+            format!(
+                "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"none\" stroke=\"{GREY}\" stroke-width=\"0.8\"/>"
+            )
+        },
+        &ring,
+    );
+    let told = format!("{told} There are {ring}. {blowing}");
     finished(picture, answer, delay, &told)
 }
 
 fn finished(picture: Picture, answer: &Stored, delay: &Delay, told: &str) -> String {
     let source = format!("{} flights, {}, id {}", answer.flights, answer.engine, answer.id);
     picture.finish(&format!("{}: where it lands, {}", answer.name, delay.label), told, &answer.caution, &source)
+}
+
+/// Heights at which the wind is told below the map, at most.
+const WINDS: usize = 4;
+
+/// The mean wind near the ground and at heights up to the highest point of most flights; gives the same in words.
+fn wind_at_heights(picture: &mut Picture, winds: &Winds, answer: &Stored) -> String {
+    let up_m = answer.apogee.as_ref().map_or(100.0, |a| a.height_above_pad_m.p95.0);
+    // Round, and as high as the flights.
+    let third_m = up_m / (WINDS as f64 - 1.0);
+    let round_m = step_of(0.1 * third_m);
+    let step_m = (third_m / round_m).floor() * round_m;
+    let heights = core::iter::once(SURFACE_HEIGHT_M).chain((1..WINDS).map(|k| step_m * k as f64));
+    let at_heights: Vec<(f64, Mean)> = heights.filter_map(|z| Some((z, winds.mean(z)?))).collect();
+    if at_heights.is_empty() {
+        return String::new();
+    }
+    let title = "Mean wind at heights above ground, the way the air moves, north up";
+    picture.paragraph(title, NOTE, INK, false);
+    let (top, wide) = (picture.below + 14.0, SIDE / WINDS as f64);
+    let mut told = format!("{title}: ");
+    for (k, (height_m, mean)) in at_heights.iter().enumerate() {
+        let x = LEFT + wide * (k as f64 + 0.5);
+        picture.raw(&arrow([x, top], mean.way(), 24.0));
+        let height = format!("{} m, {:.0} ft", short(*height_m), height_m / FOOT_M);
+        picture.text([x, top + 26.0], NOTE, Anchor::Middle, GREY, &height);
+        let lines = match mean.speed_m_s() {
+            Some(speed) => [format!("{speed:.1} m/s,"), format!("{:.1} mph", speed / MILE_PER_HOUR_M_S)],
+            None => ["not of one".into(), "direction".into()],
+        };
+        for (line, text) in lines.iter().enumerate() {
+            picture.text([x, top + 38.0 + 12.0 * line as f64], NOTE, Anchor::Middle, INK, text);
+        }
+        let _ = write!(told, "{height}: {} {}, {}. ", lines[0].trim_end_matches(','), lines[1], from(mean.way()));
+    }
+    picture.below = top + 56.0;
+    told
 }
 
 /// What lies below the map: the chances, and what is drawn how; failures were flown with another delay perhaps. Gives the
@@ -288,7 +344,60 @@ impl Map {
         numbers
     }
 
-    fn scale_and_north(&self, picture: &mut Picture) {
+    /// From one ring to the next, m.
+    fn ring_step_m(&self) -> f64 {
+        step_of((self.east.to - self.east.from) / 6.0)
+    }
+
+    /// Distances of the rings from the pad: none is farther than the farthest corner.
+    fn rings_m(&self, apart_m: f64) -> impl Iterator<Item = f64> {
+        let far = |axis: &Axis| axis.from.abs().max(axis.to.abs());
+        let farthest = far(&self.east).hypot(far(&self.north));
+        (1..=(farthest / apart_m) as u32).map(move |k| apart_m * f64::from(k))
+    }
+
+    fn rings(&self, apart_m: f64) -> String {
+        let [x, y] = self.place([0.0; 2]);
+        let units_a_metre = SIDE / (self.east.to - self.east.from);
+        let ring = |r: f64| {
+            format!(
+                "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"none\" stroke=\"{GREY}\" stroke-width=\"0.5\"/>",
+                r * units_a_metre
+            )
+        };
+        self.rings_m(apart_m).map(ring).collect()
+    }
+
+    /// What each ring is called, where there is room: clear of marks, numbers, the scale (its right end) and the north arrow.
+    fn ring_names(&self, picture: &mut Picture, apart_m: f64, taken: &[[f64; 2]], scale: f64) {
+        const BEARINGS: u32 = 24;
+        let right = LEFT + SIDE;
+        let bottom = self.top + SIDE;
+        for r in self.rings_m(apart_m) {
+            let text = format!("{} m", short(r));
+            let half = 0.5 * NOTE * width(&text) + 2.0;
+            let free = |[x, y]: &[f64; 2]| {
+                let within = x - half > LEFT + 2.0 && x + half < right - 2.0 && y - 12.0 > self.top && y + 6.0 < bottom;
+                let of_scale = x - half < scale && *y > bottom - 40.0;
+                let of_north = x + half > right - 28.0 && *y < self.top + 54.0;
+                within
+                    && !of_scale
+                    && !of_north
+                    && taken.iter().all(|t| (t[0] - x).abs() > half + 10.0 || (t[1] - y).abs() > 18.0)
+            };
+            let at = (0..BEARINGS).map(|k| {
+                let (east, north) = (core::f64::consts::TAU * (0.5 + f64::from(k)) / f64::from(BEARINGS)).sin_cos();
+                self.place([r * east, r * north])
+            });
+            // The first from north on, so that the names of rings stand in a row.
+            if let Some([x, y]) = { at }.find(free) {
+                picture.text([x, y + 3.5], NOTE, Anchor::Middle, GREY, &text);
+            }
+        }
+    }
+
+    /// Gives where the scale ends.
+    fn scale_and_north(&self, picture: &mut Picture) -> f64 {
         let metres_a_unit = (self.east.to - self.east.from) / SIDE;
         let long_m = step_of(60.0 * metres_a_unit);
         let length = long_m / metres_a_unit;
@@ -302,6 +411,7 @@ impl Map {
         let (x, y) = (LEFT + SIDE - 14.0, self.top + 12.0);
         picture.raw(&format!("<path d=\"M{x} {y:.1}l5 12-5-3-5 3z\" fill=\"{INK}\" stroke=\"#fff\"/>"));
         picture.text([x, y + 24.0], NOTE, Anchor::Middle, INK, "N");
+        LEFT + 12.0 + length.max(NOTE * width(&text))
     }
 }
 
@@ -360,7 +470,7 @@ mod tests {
                 colour = [0, 1, 2].map(|k| opacity * blue[k] + (1.0 - opacity) * colour[k]);
                 let [r, g, b] = colour.map(|c| c.round() as u8);
                 let filled = format!("#{r:02x}{g:02x}{b:02x}");
-                for line in [BLUE, ORANGE, INK] {
+                for line in [BLUE, ORANGE, INK, GREY] {
                     let found = contrast(line, &filled);
                     assert!(found >= 3.0, "{line} on {ground} within {share}: {found}");
                 }

@@ -3,6 +3,7 @@
 pub mod csv;
 mod cut;
 pub mod deploy_speed;
+pub mod flight_paths;
 pub mod geojson;
 pub mod heat_map;
 pub mod kml;
@@ -11,4 +12,6 @@ pub mod png;
 pub mod stored;
 pub mod svg;
 pub mod terminal;
+pub mod wind_profile;
+pub mod winds;
 mod xml;

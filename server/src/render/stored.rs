@@ -28,6 +28,8 @@ pub struct Stored {
     pub delays: Vec<Delay>,
     /// Chances against the delay.
     pub delay_curve: Vec<CurvePoint>,
+    /// The highest point; null where no flight left the rail.
+    pub apogee: Option<Apogee>,
     /// Whether it ended once its intervals were narrow enough.
     #[serde(default)]
     pub until: Option<serde::de::IgnoredAny>,
@@ -35,6 +37,13 @@ pub struct Stored {
     pub advice: Advice,
     /// What fails.
     pub failures: Failures,
+}
+
+/// The highest point.
+#[derive(Debug, Deserialize)]
+pub struct Apogee {
+    /// Above the pad, m.
+    pub height_above_pad_m: Figures,
 }
 
 /// The field.
@@ -291,6 +300,11 @@ impl Failed {
 }
 
 impl Stored {
+    /// Whether limits are held against the airspeed at line stretch, rather than at ejection.
+    pub fn at_line_stretch(&self) -> bool {
+        self.limits_apply_to == "line_stretch"
+    }
+
     /// The delay asked for by its label or its seconds; by default the one with the least chance of an unsafe opening, or
     /// the first where none is lower.
     pub fn delay(&self, asked: Option<&str>) -> Option<&Delay> {

@@ -176,7 +176,7 @@ pub fn cut(text: &str, room: f64) -> String {
 }
 
 /// Lines at most so wide, in sizes of their letters; a word that is longer is cut.
-fn wrapped(text: &str, room: f64) -> Vec<String> {
+pub fn wrapped(text: &str, room: f64) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0.0;
     for word in text.split_whitespace() {

@@ -7,7 +7,7 @@ use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
-    LandingFigures, LimitAnswer, OutcomeAnswer, RegionFigures,
+    LEAST_INDEX, LandingFigures, LimitAnswer, OutcomeAnswer, RARE_OUTCOME, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -140,24 +140,22 @@ fn openings(page: &mut Page, answer: &Assessment) {
     page.grid(&grid);
 }
 
-/// A rarer outcome gets no line.
-const RARE: f64 = 1e-4;
-
 fn other_outcomes(page: &mut Page, answer: &Assessment) {
     page.heading("Flights that do not open well");
-    let shown = |o: &&OutcomeAnswer| o.outcome != "opened" && o.share.rounded().is_some_and(|share| share >= RARE);
+    let shown =
+        |o: &&OutcomeAnswer| o.outcome != "opened" && o.share.rounded().is_some_and(|share| share >= RARE_OUTCOME);
     let mut none = true;
     for delay in &answer.delays {
         for outcome in delay.outcomes.iter().filter(shown) {
             none = false;
-            let share = outcome.share.rounded().filter(|share| *share < 1.0 - 0.5 * RARE);
+            let share = outcome.share.rounded().filter(|share| *share < 1.0 - 0.5 * RARE_OUTCOME);
             let who = share.map_or("all flights".into(), |share| format!("{} % of flights", percent_digits(share)));
             page.paragraph("- ", &format!("{}: {who} {}.", delay.label, outcome.meaning));
         }
     }
     let rarer = if none { "None in more than" } else { "What happens in less than" };
     let end = if none { "" } else { " is left out" };
-    page.paragraph("", &format!("{rarer} {} % of flights{end}.", percent_digits(RARE)));
+    page.paragraph("", &format!("{rarer} {} % of flights{end}.", percent_digits(RARE_OUTCOME)));
 }
 
 /// Most lines of the curve.
@@ -336,8 +334,6 @@ fn drivers(page: &mut Page, answer: &Assessment) {
 }
 
 fn driven(page: &mut Page, what: &str, unit: &str, figures: &DriverFigures) {
-    /// A total index that ends below this is not worth a line.
-    const SHOWN: f64 = 0.01;
     if let Some(why) = &figures.none_because {
         page.paragraph("", &format!("{what}: no drivers, because {why}."));
         page.line("");
@@ -346,7 +342,7 @@ fn driven(page: &mut Page, what: &str, unit: &str, figures: &DriverFigures) {
     let spread = figures.standard_deviation.rounded().map_or(NOT_KNOWN.into(), |x| format!("{x:.2}"));
     let sum = figures.first_order_sum.as_ref().map_or(NOT_KNOWN.into(), hundredths);
     page.paragraph("", &format!("{what}: standard deviation {spread}{unit}; first-order indices add up to {sum}."));
-    let shows = |i: &&InputDriver| i.total.upper.rounded().is_some_and(|upper| upper >= SHOWN);
+    let shows = |i: &&InputDriver| i.total.upper.rounded().is_some_and(|upper| upper >= LEAST_INDEX);
     let shown: Vec<&InputDriver> = figures.inputs.iter().filter(shows).collect();
     let names: Vec<String> = shown.iter().map(|i| i.input.replace('_', " ")).collect();
     let mut grid = Grid::new(names.iter().map(String::as_str));
@@ -355,7 +351,7 @@ fn driven(page: &mut Page, what: &str, unit: &str, figures: &DriverFigures) {
     grid.column(&["knowing it", "narrows by"], shown.iter().map(|i| whole_percent(&i.narrows_by_share)).collect());
     page.grid(&grid);
     if shown.len() < figures.inputs.len() {
-        page.paragraph("", &format!("Every other input: a total below {SHOWN}."));
+        page.paragraph("", &format!("Every other input: a total below {LEAST_INDEX}."));
     }
     page.line("");
 }

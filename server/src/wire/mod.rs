@@ -141,8 +141,13 @@ fn tell(told: &mut Vec<FieldFault>, fault: FieldFault) {
 
 /// Decodes weather: every fault in one reply.
 pub fn decode_weather(body: &[u8]) -> Result<WeatherAnswer, Rejected> {
+    read_weather(body).map(weather::answer)
+}
+
+/// The same, before it is made an answer.
+pub fn read_weather(body: &[u8]) -> Result<Weather, Rejected> {
     let (sent, twice) = json_of(body)?;
-    convert::weather(&sent, &twice).map(weather::answer).map_err(Rejected::Faults)
+    convert::weather(&sent, &twice).map_err(Rejected::Faults)
 }
 
 /// Why a file was not taken.

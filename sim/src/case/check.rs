@@ -375,7 +375,8 @@ fn failures(inputs: &Inputs, faults: &mut Faults) {
     }
 }
 
-fn wind(w: &WindInput, faults: &mut Faults) {
+/// The wind by itself.
+pub fn wind(w: &WindInput, faults: &mut Faults) {
     maybe(limits::WIND_AGE, "wind.age", w.age_s, faults);
     one(limits::WIND_MEMBERS, "wind.members", 1.0 + w.others.len() as f64, faults);
     if let Some(Gustiness::WindAt20Ft(wind_m_s)) = w.gustiness {

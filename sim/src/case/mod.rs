@@ -17,7 +17,7 @@ use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRA
 use crate::fault::{Fault, Faults};
 use crate::flight::{Canopy, Casing, DelayClock, Deployment, Failure, FiringLaws, Gravity, MassModel};
 use crate::thrust::ThrustCurve;
-use crate::wind::{Gustiness, Profile, SurfaceLaw};
+use crate::wind::{Gustiness, Profile, SurfaceLaw, WindErrors};
 
 /// The field as the flights see it.
 #[derive(Debug, Clone, PartialEq)]
@@ -150,6 +150,21 @@ const STREAMER_DRAG: f64 = 0.3;
 /// A streamer fills along its own length.
 const STREAMER_FILL_LENGTHS: f64 = 1.0;
 
+impl WindInput {
+    /// Every wind that may come, as it was reported: without errors and gusts. `None` where it could not be flown in.
+    pub fn as_reported(&self) -> Option<Vec<Profile>> {
+        let mut faults = Faults::default();
+        check::wind(self, &mut faults);
+        if !faults.found.is_empty() || !faults.no_number.is_empty() {
+            return None;
+        }
+        let law = self.law.unwrap_or(SurfaceLaw::OPEN);
+        let first = (self.surface, &self.layers);
+        let all = core::iter::once(first).chain(self.others.iter().map(|other| (other.surface, &other.layers)));
+        all.map(|(surface, layers)| Profile::new(surface, layers, law, WindErrors::NONE)).collect()
+    }
+}
+
 impl Case {
     /// Checks everything, fills in what was left open. All faults at once.
     pub fn new(inputs: Inputs) -> Result<Self, Vec<Fault>> {
@@ -172,7 +187,7 @@ impl Case {
                 value: "open: logarithmic law with a roughness length of 0.03 m".into(),
                 source: "Davenport's class for open grass, the setting of weather stations (WMO Guide No. 8)",
             });
-            SurfaceLaw::Log { roughness_m: 0.03 }
+            SurfaceLaw::OPEN
         });
         let spread = Spread::resolve(
             &inputs.spread,

@@ -39,6 +39,9 @@ pub enum SurfaceLaw {
 }
 
 impl SurfaceLaw {
+    /// Open grass, where weather stations stand: taken where nothing is said of the terrain.
+    pub const OPEN: Self = Self::Log { roughness_m: 0.03 };
+
     /// Speed at one height over the speed at another, both above ground.
     pub fn ratio(&self, height_m: f64, reference_m: f64) -> f64 {
         match *self {
@@ -142,6 +145,21 @@ pub struct WindNumbers {
     pub variable_direction: f64,
     /// Added to the speed at every height, m/s: a what-if, zero in a drawn flight.
     pub shift_m_s: f64,
+}
+
+impl WindErrors {
+    /// The wind is as it was reported.
+    pub const NONE: Self =
+        Self { component_sd_m_s: 0.0, direction_sd_rad: 0.0, correlation_length_m: 1.0, growth_above_top_per_s: 0.0 };
+}
+
+/// The mean wind at a height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeanWind {
+    /// Where its direction is known: towards east and north, m/s.
+    pub towards_m_s: [f64; 2],
+    /// Speed of what comes from every direction alike, m/s.
+    pub turning_m_s: f64,
 }
 
 impl WindNumbers {
@@ -367,6 +385,20 @@ impl Profile {
         WindTable::new(self.smooth(&WindNumbers::NONE))
     }
 
+    /// The mean wind at a height above ground, its part without a direction by itself.
+    pub fn mean_at(&self, height_m: f64) -> MeanWind {
+        let k = self.nodes.partition_point(|n| n.height_m <= height_m).saturating_sub(1);
+        let (low, high) = (self.nodes[k], self.nodes.get(k + 1).copied().unwrap_or(self.nodes[k]));
+        let thick_m = high.height_m - low.height_m;
+        let w = if thick_m > 0.0 { ((height_m - low.height_m) / thick_m).clamp(0.0, 1.0) } else { 0.0 };
+        let between = |of: fn(&Node) -> [f64; 2]| {
+            let (a, b) = (of(&low), of(&high));
+            [0, 1].map(|i| a[i] + (b[i] - a[i]) * w)
+        };
+        let [east, north] = between(|n| n.turning_m_s);
+        MeanWind { towards_m_s: between(|n| n.steady_m_s), turning_m_s: libm::hypot(east, north) }
+    }
+
     /// The mean wind where weather reports measure: towards east, towards north, and its speed, m/s.
     pub fn surface(&self) -> [f64; 3] {
         let (east, north) = self.mean().at(SURFACE_HEIGHT_M);
@@ -546,6 +578,28 @@ mod tests {
         let (_, calm) = p.mean().at(100.0);
         let (_, n) = p.table(&numbers, || 0.0).at(100.0);
         assert!((calm - n - 2.0 * libm::exp(-90.0 / 500.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_mean_is_told_in_its_parts() {
+        let surface = |direction| SurfaceWind { speed_m_s: 3.0, direction, measuring_height_m: 10.0, gust_m_s: None };
+        let aloft = Layer { height_above_ground_m: 600.0, speed_m_s: 8.0, direction_from_rad: 1.0 };
+        let law = SurfaceLaw::OPEN;
+        let of = |direction| Profile::new(Some(surface(direction)), &[aloft], law, WindErrors::NONE);
+        let (Some(steady), Some(variable)) = (of(Direction::From(0.5)), of(Direction::Variable)) else {
+            panic!("a surface wind is enough")
+        };
+        for z in [0.0, 0.01, 3.0, 10.0, 77.0, 100.0, 350.0, 600.0, 5000.0] {
+            let (told, flown) = (steady.mean_at(z), steady.mean().at(z));
+            assert!(told.turning_m_s == 0.0, "{z}");
+            let off = (told.towards_m_s[0] - flown.0).abs() + (told.towards_m_s[1] - flown.1).abs();
+            assert!(off < 1e-12, "{z}: {told:?} and {flown:?}");
+        }
+        let near = variable.mean_at(10.0);
+        assert!((near.turning_m_s - 3.0).abs() < 1e-12 && near.towards_m_s == [0.0; 2], "{near:?}");
+        let between = variable.mean_at(350.0);
+        assert!(between.turning_m_s > 1.0 && libm::hypot(between.towards_m_s[0], between.towards_m_s[1]) > 1.0);
+        assert!(variable.mean_at(600.0).turning_m_s < 1e-12);
     }
 
     #[test]

@@ -98,6 +98,8 @@ function chosen(one) {
     if (isForm(before)) {
         laidAside.set(`${at}/${before}`, get(`${at}/${before}`));
         delete get(at)[before];
+    } else if (typeof get(at) === "string") {
+        unset(at);
     }
     if (isForm(name)) set(`${at}/${name}`, laidAside.get(`${at}/${name}`) ?? emptyForm(`${patternOf(at)}/${name}`));
     else if (name !== "") set(at, name);

@@ -816,6 +816,11 @@ pub struct AssumedInput {
     pub source: &'static str,
 }
 
+/// Outcomes that are rarer get no line where outcomes are listed for people.
+pub const RARE_OUTCOME: f64 = 1e-4;
+/// Inputs whose total index ends below this get no line where drivers are listed for people.
+pub const LEAST_INDEX: f64 = 0.01;
+
 /// One flight of an assessment, flown again.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct FlightAnswer {

@@ -2,6 +2,7 @@
 
 use jiff::civil::{Date, DateTime};
 use serde_json::Value;
+use slowpoint_sim::case::WindInput;
 use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::report::Caution;
 
@@ -97,6 +98,22 @@ impl Weather {
     /// Where it comes from, in one line.
     pub fn source(&self) -> String {
         merge::source(&self.profile, self.members.len(), self.date)
+    }
+
+    /// The wind as the engine takes it; `None` where it takes none, or where its heights are above sea level and nobody
+    /// says how high the field is.
+    pub fn blowing(&self) -> Option<WindInput> {
+        let wind = self.wind.as_ref()?;
+        let mut layers = wind.layers.iter().chain(wind.members.iter().flatten().filter_map(|m| m.layers.as_ref()));
+        let elevation_m = match self.field_elevation {
+            Some(field) => field.si,
+            None if layers.any(|list| list.iter().any(|l| l.height_above_sea.is_some())) => return None,
+            None => 0.0,
+        };
+        let sent = Value::Null;
+        let mut reader = Reader::new(Faults::new(&sent));
+        let input = reader.wind(wind, elevation_m);
+        reader.faults.none().then_some(input)
     }
 }
 

@@ -1,0 +1,260 @@
+//! The mean wind by height, as pictures show it: what is known at which heights, and what the engine lays between.
+
+use slowpoint_sim::case::WindInput;
+use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
+use slowpoint_sim::wind::{Direction, Profile};
+
+use super::svg::INK;
+use crate::weather::{self, Bound, Level};
+use crate::wire::units::TEMPERATURE;
+use crate::wire::{Asked, Weather};
+
+/// Less of a wind that comes from everywhere does not count, m/s.
+const LEAST_TURNING_M_S: f64 = 1e-3;
+
+/// Where a wind comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Way {
+    /// Degrees clockwise from true north.
+    From(f64),
+    /// From every direction alike.
+    Variable,
+    /// From none: it is calm, or nothing is told.
+    None,
+}
+
+/// What is known at a height.
+#[derive(Debug, Clone, Copy)]
+pub struct Known {
+    /// The height; `None` where it is above ground and all others are above sea level.
+    pub height_m: Option<f64>,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// How that is meant: nothing, "at least " or "below ".
+    pub bound: &'static str,
+    /// Direction.
+    pub way: Way,
+    /// Peak of the gusts, m/s.
+    pub gust_m_s: Option<f64>,
+    /// Temperature, degrees Celsius.
+    pub temperature_c: Option<f64>,
+}
+
+/// The mean wind at a height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Mean {
+    /// Towards east and north, m/s.
+    Towards([f64; 2]),
+    /// From every direction alike, m/s.
+    Variable(f64),
+    /// It goes over from the one to the other.
+    Between,
+}
+
+/// The mean wind by height.
+pub struct Winds {
+    /// One, or one a member of an ensemble; none where the engine takes none.
+    profiles: Vec<Profile>,
+    /// What is known, from the ground up; of an ensemble nothing.
+    pub known: Vec<Known>,
+    /// Members of an ensemble; 1 where there is one wind.
+    pub members: usize,
+    /// Whether heights are above sea level, because nobody said how high the field is.
+    pub above_sea: bool,
+    /// The field above sea level, m.
+    pub field_elevation_m: Option<f64>,
+}
+
+impl Winds {
+    /// Of decoded weather.
+    pub fn decoded(weather: &Weather) -> Self {
+        let levels = &weather.profile.levels;
+        let windy = || levels.iter().filter(|l| l.wind.is_some());
+        let above_sea = windy().any(|l| l.above_ground.is_none());
+        let profiles = weather.blowing().filter(|_| !above_sea).and_then(|wind| wind.as_reported());
+        Self {
+            profiles: profiles.unwrap_or_default(),
+            known: windy().filter_map(|l| of_level(l, above_sea)).collect(),
+            members: weather.members.len().max(1),
+            above_sea,
+            field_elevation_m: weather.field_elevation.map(|e| e.si),
+        }
+    }
+
+    /// Of what was flown in.
+    pub fn flown(asked: &Asked) -> Self {
+        let inputs = &asked.case.inputs;
+        let members = 1 + inputs.wind.others.len();
+        let known = match &asked.weather {
+            _ if members > 1 => Vec::new(),
+            Some(weather) => weather.profile.levels.iter().filter_map(|l| of_level(l, false)).collect(),
+            None => of_input(&inputs.wind),
+        };
+        Self {
+            profiles: asked.case.winds().cloned().collect(),
+            known,
+            members,
+            above_sea: false,
+            field_elevation_m: Some(asked.case.field.elevation_m),
+        }
+    }
+
+    /// The mean of all flights at a height above ground; `None` where the engine takes no wind.
+    pub fn mean(&self, height_m: f64) -> Option<Mean> {
+        if self.profiles.is_empty() {
+            return None;
+        }
+        let (mut towards, mut turning) = ([0.0; 2], 0.0);
+        let share = 1.0 / self.profiles.len() as f64;
+        for mean in self.profiles.iter().map(|profile| profile.mean_at(height_m)) {
+            towards = [0, 1].map(|k| towards[k] + share * mean.towards_m_s[k]);
+            turning += share * mean.turning_m_s;
+        }
+        Some(match towards {
+            _ if turning < LEAST_TURNING_M_S => Mean::Towards(towards),
+            [east, north] if libm::hypot(east, north) < LEAST_TURNING_M_S => Mean::Variable(turning),
+            _ => Mean::Between,
+        })
+    }
+
+    /// The mean of one member by itself.
+    pub fn of_member(&self, member: usize, height_m: f64) -> f64 {
+        let mean = self.profiles.get(member).map(|profile| profile.mean_at(height_m));
+        mean.map_or(0.0, |m| libm::hypot(m.towards_m_s[0], m.towards_m_s[1]).max(m.turning_m_s))
+    }
+
+    /// Between which heights above ground it is told, m: below, the law near the ground holds; above, it is taken to be the
+    /// same. `None` where the engine takes no wind.
+    pub fn told_between_m(&self) -> Option<[f64; 2]> {
+        let low = self.profiles.iter().map(Profile::law_top_m).reduce(f64::max)?;
+        Some([low, self.profiles.iter().map(Profile::top_m).fold(f64::INFINITY, f64::min).max(low)])
+    }
+}
+
+fn of_level(level: &Level, above_sea: bool) -> Option<Known> {
+    let wind = level.wind?;
+    let height = if above_sea { level.above_sea } else { level.above_ground };
+    Some(Known {
+        height_m: height.map(|h| h.si),
+        speed_m_s: wind.speed.si,
+        bound: match wind.bound {
+            Bound::Is => "",
+            Bound::AtLeast => "at least ",
+            Bound::Below => "below ",
+        },
+        way: match wind.direction {
+            weather::Direction::From(from) => Way::From(from.si.to_degrees()),
+            weather::Direction::Variable => Way::Variable,
+            weather::Direction::None => Way::None,
+        },
+        gust_m_s: wind.gust.map(|g| g.si),
+        temperature_c: level.temperature.and_then(|t| TEMPERATURE.number_in(&t, "C")),
+    })
+}
+
+fn of_input(wind: &WindInput) -> Vec<Known> {
+    let from = |rad: f64| Way::From(rad.to_degrees());
+    let surface = wind.surface.map(|s| Known {
+        height_m: Some(s.measuring_height_m),
+        speed_m_s: s.speed_m_s,
+        bound: "",
+        way: match s.direction {
+            _ if s.speed_m_s == 0.0 => Way::None,
+            Direction::From(rad) => from(rad),
+            Direction::Variable => Way::Variable,
+        },
+        gust_m_s: s.gust_m_s,
+        temperature_c: None,
+    });
+    let layers = wind.layers.iter().map(|l| Known {
+        height_m: Some(l.height_above_ground_m),
+        speed_m_s: l.speed_m_s,
+        bound: "",
+        way: if l.speed_m_s > 0.0 { from(l.direction_from_rad) } else { Way::None },
+        gust_m_s: None,
+        temperature_c: None,
+    });
+    surface.into_iter().chain(layers).collect()
+}
+
+impl Mean {
+    /// Its speed, where it has one.
+    pub fn speed_m_s(self) -> Option<f64> {
+        match self {
+            Self::Towards([east, north]) => Some(libm::hypot(east, north)),
+            Self::Variable(speed_m_s) => Some(speed_m_s),
+            Self::Between => None,
+        }
+    }
+
+    /// Where it comes from.
+    pub fn way(self) -> Way {
+        match self {
+            Self::Towards([east, north]) if libm::hypot(east, north) > 0.0 => {
+                Way::From(libm::atan2(-east, -north).to_degrees())
+            }
+            Self::Towards(_) => Way::None,
+            Self::Variable(_) | Self::Between => Way::Variable,
+        }
+    }
+}
+
+/// A height in both units.
+pub fn height(height_m: f64) -> String {
+    format!("{height_m:.0} m, {:.0} ft", height_m / FOOT_M)
+}
+
+/// A speed in both units.
+pub fn speed(speed_m_s: f64) -> String {
+    format!("{speed_m_s:.1} m/s, {:.1} mph", speed_m_s / MILE_PER_HOUR_M_S)
+}
+
+/// Where it comes from, in words.
+pub fn from(way: Way) -> String {
+    match way {
+        // A direction that is rounded to 360 is north, as one of 0.
+        Way::From(deg) => format!("from {:.0} deg", deg.rem_euclid(360.0).round() % 360.0),
+        Way::Variable => "from anywhere".into(),
+        Way::None => "calm".into(),
+    }
+}
+
+/// An arrow the way the air moves, north up: so long, its middle at a place. What has no direction is a ring.
+pub fn arrow([x, y]: [f64; 2], way: Way, length: f64) -> String {
+    let Way::From(deg) = way else {
+        return format!(
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\" fill=\"#fff\" stroke=\"{INK}\" stroke-width=\"1.6\"/>"
+        );
+    };
+    let (east, north) = deg.to_radians().sin_cos();
+    // The way it moves: away from where it comes from. Down is positive.
+    let [dx, dy] = [-east, north];
+    let at = |along: f64, across: f64| {
+        format!("{:.1} {:.1}", x + length * along * dx - across * dy, y + length * along * dy + across * dx)
+    };
+    let (tail, tip, neck) = (at(-0.5, 0.0), at(0.5, 0.0), at(0.2, 0.0));
+    format!(
+        "<path d=\"M{tail}L{neck}\" stroke=\"{INK}\" stroke-width=\"1.8\"/><path d=\"M{tip}L{}L{}Z\" fill=\"{INK}\"/>",
+        at(0.1, 0.24 * length),
+        at(0.1, -0.24 * length)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn arrows_point_the_way_the_air_moves() {
+        // From the west: to the right.
+        let drawn = arrow([100.0, 50.0], Way::From(270.0), 20.0);
+        assert!(drawn.contains("M90.0 50.0L104.0 50.0") && drawn.contains("M110.0 50.0L"), "{drawn}");
+        // From the south: up.
+        let drawn = arrow([100.0, 50.0], Way::From(180.0), 20.0);
+        assert!(drawn.contains("M100.0 60.0L") && drawn.contains("M100.0 40.0L"), "{drawn}");
+        assert!(arrow([0.0, 0.0], Way::Variable, 20.0).starts_with("<circle"));
+        assert_eq!(from(Way::From(359.7)), "from 0 deg");
+        let mean = Mean::Towards([3.0, 0.0]);
+        assert_eq!((mean.speed_m_s(), from(mean.way()).as_str()), (Some(3.0), "from 270 deg"));
+    }
+}

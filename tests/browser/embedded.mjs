@@ -1,0 +1,74 @@
+// A club's site as `deploy/club-site.html` has it, on another origin than the service.
+import { readFileSync } from "node:fs";
+import { createServer } from "node:http";
+import path from "node:path";
+import { fileURLToPath } from "node:url";
+
+import { base, shots } from "./gates.mjs";
+import { example, posted } from "./states.mjs";
+
+const site = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../deploy/club-site.html");
+
+function holds(what, found) {
+    if (!found) throw new Error(what);
+}
+
+/// Serves a page on an origin of its own while something is done with it.
+async function served(html, browser, done) {
+    const server = createServer((_, response) => {
+        response.setHeader("content-type", "text/html");
+        response.end(html);
+    });
+    await new Promise((listening) => server.listen(0, "127.0.0.1", listening));
+    const context = await browser.newContext({ viewport: { width: 480, height: 900 } });
+    try {
+        const page = await context.newPage();
+        await page.goto(`http://localhost:${server.address().port}/`, { waitUntil: "load" });
+        await done(page);
+    } finally {
+        await context.close();
+        server.close();
+    }
+}
+
+/// The first caution as the frame shows it; nothing where the frame was refused.
+async function caution(page) {
+    const frame = page.frames().find((other) => other !== page.mainFrame());
+    const shown = frame?.locator(".caution").first();
+    return shown?.textContent({ timeout: 2000 }).catch(() => undefined);
+}
+
+async function framed(browser) {
+    const flight = await posted("/v1/assessments", example("weather-report.json"));
+    const id = flight.split("/").pop();
+    const html = readFileSync(site, "utf8").replaceAll("YOUR-SERVER", new URL(base).host).replaceAll("FLIGHT", id);
+    holds("the example has some 15 lines", html.trim().split("\n").length <= 15);
+    await served(html, browser, async (page) => {
+        holds("the frame shows the first caution", (await caution(page))?.startsWith("An estimate from the listed assumptions."));
+        const frame = page.frames().find((other) => other !== page.mainFrame());
+        const told = await frame.evaluate(() => ({
+            scripts: document.scripts.length,
+            text: document.body.textContent,
+            drawn: [...document.images].every((image) => image.complete && image.naturalWidth > 0),
+        }));
+        holds("the frame runs nothing", told.scripts === 0);
+        holds("it says how old the weather is", /Weather: .*\sh from launch/.test(told.text));
+        holds("it says its condition", told.text.includes("Condition: at most"));
+        const drawn = await page.evaluate(() => [...document.images].every((image) => image.naturalWidth > 0));
+        holds("its pictures are drawn", told.drawn && drawn);
+        // The keyboard goes into the frame and comes out again, to what stands below it.
+        const order = [];
+        for (let press = 0; press < 4; press += 1) {
+            await page.keyboard.press("Tab");
+            order.push(await page.evaluate(() => document.activeElement.tagName));
+        }
+        holds(`the page around it is reached: ${order}`, order.indexOf("IFRAME") >= 0 && order.indexOf("A") > order.indexOf("IFRAME"));
+        await page.screenshot({ path: path.join(shots, "club-site.png"), fullPage: true });
+    });
+    // A page that others may not frame stays empty, so that the looks above are no looks at nothing.
+    await served(html.replaceAll(`/flights/${id}/embed`, `/flights/${id}`), browser, async (page) => {
+        holds("a page that may not be framed is not", (await caution(page)) === undefined);
+    });
+}
+
+export const EMBEDDED = [["a club's site frames a flight", framed]];
