@@ -131,6 +131,8 @@ mod tests {
             text(begins(&proxy, &https, "slowpoint_1", true)),
             "__Host-slowpoint=slowpoint_1; Path=/; HttpOnly; SameSite=Strict; Secure; Max-Age=43200"
         );
+        let tls = Config { tls_cert: Some("a.pem".into()), tls_key: Some("b.pem".into()), ..Config::default() };
+        assert!(secure(&tls, &HeaderMap::new()) && !secure(&plain, &HeaderMap::new()));
         assert_eq!(text(ends(&plain, &https)), "slowpoint=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
         let sent = |cookie| headers(&[("cookie", cookie), ("x-forwarded-proto", "https")]);
         for (cookie, over_plain, over_tls) in [

@@ -179,6 +179,16 @@ async fn every_line_has_its_id_and_nothing_that_was_sent() {
     queried.headers_mut().insert("x-request-id", "bad sesame id".parse().unwrap());
     assert_eq!(service.send(queried).await.status, 400);
     assert_eq!(service.send(json_request("/v1/assessments", "{\"sesame of a fault\": 1}")).await.status, 422);
+    for form in ["token=sesame-of-the-form&next=/sesame", "sesame=of-a-form"] {
+        let mut sent = request(Method::POST, "/sign-in", Body::from(form));
+        for (name, value) in [("content-type", "application/x-www-form-urlencoded"), ("sec-fetch-site", "same-origin")]
+        {
+            sent.headers_mut().insert(name, value.parse().unwrap());
+        }
+        let cookie = "slowpoint=sesame-of-the-session";
+        sent.headers_mut().insert("cookie", cookie.parse().unwrap());
+        assert!(service.send(sent).await.status.is_client_error());
+    }
     fail_to_read(&service).await;
     let written = &lines.all()[before..];
     assert!(written.iter().any(|line| line["message"] == "answered" && under(line, "request") == ["discreet"]));

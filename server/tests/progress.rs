@@ -227,7 +227,7 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         let alone = listens.starts_with("127");
         assert_eq!(words(&asked, "main").contains("No phone can reach this address"), alone, "{listens}");
         let hours: Vec<&str> =
-            all(&asked, "input[name=hours]").iter().map(|i| i.value().attr("value").unwrap()).collect();
+            all(&asked, "select[name=hours] option").iter().map(|i| i.value().attr("value").unwrap()).collect();
         assert_eq!(hours, ["12", "48", "168"]);
         let send = async |host: &str, origin: &str, hours: &str| {
             let mut sent = request(Method::POST, &link, Body::from(format!("hours={hours}")));

@@ -17,7 +17,7 @@ async function serving(tokens = []) {
     const data = mkdtempSync(path.join(tmpdir(), "slowpoint-story-"));
     const store = ["--data-dir", path.join(data, "store")];
     const secrets = tokens.map((name) => {
-        const told = execFileSync(program, ["token", "add", ...store, name], { encoding: "utf8" });
+        const told = execFileSync(program, ["token", "add", ...store, name], { encoding: "utf8", stdio: ["ignore", "pipe", "ignore"] });
         return /slowpoint_[0-9a-f]{64}/.exec(told)[0];
     });
     const server = { data, secrets, port: 0, base: "", child: null };
@@ -87,9 +87,18 @@ async function text(page, selector = "body") {
     return (await page.locator(selector).first().innerText()).replaceAll(/\s+/g, " ");
 }
 
+/// Waits until something that a page works out comes true.
+async function until(page, what, argument) {
+    for (let tries = 0; tries < 300; tries += 1) {
+        if (await page.evaluate(what, argument)) return;
+        await page.waitForTimeout(100);
+    }
+    throw new Error(`it did not come true: ${what}`);
+}
+
 /// Waits until the worker has kept this page: it answers for every page that is opened from then on.
 async function kept(page) {
-    await page.waitForFunction(async (path) => {
+    await until(page, async (path) => {
         for (const name of await caches.keys()) {
             const keys = await (await caches.open(name)).keys();
             if (keys.some((key) => new URL(key.url).pathname === path)) return true;
@@ -130,6 +139,8 @@ async function withoutNetwork({ server, browser, page }) {
     await page.goto(`${server.base}/`);
     await kept(page);
     assert.match(await text(page, "[data-keeping=here]"), /Nothing yet/);
+    await page.goto(`${server.base}/new`);
+    await kept(page);
     await page.goto(server.base + day);
     await kept(page);
     await page.locator(".flights h3 a").first().click();
@@ -137,7 +148,7 @@ async function withoutNetwork({ server, browser, page }) {
     const flight = new URL(page.url()).pathname;
     assert.equal(await page.locator(".kept").count(), 0, "what the server says has no age");
     // The map as well, to which nobody has scrolled.
-    await page.waitForFunction(async () => {
+    await until(page, async () => {
         const pictures = [...document.images].map((image) => image.src);
         const kept = await Promise.all(pictures.map((picture) => caches.match(picture, { ignoreVary: true })));
         return pictures.length === 2 && kept.every(Boolean);
@@ -161,6 +172,9 @@ async function withoutNetwork({ server, browser, page }) {
     assert.equal(await page.locator(".kept").getAttribute("role"), "status");
     assert.ok((await page.locator(".kept").boundingBox()).y < 5, "before all else");
     await shoot(page, "kept-day");
+    // Where a day is written down, though nobody opened it at this address.
+    await page.goto(`${server.base}/new?units=us`);
+    assert.match(await text(page, ".kept"), /Kept on this device/);
     // A flight with its pictures; in other units as it was; of others that they are not here.
     for (const other of ["", "?units=us"]) {
         await page.goto(server.base + flight + other);

@@ -21,6 +21,8 @@ const WAIT_MS = 4000;
 /// When it was kept.
 const AT = "x-kept-at";
 
+/// Pages that are nobody's: where to begin, and where a day is written down.
+const NOBODYS = ["/", "/new"];
 const PAGE = /^\/(?:days|flights|sweeps)\/[0-9a-f]{32}(?:\/sheet)?$/;
 const PICTURE = /^\/v1\/(?:assessments|sweeps)\/[0-9a-f]{32}\/[a-z-]+\.svg$/;
 
@@ -57,7 +59,7 @@ self.addEventListener("fetch", (event) => {
 });
 
 function keeps(url) {
-    return url.pathname === "/" || PAGE.test(url.pathname) || PICTURE.test(url.pathname);
+    return NOBODYS.includes(url.pathname) || PAGE.test(url.pathname) || PICTURE.test(url.pathname);
 }
 
 /// Where something is kept, and under which address: without the secret of a link.
@@ -84,7 +86,7 @@ async function answered(event, url) {
     const first = await Promise.race([asked, late]);
     // A proxy whose service is away answers too.
     if (first && first !== "late" && first.status < 500) return first;
-    const kept = wanted && await found(wanted, PAGE.test(url.pathname) || url.pathname === "/");
+    const kept = wanted && await found(wanted, !PICTURE.test(url.pathname));
     if (kept) {
         event.waitUntil(asked);
         return dated(kept);
@@ -111,10 +113,10 @@ async function keep({ name, key }, reply) {
     if (reply.status !== 200 || reply.redirected || !/^(?:text\/html|image\/svg)/.test(type)) return;
     const headers = new Headers(reply.headers);
     headers.set(AT, String(Date.now()));
+    // Whole, before it takes the place of what is kept: the server may be away before its end.
+    const body = await reply.blob();
     const cache = await caches.open(name);
-    // Put last, it is the youngest.
-    await cache.delete(key, { ignoreVary: true });
-    await cache.put(key, new Response(await reply.blob(), { headers }));
+    await cache.put(key, new Response(body, { headers }));
     await trim(cache, MOST);
     const links = (await caches.keys()).filter((other) => other.startsWith(LINK));
     await Promise.all(links.slice(0, Math.max(0, links.length - MOST_LINKS)).map((other) => caches.delete(other)));

@@ -78,10 +78,10 @@ fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View)
         @if !client.known { p.note { "Nobody is asked for a token here as yet, so whoever reaches this server can read it without a link too." } }
         @if alone(config) { (out_of_reach()) }
         form.entry method="post" action=(view.page(&format!("{}/share", path(shelf, id)))) {
-            fieldset {
-                legend { "For how long" }
-                @for (hours, words) in HOURS {
-                    p { label { input type="radio" name="hours" value=(hours) checked[hours == HOURS[1].0]; " " (words) } }
+            p {
+                label for="hours" { "For how long" } " "
+                select #hours name="hours" {
+                    @for (hours, words) in HOURS { option value=(hours) selected[hours == HOURS[1].0] { (words) } }
                 }
             }
             p { button { "Make a link" } }

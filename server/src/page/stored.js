@@ -76,7 +76,8 @@ async function begin() {
     grows(worker);
     // What came before there was a worker, it has not seen; nor pictures that nobody has scrolled to.
     const addresses = [location.href, ...[...document.images].map((image) => image.src)];
-    await ask(worker, { asks: "keep", addresses, since: performance.timeOrigin });
+    // What fails of it, the server being away, is kept the next time.
+    await ask(worker, { asks: "keep", addresses, since: performance.timeOrigin }).catch(() => null);
     const into = document.getElementById("kept-list");
     if (into) await list(worker, into);
     const button = document.getElementById("keep-day");
