@@ -25,11 +25,9 @@ const asked = async (page) => {
 const decoded = async (page) => {
     await emptied(page);
     await write(page, DECODED, WRITTEN);
-    // Without the picture the page has its table alone.
-    const drawn = await fetch(`${base}/v1/weather/profile.svg`, { method: "POST", headers: { "content-type": "application/json" }, body: "{}" });
-    if (drawn.status === 404) await page.route("**/v1/weather/profile.svg", (route) => route.fulfill({ status: 204 }));
     await page.locator("#decode").click();
     await page.locator("#decoded table").waitFor();
+    await page.locator("#decoded svg").waitFor();
 };
 /// The whole does not come: what is there is the first estimate.
 const looked = async (page) => {
