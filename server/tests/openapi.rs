@@ -180,7 +180,9 @@ fn well_asked(method: &Method, template: &str, uri: &str, seed: u64, places: &[(
         ("POST", "/v1/sweeps") => sweep(seed),
         ("POST", "/v1/days/{id}/revisions") => json!({"seed": seed}),
         ("POST", "/v1/shares") => json!({"answer": places[0].1, "hours": 1}),
-        ("POST", "/v1/weather") => json!({"layers": "height_above_ground m, direction deg, speed m/s\n100, 270, 5"}),
+        ("POST", "/v1/weather" | "/v1/weather/profile.svg") => {
+            json!({"layers": "height_above_ground m, direction deg, speed m/s\n100, 270, 5"})
+        }
         ("POST", "/v1/weather/grib") => {
             let mut asked =
                 request(Method::POST, &format!("{uri}?latitude=1&longitude=1&field_elevation=0"), Body::from("GRIB"));

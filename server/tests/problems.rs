@@ -354,7 +354,7 @@ async fn request_ids_are_kept_when_sound() {
 #[tokio::test]
 async fn what_is_no_object_is_refused() {
     let service = service();
-    for uri in ["/v1/assessments", "/v1/days", "/v1/sweeps", "/v1/weather"] {
+    for uri in ["/v1/assessments", "/v1/days", "/v1/sweeps", "/v1/weather", "/v1/weather/profile.svg"] {
         for body in ["null", "true", "1", "\"card\"", "[]", "[[[[]]]]"] {
             let reply = service.send(json_request(uri, body)).await;
             assert_eq!(reply.status, 422, "{uri} {body}: {}", reply.text());

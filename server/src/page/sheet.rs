@@ -27,11 +27,9 @@ const OTHER_LAUNCHES: usize = 4;
 /// Letters of a line of the name of a flight.
 const NAME: usize = 26;
 /// Letters of a line of what is said of a flight of a day.
-const SAID: usize = 104;
-/// What stands beside the words of a delay of a day at most: its median airspeed, and what parts it from the next.
-const BESIDE: usize = 16;
-/// What is to be minded of the weather beside "under limit", at most.
-const MINDED: usize = 18;
+const SAID: usize = 84;
+/// What stands beside the words of a delay of a day at most: its median airspeed and what is to be minded of the weather.
+const BESIDE: usize = 34;
 /// Letters of a line over the whole width.
 const WHOLE: usize = 120;
 /// Letters of a line of cautions, which stand in two columns.
@@ -194,8 +192,7 @@ fn height(row: &At) -> usize {
         let letters = |delay: &At| {
             let chance = at_condition(delay, &advice);
             let texts = [delay.get("label"), chance.get("text"), delay.get("standing")];
-            let minded = if delay.get("standing").text() == "under limit" { MINDED } else { 0 };
-            texts.iter().map(|text| text.text().chars().count()).sum::<usize>() + BESIDE + minded
+            texts.iter().map(|text| text.text().chars().count()).sum::<usize>() + BESIDE
         };
         let said: usize = of.get("delays").items().iter().map(letters).sum();
         said.div_ceil(SAID) + lines(&topics(row), SAID)

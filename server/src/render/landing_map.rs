@@ -385,12 +385,12 @@ impl Map {
                     && !of_north
                     && taken.iter().all(|t| (t[0] - x).abs() > half + 10.0 || (t[1] - y).abs() > 18.0)
             };
-            let at = (0..BEARINGS).map(|k| {
+            let mut at = (0..BEARINGS).map(|k| {
                 let (east, north) = (core::f64::consts::TAU * (0.5 + f64::from(k)) / f64::from(BEARINGS)).sin_cos();
                 self.place([r * east, r * north])
             });
             // The first from north on, so that the names of rings stand in a row.
-            if let Some([x, y]) = { at }.find(free) {
+            if let Some([x, y]) = at.find(free) {
                 picture.text([x, y + 3.5], NOTE, Anchor::Middle, GREY, &text);
             }
         }
