@@ -21,7 +21,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::Value;
 use tower::ServiceExt;
 
-use super::view::{View, first_caution};
+use super::view::{View, first_caution, scheme};
 use super::{assets, parts};
 use crate::State;
 use crate::api::assessments::read_id;
@@ -112,7 +112,7 @@ fn saved(title: &str, name: &str, id: &ContentId, body: &Markup, view: &View) ->
                 meta charset="utf-8";
                 meta http-equiv="Content-Security-Policy" content=(policy);
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
+                meta name="color-scheme" content=(scheme(view.class()));
                 title { (title) " - Slowpoint, saved " (now.strftime("%Y-%m-%d %H:%M UTC")) }
                 style { (PreEscaped(style)) }
             }

@@ -314,7 +314,7 @@ pub fn first_caution() -> Markup {
 }
 
 /// What a browser is told of the colours that a class has.
-fn scheme(class: Option<&str>) -> &'static str {
+pub fn scheme(class: Option<&str>) -> &'static str {
     match class {
         Some("light" | "sun" | "sheet") => "light",
         Some("dark") => "dark",
