@@ -28,14 +28,15 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     service.ready_s()?;
     gigabytes(&service, size.of(5, 20, 100), table)?;
     let client = service.client();
+    let messages = json!({
+        "date": "2026-11-10", "metar": "KABQ 100156Z 32010KT 10SM FEW033 19/14 A2999", "field_elevation": "5355 ft",
+    });
     let works = [
         ("/v1/assessments", card(1, FLIGHTS)),
         ("/v1/days", day(1, FLIGHTS, 2)),
         ("/v1/sweeps", sweep(1, FLIGHTS, 2)),
-        (
-            "/v1/weather",
-            json!({"date": "2026-11-10", "metar": "KABQ 100156Z 32010KT 10SM FEW033 19/14 A2999", "field_elevation": "5355 ft"}),
-        ),
+        ("/v1/weather", messages.clone()),
+        ("/v1/weather/profile.svg", messages),
     ];
     let (mut sent, mut answered, mut faults, mut read_wrong) = (0, 0, Vec::new(), Vec::new());
     let good =
@@ -81,8 +82,13 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
 
 /// What no answer to a body may be.
 fn fault(reply: &Reply) -> Option<&'static str> {
-    // A number that is not finite is no JSON, and 1e999 is out of a number's range.
-    let unread = reply.status < 400 && serde_json::from_slice::<Value>(&reply.body).is_err();
+    // A number that is not finite is no JSON, and 1e999 is out of a number's range; in a picture it is a word.
+    let unread = if reply.header("content-type") == "image/svg+xml" {
+        let text = String::from_utf8_lossy(&reply.body);
+        ["NaN", "inf"].iter().any(|word| text.split(|c: char| !c.is_alphanumeric()).any(|found| found == *word))
+    } else {
+        reply.status < 400 && serde_json::from_slice::<Value>(&reply.body).is_err()
+    };
     reply.fault().or(unread.then_some("no JSON, or a number that is not finite"))
 }
 
@@ -366,13 +372,19 @@ fn controls(table: &mut Table) {
         reply(503, "application/problem+json", problem),
         reply(200, "application/json", b"{\"mean\":NaN}"),
         reply(200, "application/json", b"{\"mean\":1e999}"),
+        reply(200, "image/svg+xml", b"<path d=\"M0 NaN\"/>"),
+        reply(200, "image/svg+xml", b"<path d=\"M-inf 0\"/>"),
     ];
     table.count(
         "control: answers made up that may not be; noticed",
         off.iter().filter(|reply| fault(reply).is_some()).count(),
-        7,
+        off.len(),
     );
-    let well = [reply(400, "application/problem+json", problem), reply(200, "application/json", b"{\"mean\":1e300}")];
+    let well = [
+        reply(400, "application/problem+json", problem),
+        reply(200, "application/json", b"{\"mean\":1e300}"),
+        reply(200, "image/svg+xml", b"<text>information</text>"),
+    ];
     table.count(
         "control: answers made up that may be; noticed",
         well.iter().filter(|reply| fault(reply).is_some()).count(),
