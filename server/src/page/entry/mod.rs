@@ -40,7 +40,7 @@ fn body() -> Markup {
         noscript {
             p.weather.aged {
                 "Writing a day down here takes script. Without it, write it as JSON and send it: "
-                a href="/" { "how to begin" } " says how, and " a href="/docs/" { "the description" } " names every field. What is answered is read without script."
+                a href="/" { "the front page" } " says how, and " a href="/docs/" { "the description" } " names every field. What is answered is read without script."
             }
         }
         form #day hidden autocomplete="off" novalidate data-example=(assets::EXAMPLE_DAY.path) data-look=(LOOK_FLIGHTS) {
