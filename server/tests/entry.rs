@@ -301,7 +301,7 @@ async fn defaults_are_those_of_answers() {
 async fn it_runs_its_own_modules_and_says_what_to_do_without() {
     let service = service();
     let page = page(&service).await;
-    let scripts = all(&page, "script");
+    let scripts = all(&page, "script[src*='/entry.']");
     assert_eq!(scripts.len(), 1);
     let script = scripts[0].value();
     assert!(script.attr("type") == Some("module") && words(scripts[0]).is_empty());

@@ -100,6 +100,12 @@ async fn a_day_shows_what_is_flown_and_the_look_for_the_rest() {
     let waits = seen(&service, &uri).await;
     assert!(words(&waits, "#how-far").contains("It waits for its turn."));
     assert_eq!(all(&waits, ".flights > li.look").len(), 3);
+    // Of the same flights in another wind it would say nothing of this day.
+    let mut windier = day(128);
+    windier["wind"]["surface"]["speed"] = json!("7 mph");
+    let windier = posted(&service, "days", &windier, false).await;
+    let alone = seen(&service, &format!("/jobs/{id}?look={windier}")).await;
+    assert_eq!(all(&alone, ".flights > li").len(), 0);
     assert_eq!(service.store.claim(LEASE).unwrap().unwrap().id.as_str(), id);
     flies(&service, &id, 0, &whole_answer["entries"][0]);
     let page = seen(&service, &uri).await;

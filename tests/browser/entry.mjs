@@ -166,6 +166,7 @@ async function typed(page) {
     await page.locator("#look .cell").first().waitFor();
     const took = await page.evaluate(() => performance.getEntriesByName("first estimate")[0].duration);
     assert.equal(await page.locator("#look .cell").count(), 3);
+    assert.match(await page.locator("#look-note").textContent(), /^Of 128 flights each\. The whole is asked for/);
     console.log(`    the first estimate stood there ${took.toFixed(0)} ms after asking`);
     const id = await left(page);
     assert.equal(seen.quick.length, 1);
@@ -269,6 +270,63 @@ async function writtenOut(page) {
     assert.equal(JSON.parse(seen.whole[0]).entries[1].copy_of, undefined);
 }
 
+/// The text of the day as it would be saved.
+async function savedText(page) {
+    const [download] = await Promise.all([page.waitForEvent("download"), page.locator("#save").click()]);
+    return readFileSync(await download.path(), "utf8");
+}
+
+const opens = async (page, text, count) => {
+    await page.locator("#file").setInputFiles({ name: "given.json", mimeType: "application/json", buffer: Buffer.from(text) });
+    await page.waitForFunction((count) => document.getElementById("flights").childElementCount === count, count);
+};
+
+async function writtenOutWhole(page) {
+    const flown = async (text) => {
+        const reply = await fetch(`${base}/v1/days`, { method: "POST", headers: { "content-type": "application/json" }, body: text });
+        return (await reply.json()).entries.map((row) => row.flight?.assessment);
+    };
+    const [text, given] = [readFileSync(examplePath("days/meadow.json"), "utf8"), example("days/meadow.json")];
+    // What a copy takes away of the day stays away.
+    given.entries[1].changes.launch = { tilt: null };
+    await opens(page, JSON.stringify(given), 3);
+    await page.locator("#flights button").nth(1).click();
+    await page.locator("#write-out").click();
+    const before = await flown(JSON.stringify(given));
+    assert.deepEqual(await flown(await savedText(page)), before);
+    assert.notDeepEqual(await flown(text), before);
+    // One without a name is no less written out, and the day outlives it.
+    delete given.entries[1].name;
+    await opens(page, JSON.stringify(given), 3);
+    await page.locator("#flights button").nth(1).click();
+    await page.locator("#write-out").click();
+    assert.equal(await field(page, "/entries/1/card/motor/propellant_mass").inputValue(), "34 g");
+    const left = JSON.parse(await savedText(page)).entries;
+    assert.equal(left[1].name, undefined);
+    assert.deepEqual([left[0], left[2]], [given.entries[0], given.entries[2]]);
+    await page.reload();
+    assert.deepEqual(JSON.parse(await savedText(page)).entries, left);
+    // What is kept and cannot be read is told, and not written over.
+    await page.evaluate(() => localStorage.setItem(`slowpoint day ${localStorage.getItem("slowpoint the day")}`, "{"));
+    await page.reload();
+    assert.match(await page.locator("#keeping").textContent(), /cannot be read/);
+    assert.equal(await page.evaluate(() => Object.values(localStorage).includes("{")), true);
+}
+
+async function inTwoWindows(page, context) {
+    await begun(page);
+    const other = await context.newPage();
+    await other.goto(`${base}/new`);
+    await other.waitForFunction(() => document.getElementById("flights").childElementCount === 3);
+    await field(other, "/launch/rail_length").fill("12 ft");
+    await page.waitForFunction(() => document.getElementById("keeping").textContent.includes("another window"));
+    await other.close();
+    // The window that is older leaves what the newer one wrote.
+    await page.goto("about:blank");
+    await page.goto(`${base}/new`);
+    assert.equal(await field(page, "/launch/rail_length").inputValue(), "12 ft");
+}
+
 async function reloaded(page) {
     await begun(page);
     await field(page, "/launch/rail_length").fill("9 ft");
@@ -349,6 +407,13 @@ async function weatherDecoded(page) {
     await notices("levels upside down", async () => told([...answer.levels].reverse()));
     const text = await page.locator("#decoded").textContent();
     for (const sentence of [...answer.assumed, ...answer.skipped]) assert.ok(text.includes(sentence), sentence);
+    // Of messages that do not stand there any more nothing is shown; pressed twice it is shown once.
+    await field(page, "/weather/metar").fill(REPORT.replace("32010KT", "18035G50KT"));
+    assert.equal(await page.locator("#decoded > *").count(), 0);
+    await page.locator("#decode").dblclick();
+    await page.locator("#decoded svg").waitFor();
+    assert.equal(await page.locator("#decoded table").count(), 1);
+    assert.match(await page.locator("#decoded table").textContent(), /180/);
     // A group that cannot be read is told beside the message.
     await field(page, "/weather/metar").fill(REPORT.replace("32010KT", "32O10KT"));
     await page.locator("#decode").click();
@@ -399,6 +464,8 @@ export const STORIES = [
     ["faults stand beside their fields with their remedy", (browser) => at(browser, 360, faulted)],
     ["the example comes through the page as it is", (browser) => at(browser, 1280, roundTrip)],
     ["a copy is written out in full", (browser) => at(browser, 360, writtenOut)],
+    ["a copy that takes something away, or has no name, is written out too", (browser) => at(browser, 360, writtenOutWhole)],
+    ["a day in two windows is not written over", (browser) => at(browser, 360, inTwoWindows)],
     ["a day outlives a reload", (browser) => at(browser, 360, reloaded)],
     ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],

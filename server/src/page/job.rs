@@ -10,13 +10,13 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::standing::{Place, Sky, key, of_another_place};
+use super::standing::{Place, Sky, key, launching_with, of_another_place};
 use super::told::{At, Quantity, Units};
 use super::view::{Page, View};
 use super::{as_html, assets, day, led, parts, sweep};
 use crate::State;
 use crate::access::Client;
-use crate::api::assessments::read_id;
+use crate::api::assessments::{kept, read_id};
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
 use crate::api::{jobs, work};
@@ -84,25 +84,55 @@ struct Told {
     pieces: Vec<Value>,
     /// The answer of the first flight of a day; null before there is one.
     first: Value,
+    /// Names of the flights that launch when that does.
+    with_first: Vec<String>,
+    /// What was asked; null where it is not known any more.
+    input: Value,
 }
 
 async fn told(state: &Arc<State>, job: &Job) -> Result<Told, Problem> {
     let (store, id) = (Arc::clone(&state.store), job.id.clone());
-    let pieces = blocking(move || store.told(&id, 0)).await?.map_err(|error| Problem::storage(&error))?;
-    let pieces: Vec<Value> = pieces.iter().filter_map(|piece| serde_json::from_slice(piece).ok()).collect();
-    let first = pieces.iter().filter_map(|row| row["flight"]["assessment"].as_str()).find_map(ContentId::parse);
-    let first = match first {
-        Some(first) => work::stored(state, Shelf::Assessments, &first).await.ok(),
-        None => None,
+    let read = move || {
+        let pieces = store.told(&id, 0)?;
+        let pieces: Vec<Value> = pieces.iter().filter_map(|piece| serde_json::from_slice(piece).ok()).collect();
+        let input = store.job_input(&id)?.and_then(|input| serde_json::from_slice(&input).ok());
+        Ok::<_, std::io::Error>((pieces, input.unwrap_or_default()))
+    };
+    let (pieces, input): (_, Value) = blocking(read).await?.map_err(|error| Problem::storage(&error))?;
+    let flown = pieces.iter().find_map(|row| Some((row, ContentId::parse(row["flight"]["assessment"].as_str()?)?)));
+    let (first, with_first) = match flown {
+        Some((row, first)) => (
+            work::stored(state, Shelf::Assessments, &first).await.ok(),
+            launching_with(&input, row["name"].as_str().unwrap_or_default()),
+        ),
+        None => (None, Vec::new()),
     };
     let first = first.map_or(Bytes::from_static(b"null"), Bytes::from);
     let first = drawn(state, first, "a job", |first: &Value| Ok(first.clone())).await?;
-    Ok(Told { pieces, first })
+    Ok(Told { pieces, first, with_first, input })
+}
+
+/// Whether two days ask the same but for how many flights, and what is tried beside them.
+fn same_but_for_flights(a: &Value, b: &Value) -> bool {
+    let rest = |day: &Value| {
+        let mut day = day.as_object().cloned()?;
+        ["flights", "until", "advise"].iter().for_each(|name| drop(day.remove(*name)));
+        Some(day)
+    };
+    rest(a).is_some_and(|a| rest(b) == Some(a))
 }
 
 async fn under_way(state: &Arc<State>, job: Job, view: View) -> Result<Response, Problem> {
     let told = told(state, &job).await?;
-    let look = view.wishes.look.clone().filter(|_| job.shelf == Shelf::Days);
+    let look = match view.wishes.look.as_deref().filter(|_| job.shelf == Shelf::Days) {
+        Some(look) => {
+            let input = kept(state, Shelf::Days, &read_id(look)?).await?.and_then(|kept| kept.input);
+            let input: Option<Value> = input.and_then(|input| serde_json::from_slice(&input).ok());
+            // Of another day it says nothing of this one.
+            input.filter(|input| same_but_for_flights(input, &told.input)).map(|_| look.to_string())
+        }
+        None => None,
+    };
     let (view, job) = (Arc::new(view), Arc::new(job));
     let whole = |rows: String, job: &Job, view: &View| {
         let rows = maud::PreEscaped(rows);
@@ -143,15 +173,9 @@ fn how_far(job: &Job, view: &View) -> Markup {
 fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Markup {
     let rows = Value::Array(told.pieces.clone());
     let (rows, first) = (At::within(&rows, "/entries"), At::whole(&told.first));
-    // At which hour the others launch stands in what was asked, which is told with the whole answer.
-    let sky = Sky { first, with_first: &[] };
+    let sky = Sky { first, with_first: &told.with_first };
     let rows = rows.items();
     let looked = look.map(|(day, sky)| (day.get("entries").items(), day.get("id").text(), sky));
-    let same = |others: &[At]| {
-        others.len() as u64 == job.done[1]
-            && rows.iter().zip(others).all(|(row, other)| row.get("name").text() == other.get("name").text())
-    };
-    let looked = looked.filter(|(others, ..)| same(others));
     let left = job.done[1].saturating_sub(rows.len() as u64);
     // What the cells are, and the weather, by the first that there is.
     let own =

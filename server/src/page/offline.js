@@ -146,14 +146,15 @@ async function dated(kept) {
     if (!(kept.headers.get("content-type") ?? "").startsWith("text/html")) return kept;
     const day = new Date(at).toLocaleString("en-GB", { day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
     const told = `<section aria-label="How old this is"><p class="kept" role="status" data-kept-at="${at}">Kept on this device `
-        + `<span>${age(at)}</span></p><p class="kept-why">On ${day}. The server did not answer in time, so this is not what `
+        + `<span>${age(at)}</span></p><p class="kept-why">On ${day}. The server did not give it in time, so this is not what `
         + `it would say now.</p></section>`;
     const text = (await kept.text()).replace("<body>", `<body class="aged">${told}`);
     return new Response(text, { headers: kept.headers });
 }
 
 function age(at) {
-    const minutes = Math.max(0, Math.floor((Date.now() - at) / 60_000));
+    if (!(Date.now() >= at)) return "at a time that is not known: the clock of this device was set back";
+    const minutes = Math.floor((Date.now() - at) / 60_000);
     const [hours, days] = [Math.floor(minutes / 60), Math.floor(minutes / 1440)];
     if (minutes < 1) return "less than a minute ago";
     if (hours < 1) return `${minutes} min ago`;

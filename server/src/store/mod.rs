@@ -304,6 +304,8 @@ pub trait Store: Access {
     /// Gives a job up, if it waits or runs; where it stands then, and whether that ended it. For one client it goes on while
     /// another asks for it.
     fn dismiss(&self, id: &ContentId, client: Option<&str>) -> io::Result<Option<(Job, bool)>>;
+    /// What a job was asked with; `None` where there is no such job, or it cannot be relied on any more.
+    fn job_input(&self, id: &ContentId) -> io::Result<Option<Vec<u8>>>;
     /// What is told of the pieces after the first `seen`.
     fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>>;
 }

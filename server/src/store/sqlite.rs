@@ -676,6 +676,16 @@ impl Store for SqliteStore {
         })
     }
 
+    fn job_input(&self, id: &ContentId) -> io::Result<Option<Vec<u8>>> {
+        self.read(|db| {
+            let input = db
+                .prepare("SELECT input, input_sum FROM jobs WHERE id = ?1")?
+                .query_row([id.as_str()], |row| sound(row, "input", "input_sum"))
+                .optional()?;
+            Ok(input.flatten())
+        })
+    }
+
     fn told(&self, id: &ContentId, seen: usize) -> io::Result<Vec<Vec<u8>>> {
         self.read(|db| {
             let number = db

@@ -143,6 +143,7 @@ handed_through! {
     finish(id: &ContentId, owner: &str, answer: &[u8]) -> bool;
     fail(id: &ContentId, owner: &str, reason: Reason) -> bool;
     dismiss(id: &ContentId, client: Option<&str>) -> Option<(Job, bool)>;
+    job_input(id: &ContentId) -> Option<Vec<u8>>;
     told(id: &ContentId, seen: usize) -> Vec<Vec<u8>>;
 }
 

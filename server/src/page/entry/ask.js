@@ -63,9 +63,16 @@ async function ask(anyway) {
     say("asking", "Asking.");
     try {
         await asked(anyway);
+    } catch (error) {
+        say("asking", `This page failed at it: ${error.message}. Save the day as a file, and load the page again.`);
     } finally {
         busy(false);
     }
+}
+
+/// What has to be known of the first estimate that stands there.
+function noteLook(text) {
+    if (!$("look").hidden) $("look-note").textContent = text;
 }
 
 async function asked(anyway) {
@@ -84,11 +91,14 @@ async function asked(anyway) {
     const lookId = look.place.split("/").pop();
     const whole = sent("/v1/days", writtenJson(day), { prefer: "respond-async" });
     await showLook(lookId);
+    const flown = look.body.entries.find((row) => row.flight)?.flight.flights;
+    noteLook(`${flown === undefined ? "" : `Of ${flown} flights each. `}The whole is asked for.`);
     say("asking", "The first estimate stands below; the whole is asked for.");
     const reply = await whole;
     const id = reply.place?.split("/").pop();
     if (reply.status === 200) return leave(`/days/${id}`);
     if (reply.status === 201) return leave(`/jobs/${id}`, lookId);
+    noteLook(`${flown === undefined ? "" : `Of ${flown} flights each. `}The whole was not taken.`);
     return refused(reply, "asking", inDay);
 }
 

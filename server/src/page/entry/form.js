@@ -129,6 +129,8 @@ function added(list) {
 function removed(item) {
     const list = item.parentElement.closest("[data-list]");
     unset(item.dataset.item);
+    // Those after it have other places now.
+    for (const place of laidAside.keys()) if (isBelow(place, list.dataset.list)) laidAside.delete(place);
     forgetFaults(item.dataset.item);
     fillList(list);
     changed();
@@ -182,25 +184,27 @@ function openFlight(k) {
 
 const isCopy = (entry) => typeof entry?.copy_of === "string";
 
-/// JSON Merge Patch (RFC 7396).
+/// What a patch and a later one come to (JSON Merge Patch, RFC 7396). What the later one takes away it still takes away: the
+/// day's own lies below both.
 function laidOver(value, patch) {
     if (!isObject(patch)) return patch;
     const merged = Object.assign(Object.create(null), isObject(value) ? value : {});
-    for (const [name, inner] of Object.entries(patch)) {
-        if (inner === null) delete merged[name];
-        else merged[name] = laidOver(merged[name], inner);
-    }
+    for (const [name, inner] of Object.entries(patch)) merged[name] = laidOver(merged[name], inner);
     return merged;
 }
 
 /// What a flight comes to without copying: that which it copies, what it has of its own, and what it changes, in this order.
 /// Undefined where no flight above has that name.
 function wholeFlight(k) {
-    const { name, copy_of: source, changes = {}, ...own } = flights()[k];
+    const { name, copy_of: source, changes, ...own } = flights()[k];
     if (!isCopy(flights()[k])) return flights()[k];
     const at = flights().slice(0, k).findIndex((entry) => entry?.name === source);
     const base = at < 0 ? undefined : wholeFlight(at);
-    return base && Object.assign(laidOver(laidOver(copied(base), own), changes), { name });
+    if (!base) return undefined;
+    const whole = laidOver(laidOver(copied(base), own), isObject(changes) ? changes : {});
+    if (name === undefined) delete whole.name;
+    else whole.name = name;
+    return whole;
 }
 
 function flightWrittenOut() {
@@ -293,7 +297,7 @@ function showDay() {
     takenOut = null;
     // What was told of another day.
     for (const status of ["asking", "decoding"]) say(status, "");
-    $("decoded").replaceChildren();
+    forgetDecoded("");
     for (const id of ["look", "where"]) $(id).hidden = true;
     $("back").hidden = true;
     forgetFaults("");

@@ -68,7 +68,8 @@ function writtenJson(value, indent = "") {
         return short ? `[${items.join(", ")}]` : `[\n${inner}${items.join(`,\n${inner}`)}\n${indent}]`;
     }
     if (isObject(value)) {
-        const members = Object.entries(value).map(([name, item]) => `${JSON.stringify(name)}: ${writtenJson(item, inner)}`);
+        const there = Object.entries(value).filter(([, item]) => item !== undefined);
+        const members = there.map(([name, item]) => `${JSON.stringify(name)}: ${writtenJson(item, inner)}`);
         return members.length === 0 ? "{}" : `{\n${inner}${members.join(`,\n${inner}`)}\n${indent}}`;
     }
     return JSON.stringify(value);

@@ -2,8 +2,11 @@
 
 const PREFIX = "slowpoint day ";
 const CURRENT = "slowpoint the day";
+const KEEPS_NOTHING = "This browser keeps nothing for this page, or has no room: save the day as a file before you leave.";
 let called = "today";
 let keeping = 0;
+/// Whether something was written since it was kept.
+let unkept = false;
 
 /// What a browser that keeps nothing, or has no room, answers with.
 function stored(use) {
@@ -14,22 +17,39 @@ function stored(use) {
     }
 }
 
+/// Keeps what was written here; another window may have written since what was not.
 function keepNow() {
     clearTimeout(keeping);
+    if (!unkept) return;
     const text = writtenJson(day);
     const done = stored((storage) => {
         storage.setItem(PREFIX + called, text);
         storage.setItem(CURRENT, called);
         return storage.getItem(PREFIX + called) === text;
     });
-    say("keeping", done ? "" : "This browser keeps nothing for this page, or has no room: save the day as a file before you leave.");
+    unkept = !done;
+    if (!done) say("keeping", KEEPS_NOTHING);
+    else if ($("keeping").textContent === KEEPS_NOTHING) say("keeping", "");
 }
 
 /// Something was written.
 function changed() {
+    unkept = true;
     showLeftovers();
+    forgetDecoded("Written anew since: decode again.");
+    noteLook("It was asked before the day was changed.");
     clearTimeout(keeping);
     keeping = setTimeout(keepNow, 150);
+}
+
+/// Another window wrote the day that stands here: what is here goes by another name from now on.
+function writtenElsewhere({ key, newValue }) {
+    if (key !== PREFIX + called || newValue === null) return;
+    const name = called;
+    called = freeDay(name);
+    $("called").value = called;
+    listKept();
+    say("keeping", `${name} was changed in another window and is kept as it stands there. What stands here is called ${called}, and kept once it is changed.`);
 }
 
 const keptNames = () =>
@@ -47,22 +67,29 @@ function listKept() {
     );
 }
 
+/// Null where nothing is kept, undefined where what is kept is no day.
 function keptDay(name) {
     const text = stored((storage) => storage.getItem(PREFIX + name));
+    if (text === null) return null;
     try {
-        return text === null ? null : readJson(text);
+        const found = readJson(text);
+        return isObject(found) ? found : undefined;
     } catch {
-        return null;
+        return undefined;
     }
 }
 
+const emptyDay = () => Object.assign(Object.create(null), { entries: [Object.create(null)] });
+
+/// Opens what is kept under a name; what cannot be read stays as it is, and an empty day begins under another.
 function openKept(name) {
     const found = keptDay(name);
-    called = name;
-    day = isObject(found) ? found : Object.create(null);
+    called = found === undefined ? freeDay(name) : name;
+    day = found ?? emptyDay();
     $("called").value = called;
     showDay();
     listKept();
+    say("keeping", found === undefined ? `What is kept as ${name} cannot be read, and stays as it is. An empty day stands here.` : "");
 }
 
 /// A name under which nothing is kept.
@@ -80,6 +107,8 @@ function begin(found, name) {
     day = found;
     $("called").value = called;
     showDay();
+    unkept = true;
+    say("keeping", "");
     keepNow();
     listKept();
 }
@@ -93,6 +122,8 @@ function renamed(name) {
     }
     stored((storage) => storage.removeItem(PREFIX + called));
     called = wanted;
+    unkept = true;
+    say("keeping", "");
     keepNow();
 }
 

@@ -130,7 +130,7 @@ fn kept() -> Markup {
 fn leftovers(id: &str, title: &str, level: u8) -> Markup {
     let titled = format!("{id}-title");
     html! {
-        section.kept id=(id) aria-labelledby=(titled) hidden {
+        section.leftover id=(id) aria-labelledby=(titled) hidden {
             (heading(level, Some(&titled), title))
             p.hint { "No field of this page is for these; they are sent as they stand." }
             ul {}
@@ -163,7 +163,7 @@ fn asking() -> Markup {
             p #where hidden { a #sign-in href="/sign-in" { "Sign in" } }
             section #look tabindex="-1" aria-labelledby="look-title" hidden {
                 h3 #look-title { "A first estimate" }
-                p.note { "Of " (LOOK_FLIGHTS) " flights each. The whole is on its way." }
+                p.note #look-note {}
                 div {}
             }
         }

@@ -31,7 +31,7 @@ const PRESSED = {
     back: flightPutBack,
     "write-out": flightWrittenOut,
     save: saveFile,
-    empty: () => begin(Object.assign(Object.create(null), { entries: [Object.create(null)] }), "today"),
+    empty: () => begin(emptyDay(), "today"),
     example: async () => {
         const reply = await fetch(form.dataset.example).catch(() => null);
         if (reply?.ok) openText(await reply.text(), "invented day");
@@ -84,13 +84,11 @@ form.addEventListener("keydown", (event) => {
     if (event.key === "Enter" && event.target.matches("input:not([type=file])")) event.preventDefault();
 });
 window.addEventListener("pagehide", keepNow);
+window.addEventListener("storage", writtenElsewhere);
 
 learnAll();
-called = stored((storage) => storage.getItem(CURRENT)) ?? called;
-day = keptDay(called) ?? Object.assign(Object.create(null), { entries: [Object.create(null)] });
-if (!isObject(day)) day = Object.create(null);
-$("called").value = called;
-showDay();
-listKept();
+openKept(stored((storage) => storage.getItem(CURRENT)) ?? called);
 form.hidden = false;
+// Whether this browser keeps anything is known once it was tried.
+unkept = true;
 keepNow();

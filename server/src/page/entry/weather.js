@@ -11,15 +11,34 @@ const LEVELS = [
 /// Where of a day it lies what is sent beside the messages.
 const BESIDE = { field_elevation: "/site/elevation", launch_at: "/launch_at" };
 
-async function decode() {
+/// The messages as they stand, with what is sent beside them.
+function messagesNow() {
     const messages = isObject(day.weather) ? copied(day.weather) : Object.create(null);
     for (const [name, at] of Object.entries(BESIDE)) {
         const value = get(at);
         if (value !== undefined && value !== null) messages[name] = value;
     }
+    return writtenJson(messages);
+}
+
+/// What is decoded, or being so; a later press takes its place.
+let decoding = null;
+
+/// What was decoded is shown no longer than its messages stand there.
+function forgetDecoded(why) {
+    if (decoding === null || decoding.text === messagesNow()) return;
+    decoding = null;
+    $("decoded").replaceChildren();
+    say("decoding", why);
+}
+
+async function decode() {
+    const own = { text: messagesNow() };
+    decoding = own;
     say("decoding", "Decoding.");
     $("decoded").replaceChildren();
-    const reply = await sent("/v1/weather", writtenJson(messages));
+    const reply = await sent("/v1/weather", own.text);
+    if (decoding !== own) return;
     if (reply.status !== 200) {
         const inDay = (pointer) => BESIDE[pointer.slice(1)] ?? `/weather${pointer}`;
         refused(reply, "decoding", (found) => showFaults(found.map((fault) => ({ ...fault, pointer: inDay(fault.pointer) })), false));
@@ -36,8 +55,8 @@ async function decode() {
         ...sentences("Taken for granted", answer.assumed),
         ...sentences("Left out", answer.skipped),
     );
-    const picture = await sent("/v1/weather/profile.svg", writtenJson(messages));
-    if (picture.status === 200 && picture.svg) {
+    const picture = await sent("/v1/weather/profile.svg", own.text);
+    if (decoding === own && picture.status === 200 && picture.svg) {
         // Drawn into the page: the policy loads no picture that was made here.
         const drawing = document.importNode(picture.svg, true);
         drawing.classList.add("picture");
