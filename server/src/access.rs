@@ -221,8 +221,10 @@ pub async fn permit(
 ) -> Result<Response, Problem> {
     let need = need(request.method(), route.as_str());
     // A program says who it is by the header; what brings a cookie is a browser, and so is what sends a form.
-    let by_header = bearer(request.headers());
-    let by_cookie = if by_header.is_none() { session::token(&state.config, request.headers()).map(sum) } else { None };
+    let cookie = session::token(&state.config, request.headers()).map(sum);
+    // A proxy may ask for a password of its own, which is no token; then the cookie counts.
+    let by_header = bearer(request.headers()).filter(|token| token.is_ok() || cookie.is_none());
+    let by_cookie = cookie.filter(|_| by_header.is_none());
     if changes(request.method()) && (by_cookie.is_some() || !of_api(route.as_str())) {
         session::own(&state.config, request.headers())?;
     }

@@ -6,6 +6,7 @@ mod support;
 
 use std::collections::HashSet;
 use std::path::Path;
+use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::Method;
@@ -15,8 +16,8 @@ use scraper::{ElementRef, Html, Selector};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use slowpoint_server::access::new_secret;
-use slowpoint_server::id::sum;
-use slowpoint_server::store::{Access, Scope, Token};
+use slowpoint_server::id::{ContentId, sum};
+use slowpoint_server::store::{Access, Bounds, Scope, Shelf, Store, Token};
 use support::{Reply, Service, card, json_request, request, service};
 
 /// The three flights of the meadow, each with its picture and its map.
@@ -224,4 +225,31 @@ async fn a_shared_day_is_saved_without_the_link() {
     let page = alone(&reply);
     assert_eq!(all(&page, "article").len(), 3);
     assert!(!reply.text().contains("share=") && !reply.text().contains(&secret));
+}
+
+/// What the store has given up of a day is told, and all the rest is saved.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flight_that_was_given_up_does_not_keep_the_day_from_being_saved() {
+    let service = service();
+    let day = posted(&service, "days", &meadow()).await;
+    let answer = service.get(&day).await.json();
+    let id = |text: &str| ContentId::parse(text).unwrap();
+    let flights: Vec<ContentId> = answer["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| id(row["flight"]["assessment"].as_str().unwrap()))
+        .collect();
+    let day_id = id(day.rsplit('/').next().unwrap());
+    for (shelf, kept) in [(Shelf::Days, &day_id), (Shelf::Assessments, &flights[0]), (Shelf::Assessments, &flights[2])]
+    {
+        assert!(service.store.pin(shelf, kept, true).unwrap());
+    }
+    service.store.prune(Bounds { bytes: 0, unused: Duration::ZERO }).unwrap();
+    assert_eq!(service.get(&format!("/v1/assessments/{}", flights[1])).await.status, 404);
+    let page = alone(&service.get(&format!("{}/file", day.replace("/v1/", "/"))).await);
+    let parts = all(&page, "article");
+    assert_eq!(parts.len(), 3);
+    let told = parts.iter().map(|part| words(*part).contains("not kept on the server any more"));
+    assert_eq!(told.collect::<Vec<_>>(), [false, true, false]);
 }

@@ -4,8 +4,8 @@ import { mkdirSync, rmSync } from "node:fs";
 import path from "node:path";
 
 import { EMBEDDED } from "./embedded.mjs";
-import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
+import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
 import { states } from "./states.mjs";
 

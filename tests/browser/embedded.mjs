@@ -4,8 +4,8 @@ import { createServer } from "node:http";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 
+import { example, posted } from "./examples.mjs";
 import { base, shots } from "./gates.mjs";
-import { example, posted } from "./states.mjs";
 
 const site = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../deploy/club-site.html");
 

@@ -2,8 +2,8 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 
+import { BULLETIN, example, examplePath } from "./examples.mjs";
 import { base } from "./gates.mjs";
-import { BULLETIN, example, examplePath } from "./states.mjs";
 
 const REPORT = "KABQ 100156Z 32010KT 280V340 10SM TS FEW033 BKN075CB OVC100 19/14 A2999";
 const DECODED = ["/weather/date", "/weather/metar", "/weather/winds_aloft", "/site/elevation", "/launch_at"];

@@ -7,8 +7,8 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
+import { example } from "./examples.mjs";
 import { GATES, chromium, shots } from "./gates.mjs";
-import { example } from "./states.mjs";
 
 const program = process.env.SLOWPOINT;
 

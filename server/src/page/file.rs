@@ -28,7 +28,7 @@ use crate::api::assessments::read_id;
 use crate::api::extract::InPath;
 use crate::api::work;
 use crate::id::{ContentId, sum};
-use crate::problem::Problem;
+use crate::problem::{Kind, Problem};
 use crate::routes;
 use crate::store::Shelf;
 
@@ -58,7 +58,10 @@ pub async fn of_day(
     let mut rest = Vec::new();
     for (k, (name, flight)) in flights.iter().enumerate() {
         let (page, answer) = (format!("/flights/{flight}"), format!("/v1/assessments/{flight}"));
-        rest.push(saver.part(&page, &answer, name, Some(k)).await?);
+        rest.push(match saver.part(&page, &answer, name, Some(k)).await {
+            Err(problem) if problem.kind() == Kind::unknown(Shelf::Assessments) => given_up(k, name),
+            part => part?,
+        });
     }
     let body = html! {
         nav aria-label="Flights of this file" {
@@ -90,6 +93,16 @@ pub async fn of_flight(
         &body,
         &saver.view,
     ))
+}
+
+/// A flight whose answer the store has given up, as it may have where only the day was asked for since.
+fn given_up(flight: usize, name: &str) -> Markup {
+    html! {
+        article aria-labelledby=(anchor(flight)) {
+            h2 id=(anchor(flight)) { (name) }
+            p { "Its own answer is not kept on the server any more. What the day says of it stands above." }
+        }
+    }
 }
 
 /// Where a flight begins in the file of a day.

@@ -144,12 +144,16 @@ async fn under_way(state: &Arc<State>, job: Job, view: View) -> Result<Response,
             let make = move |look: &At, sky: &Sky| Ok(of_day(&job, &told, Some((look, sky)), &view).into_string());
             day::shown(state, &look, make).await?
         }
-        None => match job.shelf {
-            Shelf::Days => of_day(&job, &told, None, &view),
-            Shelf::Assessments => of_flight(&job, &told, view.units()),
-            Shelf::Sweeps => of_sweep(&job, &told, view.units()),
+        None => {
+            let (job, view) = (Arc::clone(&job), Arc::clone(&view));
+            // Of a long day it takes more than a moment.
+            blocking(move || match job.shelf {
+                Shelf::Days => of_day(&job, &told, None, &view).into_string(),
+                Shelf::Assessments => of_flight(&job, &told, view.units()).into_string(),
+                Shelf::Sweeps => of_sweep(&job, &told, view.units()).into_string(),
+            })
+            .await?
         }
-        .into_string(),
     };
     Ok(whole(rows, &job, &view))
 }

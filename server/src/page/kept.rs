@@ -8,7 +8,7 @@ use super::as_html;
 use super::view::{Page, View};
 
 /// Most pages and pictures that a device keeps.
-pub const MOST_KEPT: usize = 600;
+pub const MOST_KEPT: usize = 2400;
 
 /// What is said where nothing is kept.
 fn nothing() -> Markup {
@@ -41,7 +41,7 @@ pub fn this_day() -> Markup {
         p data-keeping="here" hidden {
             button #keep-day type="button"
                 data-done="All of it is kept here: {} pages and pictures."
-                data-failed="Not all of it could be kept: the server does not answer. Try again." { "Keep this day here" }
+                data-failed="Not all of it could be kept: the server does not answer, or this device has no room for it." { "Keep this day here" }
             " " span #kept-day role="status" {}
         }
         (nothing())

@@ -26,13 +26,14 @@ async function renew() {
         later(WITHOUT_STREAM_MS);
         return;
     }
-    // It has led on to the answer, or refuses: the browser follows, so that its address is right.
-    if (reply.redirected || reply.status < 500 && !reply.ok) {
-        location.replace(reply.redirected ? reply.url : location.href);
+    // It is asked too fast, perhaps by others behind the same address, or not there: what is shown stays.
+    if (reply.status === 429 || reply.status >= 500) {
+        later(WITHOUT_STREAM_MS);
         return;
     }
-    if (!reply.ok) {
-        later(WITHOUT_STREAM_MS);
+    // It has led on to the answer, or refuses: the browser follows, so that its address is right.
+    if (reply.redirected || !reply.ok) {
+        location.replace(reply.redirected ? reply.url : location.href);
         return;
     }
     const fresh = new DOMParser().parseFromString(await reply.text(), "text/html");

@@ -82,7 +82,7 @@ fn signed_in(token: &Token, view: &View) -> Markup {
         @if let Some(end) = token.expires { p { "It ends at " (parts::moment(end)) "." } }
         form.entry method="post" action="/sign-out" {
             p { button { "Sign out" } }
-            p.note { "What is kept on this device is given up with it." }
+            p.note { "The days, flights and sweeps that are kept on this device are given up with it. A day that you wrote down here stays in this browser." }
         }
         ul.links { li { a href=(view.page("/jobs")) { "Your jobs" } } }
     }
