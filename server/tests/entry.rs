@@ -9,7 +9,7 @@ use std::path::Path;
 
 use scraper::{ElementRef, Html, Selector};
 use serde_json::{Value, json};
-use support::{Service, json_request, service};
+use support::{Service, card, json_request, service};
 
 /// Where the templates of forms begin, and where their forms are used.
 const FORMS: [(&str, &str); 3] = [("law", "/spread/-"), ("area", "/site/areas/-"), ("rules", "/rule_set")];
@@ -149,6 +149,10 @@ async fn fields_are_those_of_the_published_schema() {
         let required = forms(&document, holder)
             .into_iter()
             .any(|form| form["required"].as_array().is_some_and(|r| r.contains(&json!(name))));
+        // What a flight leaves out is laid under it from the day.
+        let of_day = pointer.strip_prefix("/entries/-").is_some_and(|same| places.contains(same));
+        assert_eq!(of_day, pointer.starts_with("/entries/-/launch") || pointer == "/entries/-/delays", "{pointer}");
+        let required = required && !of_day;
         assert_eq!(field.value().attr("aria-required") == Some("true"), required, "{pointer}");
         // Words that may be chosen are all that are known.
         let known: Vec<&str> = forms(&document, schema)
@@ -203,7 +207,8 @@ async fn fields_are_labelled() {
         let pointer = field.value().attr("data-field").unwrap();
         let place = &spread_out(&page, pointer)[0];
         let hint = words(ids[format!("{pointer}:about").as_str()]);
-        assert!(hint.starts_with("Such as "), "{pointer}: {hint}");
+        // Of a distribution no example holds for every quantity.
+        assert!(hint.starts_with("Such as ") || pointer.starts_with("/spread/-/"), "{pointer}: {hint}");
         let quantity =
             forms(&document, schema_of(&document, place).unwrap()).iter().any(|f| about(f).contains("bare number"));
         units += usize::from(quantity && hint.split('.').next().unwrap().chars().any(char::is_alphabetic));
@@ -213,6 +218,59 @@ async fn fields_are_labelled() {
     for name in ["mm", "oz", "mph", "inHg", "kg m^2", "turns/s"] {
         assert!(units.contains(name), "{units}");
     }
+}
+
+/// What stands as an example beside a number of a distribution is taken at every place where that distribution may be chosen.
+#[tokio::test]
+async fn examples_of_distributions_are_taken() {
+    let service = service();
+    let page = page(&service).await;
+    let example =
+        |pointer: &str| all(&page, &format!("[id='{pointer}:about'] > code:first-child")).first().map(|c| words(*c));
+    let sent = |text: &str| text.parse::<f64>().map_or_else(|_| json!(text), |number| json!(number));
+    let laws: Vec<&str> =
+        all(&page, "[data-forms=law][data-one]").iter().map(|law| law.value().attr("data-one").unwrap()).collect();
+    let selector = Selector::parse("[data-field]").unwrap();
+    let (mut refused, mut tried) = (BTreeSet::new(), 0);
+    for form in all(&page, "template[data-forms=law]") {
+        // All examples of the form at once; what has none is missing, and may be said to be.
+        let (mut law, mut without) = (json!({}), Vec::new());
+        for field in form.select(&selector) {
+            let place = field.value().attr("data-field").unwrap();
+            let name = place.trim_start_matches("/spread/-");
+            let Some(text) = example(place) else {
+                without.push(name);
+                continue;
+            };
+            let list = field.value().attr("data-kind") == Some("list");
+            let value = if list { text.split(", ").map(sent).collect() } else { sent(&text) };
+            let names: Vec<&str> = name.split('/').skip(1).collect();
+            if let [kind, member] = names[..] {
+                law[kind][member] = value;
+            } else {
+                law[names[0]] = value;
+            }
+            tried += 1;
+        }
+        if law == json!({}) {
+            continue;
+        }
+        for place in &laws {
+            let mut card = card();
+            card["spread"][place.trim_start_matches("/spread/")] = law.clone();
+            card["flights"] = json!(64);
+            let reply = service.send(json_request("/v1/assessments", card.to_string())).await;
+            for error in reply.json()["errors"].as_array().into_iter().flatten() {
+                let pointer = error["pointer"].as_str().unwrap();
+                let missing = pointer.strip_prefix(place).is_some_and(|rest| without.contains(&rest));
+                if pointer.starts_with(place) && !missing {
+                    refused.insert(format!("{pointer}: {law}: {}", error["problem"]));
+                }
+            }
+        }
+    }
+    assert!(tried > 0 && laws.len() > 10, "{tried} {}", laws.len());
+    assert!(refused.is_empty(), "{refused:#?}");
 }
 
 /// What the hints say is taken if a field is left out is what answers say was taken; and beside the example and the words of the
@@ -229,7 +287,24 @@ async fn defaults_are_those_of_answers() {
     let measured = json!({
         "diameter": "25 mm", "length": "450 mm", "mass": "95 g", "centre_of_gravity": "290 mm", "centre_of_pressure": "345 mm", "drag_coefficient": 0.6,
     });
-    let mut assumed: HashMap<String, Vec<(String, String)>> = HashMap::new();
+    // Other than those that the page reads its hints from, and unlike the cards below in all that hints may hang on.
+    let high = json!({
+        "card": {
+            "name": "high power",
+            "airframe": {
+                "diameter": "98 mm", "length": "1900 mm", "mass": "9.5 kg", "centre_of_gravity": "1180 mm",
+                "shape": {"nose": {"form": "cone", "length": "380 mm"}, "fins": [{"count": 3, "root_chord": "260 mm", "tip_chord": "90 mm", "span": "130 mm"}]},
+            },
+            "motor": {"thrust_curve": [[0, 0], [0.05, 900], [2.1, 700], [2.6, 0]]},
+            "recovery": {"first": {"kind": "parachute", "diameter": "24 in"}, "main": {"kind": "parachute", "diameter": "84 in"}, "main_height": "200 m"},
+        },
+        "launch": {"rail_length": "4 m"},
+        "site": {"elevation": "1250 m"},
+        "wind": {"surface": {"speed": "6 m/s", "direction": 200, "measuring_height": "10 m", "gust": "11 m/s"}},
+        "delays": [12],
+        "flights": 64,
+    });
+    let mut cards = vec![(high, false)];
     for (airframe, code) in [(shape, "F40-7"), (measured, "C6-5")] {
         let card = json!({
             "card": {"name": "plain", "airframe": airframe, "motor": {"code": code}, "recovery": {"first": {"kind": "parachute", "diameter": "24 in"}}},
@@ -240,16 +315,19 @@ async fn defaults_are_those_of_answers() {
         let mut without_flights = card.clone();
         without_flights.as_object_mut().unwrap().remove("flights");
         without_flights["launch"].as_object_mut().unwrap().remove("tilt");
-        for card in [card, without_flights] {
-            let reply = service.send(json_request("/v1/assessments", card.to_string())).await;
-            assert_eq!(reply.status, 200, "{}", reply.text());
-            for one in reply.json()["assumed"].as_array().unwrap() {
-                let text = |name: &str| one[name].as_str().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
-                assumed.entry(text("input")).or_default().push((text("value"), text("source")));
-            }
+        cards.extend([(card, true), (without_flights, true)]);
+    }
+    // Value, source, and whether the page has read a card like it: else it may say by an instance what it hangs on.
+    let mut assumed: HashMap<String, Vec<(String, String, bool)>> = HashMap::new();
+    for (card, alike) in cards {
+        let reply = service.send(json_request("/v1/assessments", card.to_string())).await;
+        assert_eq!(reply.status, 200, "{}", reply.text());
+        for one in reply.json()["assumed"].as_array().unwrap() {
+            let text = |name: &str| one[name].as_str().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+            assumed.entry(text("input")).or_default().push((text("value"), text("source"), alike));
         }
     }
-    let (mut told, mut seen) = (HashSet::new(), 0);
+    let (mut told, mut seen, mut of_day, mut hanging) = (HashSet::new(), 0, 0, HashSet::new());
     for element in all(&page, "[data-field], [data-one][data-forms]") {
         let pointer = element.value().attr("data-field").or(element.value().attr("data-one")).unwrap();
         if element.value().attr("data-forms") == Some("area") {
@@ -263,16 +341,26 @@ async fn defaults_are_those_of_answers() {
             .filter(|part| !["", "-"].contains(part))
             .collect::<Vec<_>>()
             .join(".");
-        for (value, source) in assumed.get(&name).into_iter().flatten() {
-            assert!(hint.contains(value) && hint.contains(source), "{pointer}: {value} ({source}) is not in {hint:?}");
+        // What a flight leaves out beside its card is that of the day, whatever that may be.
+        let own_of_flight = pointer.starts_with("/entries/-/") && !pointer.starts_with("/entries/-/card/");
+        for (value, source, alike) in assumed.get(&name).into_iter().flatten().filter(|_| !own_of_flight) {
+            let by_instance = !alike && hint.contains("If left out, by the rest of the card, for instance: ");
+            let there = hint.contains(value) && hint.contains(source);
+            assert!(there || by_instance, "{pointer}: {value} ({source}) is not in {hint:?}");
             told.insert(name.clone());
+            if by_instance {
+                hanging.insert(name.clone());
+            }
         }
         // What is left of the hint without the example, the schema's words and what is assumed.
         let (own, default) = match hint.split_once("If left out") {
             Some((own, default)) => (own, Some(default)),
             None => (hint.as_str(), None),
         };
-        assert!(default.is_none() || !name.starts_with("entries"), "{pointer}");
+        if own_of_flight {
+            assert!(default.is_none_or(|default| default == ": as that of the day."), "{pointer}: {default:?}");
+            of_day += usize::from(default.is_some());
+        }
         let example = all(&page, &format!("[id='{pointer}:about'] > code:first-child"))
             .first()
             .map(|code| format!("Such as {}. ", words(*code)));
@@ -288,6 +376,10 @@ async fn defaults_are_those_of_answers() {
         assert!(rest.trim().is_empty(), "{pointer} says of its own: {rest:?}");
     }
     assert!(seen > 150 && told.len() > 40, "{seen} fields, {} defaults", told.len());
+    assert!(of_day >= 8, "{of_day}");
+    for name in ["rule_set", "site.temperature", "site.station_pressure", "wind.turbulence"] {
+        assert!(hanging.contains(name), "{name} hangs on the rest of the card: {hanging:?}");
+    }
     let missing: Vec<_> = assumed
         .keys()
         .filter(|name| !name.starts_with("model.") && !told.contains(*name))

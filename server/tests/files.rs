@@ -254,6 +254,24 @@ async fn names_cannot_break_out() {
     }
 }
 
+/// Four members of one speed, two against two.
+fn apart() -> Value {
+    let member = |from: f64| json!({"surface": {"speed": "6 m/s", "direction": from, "measuring_height": "10 m"}});
+    let mut card = card();
+    card["wind"] = json!({"members": [member(250.0), member(80.0), member(260.0), member(70.0)]});
+    card
+}
+
+/// From anywhere near the ground, of one direction aloft.
+fn turning() -> Value {
+    let mut card = card();
+    card["wind"] = json!({
+        "surface": {"speed": "2 m/s", "direction": "variable", "measuring_height": "10 m"},
+        "layers": [{"height_above_ground": "120 m", "speed": "7 m/s", "direction": "270 deg"}],
+    });
+    card
+}
+
 /// Cards whose pictures have little room, and such as have little to show.
 fn crowded() -> Vec<(&'static str, Value)> {
     let mut many = mapped();
@@ -291,6 +309,8 @@ fn crowded() -> Vec<(&'static str, Value)> {
         ("late", late),
         ("wide", wide),
         ("failing", failing),
+        ("apart", apart()),
+        ("turning", turning()),
     ]
 }
 
@@ -449,6 +469,61 @@ async fn the_wind_of_a_picture_is_that_which_was_flown() {
         "{}",
         map.text()
     );
+}
+
+/// Members that blow against each other: their mean is next to nothing and has no direction, and each picture says how fast they are.
+#[tokio::test]
+async fn members_that_blow_apart_have_no_arrow() {
+    let service = service();
+    let ring = "r=\"4\" fill=\"#fff\"";
+    let (place, _) = posted(&service, &apart()).await;
+    let map = service.get(&format!("{place}/landing.svg")).await.text();
+    let told = map.split("Mean wind, of the members as a vector, at heights above ground").nth(1).unwrap();
+    let told = told.split("</desc>").next().unwrap();
+    let each = "m/s 0.0 mph, from no one direction; 4 members, 6.0 to 6.0 m/s.";
+    assert!(told.contains(&format!("10 m, 33 ft: 0.0 {each}")), "{told}");
+    assert_eq!((told.matches("4 members, ").count(), told.matches("from no one direction").count()), (4, 4), "{told}");
+    assert!(!told.contains(" deg") && !told.contains("-0"), "{told}");
+    // One at each height, and one that says what they are.
+    assert_eq!(map.matches(ring).count(), 5, "{map}");
+    assert!(words(&map).iter().any(|(word, _)| word == "members from directions too far apart for one"), "{map}");
+    // At 50 m by the law near the ground: ln(50 / 0.03) over ln(10 / 0.03).
+    let wind = service.get(&format!("{place}/wind.svg")).await.text();
+    let told = wind.split("</desc>").next().unwrap();
+    assert!(told.contains("from no one direction") && told.contains("; 4 members, 7.7 to 7.7 m/s."), "{told}");
+    assert!(!told.contains(" deg") && !told.contains("-0"), "{told}");
+    assert!(wind.contains("the mean of 4 members as a vector"), "{wind}");
+    // Members that blow much the same way have their arrow, and their number beside it.
+    let mut card = card();
+    let member =
+        |speed: &str, from: f64| json!({"surface": {"speed": speed, "direction": from, "measuring_height": "10 m"}});
+    card["wind"] = json!({"members": [member("4 m/s", 240.0), member("8 m/s", 240.0)]});
+    let (place, _) = posted(&service, &card).await;
+    let map = service.get(&format!("{place}/landing.svg")).await.text();
+    assert!(map.contains("10 m, 33 ft: 6.0 m/s 13.4 mph, from 240 deg; 2 members, 4.0 to 8.0 m/s."), "{map}");
+    assert_eq!(map.matches(ring).count(), 0, "{map}");
+}
+
+/// Between a wind from anywhere near the ground and one of a direction aloft there is no line: the picture says so, and from where
+/// to where; the map says what its ring stands for.
+#[tokio::test]
+async fn what_is_between_two_kinds_of_wind_is_told() {
+    let service = service();
+    let (place, _) = posted(&service, &turning()).await;
+    let between = "between a wind from anywhere and one of a direction";
+    let wind = service.get(&format!("{place}/wind.svg")).await.text();
+    // Up to half the lowest wind aloft the law near the ground holds.
+    assert!(wind.contains(&format!("no line: {between}, from 60 m, 197 ft to 120 m, 394 ft. ")), "{wind}");
+    assert!(words(&wind).iter().any(|(word, _)| word.starts_with("no line: between a wind")), "{wind}");
+    let map = service.get(&format!("{place}/landing.svg")).await.text();
+    assert!(map.contains(&format!(" ft: {between}. ")), "{map}");
+    let lines = words(&map).into_iter().map(|(word, _)| word).collect::<Vec<_>>().join(" ");
+    assert!(lines.contains(&format!("from anywhere alike, or {between}")), "{lines}");
+    // A wind of one direction has no hole and no ring.
+    let (place, _) = posted(&service, &card()).await;
+    for file in ["wind", "landing"] {
+        assert!(!service.get(&format!("{place}/{file}.svg")).await.text().contains(between), "{file}");
+    }
 }
 
 /// Of an answer of another engine there is the map without its wind; its wind and its flights would be those of this engine.

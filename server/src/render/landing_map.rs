@@ -3,8 +3,10 @@
 use std::fmt::Write;
 
 use super::stored::{Area, Delay, Failed, Landing, Patch, Region, Ring, Stored};
-use super::svg::{Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width};
-use super::winds::{Mean, Winds, arrow, from};
+use super::svg::{
+    Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width, wrapped,
+};
+use super::winds::{BETWEEN, Mean, TOO_FAR_APART, Way, Winds, arrow, from};
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
 use slowpoint_sim::wind::SURFACE_HEIGHT_M;
 
@@ -122,25 +124,49 @@ fn wind_at_heights(picture: &mut Picture, winds: &Winds, answer: &Stored) -> Str
     if at_heights.is_empty() {
         return String::new();
     }
-    let title = "Mean wind at heights above ground, the way the air moves, north up";
-    picture.paragraph(title, NOTE, INK, false);
+    let vector = if winds.members > 1 { ", of the members as a vector," } else { "" };
+    let title = format!("Mean wind{vector} at heights above ground, the way the air moves, north up");
+    picture.paragraph(&title, NOTE, INK, false);
     let (top, wide) = (picture.below + 14.0, SIDE / WINDS as f64);
     let mut told = format!("{title}: ");
+    let mut deepest = 0;
     for (k, (height_m, mean)) in at_heights.iter().enumerate() {
         let x = LEFT + wide * (k as f64 + 0.5);
         picture.raw(&arrow([x, top], mean.way(), 24.0));
         let height = format!("{} m, {:.0} ft", short(*height_m), height_m / FOOT_M);
         picture.text([x, top + 26.0], NOTE, Anchor::Middle, GREY, &height);
-        let lines = match mean.speed_m_s() {
-            Some(speed) => [format!("{speed:.1} m/s,"), format!("{:.1} mph", speed / MILE_PER_HOUR_M_S)],
-            None => ["not of one".into(), "direction".into()],
+        let (mut lines, words) = match mean.speed_m_s() {
+            Some(speed) => {
+                let [m_s, mph] = [format!("{speed:.1} m/s"), format!("{:.1} mph", speed / MILE_PER_HOUR_M_S)];
+                let words = format!("{m_s} {mph}, {}", from(mean.way()));
+                (vec![m_s + ",", mph], words)
+            }
+            None => (vec!["not of one".into(), "direction".into()], BETWEEN.into()),
         };
+        let _ = write!(told, "{height}: {words}");
+        if let Some(spread) = winds.spread(*height_m) {
+            let _ = write!(told, "; {spread}");
+            lines.extend(wrapped(&spread, (wide - 6.0) / NOTE));
+        }
+        told += ". ";
+        deepest = deepest.max(lines.len());
         for (line, text) in lines.iter().enumerate() {
             picture.text([x, top + 38.0 + 12.0 * line as f64], NOTE, Anchor::Middle, INK, text);
         }
-        let _ = write!(told, "{height}: {} {}, {}. ", lines[0].trim_end_matches(','), lines[1], from(mean.way()));
     }
-    picture.below = top + 56.0;
+    picture.below = top + 32.0 + 12.0 * deepest as f64;
+    // What a ring stands for, of those that are drawn.
+    let rings: [(&str, fn(&Mean) -> bool); 4] = [
+        ("calm", |m| m.way() == Way::None),
+        ("from anywhere alike", |m| matches!(m, Mean::Variable(_))),
+        (TOO_FAR_APART, |m| m.way() == Way::Apart),
+        (BETWEEN, |m| *m == Mean::Between),
+    ];
+    let drawn = rings.iter().filter(|(_, of)| at_heights.iter().any(|(_, mean)| of(mean))).map(|(text, _)| *text);
+    let drawn = drawn.collect::<Vec<_>>().join(", or ");
+    if !drawn.is_empty() {
+        picture.key(|at| arrow(at, Way::None, 24.0), &drawn);
+    }
     told
 }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::svg::{Anchor, Axis, BLUE, GREY, GRID, INK, NOTE, Picture, WORDS, short, wrapped};
-use super::winds::{Known, Mean, Way, Winds, arrow, from, height, speed};
+use super::winds::{BETWEEN, Known, Mean, TOO_FAR_APART, Way, Winds, arrow, from, height, speed};
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
 
 /// Left and right end of the plot.
@@ -63,10 +63,11 @@ pub fn picture(winds: &Winds, up_to_m: Option<f64>, said: &Said<'_>) -> String {
     }
     let top = picture.below + 34.0;
     let up = Axis { from: 0.0, to: top_m, at: [top + HEIGHT, top] };
-    plot(&mut picture, winds, &placed, &up);
+    let holes = plot(&mut picture, winds, &placed, &up);
     let all = rows(winds, &placed, &up);
     for row in all.iter().filter(|row| !row.known) {
-        let _ = write!(told, "{}: {}. ", row.lines[0], row.lines[1..].join(", "));
+        let spread = winds.spread(row.height_m).map(|spread| format!("; {spread}")).unwrap_or_default();
+        let _ = write!(told, "{}: {}{spread}. ", row.lines[0], row.lines[1..].join(", "));
     }
     let candidates = all.len();
     let shown = fitting(all);
@@ -74,6 +75,10 @@ pub fn picture(winds: &Winds, up_to_m: Option<f64>, said: &Said<'_>) -> String {
     beside(&mut picture, &shown, &up);
     picture.below = top + HEIGHT + 30.0;
     below(&mut picture, winds, up_to_m.map_or(0, |_| winds.known.len() - placed.len()), left_out);
+    for hole in &holes {
+        picture.key(|_| String::new(), hole);
+        let _ = write!(told, "{hole}. ");
+    }
     picture.finish(&title(said), &told, said.caution, said.source)
 }
 
@@ -94,8 +99,8 @@ fn in_words(known: &Known) -> String {
     text
 }
 
-/// Axes, the line and what it rests on.
-fn plot(picture: &mut Picture, winds: &Winds, placed: &[&Known], up: &Axis) {
+/// Axes, the line and what it rests on; gives in words where there is no line.
+fn plot(picture: &mut Picture, winds: &Winds, placed: &[&Known], up: &Axis) -> Vec<String> {
     let (bottom, top) = (up.at[0], up.at[1]);
     let heights: Vec<f64> = (0..=STEPS).map(|k| up.to * f64::from(k) / f64::from(STEPS)).collect();
     let line = curve(winds, placed, &heights);
@@ -157,6 +162,22 @@ fn plot(picture: &mut Picture, winds: &Winds, placed: &[&Known], up: &Axis) {
         let [x, y] = [along.place(known.speed_m_s), up.place(known.height_m.unwrap_or_default())];
         picture.raw(&point_at([x, y]));
     }
+    if winds.told_between_m().is_some() { holes(&line) } else { Vec::new() }
+}
+
+/// From where to where the wind goes over from the one kind to the other: between the heights next to those of no speed.
+fn holes(line: &[(f64, Option<f64>, bool)]) -> Vec<String> {
+    let mut found = Vec::new();
+    let mut from = 0;
+    for piece in line.chunk_by(|a, b| a.1.is_some() == b.1.is_some()) {
+        let to = from + piece.len();
+        if piece[0].1.is_none() {
+            let [low, high] = [from.saturating_sub(1), to.min(line.len() - 1)].map(|k| height(line[k].0));
+            found.push(format!("no line: {BETWEEN}, from {low} to {high}"));
+        }
+        from = to;
+    }
+    found
 }
 
 /// The speed at each height, where there is one, and whether it is told rather than assumed. What is known has its place in it.
@@ -166,7 +187,7 @@ fn curve(winds: &Winds, placed: &[&Known], heights: &[f64]) -> Vec<(f64, Option<
         // Straight in its components from one known height to the next, as the engine has it.
         let parts = |known: &Known| match known.way {
             Way::From(deg) => [-known.speed_m_s * deg.to_radians().sin(), -known.speed_m_s * deg.to_radians().cos()],
-            Way::Variable | Way::None => [0.0; 2],
+            Way::Variable | Way::Apart | Way::None => [0.0; 2],
         };
         let between = |z: f64| {
             let pair = placed.windows(2).find(|p| p[0].height_m <= Some(z) && Some(z) <= p[1].height_m)?;
@@ -278,7 +299,8 @@ fn below(picture: &mut Picture, winds: &Winds, higher: usize, left_out: usize) {
     };
     picture.key(|_| String::new(), &reference);
     picture.key(|at| arrow(at, Way::From(270.0), 18.0), "the way the air moves; up is true north");
-    picture.key(|at| arrow(at, Way::Variable, 18.0), "calm, or from anywhere alike");
+    let apart = if winds.members > 1 { format!(", or {TOO_FAR_APART}") } else { String::new() };
+    picture.key(|at| arrow(at, Way::Variable, 18.0), &format!("calm, or from anywhere alike{apart}"));
     if !winds.known.is_empty() {
         picture.key(point_at, "known there, from what was given");
     }
@@ -286,7 +308,7 @@ fn below(picture: &mut Picture, winds: &Winds, higher: usize, left_out: usize) {
         format!("<path d=\"M{:.1} {y:.1}h24\" stroke=\"{BLUE}\" stroke-width=\"2\"{dashes}/>", x - 12.0)
     };
     let mean = if winds.members > 1 {
-        format!("the mean of {} members, straight between the heights that they know", winds.members)
+        format!("the mean of {} members as a vector, straight between the heights that they know", winds.members)
     } else {
         "speed, straight between the heights that are known".into()
     };

@@ -9,8 +9,14 @@ use crate::weather::{self, Bound, Level};
 use crate::wire::units::TEMPERATURE;
 use crate::wire::{Asked, Weather};
 
-/// Less of a wind that comes from everywhere does not count, m/s.
+/// Less of a wind does not count, m/s: neither of one that comes from everywhere, nor of a mean that would have a direction.
 const LEAST_TURNING_M_S: f64 = 1e-3;
+/// The mean of members as a vector has a direction where it is at least so much of the mean of their speeds.
+const LEAST_TOGETHER: f64 = 0.5;
+/// Why a mean of members has no direction.
+pub const TOO_FAR_APART: &str = "members from directions too far apart for one";
+/// Where the mean is neither of one kind nor of the other.
+pub const BETWEEN: &str = "between a wind from anywhere and one of a direction";
 
 /// Where a wind comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,6 +25,8 @@ pub enum Way {
     From(f64),
     /// From every direction alike.
     Variable,
+    /// Members blow from directions too far apart for one of their mean.
+    Apart,
     /// From none: it is calm, or nothing is told.
     None,
 }
@@ -47,6 +55,8 @@ pub enum Mean {
     Towards([f64; 2]),
     /// From every direction alike, m/s.
     Variable(f64),
+    /// So fast as a vector, of members too far apart for a direction, m/s.
+    Apart(f64),
     /// It goes over from the one to the other.
     Between,
 }
@@ -104,17 +114,29 @@ impl Winds {
         if self.profiles.is_empty() {
             return None;
         }
-        let (mut towards, mut turning) = ([0.0; 2], 0.0);
+        let (mut towards, mut turning, mut each) = ([0.0; 2], 0.0, 0.0);
         let share = 1.0 / self.profiles.len() as f64;
         for mean in self.profiles.iter().map(|profile| profile.mean_at(height_m)) {
             towards = [0, 1].map(|k| towards[k] + share * mean.towards_m_s[k]);
             turning += share * mean.turning_m_s;
+            each += share * libm::hypot(mean.towards_m_s[0], mean.towards_m_s[1]);
         }
-        Some(match towards {
-            _ if turning < LEAST_TURNING_M_S => Mean::Towards(towards),
-            [east, north] if libm::hypot(east, north) < LEAST_TURNING_M_S => Mean::Variable(turning),
-            _ => Mean::Between,
+        let together = libm::hypot(towards[0], towards[1]);
+        Some(match (together < LEAST_TURNING_M_S, turning < LEAST_TURNING_M_S) {
+            (true, false) if each < LEAST_TURNING_M_S => Mean::Variable(turning),
+            (_, false) => Mean::Between,
+            (true, true) if each < LEAST_TURNING_M_S => Mean::Towards([0.0; 2]),
+            (_, true) if together < LEAST_TOGETHER * each => Mean::Apart(together),
+            (_, true) => Mean::Towards(towards),
         })
+    }
+
+    /// How many members there are, and how fast the slowest and the fastest of them at a height, in words; `None` of one wind.
+    pub fn spread(&self, height_m: f64) -> Option<String> {
+        let count = self.profiles.len();
+        let speeds = || (0..count).map(|k| self.of_member(k, height_m));
+        let (least, greatest) = (speeds().fold(f64::INFINITY, f64::min), speeds().fold(0.0, f64::max));
+        (count > 1).then(|| format!("{count} members, {least:.1} to {greatest:.1} m/s"))
     }
 
     /// The mean of one member by itself.
@@ -182,7 +204,7 @@ impl Mean {
     pub fn speed_m_s(self) -> Option<f64> {
         match self {
             Self::Towards([east, north]) => Some(libm::hypot(east, north)),
-            Self::Variable(speed_m_s) => Some(speed_m_s),
+            Self::Variable(speed_m_s) | Self::Apart(speed_m_s) => Some(speed_m_s),
             Self::Between => None,
         }
     }
@@ -194,6 +216,7 @@ impl Mean {
                 Way::From(libm::atan2(-east, -north).to_degrees())
             }
             Self::Towards(_) => Way::None,
+            Self::Apart(_) => Way::Apart,
             Self::Variable(_) | Self::Between => Way::Variable,
         }
     }
@@ -212,9 +235,10 @@ pub fn speed(speed_m_s: f64) -> String {
 /// Where it comes from, in words.
 pub fn from(way: Way) -> String {
     match way {
-        // A direction that is rounded to 360 is north, as one of 0.
-        Way::From(deg) => format!("from {:.0} deg", deg.rem_euclid(360.0).round() % 360.0),
+        // A direction that is rounded to 360 is north, as one of 0; and so is one just below 0, which would be -0.
+        Way::From(deg) => format!("from {:.0} deg", (deg.rem_euclid(360.0).round() % 360.0).abs()),
         Way::Variable => "from anywhere".into(),
+        Way::Apart => "from no one direction".into(),
         Way::None => "calm".into(),
     }
 }
@@ -242,6 +266,8 @@ pub fn arrow([x, y]: [f64; 2], way: Way, length: f64) -> String {
 
 #[cfg(test)]
 mod tests {
+    use slowpoint_sim::wind::{SurfaceLaw, SurfaceWind, WindErrors};
+
     use super::*;
 
     #[test]
@@ -256,5 +282,48 @@ mod tests {
         assert_eq!(from(Way::From(359.7)), "from 0 deg");
         let mean = Mean::Towards([3.0, 0.0]);
         assert_eq!((mean.speed_m_s(), from(mean.way()).as_str()), (Some(3.0), "from 270 deg"));
+        // From the north, a hair to either side.
+        for east in [0.0, -0.0, 1e-17, -1e-17] {
+            assert_eq!(from(Mean::Towards([east, -3.0]).way()), "from 0 deg", "{east:e}");
+        }
+    }
+
+    /// Members that blow against each other have no direction, however rounding leaves them; such as blow much the same way have.
+    #[test]
+    fn members_apart_have_no_direction() {
+        let errors = WindErrors {
+            component_sd_m_s: 0.0,
+            direction_sd_rad: 0.0,
+            correlation_length_m: 1000.0,
+            growth_above_top_per_s: 0.0,
+        };
+        let of = |from_deg: &[f64]| {
+            let profile = |deg: &f64| {
+                let surface = SurfaceWind {
+                    speed_m_s: 6.0,
+                    direction: Direction::From(deg.to_radians()),
+                    gust_m_s: None,
+                    measuring_height_m: 10.0,
+                };
+                Profile::new(Some(surface), &[], SurfaceLaw::OPEN, errors)
+            };
+            Winds {
+                profiles: from_deg.iter().filter_map(profile).collect(),
+                known: Vec::new(),
+                members: from_deg.len(),
+                above_sea: false,
+                field_elevation_m: None,
+            }
+        };
+        let opposed = of(&[250.0, 80.0, 260.0, 70.0]);
+        for height_m in [5.0, 10.0, 100.0, 300.0] {
+            assert!(matches!(opposed.mean(height_m), Some(Mean::Apart(m_s)) if m_s < 1e-3), "{height_m}");
+        }
+        assert_eq!(opposed.spread(10.0).as_deref(), Some("4 members, 6.0 to 6.0 m/s"));
+        // The mean of two is the cosine of half the angle between: more or less than a half of each.
+        let way = |apart: f64| of(&[270.0, 270.0 + apart]).mean(10.0).map(Mean::way);
+        assert!(matches!(way(118.0), Some(Way::From(deg)) if (deg.rem_euclid(360.0) - 329.0).abs() < 1e-6));
+        assert_eq!(way(122.0), Some(Way::Apart));
+        assert_eq!((of(&[270.0]).spread(10.0), of(&[270.0]).mean(0.0).map(Mean::way)), (None, Some(Way::None)));
     }
 }

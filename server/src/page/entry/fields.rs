@@ -560,38 +560,40 @@ pub static FLIGHT: &[Part] = &[
     ),
 ];
 
+/// Without examples, but for a share: the same form is offered for factors, lengths, times and angles, and what holds for one is
+/// refused for another.
 const LAWS: &[(&str, &str, &[Part])] = &[
-    ("fixed", "always one value", &[field("fixed", "Value", "1")]),
-    ("normal", "normal", &[field("normal/mean", "Mean", "1"), field("normal/sd", "Standard deviation", "5 %")]),
+    ("fixed", "always one value", &[field("fixed", "Value", "")]),
+    ("normal", "normal", &[field("normal/mean", "Mean", ""), field("normal/sd", "Standard deviation", "")]),
     (
         "truncated_normal",
         "normal, cut at both ends",
         &[
-            field("truncated_normal/mean", "Mean before the cut", "1"),
-            field("truncated_normal/sd", "Standard deviation before the cut", "5 %"),
-            field("truncated_normal/low", "Lower end", "0.9"),
-            field("truncated_normal/high", "Upper end", "1.1"),
+            field("truncated_normal/mean", "Mean before the cut", ""),
+            field("truncated_normal/sd", "Standard deviation before the cut", ""),
+            field("truncated_normal/low", "Lower end", ""),
+            field("truncated_normal/high", "Upper end", ""),
         ],
     ),
     (
         "log_normal",
         "lognormal",
         &[
-            field("log_normal/median", "Median", "1"),
+            field("log_normal/median", "Median", ""),
             field("log_normal/log_sd", "Standard deviation of the logarithm", "10 %"),
         ],
     ),
-    ("uniform", "uniform", &[field("uniform/low", "Lower end", "0.9"), field("uniform/high", "Upper end", "1.1")]),
+    ("uniform", "uniform", &[field("uniform/low", "Lower end", ""), field("uniform/high", "Upper end", "")]),
     (
         "triangular",
         "triangular",
         &[
-            field("triangular/low", "Lower end", "0.2 s"),
-            field("triangular/mode", "Most likely", "0.5 s"),
-            field("triangular/high", "Upper end", "1 s"),
+            field("triangular/low", "Lower end", ""),
+            field("triangular/mode", "Most likely", ""),
+            field("triangular/high", "Upper end", ""),
         ],
     ),
-    ("sample", "one of some values", &[how("sample", "Values", "0.98, 1.01, 1.03", How::List)]),
+    ("sample", "one of some values", &[how("sample", "Values, parted by commas", "", How::List)]),
 ];
 
 const AREAS: &[(&str, &str, &[Part])] = &[

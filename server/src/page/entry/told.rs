@@ -35,8 +35,8 @@ static ASSUMED: LazyLock<BTreeMap<String, Sources>> = LazyLock::new(|| {
 });
 
 /// Days with nothing that may be left out: motors by code and by curve, figures measured and from a shape, winds at the ground
-/// and aloft, all that opens.
-fn plain_days() -> [Value; 2] {
+/// and aloft, all that opens; low power by the sea, and high power from high ground in gusts.
+fn plain_days() -> [Value; 3] {
     let measured = json!({
         "diameter": "25 mm", "length": "450 mm", "mass": "95 g", "centre_of_gravity": "290 mm", "centre_of_pressure": "345 mm",
         "drag_coefficient": 0.6,
@@ -65,23 +65,49 @@ fn plain_days() -> [Value; 2] {
     ];
     // A curve has no delay of its own.
     entries[1]["delays"] = json!([5]);
+    let heavy = json!({
+        "diameter": "102 mm", "length": "1600 mm", "mass": "4 kg", "centre_of_gravity": "1000 mm",
+        "shape": {
+            "nose": {"form": "ogive", "length": "400 mm"},
+            "fins": [{"count": 4, "root_chord": "200 mm", "tip_chord": "80 mm", "span": "110 mm"}],
+        },
+    });
+    let strong = json!({"thrust_curve": [[0, 0], [0.05, 420], [1.9, 350], [2.3, 0]]});
+    let mut high = [
+        entry("high power", &heavy, strong, both(&parachute, &parachute)),
+        entry("high power by code", &heavy, json!({"code": "J350-10"}), json!({"first": parachute})),
+    ];
+    high[0]["delays"] = json!([10]);
     let day = |launch: Value, wind: Value| json!({"entries": entries, "launch": launch, "wind": wind});
     let surface = json!({"speed": "5 mph", "direction": 250, "measuring_height": "10 m"});
     let layer = |height: &str| json!({"height_above_ground": height, "speed": "8 kt", "direction": 265});
+    let gusty = json!({"speed": "5 m/s", "direction": 250, "measuring_height": "10 m", "gust": "9 m/s"});
     [
         // What hangs on the tilt of the rail, and on the age of the wind.
         day(json!({"rail_length": "2 m", "tilt": "3 deg"}), json!({"surface": surface})),
         day(json!({"rail_length": "2 m"}), json!({"layers": [layer("300 m"), layer("600 m")], "age": "2 h"})),
+        json!({
+            "entries": high, "launch": {"rail_length": "3 m"}, "site": {"elevation": "1600 m"}, "wind": {"surface": gusty},
+        }),
     ]
 }
 
-/// A place as the schema has it. What is said of one distribution holds for all.
+/// A place as the schema has it. What is said of one distribution holds for all, and a flight needs nothing that its day has.
 pub fn place(pointer: &str) -> Option<Place> {
-    schema::DAY.place(&pointer.replace("/spread/-", "/spread/impulse"))
+    let place = schema::DAY.place(&pointer.replace("/spread/-", "/spread/impulse"))?;
+    Some(Place { needed: place.needed && !of_day(pointer), ..place })
+}
+
+/// Whether the day has the same field as this one of a flight: what a flight leaves out is that of the day.
+pub fn of_day(pointer: &str) -> bool {
+    pointer.strip_prefix(FLIGHTS).is_some_and(|same| OF_DAY.iter().any(|other| other == same))
 }
 
 /// What holds if a field is left out.
 pub fn left_out(pointer: &str) -> Markup {
+    if of_day(pointer) {
+        return html! { "If left out: as that of the day. " };
+    }
     let name = dotted(pointer);
     // The ground and the gusts under messages are those under a wind by hand.
     let found = ASSUMED.get(&name).or_else(|| ASSUMED.get(&name.replace("weather.", "wind.")));
@@ -126,6 +152,13 @@ fn label(name: &str, pointer: &str) -> Option<&'static str> {
     let nearest = of_name.max_by_key(|(other, _)| (near(other), std::cmp::Reverse(other.len())));
     nearest.map(|(_, label)| label.trim_start_matches("or "))
 }
+
+/// Every place of a day but for its flights.
+static OF_DAY: LazyLock<Vec<String>> = LazyLock::new(|| {
+    let mut labels = Vec::new();
+    note(DAY, "", &mut labels);
+    labels.into_iter().map(|(place, _)| place).collect()
+});
 
 /// What every place is called.
 static LABELS: LazyLock<Vec<(String, &'static str)>> = LazyLock::new(|| {
