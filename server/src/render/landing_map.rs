@@ -6,7 +6,7 @@ use super::stored::{Area, Delay, Failed, Landing, Patch, Region, Ring, Stored};
 use super::svg::{
     Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width, wrapped,
 };
-use super::winds::{BETWEEN, Mean, TOO_FAR_APART, Way, Winds, arrow, from};
+use super::winds::{BETWEEN, Mean, Way, Winds, arrow, from};
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
 use slowpoint_sim::wind::SURFACE_HEIGHT_M;
 
@@ -155,17 +155,14 @@ fn wind_at_heights(picture: &mut Picture, winds: &Winds, answer: &Stored) -> Str
         }
     }
     picture.below = top + 32.0 + 12.0 * deepest as f64;
-    // What a ring stands for, of those that are drawn.
-    let rings: [(&str, fn(&Mean) -> bool); 4] = [
-        ("calm", |m| m.way() == Way::None),
-        ("from anywhere alike", |m| matches!(m, Mean::Variable(_))),
-        (TOO_FAR_APART, |m| m.way() == Way::Apart),
-        (BETWEEN, |m| *m == Mean::Between),
-    ];
-    let drawn = rings.iter().filter(|(_, of)| at_heights.iter().any(|(_, mean)| of(mean))).map(|(text, _)| *text);
-    let drawn = drawn.collect::<Vec<_>>().join(", or ");
+    let mut drawn = Vec::new();
+    for text in at_heights.iter().filter_map(|(_, mean)| mean.ring()) {
+        if !drawn.contains(&text) {
+            drawn.push(text);
+        }
+    }
     if !drawn.is_empty() {
-        picture.key(|at| arrow(at, Way::None, 24.0), &drawn);
+        picture.key(|at| arrow(at, Way::None, 24.0), &drawn.join(", or "));
     }
     told
 }

@@ -220,6 +220,17 @@ impl Mean {
             Self::Variable(_) | Self::Between => Way::Variable,
         }
     }
+
+    /// What a ring in place of an arrow stands for.
+    pub fn ring(self) -> Option<&'static str> {
+        match (self, self.way()) {
+            (Self::Between, _) => Some(BETWEEN),
+            (_, Way::From(_)) => None,
+            (_, Way::Variable) => Some("from anywhere alike"),
+            (_, Way::Apart) => Some(TOO_FAR_APART),
+            (_, Way::None) => Some("calm"),
+        }
+    }
 }
 
 /// A height in both units.
