@@ -353,8 +353,8 @@ async function givenUp({ server, page }) {
         await page.keyboard.press("Tab");
     }
     await page.keyboard.press("Enter");
-    await page.waitForURL(`**/jobs/${asked.job}`);
-    assert.match(await text(page, "main"), /It was given up\. Post it again to begin anew\./);
+    await page.getByText("It was given up. Post it again to begin anew.").waitFor();
+    assert.equal(new URL(page.url()).pathname, `/jobs/${asked.job}`);
     assert.equal((await (await fetch(`${server.base}/v1/jobs/${asked.job}`)).json()).status, "dismissed");
     await shoot(page, "given-up");
     // One that is given up elsewhere is told of where it is watched.
@@ -407,7 +407,7 @@ async function signsIn({ server, page, context }) {
         await page.goto(`${base}/sign-in`);
         assert.match(await text(page, "main"), /Signed in with the token table, which may compute/);
         await page.getByRole("button", { name: "Sign out" }).click();
-        await page.waitForURL("**/sign-in");
+        await page.getByLabel("Token").waitFor();
         assert.deepEqual(await context.cookies(base), []);
         assert.equal((await page.goto(base + day)).status(), 401);
         if (base === server.base) {
@@ -429,7 +429,9 @@ async function passedOn({ server, browser, page }) {
     await page.goto(`${server.base}${day}/share`);
     await page.getByLabel("Token").fill(secret);
     await page.keyboard.press("Enter");
-    await page.waitForURL(`**${day}/share`);
+    // It is at the same address: what stands there tells that it is there.
+    await page.getByRole("button", { name: "Make a link" }).waitFor();
+    await page.waitForLoadState();
     await shoot(page, "share");
     await page.getByRole("button", { name: "Make a link" }).click();
     await page.waitForSelector("svg.qr");
