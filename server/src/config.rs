@@ -15,6 +15,9 @@ use crate::log;
 use crate::store::Bounds;
 use crate::tls::Files;
 
+/// The release.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
 /// Names the engine in answers and ids. A new version flies again and gets other ids.
 pub const ENGINE: &str = concat!("slowpoint ", env!("CARGO_PKG_VERSION"));
 

@@ -24,6 +24,7 @@ pub mod metrics;
 mod middleware;
 pub mod news;
 pub mod page;
+pub mod places;
 pub mod probe;
 pub mod problem;
 pub mod render;
@@ -49,12 +50,24 @@ use compute::Compute;
 use config::Config;
 use jobs::Jobs;
 use metrics::Metrics;
+use places::Places;
 use store::Store;
 use streams::Streams;
 use tokio::sync::Semaphore;
 use watch::Watch;
 
 pub use routes::app;
+
+/// Messages of weather that may wait to be decoded: some milliseconds each, and at most the bytes of a body.
+const MESSAGES_WAITING: usize = 64;
+/// Files of models that are unpacked at the same time: each may take a second of one core and some 100 MB.
+const UNPACKED_AT_ONCE: usize = 2;
+/// Files of models that may wait for that, each of them in memory.
+const FILES_WAITING: usize = 8;
+/// Days and flights that are made a file at the same time, each of them in memory: what they are made of has places of its own.
+const SAVED_AT_ONCE: usize = 2;
+/// Those that may wait for that.
+const SAVED_WAITING: usize = 16;
 
 /// What every handler may use.
 pub struct State {
@@ -76,6 +89,14 @@ pub struct State {
     pub streams: Arc<Streams>,
     /// Places for pictures and other files that are made of answers.
     pub drawing: Arc<Semaphore>,
+    /// Places for decoding messages of weather.
+    pub decoding: Places,
+    /// Places for unpacking files of models.
+    pub unpacking: Places,
+    /// Places for days and flights that are saved as files.
+    pub saving: Places,
+    /// What the pages of jobs show, read once for all who look at one.
+    pub looked: page::job::Looked,
     /// Work that nobody waits for.
     pub jobs: Arc<Jobs>,
     /// What is counted.
@@ -102,6 +123,10 @@ impl State {
             measuring: Arc::new(Semaphore::new(1)),
             streams: Arc::new(Streams::new(metrics.streams.clone())),
             drawing: Arc::new(Semaphore::new(compute.threads())),
+            decoding: Places::new("messages of weather", compute.threads(), MESSAGES_WAITING),
+            unpacking: Places::new("files of weather", UNPACKED_AT_ONCE, FILES_WAITING),
+            saving: Places::new("files to be saved", SAVED_AT_ONCE, SAVED_WAITING),
+            looked: page::job::Looked::default(),
             compute: Arc::new(compute),
             jobs: Arc::new(jobs),
             metrics,

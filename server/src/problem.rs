@@ -424,9 +424,12 @@ refusals! {
     /// What a picture of one delay can be refused with.
     PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What a picture of flights that are flown again can be refused with.
+    PathsRefusals: OverBudget, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What weather to decode can be refused with.
     WeatherRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout, BodyTooLarge,
-        UnsupportedMediaType, InvalidInput, Internal;
+        UnsupportedMediaType, InvalidInput, Internal, Overloaded;
     /// What a file of weather can be refused with.
     FileRefusals: UriTooLong, HeadTooLarge, InvalidQuery, BadRequest, BodyTimeout, BodyTooLarge, UnsupportedMediaType, InvalidInput,
         Internal, Overloaded;

@@ -1,6 +1,6 @@
 //! Every route and every layer on one page. Router and OpenAPI document come from the same list.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 
 use axum::Router;
@@ -33,11 +33,8 @@ const PREFLIGHT_HOLDS: Duration = Duration::from_secs(3600);
 pub fn app(state: Arc<State>) -> Router {
     let body_limit = state.config.body_limit;
     let finished = middleware::Finished::of(&state);
-    let (router, _) = listed().split_for_parts();
-    router
-        .route("/docs/", get(docs::index))
-        .route("/docs/{*file}", get(docs::file))
-        .merge(pages())
+    ROUTES
+        .clone()
         // Of the routes above alone: what is nowhere is nobody's.
         .route_layer(from_fn_with_state(Arc::clone(&state), access::permit))
         // Before the store is asked who asks.
@@ -54,10 +51,16 @@ pub fn app(state: Arc<State>) -> Router {
         .with_state(state)
 }
 
-/// The same for what the service asks of itself, on behalf of somebody whom it has let in already.
+/// The same for what the service asks of itself, on behalf of somebody whom it has let in already: requests bring their client.
 pub fn unguarded(state: Arc<State>) -> Router {
-    listed().split_for_parts().0.merge(pages()).with_state(state)
+    ROUTES.clone().with_state(state)
 }
+
+/// Every route by itself. Made once: with each comes all that the description says of it.
+static ROUTES: LazyLock<Router<Arc<State>>> = LazyLock::new(|| {
+    let (router, _) = listed().split_for_parts();
+    router.route("/docs/", get(docs::index)).route("/docs/{*file}", get(docs::file)).merge(pages())
+});
 
 /// What is answered to whoever speaks plain HTTP where TLS is spoken: one problem to everything.
 pub fn tls_needed(state: &State) -> Router {
@@ -107,31 +110,18 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(assessments::read))
         .routes(routes!(flights::read))
         .routes(routes!(flights::table))
-        .routes(routes!(flights::paths_svg))
-        .routes(routes!(flights::paths_png))
         .routes(routes!(days::create))
         .routes(routes!(days::read))
         .routes(routes!(days::revise))
         .routes(routes!(days::changes))
         .routes(routes!(sweeps::create))
         .routes(routes!(sweeps::read))
-        .routes(routes!(sweeps::heat_map_svg))
-        .routes(routes!(sweeps::heat_map_png))
         .routes(routes!(jobs::look, jobs::dismiss))
         .routes(routes!(jobs::list))
         .routes(routes!(jobs::results))
         .routes(routes!(events::read))
-        .routes(routes!(files::landing_geojson))
-        .routes(routes!(files::landing_kml))
-        .routes(routes!(files::landing_svg))
-        .routes(routes!(files::landing_png))
-        .routes(routes!(files::deploy_speed_svg))
-        .routes(routes!(files::deploy_speed_png))
-        .routes(routes!(files::wind_svg))
-        .routes(routes!(files::wind_png))
         .routes(routes!(shares::create))
         .routes(routes!(weather::decode))
-        .routes(routes!(weather::profile_svg))
         .routes(routes!(weather::decode_grib))
         .routes(routes!(problems::explain))
         .routes(routes!(description::openapi_json))
@@ -140,6 +130,27 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(health::readyz))
         .routes(routes!(health::metrics))
         .routes(routes!(front::page))
+        .merge(files())
+}
+
+/// Pictures and files of answers, as far as they are text compressed like pages. Answers are not: their validators are strong,
+/// and so would have to be told apart by their coding.
+fn files() -> OpenApiRouter<Arc<State>> {
+    OpenApiRouter::new()
+        .routes(routes!(flights::paths_svg))
+        .routes(routes!(flights::paths_png))
+        .routes(routes!(sweeps::heat_map_svg))
+        .routes(routes!(sweeps::heat_map_png))
+        .routes(routes!(files::landing_geojson))
+        .routes(routes!(files::landing_kml))
+        .routes(routes!(files::landing_svg))
+        .routes(routes!(files::landing_png))
+        .routes(routes!(files::deploy_speed_svg))
+        .routes(routes!(files::deploy_speed_png))
+        .routes(routes!(files::wind_svg))
+        .routes(routes!(files::wind_png))
+        .routes(routes!(weather::profile_svg))
+        .layer(CompressionLayer::new())
 }
 
 /// The RSO's page: HTML for people, so none of it is in the document. Pages are as compressible as text gets; pictures on them

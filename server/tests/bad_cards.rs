@@ -319,6 +319,17 @@ fn faults_of_the_engine_point_into_the_request() {
         "is 90 kt",
         "severe",
     );
+    for (exponent, said) in [(1e9, "is 1000000000"), (1.0, "is 1"), (0.0, "is 0"), (-0.2, "is -0.2")] {
+        let (at, remedy) = ("/wind/power_exponent", "give 0.02 to 0.6; 0.10 over open water");
+        refuses(&[(at, json!(exponent))], at, said, remedy);
+        // Where weather is only decoded as well.
+        let weather = json!({"layers": "agl, direction, speed\n300, 240, 8", "power_exponent": exponent});
+        let Err(Rejected::Faults(found)) = wire::read_weather(weather.to_string().as_bytes()) else {
+            panic!("{exponent} is taken")
+        };
+        assert_eq!((found.len(), &*found[0].pointer), (1, "/power_exponent"), "{found:?}");
+        assert!(found[0].problem.contains(said) && found[0].remedy.contains(remedy), "{found:?}");
+    }
     refuses(
         &[("/failures", json!({"no_ejection": "60 %", "fin_lost": 0.5}))],
         "/failures",

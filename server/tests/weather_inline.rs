@@ -362,6 +362,7 @@ fn faults_stand_below_the_weather() {
         ("/weather/mtar", json!(ALBUQUERQUE), "/weather/mtar", "no field", "\"metar\""),
         ("/weather/terrain", json!("wood"), "/weather/terrain", "not known", "open"),
         ("/weather/roughness_length", json!("9 m"), "/weather/roughness_length", "9 m", "3 m"),
+        ("/weather/power_exponent", json!(1e9), "/weather/power_exponent", "is 1000000000", "give 0.02 to 0.6"),
         ("/weather/turbulence_wind_at_20_ft", json!("90 kt"), "/weather/turbulence_wind_at_20_ft", "90 kt", "kt"),
         ("/site/elevation", Value::Null, "/site/elevation", "missing", "heights above sea level"),
         ("/site/elevation", json!("high"), "/site/elevation", "number", ""),

@@ -97,7 +97,7 @@ limits! {
     MEASURING_HEIGHT: "measuring height", "m", 0.5, 200.0, "10 m in a weather report, about 2 m for a hand-held instrument";
     WIND_HEIGHT: "height of a wind layer above ground", "m", 0.5, 30_000.0, "above ground: subtract the field's elevation from heights above sea level";
     ROUGHNESS_LENGTH: "roughness length", "m", 0.0001, 3.0, "0.03 m over open grass (Davenport's classes)";
-    POWER_EXPONENT: "exponent of the power law", "", 0.02, 0.6, "0.15 over level grass, 0.25 over trees";
+    POWER_EXPONENT: "exponent of the power law", "", 0.02, 0.6, "0.10 over open water, 0.15 over level grass, 0.25 over trees, 0.40 in a city (engineering tables)";
     CORRELATION_LENGTH: "correlation length of the wind error", "m", 50.0, 10_000.0, "height over which errors of the wind agree";
     WIND_ERROR: "standard deviation of the wind", "m/s", 0.0, 15.0, "1.5 m/s is the default";
     WIND_ERROR_GROWTH: "growth of the standard deviation of the wind", "m/s per hour", 0.0, 1.0, "0.04 m/s an hour is the default, 0 for none";

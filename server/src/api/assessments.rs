@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::Extension;
 use axum::body::Bytes;
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -17,6 +17,7 @@ use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::jobs::JobStatus;
 use super::price::{Cost, CreateQuery, Price};
+use super::validator::Validator;
 use super::work::{self, Prefer, Run, Work};
 use crate::State;
 use crate::access::Client;
@@ -92,29 +93,39 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let tag = etag(&id);
-    let answer = answer_of(&state, &id, &tag, &headers).await?;
-    Ok(answer.map_or_else(|| not_modified(&tag), |answer| sent(&id, answer)))
+    let held = Validator::of_answer(&id);
+    let answer = answer_of(&state, &id, &held, &headers).await?;
+    Ok(answer.map_or_else(|| held.not_modified(), |answer| sent(&id, answer)))
 }
 
 /// The answer under an id, in which a form with this validator is found; `None` if the client holds that already.
 pub async fn answer_of(
     state: &Arc<State>,
     id: &ContentId,
-    tag: &str,
+    form: &Validator,
     headers: &HeaderMap,
 ) -> Result<Option<Bytes>, Problem> {
     let kept = kept_card(state, id).await?;
-    if let Some(answer) = kept.answer {
-        return Ok(if holds(tag, headers) { None } else { Some(answer.into()) });
+    if !form.held(headers) {
+        return whole_answer(state, id, kept).await.map(Some);
     }
-    let input = kept.input.ok_or_else(|| work::damaged(Shelf::Assessments, id))?;
-    // The answer was lost, its input not: the same engine flies it again to the same bytes.
-    let asked = replayable(id, input).await?;
-    if holds(tag, headers) {
-        return Ok(None);
+    if kept.answer.is_none() {
+        lost(id, kept.input).await?;
     }
-    fly_again(state, id, asked).await.map(Some)
+    Ok(None)
+}
+
+/// The answer that is kept, or flown again.
+pub async fn whole_answer(state: &Arc<State>, id: &ContentId, kept: Kept) -> Result<Bytes, Problem> {
+    match kept.answer {
+        Some(answer) => Ok(answer.into()),
+        None => fly_again(state, id, lost(id, kept.input).await?).await,
+    }
+}
+
+/// What was asked where the answer was lost and its input not: the same engine flies it again to the same bytes.
+async fn lost(id: &ContentId, input: Option<Vec<u8>>) -> Result<Asked, Problem> {
+    replayable(id, input.ok_or_else(|| work::damaged(Shelf::Assessments, id))?).await
 }
 
 /// Flies what was lost, while the client waits.
@@ -300,40 +311,9 @@ pub async fn flights_of(
 
 /// An answer as it is sent.
 pub fn sent(id: &ContentId, answer: Bytes) -> Response {
-    let mut response = answer.into_response();
-    set(&mut response, header::CONTENT_TYPE, "application/json");
-    validators(&mut response, &etag(id));
+    let mut response = ([(header::CONTENT_TYPE, "application/json")], answer).into_response();
+    Validator::of_answer(id).put(&mut response);
     response
-}
-
-/// An id never changes what it means; the answer belongs to whoever asked.
-pub fn validators(response: &mut Response, tag: &str) {
-    set(response, header::ETAG, tag);
-    set(response, header::CACHE_CONTROL, "private, max-age=31536000, immutable");
-    // A browser that was signed out does not show what it holds for whoever was signed in.
-    set(response, header::VARY, "authorization, cookie");
-}
-
-/// The validator of an answer.
-pub fn etag(id: &ContentId) -> String {
-    format!("\"{id}.json\"")
-}
-
-/// What the client holds already.
-pub fn not_modified(tag: &str) -> Response {
-    let mut response = StatusCode::NOT_MODIFIED.into_response();
-    validators(&mut response, tag);
-    response
-}
-
-/// Weak comparison, as RFC 9110 asks for If-None-Match.
-pub fn holds(tag: &str, headers: &HeaderMap) -> bool {
-    let mut held = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
-    held.any(|list| list.split(',').map(str::trim).any(|one| one == "*" || one.trim_start_matches("W/") == tag))
-}
-
-fn set(response: &mut Response, name: HeaderName, value: &str) {
-    response.headers_mut().insert(name, text_header(value));
 }
 
 /// Ids and constants are plain ASCII, which a header takes.

@@ -10,17 +10,21 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use utoipa::IntoParams;
 
-use super::assessments::{answer_of, kept_card, not_modified, read_id, replayable, to_json, unanswered, validators};
+use super::assessments::{answer_of, kept_card, read_id, replayable, to_json, unanswered};
 use super::blocking;
 use super::extract::{Asked as AskedQuery, InPath};
+use super::validator::Validator;
+use super::work::damaged;
 use crate::State;
 use crate::compute::Failure;
+use crate::id::ContentId;
 use crate::log;
 use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
 use crate::render::stored::{Delay, Globe, Site, Stored};
 use crate::render::wind_profile::{self, Said};
 use crate::render::winds::Winds;
 use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
+use crate::store::Shelf;
 use crate::wire::{Asked, FieldFault};
 
 /// Which delay's landing.
@@ -129,8 +133,8 @@ pub async fn landing_svg(
     AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |answer: &Stored, asked: Option<&Asked>| {
-        let winds = asked.map(Winds::flown);
+    let make = move |answer: &Stored, asked: Result<&Asked, &Problem>| {
+        let winds = asked.ok().map(Winds::flown);
         Ok(landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()).into_bytes())
     };
     flown_file(&state, &id, &headers, ("landing.svg", svg::MEDIA_TYPE), make).await
@@ -162,8 +166,8 @@ pub async fn landing_png(
     AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |answer: &Stored, asked: Option<&Asked>| {
-        let winds = asked.map(Winds::flown);
+    let make = move |answer: &Stored, asked: Result<&Asked, &Problem>| {
+        let winds = asked.ok().map(Winds::flown);
         painted(&landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()))
     };
     flown_file(&state, &id, &headers, ("landing.png", png::MEDIA_TYPE), make).await
@@ -251,7 +255,7 @@ pub async fn wind_svg(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored, asked: Option<&Asked>| Ok(wind(answer, asked)?.into_bytes());
+    let make = |answer: &Stored, asked: Result<&Asked, &Problem>| Ok(wind(answer, asked)?.into_bytes());
     flown_file(&state, &id, &headers, ("wind.svg", svg::MEDIA_TYPE), make).await
 }
 
@@ -279,21 +283,15 @@ pub async fn wind_png(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored, asked: Option<&Asked>| painted(&wind(answer, asked)?);
+    let make = |answer: &Stored, asked: Result<&Asked, &Problem>| painted(&wind(answer, asked)?);
     flown_file(&state, &id, &headers, ("wind.png", png::MEDIA_TYPE), make).await
 }
 
 /// How much higher than nearly all flights the wind is shown.
 const ABOVE_FLIGHTS: f64 = 1.1;
 
-fn wind(answer: &Stored, asked: Option<&Asked>) -> Result<String, Problem> {
-    let asked = asked.ok_or_else(|| {
-        let told = format!(
-            "{} flew it, and the wind of its input is told by that engine alone. Post the flight card again.",
-            answer.engine
-        );
-        Problem::new(Kind::EngineChanged, told)
-    })?;
+fn wind(answer: &Stored, asked: Result<&Asked, &Problem>) -> Result<String, Problem> {
+    let asked = asked.map_err(Clone::clone)?;
     let source = match &asked.weather {
         Some(weather) => format!("{}; {}, id {}", weather.source(), answer.engine, answer.id),
         None => format!("wind by hand; {}, id {}", answer.engine, answer.id),
@@ -328,12 +326,12 @@ where
     M: FnOnce(&Stored) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    let tag = format!("\"{id}.{name}\"");
-    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
-    made(state, answer, &tag, media_type, make).await
+    let form = Validator::of_file(&id, name);
+    let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
+    made(state, answer, &form, &id, media_type, make).await
 }
 
-/// The same of an answer and its input; none where this engine gives that another id, or it is lost.
+/// The same of an answer and its input; why not, where this engine gives that another id, or it is lost.
 async fn flown_file<M>(
     state: &Arc<State>,
     id: &str,
@@ -342,23 +340,24 @@ async fn flown_file<M>(
     make: M,
 ) -> Result<Response, Problem>
 where
-    M: FnOnce(&Stored, Option<&Asked>) -> Result<Vec<u8>, Problem> + Send + 'static,
+    M: FnOnce(&Stored, Result<&Asked, &Problem>) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    let tag = format!("\"{id}.{name}\"");
-    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    let form = Validator::of_file(&id, name);
+    let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
     let asked = match kept_card(state, &id).await?.input {
-        Some(input) => replayable(&id, input).await.ok(),
-        None => None,
+        Some(input) => replayable(&id, input).await,
+        None => Err(damaged(Shelf::Assessments, &id)),
     };
-    made(state, answer, &tag, media_type, move |stored: &Stored| make(stored, asked.as_ref())).await
+    made(state, answer, &form, &id, media_type, move |stored: &Stored| make(stored, asked.as_ref())).await
 }
 
 /// A file made from a stored answer.
 pub async fn made<T, M>(
     state: &State,
     answer: Bytes,
-    tag: &str,
+    form: &Validator,
+    id: &ContentId,
     media_type: &'static str,
     make: M,
 ) -> Result<Response, Problem>
@@ -366,9 +365,9 @@ where
     T: DeserializeOwned,
     M: FnOnce(&T) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
-    let made = drawn(state, answer, tag, make).await?;
+    let made = drawn(state, answer, id.as_str(), make).await?;
     let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    validators(&mut response, tag);
+    form.put(&mut response);
     Ok(response)
 }
 

@@ -9,19 +9,18 @@ use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 
-use super::assessments::{
-    affordable, answer_of, flights_of, from_json, kept_card, not_modified, read_id, replayable, to_json, validators,
-};
+use super::assessments::{affordable, answer_of, flights_of, from_json, kept_card, read_id, replayable, to_json};
 use super::blocking;
 use super::extract::{Asked, InPath};
 use super::files::{DelayQuery, delay, painted};
 use super::price::Cost;
+use super::validator::Validator;
 use super::work::{computed, damaged};
 use crate::State;
 use crate::access::Client;
 use crate::compute::Failure;
 use crate::metrics::{Mode, REPLAYS};
-use crate::problem::{FlightRefusals, Kind, PictureRefusals, Problem, TableRefusals};
+use crate::problem::{FlightRefusals, Kind, PathsRefusals, Problem, TableRefusals};
 use crate::render::flight_paths::{self, AMONG, Drawn, FIRST};
 use crate::render::stored::Stored;
 use crate::render::{csv, png, svg};
@@ -83,8 +82,8 @@ pub async fn read(
 ///
 /// Height above the pad against distance along the ground from it, on one scale: the first six flights by number, and of the
 /// first 64 the one with the fastest opening with that delay; each with its highest point, its ejection with the airspeed that limits are
-/// held against, and its landing. The same figures are in `flights/{index}`. Stands alone and has a title and a
-/// description: made for `<img>`.
+/// held against, and its landing. The same figures are in `flights/{index}`. What it flies is taken from the client's budget.
+/// Stands alone and has a title and a description: made for `<img>`.
 #[utoipa::path(
     get,
     path = "/v1/assessments/{id}/flight-paths.svg",
@@ -98,16 +97,18 @@ pub async fn read(
     responses(
         (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
         (status = 304, description = "The client holds it already"),
-        PictureRefusals,
+        PathsRefusals,
     ),
 )]
 pub async fn paths_svg(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     Asked(query): Asked<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    paths(&state, &id, &query, &headers, ("flight-paths.svg", svg::MEDIA_TYPE), |svg| Ok(svg.into_bytes())).await
+    paths(&state, &client, &id, &query, &headers, ("flight-paths.svg", svg::MEDIA_TYPE), |svg| Ok(svg.into_bytes()))
+        .await
 }
 
 /// Draws a handful of flights from the side, flown again, as PNG
@@ -127,21 +128,23 @@ pub async fn paths_svg(
     responses(
         (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
         (status = 304, description = "The client holds it already"),
-        PictureRefusals,
+        PathsRefusals,
     ),
 )]
 pub async fn paths_png(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     Asked(query): Asked<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let paint = |svg: String| painted(&svg).map_err(|_| Failure::Failed);
-    paths(&state, &id, &query, &headers, ("flight-paths.png", png::MEDIA_TYPE), paint).await
+    paths(&state, &client, &id, &query, &headers, ("flight-paths.png", png::MEDIA_TYPE), paint).await
 }
 
 async fn paths(
     state: &Arc<State>,
+    client: &Client,
     id: &str,
     query: &DelayQuery,
     headers: &HeaderMap,
@@ -149,24 +152,31 @@ async fn paths(
     finish: impl FnOnce(String) -> Result<Vec<u8>, Failure> + Send + 'static,
 ) -> Result<Response, Problem> {
     let id = read_id(id)?;
-    let tag = format!("\"{id}.{name}\"");
-    let Some(answer) = answer_of(state, &id, &tag, headers).await? else { return Ok(not_modified(&tag)) };
+    let form = Validator::of_file(&id, name);
+    let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
     let answer: Stored = blocking(move || from_json(&answer)).await?.map_err(|_| Problem::internal())?;
     let label = delay(&answer, query)?.label.clone();
     let way = answer.delays.iter().position(|d| d.label == label).unwrap_or_default();
     let input = kept_card(state, &id).await?.input.ok_or_else(|| damaged(Shelf::Assessments, &id))?;
     let asked = replayable(&id, input).await?;
     let computation = format!("{id}/{name}?delay={label}");
+    let looked_at = AMONG.min(answer.flights);
+    let core_s = Cost::of_replays(&asked, looked_at).core_s();
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
-    let draw = move |stop: &AtomicBool| {
-        let looked_at = AMONG.min(answer.flights);
-        let flights = chosen(&answer, &asked, way, looked_at, stop).ok_or(Failure::Stopped)?;
-        flown.inc_by(looked_at);
-        finish(flight_paths::picture(&answer, &label, &flights, looked_at)).map(Into::into)
+    let begin = || {
+        // Whoever may see it could ask for it again and again.
+        let taken = state.budget.take(&client.name, core_s)?;
+        Ok(move |stop: &AtomicBool| {
+            taken.spend();
+            let flights = chosen(&answer, &asked, way, looked_at, stop).ok_or(Failure::Stopped)?;
+            flown.inc_by(looked_at);
+            finish(flight_paths::picture(&answer, &label, &flights, looked_at)).map(Into::into)
+        })
     };
-    let body = computed(state, &computation, || Ok(draw)).await?;
+    let body = computed(state, &computation, begin).await?;
     let mut response = ([(header::CONTENT_TYPE, media_type)], body).into_response();
-    validators(&mut response, &tag);
+    form.put(&mut response);
+    response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }
 

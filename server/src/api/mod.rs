@@ -15,6 +15,7 @@ pub mod price;
 pub mod problems;
 pub mod shares;
 pub mod sweeps;
+pub mod validator;
 pub mod weather;
 pub mod work;
 

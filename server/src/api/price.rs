@@ -25,6 +25,9 @@ use crate::wire::sweep::AskedSweep;
 /// A job ends without an answer once it took so many times what it is estimated at.
 pub const MOST_OF_ESTIMATE: f64 = 1.2;
 
+/// A flight that is flown by itself, in one lane, takes so many times what it takes beside others. It only feeds estimates.
+const BY_ITSELF: f64 = 4.0;
+
 /// What a POST may say beside its body.
 #[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields, default)]
@@ -146,6 +149,12 @@ impl Cost {
         let each = slowpoint_sim::work_of_cell(&asked.case);
         let part = flights as f64 / asked.case.inputs.question.flights as f64;
         Self { flights, core_s: part * core_s(each), ..Self::default() }
+    }
+
+    /// Of so many flights of an assessment, each flown again by itself with its path.
+    pub fn of_replays(asked: &Asked, flights: u64) -> Self {
+        let beside_each_other = Self::of_table(asked, flights);
+        Self { core_s: BY_ITSELF * beside_each_other.core_s, ..beside_each_other }
     }
 
     /// Of a day: of every flight that can be read.

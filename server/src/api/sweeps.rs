@@ -14,11 +14,12 @@ use slowpoint_sim::case::Case;
 use slowpoint_sim::report::CellReport;
 use utoipa::ToSchema;
 
-use super::assessments::{from_json, holds, not_modified, read_id, to_json};
+use super::assessments::{from_json, read_id, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::files::{made, painted};
 use super::jobs::JobStatus;
 use super::price::{CreateQuery, Price, Sampled};
+use super::validator::Validator;
 use super::work::{self, Prefer, Run};
 use crate::State;
 use crate::access::Client;
@@ -164,11 +165,11 @@ where
 {
     let id = read_id(id)?;
     let answer = work::stored(state, Shelf::Sweeps, &id).await?;
-    let tag = format!("\"{id}.{name}\"");
-    if holds(&tag, headers) {
-        return Ok(not_modified(&tag));
+    let form = Validator::of_file(&id, name);
+    if form.held(headers) {
+        return Ok(form.not_modified());
     }
-    made(state, answer.into(), &tag, media_type, make).await
+    made(state, answer.into(), &form, &id, media_type, make).await
 }
 
 /// Flies every setting, one after the other, each on all cores, unless it shares the flights of another: what others wait for gets its turn between them.

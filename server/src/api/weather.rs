@@ -1,8 +1,10 @@
 //! `/v1/weather`: weather messages decoded into the profile that an assessment takes.
 
+use std::sync::Arc;
+
+use axum::extract::State as Held;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use tokio::sync::Semaphore;
 use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
@@ -12,21 +14,13 @@ use slowpoint_sim::report::FIRST_CAUTION;
 use super::assessments::to_json;
 use super::blocking;
 use super::extract::{Asked as AskedQuery, FileBody, JsonBody, OCTETS};
+use crate::State;
 use crate::config::ENGINE;
 use crate::problem::{FileRefusals, Kind, Problem, WeatherRefusals};
 use crate::render::svg;
 use crate::render::wind_profile::{self, Said};
 use crate::render::winds::Winds;
 use crate::wire::{self, FileRejected, GribQuery, Weather, WeatherAnswer, WeatherRequest};
-
-/// Files that are unpacked at the same time: each may take a second of one core and some 100 MB.
-const UNPACKED_AT_ONCE: usize = 2;
-/// Files that may wait for that.
-const WAITING: usize = 8;
-/// Places for both together.
-static TAKEN: Semaphore = Semaphore::const_new(UNPACKED_AT_ONCE + WAITING);
-/// Places for what is unpacked.
-static UNPACKING: Semaphore = Semaphore::const_new(UNPACKED_AT_ONCE);
 
 /// Decodes weather as people have it: surface report, winds aloft, sounding or winds by height, into the wind an assessment takes
 ///
@@ -44,9 +38,13 @@ static UNPACKING: Semaphore = Semaphore::const_new(UNPACKED_AT_ONCE);
         WeatherRefusals,
     ),
 )]
-pub async fn decode(JsonBody(body): JsonBody) -> Result<Response, Problem> {
-    let answer = blocking(move || wire::decode_weather(&body)).await?.map_err(Problem::rejected)?;
-    sent(&answer)
+pub async fn decode(Held(state): Held<Arc<State>>, JsonBody(body): JsonBody) -> Result<Response, Problem> {
+    let place = state.decoding.take(&state.config).await?;
+    let decoded = move || {
+        let _place = place;
+        wire::decode_weather(&body)
+    };
+    sent(&blocking(decoded).await?.map_err(Problem::rejected)?)
 }
 
 /// Draws decoded weather as SVG: the mean wind by height
@@ -65,9 +63,13 @@ pub async fn decode(JsonBody(body): JsonBody) -> Result<Response, Problem> {
         WeatherRefusals,
     ),
 )]
-pub async fn profile_svg(JsonBody(body): JsonBody) -> Result<Response, Problem> {
-    let drawn = blocking(move || wire::read_weather(&body).map(|weather| profile(&weather))).await?;
-    let drawn = drawn.map_err(Problem::rejected)?;
+pub async fn profile_svg(Held(state): Held<Arc<State>>, JsonBody(body): JsonBody) -> Result<Response, Problem> {
+    let place = state.decoding.take(&state.config).await?;
+    let drawn = move || {
+        let _place = place;
+        wire::read_weather(&body).map(|weather| profile(&weather))
+    };
+    let drawn = blocking(drawn).await?.map_err(Problem::rejected)?;
     Ok(([(header::CONTENT_TYPE, svg::MEDIA_TYPE), (header::CACHE_CONTROL, "no-store")], drawn).into_response())
 }
 
@@ -112,18 +114,16 @@ impl ToSchema for GribFile {}
     ),
 )]
 pub async fn decode_grib(
+    Held(state): Held<Arc<State>>,
     AskedQuery(query): AskedQuery<GribQuery>,
     FileBody(file): FileBody,
 ) -> Result<Response, Problem> {
-    let busy = || {
-        Problem::new(
-            Kind::Overloaded,
-            format!("{UNPACKED_AT_ONCE} files are unpacked and {WAITING} wait. Come back later."),
-        )
+    let place = state.unpacking.take(&state.config).await?;
+    let unpacked = move || {
+        let _place = place;
+        wire::decode_grib(&file, &query)
     };
-    let _taken = TAKEN.try_acquire().map_err(|_| busy())?;
-    let _unpacking = UNPACKING.acquire().await.map_err(|_| Problem::internal())?;
-    let answer = blocking(move || wire::decode_grib(&file, &query)).await?.map_err(|rejected| match rejected {
+    let answer = blocking(unpacked).await?.map_err(|rejected| match rejected {
         FileRejected::Query(detail) => Problem::new(Kind::InvalidQuery, detail),
         FileRejected::File(fault) => Problem::faults(vec![fault]),
     })?;

@@ -12,10 +12,9 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use utoipa::IntoParams;
 
-use super::assessments::{
-    self, etag, holds, kept, not_modified, read_id, sent, sound, text_header, unanswered, unstored,
-};
+use super::assessments::{self, kept, read_id, sent, sound, text_header, unanswered, unstored};
 use super::price::{Cost, Part, Sampled};
+use super::validator::Validator;
 use super::{blocking, days, jobs, sweeps};
 use crate::State;
 use crate::access::Client;
@@ -563,8 +562,8 @@ impl Preference {
 pub async fn read(state: &Arc<State>, shelf: Shelf, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     let id = read_id(id)?;
     let answer = stored(state, shelf, &id).await?;
-    let tag = etag(&id);
-    Ok(if holds(&tag, headers) { not_modified(&tag) } else { sent(&id, answer.into()) })
+    let form = Validator::of_answer(&id);
+    Ok(if form.held(headers) { form.not_modified() } else { sent(&id, answer.into()) })
 }
 
 /// The bytes of a stored answer.

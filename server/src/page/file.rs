@@ -4,18 +4,21 @@
 //! The file is made of the very pages, so that nothing is told twice: each is asked of this service as a browser would, and what
 //! it loads is put in its place.
 
+use core::cell::RefCell;
 use core::fmt::Write;
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::sync::Arc;
 
-use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::State as Held;
 use axum::http::{HeaderValue, Request, header};
 use axum::response::{IntoResponse, Response};
+use axum::{Extension, Router};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use html5ever::tendril::StrTendril;
+use html5ever::tokenizer::{BufferQueue, TagKind, Token, TokenSink, TokenSinkResult, Tokenizer, TokenizerOpts};
 use jiff::Timestamp;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::Value;
@@ -24,6 +27,7 @@ use tower::ServiceExt;
 use super::view::{View, first_caution, scheme};
 use super::{assets, parts};
 use crate::State;
+use crate::access::Client;
 use crate::api::assessments::read_id;
 use crate::api::extract::InPath;
 use crate::api::work;
@@ -38,10 +42,12 @@ const MOST_OF_NAME: usize = 40;
 /// Saves a day with every flight of it.
 pub async fn of_day(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     view: View,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
+    let _place = state.saving.take(&state.config).await?;
     let answer = work::stored(&state, Shelf::Days, &id).await?;
     let answer: Value = serde_json::from_slice(&answer).map_err(|_| Problem::internal())?;
     let mut flights: Vec<(String, ContentId)> = Vec::new();
@@ -53,14 +59,14 @@ pub async fn of_day(
             flights.push((name.to_string(), flown));
         }
     }
-    let saver = Saver { inner: routes::unguarded(state), view: view.plainly(), flights: &flights };
-    let day = saver.part(&format!("/days/{id}"), &format!("/v1/days/{id}"), "The day", None).await?;
+    let saver = Saver { inner: routes::unguarded(state), client, view: view.plainly(), flights: &flights };
+    let (_, day) = saver.part(&format!("/days/{id}"), &format!("/v1/days/{id}"), "The day", None).await?;
     let mut rest = Vec::new();
     for (k, (name, flight)) in flights.iter().enumerate() {
         let (page, answer) = (format!("/flights/{flight}"), format!("/v1/assessments/{flight}"));
         rest.push(match saver.part(&page, &answer, name, Some(k)).await {
             Err(problem) if problem.kind() == Kind::unknown(Shelf::Assessments) => given_up(k, name),
-            part => part?,
+            part => part?.1,
         });
     }
     let body = html! {
@@ -76,23 +82,18 @@ pub async fn of_day(
 /// Saves a flight.
 pub async fn of_flight(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
     view: View,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let saver = Saver { inner: routes::unguarded(state), view: view.plainly(), flights: &[] };
-    let page = saver.asked(&format!("/flights/{id}")).await?;
-    let title = between(&page, "<h1>", "</h1>").unwrap_or_default().to_string();
-    let body = saver.part(&format!("/flights/{id}"), &format!("/v1/assessments/{id}"), "", None).await?;
+    let _place = state.saving.take(&state.config).await?;
+    let saver = Saver { inner: routes::unguarded(state), client, view: view.plainly(), flights: &[] };
+    let (title, body) = saver.part(&format!("/flights/{id}"), &format!("/v1/assessments/{id}"), "", None).await?;
     let named: String =
         title.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(MOST_OF_NAME).collect();
-    Ok(saved(
-        &unescaped(&title),
-        &format!("flight-{}-{}", named.trim_matches('-'), &id.as_str()[..8]),
-        &id,
-        &body,
-        &saver.view,
-    ))
+    let name = format!("flight-{}-{}", named.trim_matches('-'), &id.as_str()[..8]);
+    Ok(saved(&title, &name, &id, &body, &saver.view))
 }
 
 /// A flight whose answer the store has given up, as it may have where only the day was asked for since.
@@ -155,44 +156,53 @@ fn saved(title: &str, name: &str, id: &ContentId, body: &Markup, view: &View) ->
 
 /// Makes parts of a file of pages.
 struct Saver<'a> {
-    /// This service. Whoever may read a day may read its flights and their pictures.
+    /// This service. Whoever may read a day may read its flights and their pictures ...
     inner: Router,
+    /// ... and pays for what is flown for them.
+    client: Client,
     view: View,
     /// Those that the file has.
     flights: &'a [(String, ContentId)],
 }
 
 impl Saver<'_> {
-    /// A page as a part: of a day the flight with this number stands below a heading of its own.
-    async fn part(&self, page: &str, answer: &str, name: &str, flight: Option<usize>) -> Result<Markup, Problem> {
-        let page = self.asked(page).await?;
-        // Its heading and the first caution stand at the top of the file.
-        let main =
-            between(&page, "<main", "</main>").and_then(|main| main.split_once("</h1>")).map_or("", |(_, rest)| rest);
-        let main = if flight.is_none() { main.split_once("</p>").map_or(main, |(_, rest)| rest) } else { main };
+    /// The heading of a page, and the rest of it as a part: of a day the flight with this number stands below a heading of its
+    /// own.
+    async fn part(
+        &self,
+        page: &str,
+        answer: &str,
+        name: &str,
+        flight: Option<usize>,
+    ) -> Result<(String, Markup), Problem> {
+        let page = String::from_utf8(self.asked(&self.view.page(page)).await?).map_err(|_| Problem::internal())?;
+        let pieces = pieces(&page);
+        let (_, main) = until(&pieces, "main", false);
+        let (main, _) = until(main, "main", true);
+        // The heading and the first caution stand at the top of the file.
+        let (title, main) = until(main, "h1", true);
+        let main = if flight.is_none() { until(main, "p", true).1 } else { main };
         let mut pictures = HashMap::new();
-        for tag in Tag::all(main).filter(|tag| tag.name == "img") {
-            let source = unescaped(tag.attribute("src").unwrap_or_default());
-            if let Entry::Vacant(place) = pictures.entry(source) {
-                let picture = self.asked_as_is(place.key()).await?;
+        for tag in main.iter().filter_map(Piece::tag).filter(|tag| tag.name == "img") {
+            let source = tag.attribute("src").unwrap_or_default();
+            if let Entry::Vacant(place) = pictures.entry(source.to_string()) {
+                let picture = self.asked(source).await?;
                 place.insert(format!("data:image/svg+xml;base64,{}", STANDARD.encode(picture)));
             }
         }
         let text = PreEscaped(Rewriter { flights: self.flights, flight, name, pictures: &pictures }.rewritten(main));
-        Ok(match flight {
+        let part = match flight {
             None => html! { div data-answer=(answer) { (text) } },
             Some(k) => {
                 html! { article data-answer=(answer) aria-labelledby=(anchor(k)) { h2 id=(anchor(k)) { (name) } (text) } }
             }
-        })
+        };
+        Ok((title.iter().filter_map(Piece::text).collect(), part))
     }
 
-    async fn asked(&self, path: &str) -> Result<String, Problem> {
-        String::from_utf8(self.asked_as_is(&self.view.page(path)).await?).map_err(|_| Problem::internal())
-    }
-
-    async fn asked_as_is(&self, uri: &str) -> Result<Vec<u8>, Problem> {
-        let request = Request::get(uri).body(Body::empty()).map_err(|_| Problem::internal())?;
+    async fn asked(&self, uri: &str) -> Result<Vec<u8>, Problem> {
+        let request = Request::get(uri).extension(self.client.clone());
+        let request = request.body(Body::empty()).map_err(|_| Problem::internal())?;
         let mut response = match self.inner.clone().oneshot(request).await {
             Ok(response) => response,
             Err(never) => match never {},
@@ -204,70 +214,73 @@ impl Saver<'_> {
     }
 }
 
-/// What stands between two texts, the first of each.
-fn between<'a>(text: &'a str, from: &str, to: &str) -> Option<&'a str> {
-    let (_, rest) = text.split_once(from)?;
-    rest.split_once(to).map(|(within, _)| within)
+/// A piece of HTML, as a browser reads it.
+enum Piece {
+    Tag(Tag),
+    Text(String),
 }
 
-/// A text as it was before it was written into HTML.
-fn unescaped(text: &str) -> String {
-    text.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&amp;", "&")
+impl Piece {
+    fn tag(&self) -> Option<&Tag> {
+        if let Self::Tag(tag) = self { Some(tag) } else { None }
+    }
+
+    fn text(&self) -> Option<&str> {
+        if let Self::Text(text) = self { Some(text) } else { None }
+    }
 }
 
-/// A tag of our own pages: every attribute in double quotes, and none of them with a quote or an angle bracket in it.
-#[derive(Clone, Copy)]
-struct Tag<'a> {
-    name: &'a str,
+struct Tag {
+    name: String,
     closes: bool,
-    attributes: &'a str,
-    /// Where it stands in the text.
-    from: usize,
-    to: usize,
+    attributes: Vec<(String, String)>,
 }
 
-impl<'a> Tag<'a> {
-    fn all(text: &'a str) -> impl Iterator<Item = Self> {
-        let mut at = 0;
-        core::iter::from_fn(move || {
-            let from = at + text[at..].find('<')?;
-            let to = from + text[from..].find('>')? + 1;
-            at = to;
-            let inner = &text[from + 1..to - 1];
-            let (closes, inner) = inner.strip_prefix('/').map_or((false, inner), |inner| (true, inner));
-            let (name, attributes) = inner.split_once(' ').unwrap_or((inner, ""));
-            Some(Self { name, closes, attributes, from, to })
-        })
-    }
+/// The pieces of a page.
+fn pieces(page: &str) -> Vec<Piece> {
+    let (input, reader) = (BufferQueue::default(), Tokenizer::new(Pieces::default(), TokenizerOpts::default()));
+    input.push_back(StrTendril::from(page));
+    // Nothing stops it before the end of the text.
+    let _ = reader.feed(&input);
+    reader.end();
+    reader.sink.0.into_inner()
+}
 
-    fn attribute(&self, name: &str) -> Option<&'a str> {
-        self.pairs().find_map(|(named, value)| (named == name).then_some(value?))
-    }
+#[derive(Default)]
+struct Pieces(RefCell<Vec<Piece>>);
 
-    /// Names with their values.
-    fn pairs(&self) -> impl Iterator<Item = (&'a str, Option<&'a str>)> {
-        let mut rest = self.attributes;
-        core::iter::from_fn(move || {
-            rest = rest.trim_start();
-            let end = rest.find([' ', '=']).unwrap_or(rest.len());
-            let (name, after) = rest.split_at(end);
-            if name.is_empty() {
-                return None;
-            }
-            let Some(quoted) = after.strip_prefix("=\"") else {
-                rest = after;
-                return Some((name, None));
-            };
-            let (value, after) = quoted.split_once('"')?;
-            rest = after;
-            Some((name, Some(value)))
-        })
+impl TokenSink for Pieces {
+    type Handle = ();
+
+    fn process_token(&self, token: Token, _line: u64) -> TokenSinkResult<()> {
+        match token {
+            Token::TagToken(tag) => self.0.borrow_mut().push(Piece::Tag(Tag {
+                name: tag.name.to_string(),
+                closes: tag.kind == TagKind::EndTag,
+                attributes: tag.attrs.into_iter().map(|a| (a.name.local.to_string(), a.value.into())).collect(),
+            })),
+            Token::CharacterTokens(text) => self.0.borrow_mut().push(Piece::Text(text.into())),
+            _ => {}
+        }
+        TokenSinkResult::Continue
+    }
+}
+
+/// What stands before the first tag of a name that opens or closes, and what behind it.
+fn until<'p>(pieces: &'p [Piece], name: &str, closes: bool) -> (&'p [Piece], &'p [Piece]) {
+    let at = pieces.iter().position(|p| p.tag().is_some_and(|tag| tag.name == name && tag.closes == closes));
+    at.map_or((pieces, &[]), |at| (&pieces[..at], &pieces[at + 1..]))
+}
+
+impl Tag {
+    fn attribute(&self, name: &str) -> Option<&str> {
+        self.attributes.iter().find_map(|(named, value)| (named == name).then_some(value.as_str()))
     }
 
     /// Whether it is of use only where the server is.
     fn is_left_out(&self) -> bool {
         let class = |class: &str| self.attribute("class").is_some_and(|own| own.split(' ').any(|own| own == class));
-        match self.name {
+        match &*self.name {
             "nav" | "form" | "script" | "noscript" | "button" | "input" => true,
             "section" => self.attribute("aria-labelledby") == Some("files"),
             "details" => class("choosing"),
@@ -277,7 +290,7 @@ impl<'a> Tag<'a> {
 
     /// Whether nothing closes it.
     fn is_void(&self) -> bool {
-        matches!(self.name, "br" | "hr" | "img" | "input" | "link" | "meta" | "wbr")
+        matches!(&*self.name, "br" | "hr" | "img" | "input" | "link" | "meta" | "wbr")
     }
 }
 
@@ -291,29 +304,35 @@ struct Rewriter<'a> {
 }
 
 impl Rewriter<'_> {
-    fn rewritten(&self, text: &str) -> String {
-        let mut out = String::with_capacity(text.len());
-        let (mut copied, mut left_out, mut unlinked) = (0, None::<(&str, usize)>, false);
-        for tag in Tag::all(text) {
+    fn rewritten(&self, pieces: &[Piece]) -> String {
+        let mut out = String::new();
+        let (mut left_out, mut unlinked) = (None::<(&str, usize)>, false);
+        for piece in pieces {
+            let tag = match piece {
+                Piece::Tag(tag) => tag,
+                Piece::Text(text) => {
+                    if left_out.is_none() {
+                        out.push_str(&escaped(text));
+                    }
+                    continue;
+                }
+            };
             if let Some((name, depth)) = left_out {
                 if tag.name == name {
                     let depth = if tag.closes { depth - 1 } else { depth + 1 };
                     left_out = (depth > 0).then_some((name, depth));
                 }
-                copied = tag.to;
                 continue;
             }
-            out.push_str(&text[copied..tag.from]);
-            copied = tag.to;
             if !tag.closes && tag.is_left_out() {
-                left_out = (!tag.is_void()).then_some((tag.name, 1));
+                left_out = (!tag.is_void()).then_some((&tag.name, 1));
                 continue;
             }
             let leads = tag.attribute("href").map(|href| self.place(href));
             if tag.name == "a" {
                 unlinked = if tag.closes { unlinked } else { leads == Some(None) };
             }
-            let name = match (tag.name, self.flight) {
+            let name = match (&*tag.name, self.flight) {
                 ("a", _) if unlinked => "span",
                 ("h2", Some(_)) => "h3",
                 ("h3", Some(_)) => "h4",
@@ -321,11 +340,9 @@ impl Rewriter<'_> {
             };
             out.push_str(if tag.closes { "</" } else { "<" });
             out.push_str(name);
-            for (name, value) in tag.pairs() {
-                match self.attribute(&tag, name, value) {
-                    Some(Some(value)) => drop(write!(out, " {name}=\"{value}\"")),
-                    Some(None) => drop(write!(out, " {name}")),
-                    None => {}
+            for (name, value) in &tag.attributes {
+                if let Some(value) = self.attribute(tag, name, value) {
+                    let _ = write!(out, " {name}=\"{}\"", escaped(&value));
                 }
             }
             out.push('>');
@@ -333,25 +350,21 @@ impl Rewriter<'_> {
                 unlinked = false;
             }
         }
-        out.push_str(&text[copied..]);
         out
     }
 
-    /// An attribute as it is in the file: none, or one with a value or without.
-    fn attribute(&self, tag: &Tag, name: &str, value: Option<&str>) -> Option<Option<String>> {
-        let Some(value) = value else { return Some(None) };
+    /// An attribute as it is in the file, if it is there.
+    fn attribute(&self, tag: &Tag, name: &str, value: &str) -> Option<String> {
         let of_flight = self.flight.filter(|_| !value.is_empty());
-        Some(Some(match (name, of_flight) {
+        Some(match (name, of_flight) {
             ("href", _) => self.place(value)?,
             ("target" | "rel" | "loading", _) => return None,
-            ("src", _) => self.pictures.get(&unescaped(value))?.clone(),
+            ("src", _) => self.pictures.get(value)?.clone(),
             ("id", Some(k)) => format!("f{}-{value}", k + 1),
             ("aria-labelledby", Some(k)) => format!("{} f{}-{value}", anchor(k), k + 1),
-            ("aria-label", Some(_)) if tag.attribute("role") == Some("region") => {
-                format!("{value}, {}", html! { (self.name) }.into_string())
-            }
+            ("aria-label", Some(_)) if tag.attribute("role") == Some("region") => format!("{value}, {}", self.name),
             _ => value.to_string(),
-        }))
+        })
     }
 
     /// Where a link leads in the file.
@@ -362,6 +375,11 @@ impl Rewriter<'_> {
         let id = href.strip_prefix("/flights/")?.split(['/', '?', '#']).next()?;
         self.flights.iter().position(|(_, flight)| flight.as_str() == id).map(|k| format!("#{}", anchor(k)))
     }
+}
+
+/// A text as it stands in HTML.
+fn escaped(text: &str) -> String {
+    html! { (text) }.into_string()
 }
 
 #[cfg(test)]
@@ -380,17 +398,18 @@ mod tests {
              <div role=\"region\" aria-label=\"T\">t</div><input name=\"x\">&lt;end",
             flights[0].1
         );
-        let rewritten =
-            |flight| Rewriter { flights: &flights, flight, name: "a <b>", pictures: &pictures }.rewritten(&text);
+        let rewritten = |flight| {
+            Rewriter { flights: &flights, flight, name: "a <b>", pictures: &pictures }.rewritten(&pieces(&text))
+        };
         assert_eq!(
             rewritten(None),
             "<h2 id=\"w\">W</h2><a class=\"cell\" href=\"#flight-1\">one</a><span>two</span><a href=\"#w\">up</a>\
-             <img src=\"data:,x\" alt=\"X\"><details open><p>p</p></details><div role=\"region\" aria-label=\"T\">t</div>&lt;end"
+             <img src=\"data:,x\" alt=\"X\"><details open=\"\"><p>p</p></details><div role=\"region\" aria-label=\"T\">t</div>&lt;end"
         );
         assert_eq!(
             rewritten(Some(0)),
             "<h3 id=\"f1-w\">W</h3><a class=\"cell\" href=\"#flight-1\">one</a><span>two</span><a href=\"#f1-w\">up</a>\
-             <img src=\"data:,x\" alt=\"X\"><details open><p>p</p></details>\
+             <img src=\"data:,x\" alt=\"X\"><details open=\"\"><p>p</p></details>\
              <div role=\"region\" aria-label=\"T, a &lt;b&gt;\">t</div>&lt;end"
         );
     }

@@ -13,7 +13,7 @@ use super::told::{At, NOT_KNOWN, Quantity, Units, limit};
 use super::view::{Page, View, YOUR_SERVER, document, first_caution};
 use super::{framed_anywhere, parts, sent};
 use crate::State;
-use crate::api::assessments::{answer_of, read_id};
+use crate::api::assessments::{kept_card, read_id, whole_answer};
 use crate::api::extract::InPath;
 use crate::api::files::drawn;
 use crate::config::ENGINE;
@@ -28,7 +28,8 @@ pub async fn read(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    made(&state, &id, move |answer| page(answer, &view)).await.map(|page| sent(page, &headers))
+    let make = move |answer: &Value, input: bool| page(answer, input, &view);
+    made(&state, &id, make).await.map(|page| sent(page, &headers))
 }
 
 /// Shows what another site frames: the picture, the first caution, and the way to the rest.
@@ -38,23 +39,25 @@ pub async fn embed(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let page = made(&state, &id, move |answer| Ok(framed(&At::whole(answer), &view))).await?;
+    let page = made(&state, &id, move |answer, _| Ok(framed(&At::whole(answer), &view))).await?;
     Ok(framed_anywhere(sent(page, &headers)))
 }
 
-/// A page made from the answer of a flight.
+/// A page made from the answer of a flight, and by whether its input is kept as well.
 pub async fn made<M>(state: &Arc<State>, id: &str, make: M) -> Result<String, Problem>
 where
-    M: FnOnce(&Value) -> Result<String, Problem> + Send + 'static,
+    M: FnOnce(&Value, bool) -> Result<String, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    // Pages have validators of their own, so none of the answer's is asked for.
-    let Some(answer) = answer_of(state, &id, "", &HeaderMap::new()).await? else { return Err(Problem::internal()) };
-    drawn(state, answer, &id.to_string(), make).await
+    let kept = kept_card(state, &id).await?;
+    let input = kept.input.is_some();
+    let answer = whole_answer(state, &id, kept).await?;
+    drawn(state, answer, id.as_str(), move |answer| make(answer, input)).await
 }
 
-fn page(answer: &Value, view: &View) -> Result<String, Problem> {
+fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
     let at = At::whole(answer);
+    let not_again = not_flown_again(&at, input);
     let id = at.get("id").text();
     let (path, answer) = (format!("/flights/{id}"), format!("/v1/assessments/{id}"));
     let delay = drawn_delay(&at, view.wishes.delay.as_deref())?;
@@ -65,14 +68,14 @@ fn page(answer: &Value, view: &View) -> Result<String, Problem> {
         (parts::cautions(&at.get("cautions")))
         (openings(&at, weather, view))
         (landing(&at, &delay, view))
-        (from_the_side(&at, &delay, view))
+        (from_the_side(&at, &delay, not_again, view))
         (outcomes(&at, view.units()))
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
         (parts::weather(&at, weather))
-        @if flown_again(&at) { (wind(&at, view)) } @else { p { (OF_ANOTHER_ENGINE) } }
+        @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
         (assumed(&at))
-        (files(&at, &delay, view))
+        (files(&at, &delay, not_again.is_none(), view))
         (parts::identity(&at))
     };
     let own: Vec<(&str, &str)> = view.wishes.delay.iter().map(|delay| ("delay", delay.as_str())).collect();
@@ -271,7 +274,7 @@ fn landing(at: &At, drawn: &At, view: &View) -> Markup {
 }
 
 /// A handful of flights flown again, and each of them as it is.
-fn from_the_side(at: &At, drawn: &At, view: &View) -> Markup {
+fn from_the_side(at: &At, drawn: &At, not_again: Option<&str>, view: &View) -> Markup {
     let (id, label) = (at.get("id").text(), drawn.get("label").text());
     let picture = view.file(&format!("/v1/assessments/{id}/flight-paths.svg"), &[("delay", label)]);
     let flights = FIRST.min(at.get("flights").number().unwrap_or_default() as u64);
@@ -294,21 +297,23 @@ fn from_the_side(at: &At, drawn: &At, view: &View) -> Markup {
     html! {
         section aria-labelledby="side" {
             h2 #side { "Some flights from the side" }
-            @if !flown_again(at) { p { (OF_ANOTHER_ENGINE) } } @else {
-                (shown)
-            }
+            @match not_again { None => { (shown) } Some(why) => { p { (why) } } }
         }
     }
 }
 
-/// Whether this engine flies it again: only then there are flights and a wind to draw.
-fn flown_again(at: &At) -> bool {
-    at.get("engine").text() == ENGINE
+/// Why it is not flown again here, and there are no flights and no wind to draw; `None` where it is.
+fn not_flown_again(at: &At, input: bool) -> Option<&'static str> {
+    match (at.get("engine").text() == ENGINE, input) {
+        (true, true) => None,
+        (false, _) => Some(
+            "Another engine answered this, so it cannot be drawn again here. Post the same flight card again for it.",
+        ),
+        (true, false) => Some(
+            "What was asked is not kept here in one piece any more, so it cannot be drawn again. Post the same flight card again: that stores it anew.",
+        ),
+    }
 }
-
-/// What stands in place of such pictures.
-const OF_ANOTHER_ENGINE: &str =
-    "Another engine answered this, so it cannot be drawn again here. Post the same flight card again for it.";
 
 /// The mean wind that was flown in.
 fn wind(at: &At, view: &View) -> Markup {
@@ -492,7 +497,7 @@ fn assumed(at: &At) -> Markup {
 }
 
 /// The same in other forms, and for other sites.
-fn files(at: &At, drawn: &At, view: &View) -> Markup {
+fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
     let (id, label) = (at.get("id").text(), drawn.get("label").text());
     let answer = format!("/v1/assessments/{id}");
     let file = |name: &str| view.file(&format!("{answer}/{name}"), &[]);
@@ -513,7 +518,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
                 (link(view.page(&format!("/flights/{id}/file")), "Save this flight"))
                 @if let Some(share) = view.sharing(&format!("/flights/{id}")) { (link(share, "Link for a phone")) }
                 (link(view.file(&answer, &[]), "JSON, all of it"))
-                (link(file("flights.csv"), "CSV, every flight"))
+                @if again { (link(file("flights.csv"), "CSV, every flight")) }
                 @if at.down("site.origin").is_there() {
                     (link(of_delay("landing.geojson"), "GeoJSON of the landing"))
                     (link(of_delay("landing.kml"), "KML of the landing"))
@@ -522,7 +527,7 @@ fn files(at: &At, drawn: &At, view: &View) -> Markup {
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
                 (link(of_delay("landing.svg"), "Landing, SVG"))
                 (link(of_delay("landing.png"), "Landing, PNG"))
-                @if flown_again(at) {
+                @if again {
                     (link(of_delay("flight-paths.svg"), "Flights from the side, SVG"))
                     (link(file("wind.svg"), "Wind, SVG"))
                 }

@@ -1,14 +1,16 @@
 //! `/jobs/{id}`: what work under way has come to, until its answer is there; `/jobs`: one's own.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use axum::Extension;
 use axum::body::Bytes;
 use axum::extract::State as Held;
 use axum::http::{HeaderValue, header};
 use axum::response::Response;
+use jiff::Timestamp;
 use maud::{Markup, html};
 use serde_json::Value;
+use tokio::sync::OnceCell;
 
 use super::standing::{Place, Sky, key, launching_with, of_another_place};
 use super::told::{At, Quantity, Units};
@@ -35,6 +37,9 @@ pub async fn read(Held(state): Held<Arc<State>>, InPath(id): InPath<String>, vie
     let id = read_id(&id)?;
     let job = jobs::find(&state, &id).await?;
     let open = job.as_ref().is_some_and(|job| job.stage.open());
+    if !open {
+        state.looked.forget(&id);
+    }
     if !open && let Some(shelf) = jobs::answered(&state, &id).await? {
         return Ok(led(&view.page(&format!("/{}/{id}", shelf.page()))));
     }
@@ -78,10 +83,56 @@ fn ended(state: &State, job: &Job, view: &View) -> Markup {
     }
 }
 
+/// Jobs whose pieces are held for whoever looks at them next.
+const MOST_LOOKED_AT: usize = 8;
+
+/// What was told of the jobs that are looked at: a whole field may watch one, and each asks again whenever it comes on. So it
+/// is read once for all of them.
+#[derive(Default)]
+pub struct Looked(Mutex<Vec<Look>>);
+
+struct Look {
+    id: ContentId,
+    /// When it was accepted, as it may be given up and posted again, and how far it was.
+    at: (Timestamp, u64),
+    told: Arc<OnceCell<Arc<Told>>>,
+}
+
+impl Looked {
+    /// What is told of a job, read by whoever is the first to ask since it came on.
+    async fn at(&self, job: &Job, read: impl AsyncFnOnce() -> Result<Told, Problem>) -> Result<Arc<Told>, Problem> {
+        let told =
+            {
+                let mut looks = self.looks();
+                let own = looks.iter().position(|look| look.id == job.id).map(|k| looks.remove(k));
+                // Whoever saw it less far is shown what others see.
+                let look = own.filter(|own| own.at.0 == job.created && own.at.1 >= job.done[0]).unwrap_or_else(|| {
+                    Look { id: job.id.clone(), at: (job.created, job.done[0]), told: Arc::default() }
+                });
+                let told = Arc::clone(&look.told);
+                looks.push(look);
+                let over = looks.len().saturating_sub(MOST_LOOKED_AT);
+                looks.drain(..over);
+                told
+            };
+        told.get_or_try_init(async || read().await.map(Arc::new)).await.cloned()
+    }
+
+    /// Of a job that has ended nothing more is asked.
+    fn forget(&self, id: &ContentId) {
+        self.looks().retain(|look| look.id != *id);
+    }
+
+    fn looks(&self) -> MutexGuard<'_, Vec<Look>> {
+        // It is sound after every statement.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 /// What is told of a job so far.
 struct Told {
-    /// The pieces, as the store has them.
-    pieces: Vec<Value>,
+    /// A list of the pieces, as the store has them; null for such as are not shown.
+    pieces: Value,
     /// The answer of the first flight of a day; null before there is one.
     first: Value,
     /// Names of the flights that launch when that does.
@@ -90,11 +141,24 @@ struct Told {
     input: Value,
 }
 
+/// How many pieces are shown: the latest.
+fn shown(shelf: Shelf) -> usize {
+    match shelf {
+        Shelf::Assessments => 1,
+        Shelf::Days => usize::MAX,
+        Shelf::Sweeps => MOST_SETTINGS,
+    }
+}
+
 async fn told(state: &Arc<State>, job: &Job) -> Result<Told, Problem> {
-    let (store, id) = (Arc::clone(&state.store), job.id.clone());
+    let (store, id, shown) = (Arc::clone(&state.store), job.id.clone(), shown(job.shelf));
     let read = move || {
         let pieces = store.told(&id, 0)?;
-        let pieces: Vec<Value> = pieces.iter().filter_map(|piece| serde_json::from_slice(piece).ok()).collect();
+        let first = pieces.len().saturating_sub(shown);
+        let read = |(k, piece): (usize, &Vec<u8>)| {
+            if k < first { Some(Value::Null) } else { serde_json::from_slice(piece).ok() }
+        };
+        let pieces: Vec<Value> = pieces.iter().enumerate().filter_map(read).collect();
         let input = store.job_input(&id)?.and_then(|input| serde_json::from_slice(&input).ok());
         Ok::<_, std::io::Error>((pieces, input.unwrap_or_default()))
     };
@@ -109,7 +173,7 @@ async fn told(state: &Arc<State>, job: &Job) -> Result<Told, Problem> {
     };
     let first = first.map_or(Bytes::from_static(b"null"), Bytes::from);
     let first = drawn(state, first, "a job", |first: &Value| Ok(first.clone())).await?;
-    Ok(Told { pieces, first, with_first, input })
+    Ok(Told { pieces: Value::Array(pieces), first, with_first, input })
 }
 
 /// Whether two days ask the same but for how many flights, and what is tried beside them.
@@ -123,7 +187,7 @@ fn same_but_for_flights(a: &Value, b: &Value) -> bool {
 }
 
 async fn under_way(state: &Arc<State>, job: Job, view: View) -> Result<Response, Problem> {
-    let told = told(state, &job).await?;
+    let told = state.looked.at(&job, async || told(state, &job).await).await?;
     let look = match view.wishes.look.as_deref().filter(|_| job.shelf == Shelf::Days) {
         Some(look) => {
             let input = kept(state, Shelf::Days, &read_id(look)?).await?.and_then(|kept| kept.input);
@@ -175,8 +239,7 @@ fn how_far(job: &Job, view: &View) -> Markup {
 
 /// A day: the rows that are flown, and for the others those of the look, which has the same flights.
 fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Markup {
-    let rows = Value::Array(told.pieces.clone());
-    let (rows, first) = (At::within(&rows, "/entries"), At::whole(&told.first));
+    let (rows, first) = (At::within(&told.pieces, "/entries"), At::whole(&told.first));
     let sky = Sky { first, with_first: &told.with_first };
     let rows = rows.items();
     let looked = look.map(|(day, sky)| (day.get("entries").items(), day.get("id").text(), sky));
@@ -218,7 +281,9 @@ fn of_day(job: &Job, told: &Told, look: Option<(&At, &Sky)>, view: &View) -> Mar
 
 /// A flight: its chances so far.
 fn of_flight(job: &Job, told: &Told, units: Units) -> Markup {
-    let Some(glimpse) = told.pieces.last() else { return html! { p #so-far data-live="" { "Nothing is flown yet." } } };
+    let Some(glimpse) = told.pieces.as_array().and_then(|pieces| pieces.last()) else {
+        return html! { p #so-far data-live="" { "Nothing is flown yet." } };
+    };
     let at = At::whole(glimpse);
     let delays = at.get("delays").items();
     let limits = delays.first().map(|delay| delay.get("limits").items()).unwrap_or_default();
@@ -258,8 +323,7 @@ fn of_flight(job: &Job, told: &Told, units: Units) -> Markup {
 
 /// A sweep: its settings so far, the latest first.
 fn of_sweep(job: &Job, told: &Told, units: Units) -> Markup {
-    let cells = Value::Array(told.pieces.clone());
-    let all = At::within(&cells, "/cells").items();
+    let all = At::within(&told.pieces, "/cells").items();
     let shown: Vec<(usize, &At)> = all.iter().enumerate().rev().take(MOST_SETTINGS).collect();
     let labels = |cell: &At| -> Vec<String> {
         cell.get("delays").items().iter().map(|d| d.get("label").text().to_string()).collect()
@@ -330,4 +394,61 @@ pub async fn list(
     let mut response = as_html(page.whole(&view));
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     Ok(response)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+    use crate::store::Stage;
+
+    fn job(name: &str, created_s: i64, done: u64) -> Job {
+        let at = Timestamp::from_second(created_s).unwrap();
+        let id = ContentId::of("test", name);
+        Job { id, shelf: Shelf::Days, stage: Stage::Running, done: [done, 9], created: at, updated: at }
+    }
+
+    /// However many look at a job, each change of it is read once; and so it is once it was posted anew.
+    #[tokio::test]
+    async fn many_who_look_read_a_job_once() {
+        let (looked, reads) = (Arc::new(Looked::default()), Arc::new(AtomicUsize::new(0)));
+        let look = |job: Job| {
+            let (looked, reads) = (Arc::clone(&looked), Arc::clone(&reads));
+            tokio::spawn(async move {
+                let read = async || {
+                    tokio::task::yield_now().await;
+                    let pieces = Value::from(reads.fetch_add(1, Ordering::SeqCst));
+                    Ok(Told { pieces, first: Value::Null, with_first: Vec::new(), input: Value::Null })
+                };
+                looked.at(&job, read).await.ok().unwrap().pieces.clone()
+            })
+        };
+        for (job, read, why) in [
+            (job("a", 1, 0), 0, "it is new"),
+            (job("a", 1, 1), 1, "it came on"),
+            (job("a", 1, 0), 1, "some saw it less far"),
+            (job("a", 2, 0), 2, "it was posted again"),
+            (job("b", 1, 0), 3, "another"),
+            (job("a", 2, 0), 2, "it stands where it stood"),
+        ] {
+            let all: Vec<_> = (0..20).map(|_| look(job.clone())).collect();
+            for one in all {
+                assert_eq!(one.await.unwrap(), Value::from(read), "{why}");
+            }
+        }
+        for k in 0..MOST_LOOKED_AT {
+            look(job(&format!("other {k}"), 1, 0)).await.unwrap();
+        }
+        assert_eq!(looked.looks().len(), MOST_LOOKED_AT);
+        looked.forget(&ContentId::of("test", "other 1"));
+        assert_eq!(looked.looks().len(), MOST_LOOKED_AT - 1);
+        // One who could not read it leaves it to the next.
+        let fails = async || Err(Problem::internal());
+        assert!(looked.at(&job("c", 1, 0), fails).await.is_err());
+        let before = reads.load(Ordering::SeqCst);
+        assert_eq!(look(job("c", 1, 0)).await.unwrap(), Value::from(before));
+    }
 }

@@ -25,7 +25,8 @@ use axum::body::Body;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use crate::api::assessments::{holds, text_header};
+use crate::api::assessments::text_header;
+use crate::api::validator::holds;
 use crate::id::{hex, sum};
 
 pub use assets::{offline, read as asset};
@@ -63,7 +64,7 @@ const TAG_OCTETS: usize = 16;
 /// (RFC 9111, 4.3.4): so the policy is that of the page.
 fn sent(page: String, headers: &HeaderMap) -> Response {
     let tag = format!("W/\"{}\"", hex(&sum(&page)[..TAG_OCTETS]));
-    let held = holds(tag.trim_start_matches("W/"), headers);
+    let held = holds(&tag, headers);
     let mut response = if held { StatusCode::NOT_MODIFIED.into_response() } else { as_html(page) };
     let told = response.headers_mut();
     told.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(CONTENT_SECURITY_POLICY));

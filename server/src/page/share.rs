@@ -75,6 +75,7 @@ fn what(shelf: Shelf) -> &'static str {
 fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View) -> Markup {
     html! {
         p { "Whoever has the link can read " (what(shelf)) " until its time is over, without a token; nothing can be asked or changed with it. Show it to whom it is for." }
+        (after_its_end())
         @if !client.known { p.note { "Nobody is asked for a token here as yet, so whoever reaches this server can read it without a link too." } }
         @if alone(config) { (out_of_reach()) }
         form.entry method="post" action=(view.page(&format!("{}/share", path(shelf, id)))) {
@@ -87,6 +88,13 @@ fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View)
             p { button { "Make a link" } }
         }
         (back(shelf, id, view))
+    }
+}
+
+/// What its end does not take back.
+fn after_its_end() -> Markup {
+    html! {
+        p.note { "The link ends on this server alone. What a device has opened by it, that device may keep: with the address it can be shown there after that time too, and so can a file that was saved." }
     }
 }
 
@@ -125,7 +133,7 @@ async fn shared(
     let origin = session::origin(&state.config, headers).ok_or_else(|| {
         Problem::new(
             Kind::OtherSite,
-            "The browser does not say by which address it knows this server: open the page here and send it again.",
+            "The address that the browser knows this server by is not the one that the request came to. Open the page here and send it again; a proxy in front has to pass on Host as it came.",
         )
     })?;
     let link = made(state, client, (shelf, id.clone()), wish.hours).await?;
@@ -154,6 +162,7 @@ fn link_shown(
     let until = link.expires.parse().map(parts::moment).map_err(|_| Problem::internal())?;
     Ok(html! {
         p { strong { "Whoever has this link can read " (what(shelf)) " until " (until) "." } " It is not shown again: make another where it is needed." }
+        (after_its_end())
         @if unreached { (out_of_reach()) }
         (code(&address)?)
         (parts::code("The link", &address))

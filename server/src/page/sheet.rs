@@ -46,7 +46,7 @@ pub async fn of_flight(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let page = flight::made(&state, &id, move |answer| Ok(flight_sheet(&At::whole(answer), &view))).await?;
+    let page = flight::made(&state, &id, move |answer, _| Ok(flight_sheet(&At::whole(answer), &view))).await?;
     Ok(sent(page, &headers))
 }
 

@@ -9,6 +9,7 @@
 
 use std::fmt::Write;
 
+use super::fixed;
 use super::xml::escaped;
 use crate::wire::Figure;
 
@@ -249,12 +250,12 @@ pub fn short(x: f64) -> String {
 
 /// One decimal.
 pub fn tenths(f: Figure) -> String {
-    f.rounded().map_or("not known".into(), |x| format!("{x:.1}"))
+    f.rounded().map_or("not known".into(), |x| fixed(x, 1))
 }
 
 /// A whole number.
 pub fn whole(f: Figure) -> String {
-    f.rounded().map_or("not known".into(), |x| format!("{x:.0}"))
+    f.rounded().map_or("not known".into(), |x| fixed(x, 0))
 }
 
 /// Red, green and blue from 0 to 1, linear in light (WCAG 2.2).

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use slowpoint_sim::case::Outline;
 use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 
+use super::fixed;
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
     LEAST_INDEX, LandingFigures, LimitAnswer, OutcomeAnswer, RARE_OUTCOME, RegionFigures,
@@ -358,15 +359,15 @@ fn driven(page: &mut Page, what: &str, unit: &str, figures: &DriverFigures) {
 
 /// "0.31 (0.27 to 0.35)".
 fn hundredths(index: &IndexFigures) -> String {
-    let [estimate, lower, upper] = [index.estimate, index.lower, index.upper]
-        .map(|f| format!("{:.2}", tidy(f.rounded().unwrap_or(f64::NAN), 0.005)));
+    let [estimate, lower, upper] =
+        [index.estimate, index.lower, index.upper].map(|f| fixed(f.rounded().unwrap_or(f64::NAN), 2));
     format!("{estimate} ({lower} to {upper})")
 }
 
 /// "17 % (14 to 20 %)".
 fn whole_percent(share: &IndexFigures) -> String {
-    let [estimate, lower, upper] = [share.estimate, share.lower, share.upper]
-        .map(|f| format!("{:.0}", tidy(100.0 * f.rounded().unwrap_or(f64::NAN), 0.5)));
+    let [estimate, lower, upper] =
+        [share.estimate, share.lower, share.upper].map(|f| fixed(100.0 * f.rounded().unwrap_or(f64::NAN), 0));
     format!("{estimate} % ({lower} to {upper} %)")
 }
 
@@ -399,11 +400,11 @@ fn cautions(page: &mut Page, answer: &Assessment) {
 }
 
 fn tenths(figure: Figure) -> String {
-    figure.rounded().map_or(NOT_KNOWN.into(), |x| format!("{:.1}", tidy(x, 0.05)))
+    figure.rounded().map_or(NOT_KNOWN.into(), |x| fixed(x, 1))
 }
 
 fn whole(figure: Figure) -> String {
-    figure.rounded().map_or(NOT_KNOWN.into(), |x| format!("{:.0}", tidy(x, 0.5)))
+    figure.rounded().map_or(NOT_KNOWN.into(), |x| fixed(x, 0))
 }
 
 fn number(figure: Figure) -> String {
@@ -412,11 +413,6 @@ fn number(figure: Figure) -> String {
 
 fn hundredth(figure: Figure) -> String {
     figure.rounded().map_or(NOT_KNOWN.into(), |x| format!("{}", (x * 100.0).round() / 100.0))
-}
-
-/// What would print as minus zero prints as zero.
-fn tidy(x: f64, below: f64) -> f64 {
-    if x.abs() < below { 0.0 } else { x }
 }
 
 /// Labels down the side, then columns. What does not fit side by side goes below, with the labels again.

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::fixed;
 use super::svg::{Anchor, Axis, BLUE, GREY, GRID, INK, NOTE, Picture, WORDS, short, wrapped};
 use super::winds::{BETWEEN, Known, Mean, TOO_FAR_APART, Way, Winds, arrow, from, height, speed};
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
@@ -94,7 +95,7 @@ fn in_words(known: &Known) -> String {
         let _ = write!(text, ", gusts {}", speed(gust));
     }
     if let Some(c) = known.temperature_c {
-        let _ = write!(text, ", {c:.1} C");
+        let _ = write!(text, ", {} C", fixed(c, 1));
     }
     text
 }
@@ -104,10 +105,11 @@ fn plot(picture: &mut Picture, winds: &Winds, placed: &[&Known], up: &Axis) -> V
     let (bottom, top) = (up.at[0], up.at[1]);
     let heights: Vec<f64> = (0..=STEPS).map(|k| up.to * f64::from(k) / f64::from(STEPS)).collect();
     let line = curve(winds, placed, &heights);
-    let members: Vec<Vec<[f64; 2]>> = if winds.members < 2 {
+    let members: Vec<Vec<[f64; 2]>> = if winds.members < 2 || line.is_empty() {
         Vec::new()
     } else {
-        (0..winds.members).map(|k| heights.iter().map(|z| [winds.of_member(k, *z), *z]).collect()).collect()
+        // Each where the mean of all has its line.
+        (0..winds.members).map(|k| line.iter().map(|(z, ..)| [winds.of_member(k, *z), *z]).collect()).collect()
     };
     let spread = members.iter().flatten().map(|p| p[0]);
     let fastest = line.iter().filter_map(|p| p.1).chain(placed.iter().map(|k| k.speed_m_s)).chain(spread);
@@ -162,7 +164,7 @@ fn plot(picture: &mut Picture, winds: &Winds, placed: &[&Known], up: &Axis) -> V
         let [x, y] = [along.place(known.speed_m_s), up.place(known.height_m.unwrap_or_default())];
         picture.raw(&point_at([x, y]));
     }
-    if winds.told_between_m().is_some() { holes(&line) } else { Vec::new() }
+    holes(&line)
 }
 
 /// From where to where the wind goes over from the one kind to the other: between the heights next to those of no speed.
@@ -182,28 +184,14 @@ fn holes(line: &[(f64, Option<f64>, bool)]) -> Vec<String> {
 
 /// The speed at each height, where there is one, and whether it is told rather than assumed. What is known has its place in it.
 fn curve(winds: &Winds, placed: &[&Known], heights: &[f64]) -> Vec<(f64, Option<f64>, bool)> {
+    let Some([low_m, high_m]) = winds.told_between_m() else { return Vec::new() };
     let mut all: Vec<f64> = heights.to_vec();
-    let Some([low_m, high_m]) = winds.told_between_m() else {
-        // Straight in its components from one known height to the next, as the engine has it.
-        let parts = |known: &Known| match known.way {
-            Way::From(deg) => [-known.speed_m_s * deg.to_radians().sin(), -known.speed_m_s * deg.to_radians().cos()],
-            Way::Variable | Way::Apart | Way::None => [0.0; 2],
-        };
-        let between = |z: f64| {
-            let pair = placed.windows(2).find(|p| p[0].height_m <= Some(z) && Some(z) <= p[1].height_m)?;
-            let [a, b] = [pair[0].height_m?, pair[1].height_m?];
-            let (from, to) = (parts(pair[0]), parts(pair[1]));
-            let [east, north] = [0, 1].map(|k| from[k] + (to[k] - from[k]) * (z - a) / (b - a));
-            Some(east.hypot(north))
-        };
-        all.extend(placed.iter().filter_map(|k| k.height_m));
-        all.sort_by(f64::total_cmp);
-        return all.into_iter().map(|z| (z, between(z), true)).collect();
-    };
     let top_m = heights.last().copied().unwrap_or_default();
     all.extend(placed.iter().filter_map(|k| k.height_m));
     // The law bends most at the ground.
     all.extend([0.05, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, low_m, high_m].into_iter().filter(|z| *z <= top_m));
+    // Where nobody knows how high the ground is, nothing is assumed beyond what is told.
+    all.retain(|z| !winds.above_sea || (low_m.max(0.0)..=high_m).contains(z));
     all.sort_by(f64::total_cmp);
     all.dedup();
     let speed = |z: f64| winds.mean(z).and_then(Mean::speed_m_s);
@@ -217,7 +205,7 @@ fn rows(winds: &Winds, placed: &[&Known], up: &Axis) -> Vec<Row> {
         .filter_map(|known| {
             let mut said = vec![format!("{}{}", known.bound, speed(known.speed_m_s))];
             said.push(match known.temperature_c {
-                Some(c) => format!("{}, {c:.1} C", from(known.way)),
+                Some(c) => format!("{}, {} C", from(known.way), fixed(c, 1)),
                 None => from(known.way),
             });
             said.extend(known.gust_m_s.map(|gust| format!("gusts {}", speed(gust))));
@@ -229,7 +217,7 @@ fn rows(winds: &Winds, placed: &[&Known], up: &Axis) -> Vec<Row> {
         let near = |row: &Row| (row.height_m - z).abs() < 0.6 * 0.2 * up.to;
         let Some((mean, speed_m_s)) = winds.mean(z).and_then(|mean| Some((mean, mean.speed_m_s()?))) else { continue };
         if rows.len() < FEWEST && !rows.iter().any(near) {
-            let assumed = z < low_m || z >= high_m;
+            let assumed = !winds.above_sea && (z < low_m || z >= high_m);
             let mut said = vec![speed(speed_m_s), from(mean.way())];
             said.extend(assumed.then(|| "assumed".into()));
             rows.push(row(z, false, mean.way(), said));
@@ -313,7 +301,7 @@ fn below(picture: &mut Picture, winds: &Winds, higher: usize, left_out: usize) {
         "speed, straight between the heights that are known".into()
     };
     picture.key(|at| line_at(at, ""), &mean);
-    if winds.told_between_m().is_some() {
+    if winds.told_between_m().is_some() && !winds.above_sea {
         picture.key(
             |at| line_at(at, " stroke-dasharray=\"4 3\""),
             "assumed: the law of the wind near the ground, and the same wind above the highest that is known",
@@ -341,4 +329,69 @@ fn below(picture: &mut Picture, winds: &Winds, higher: usize, left_out: usize) {
 
 fn point_at([x, y]: [f64; 2]) -> String {
     format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3\" fill=\"{INK}\" stroke=\"#fff\" stroke-width=\"1\"/>")
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+    use serde_json::{Value, json};
+
+    use super::*;
+    use crate::wire::{Weather, read_weather};
+
+    fn read(mut request: Value, field_elevation: Option<&str>) -> Weather {
+        if let Some(elevation) = field_elevation {
+            request["field_elevation"] = json!(elevation);
+        }
+        read_weather(request.to_string().as_bytes()).unwrap_or_else(|rejected| panic!("{rejected:?}"))
+    }
+
+    fn layers(rows: &[(f64, f64, f64)]) -> Value {
+        let row = |(height, speed, from): &(f64, f64, f64)| json!({"height_above_sea": height, "speed": speed, "direction": from});
+        json!({"layers": rows.iter().map(row).collect::<Vec<_>>()})
+    }
+
+    /// Where nobody says how high the field is, the line is the wind that the engine has between the same levels over a field
+    /// of any height: also where it comes from anywhere, and of each member.
+    #[test]
+    fn above_the_sea_the_line_is_what_is_flown() {
+        let turning =
+            layers(&[(300.0, 6.0, 200.0), (900.0, 11.0, 290.0), (1800.0, 9.0, 20.0), (29_000.0, 30.0, 270.0)]);
+        let lower = layers(&[(-200.0, 3.0, 100.0), (1000.0, 8.0, 280.0), (2500.0, 12.0, 300.0)]);
+        // Light and variable at 6,000 ft.
+        let bulletin = json!({
+            "date": "2026-11-25", "station": "AAA",
+            "winds_aloft": "DATA BASED ON 251200Z\nVALID 251800Z   FOR USE 1400-2100Z. TEMPS NEG ABV 24000\n\n\
+                FT  3000    6000    9000   12000\n\nAAA 2314 9900+03 2725+07 2833-02\n",
+        });
+        let members = json!({"members": [turning, lower]});
+        for (request, field, from_m, to_m) in [
+            (turning.clone(), "250 m", 300.0, 29_000.0),
+            (lower, "-430 m", -200.0, 2500.0),
+            (bulletin, "700 m", 914.4, 3657.6),
+            (members, "-430 m", 300.0, 2500.0),
+        ] {
+            let winds = Winds::decoded(&read(request.clone(), None));
+            let over_field = read(request, Some(field));
+            let elevation_m = over_field.field_elevation.unwrap().si;
+            let flown = over_field.blowing().unwrap().as_reported().unwrap();
+            let heights: Vec<f64> = (0..=997).map(|k| 30_000.0 * f64::from(k) / 997.0).collect();
+            let line = curve(&winds, &[], &heights);
+            let [low, high] = [line[0].0, line[line.len() - 1].0];
+            assert!((low - from_m.max(0.0)).abs() < 31.0 && (high - to_m).abs() < 1e-6, "{low} to {high}");
+            for (height_m, drawn, _) in line {
+                let of = flown.iter().map(|profile| profile.mean_at(height_m - elevation_m));
+                let (mut east, mut north) = (0.0, 0.0);
+                for (k, mean) in of.enumerate() {
+                    east += mean.towards_m_s[0] / flown.len() as f64;
+                    north += mean.towards_m_s[1] / flown.len() as f64;
+                    let own = mean.towards_m_s[0].hypot(mean.towards_m_s[1]);
+                    assert!((winds.of_member(k, height_m) - own).abs() < 1e-9, "{k} at {height_m}");
+                }
+                assert!((drawn.unwrap() - east.hypot(north)).abs() < 1e-9, "{drawn:?} at {height_m}");
+            }
+            assert_eq!((winds.mean(from_m - 1.0), winds.mean(to_m + 1.0)), (None, None));
+        }
+    }
 }

@@ -2,8 +2,9 @@
 
 use slowpoint_sim::case::WindInput;
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
-use slowpoint_sim::wind::{Direction, Profile};
+use slowpoint_sim::wind::{Direction, LAW_TOP_M, Profile, SurfaceLaw, WindErrors};
 
+use super::fixed;
 use super::svg::INK;
 use crate::weather::{self, Bound, Level};
 use crate::wire::units::TEMPERATURE;
@@ -62,9 +63,14 @@ pub enum Mean {
 }
 
 /// The mean wind by height.
+#[derive(Default)]
 pub struct Winds {
     /// One, or one a member of an ensemble; none where the engine takes none.
     profiles: Vec<Profile>,
+    /// From what their heights are counted, above what those of the picture are, m.
+    ground_m: f64,
+    /// Between which heights the wind is told.
+    told_m: Option<[f64; 2]>,
     /// What is known, from the ground up; of an ensemble nothing.
     pub known: Vec<Known>,
     /// Members of an ensemble; 1 where there is one wind.
@@ -78,17 +84,49 @@ pub struct Winds {
 impl Winds {
     /// Of decoded weather.
     pub fn decoded(weather: &Weather) -> Self {
-        let levels = &weather.profile.levels;
-        let windy = || levels.iter().filter(|l| l.wind.is_some());
-        let above_sea = windy().any(|l| l.above_ground.is_none());
-        let profiles = weather.blowing().filter(|_| !above_sea).and_then(|wind| wind.as_reported());
-        Self {
-            profiles: profiles.unwrap_or_default(),
-            known: windy().filter_map(|l| of_level(l, above_sea)).collect(),
+        let windy = |level: &&Level| level.wind.is_some();
+        let known = || weather.profile.levels.iter().filter(windy);
+        let above_sea = weather.each().flatten().filter(windy).any(|l| l.above_ground.is_none());
+        let winds = Self {
+            known: known().filter_map(|l| of_level(l, above_sea)).collect(),
             members: weather.members.len().max(1),
             above_sea,
             field_elevation_m: weather.field_elevation.map(|e| e.si),
+            ..Self::default()
+        };
+        if above_sea {
+            winds.aloft(weather)
+        } else {
+            winds.over_ground(weather.blowing().and_then(|w| w.as_reported()))
         }
+    }
+
+    /// With what blows over ground of a known height.
+    fn over_ground(self, profiles: Option<Vec<Profile>>) -> Self {
+        let profiles = profiles.unwrap_or_default();
+        let low = profiles.iter().map(Profile::law_top_m).reduce(f64::max);
+        let top = profiles.iter().map(Profile::top_m).fold(f64::INFINITY, f64::min);
+        Self { told_m: low.map(|low| [low, top.max(low)]), profiles, ..self }
+    }
+
+    /// With what blows where nobody knows the ground to be: as the engine lays it between what is told above sea level,
+    /// which is the same over any ground. That of its profiles is so low that what it has near there ends below.
+    fn aloft(self, weather: &Weather) -> Self {
+        let ends = |levels: &[Level]| {
+            let told = levels.iter().filter(|l| l.wind.is_some() && l.above_ground.is_none());
+            let mut heights = told.filter_map(|l| Some(l.above_sea?.si));
+            let lowest = heights.next()?;
+            Some([lowest, heights.last().unwrap_or(lowest)])
+        };
+        let Some(ends) = weather.each().map(ends).collect::<Option<Vec<_>>>() else { return self };
+        let ground_m = ends.iter().map(|e| e[0]).fold(f64::INFINITY, f64::min) - 2.0 * LAW_TOP_M;
+        let Some(input) = weather.aloft_over(ground_m) else { return self };
+        let each = core::iter::once(&input.layers).chain(input.others.iter().map(|other| &other.layers));
+        let profiles = each.map(|layers| Profile::new(None, layers, SurfaceLaw::OPEN, WindErrors::NONE));
+        let Some(profiles) = profiles.collect::<Option<Vec<_>>>() else { return self };
+        let low = ends.iter().map(|e| e[0]).fold(f64::NEG_INFINITY, f64::max);
+        let high = ends.iter().map(|e| e[1]).fold(f64::INFINITY, f64::min);
+        Self { told_m: (low <= high).then_some([low, high]), profiles, ground_m, ..self }
     }
 
     /// Of what was flown in.
@@ -100,23 +138,20 @@ impl Winds {
             Some(weather) => weather.profile.levels.iter().filter_map(|l| of_level(l, false)).collect(),
             None => of_input(&inputs.wind),
         };
-        Self {
-            profiles: asked.case.winds().cloned().collect(),
-            known,
-            members,
-            above_sea: false,
-            field_elevation_m: Some(asked.case.field.elevation_m),
-        }
+        let winds = Self { known, members, field_elevation_m: Some(asked.case.field.elevation_m), ..Self::default() };
+        winds.over_ground(Some(asked.case.winds().cloned().collect()))
     }
 
-    /// The mean of all flights at a height above ground; `None` where the engine takes no wind.
+    /// The mean of all flights at a height; `None` where the engine takes no wind, and beyond what is told where nobody knows
+    /// how high the ground is.
     pub fn mean(&self, height_m: f64) -> Option<Mean> {
-        if self.profiles.is_empty() {
+        let [low_m, high_m] = self.told_m?;
+        if self.above_sea && !(low_m..=high_m).contains(&height_m) {
             return None;
         }
         let (mut towards, mut turning, mut each) = ([0.0; 2], 0.0, 0.0);
         let share = 1.0 / self.profiles.len() as f64;
-        for mean in self.profiles.iter().map(|profile| profile.mean_at(height_m)) {
+        for mean in self.profiles.iter().map(|profile| profile.mean_at(height_m - self.ground_m)) {
             towards = [0, 1].map(|k| towards[k] + share * mean.towards_m_s[k]);
             turning += share * mean.turning_m_s;
             each += share * libm::hypot(mean.towards_m_s[0], mean.towards_m_s[1]);
@@ -141,15 +176,14 @@ impl Winds {
 
     /// The mean of one member by itself.
     pub fn of_member(&self, member: usize, height_m: f64) -> f64 {
-        let mean = self.profiles.get(member).map(|profile| profile.mean_at(height_m));
+        let mean = self.profiles.get(member).map(|profile| profile.mean_at(height_m - self.ground_m));
         mean.map_or(0.0, |m| libm::hypot(m.towards_m_s[0], m.towards_m_s[1]).max(m.turning_m_s))
     }
 
-    /// Between which heights above ground it is told, m: below, the law near the ground holds; above, it is taken to be the
-    /// same. `None` where the engine takes no wind.
+    /// Between which heights it is told, m: below, the law near the ground holds; above, it is taken to be the same. `None`
+    /// where the engine takes no wind.
     pub fn told_between_m(&self) -> Option<[f64; 2]> {
-        let low = self.profiles.iter().map(Profile::law_top_m).reduce(f64::max)?;
-        Some([low, self.profiles.iter().map(Profile::top_m).fold(f64::INFINITY, f64::min).max(low)])
+        self.told_m
     }
 }
 
@@ -235,7 +269,7 @@ impl Mean {
 
 /// A height in both units.
 pub fn height(height_m: f64) -> String {
-    format!("{height_m:.0} m, {:.0} ft", height_m / FOOT_M)
+    format!("{} m, {} ft", fixed(height_m, 0), fixed(height_m / FOOT_M, 0))
 }
 
 /// A speed in both units.
@@ -277,7 +311,7 @@ pub fn arrow([x, y]: [f64; 2], way: Way, length: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use slowpoint_sim::wind::{SurfaceLaw, SurfaceWind, WindErrors};
+    use slowpoint_sim::wind::SurfaceWind;
 
     use super::*;
 
@@ -318,13 +352,8 @@ mod tests {
                 };
                 Profile::new(Some(surface), &[], SurfaceLaw::OPEN, errors)
             };
-            Winds {
-                profiles: from_deg.iter().filter_map(profile).collect(),
-                known: Vec::new(),
-                members: from_deg.len(),
-                above_sea: false,
-                field_elevation_m: None,
-            }
+            let winds = Winds { members: from_deg.len(), ..Winds::default() };
+            winds.over_ground(from_deg.iter().map(profile).collect())
         };
         let opposed = of(&[250.0, 80.0, 260.0, 70.0]);
         for height_m in [5.0, 10.0, 100.0, 300.0] {

@@ -337,6 +337,13 @@ impl Reader<'_> {
         None
     }
 
+    /// Notes a bare number out of its range, in the engine's words.
+    fn bare(&mut self, at: &str, sent: f64, limit: &Limit) {
+        let mut found = slowpoint_sim::fault::Faults::default();
+        limit.check("", sent, &mut found);
+        found.found.into_iter().for_each(|fault| self.faults.add(at, fault.problem, fault.remedy));
+    }
+
     /// Notes control characters in a text that is shown to others, and those that are not seen or turn the text round.
     fn plain(&mut self, text: &Option<String>, at: &str) {
         let shown = |c: char| !c.is_control() || (at == "/note" && matches!(c, '\n' | '\r' | '\t'));

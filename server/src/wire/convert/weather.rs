@@ -110,11 +110,34 @@ impl Weather {
             None if layers.any(|list| list.iter().any(|l| l.height_above_sea.is_some())) => return None,
             None => 0.0,
         };
-        let sent = Value::Null;
-        let mut reader = Reader::new(Faults::new(&sent));
-        let input = reader.wind(wind, elevation_m);
-        reader.faults.none().then_some(input)
+        over(wind, elevation_m)
     }
+
+    /// The winds told above sea level alone, as the engine takes them over ground at a height, m: for whoever looks no lower
+    /// than they begin, which may be where nobody knows the ground to be.
+    pub fn aloft_over(&self, ground_m: f64) -> Option<WindInput> {
+        let mut wind = self.wind.clone()?;
+        let members = wind.members.iter_mut().flatten().map(|m| (&mut m.surface, &mut m.layers));
+        for (surface, layers) in core::iter::once((&mut wind.surface, &mut wind.layers)).chain(members) {
+            *surface = None;
+            layers.iter_mut().for_each(|list| list.retain(|l| l.height_above_sea.is_some()));
+        }
+        over(&wind, ground_m)
+    }
+
+    /// What is known by height, of each member.
+    pub fn each(&self) -> impl Iterator<Item = &[Level]> {
+        let one = self.members.is_empty().then_some(&self.profile);
+        self.members.iter().chain(one).map(|profile| profile.levels.as_slice())
+    }
+}
+
+/// A wind over a field as the engine takes it, if it does.
+fn over(wind: &Wind, elevation_m: f64) -> Option<WindInput> {
+    let sent = Value::Null;
+    let mut reader = Reader::new(Faults::new(&sent));
+    let input = reader.wind(wind, elevation_m);
+    reader.faults.none().then_some(input)
 }
 
 /// From a body to decoded weather, or every fault of it. `twice` lists the places of names that were repeated.
