@@ -379,7 +379,7 @@ mod tests {
             let heights: Vec<f64> = (0..=997).map(|k| 30_000.0 * f64::from(k) / 997.0).collect();
             let line = curve(&winds, &[], &heights);
             let [low, high] = [line[0].0, line[line.len() - 1].0];
-            assert!((low - from_m.max(0.0)).abs() < 31.0 && (high - to_m).abs() < 1e-6, "{low} to {high}");
+            assert!((low - f64::max(from_m, 0.0)).abs() < 31.0 && (high - to_m).abs() < 1e-6, "{low} to {high}");
             for (height_m, drawn, _) in line {
                 let of = flown.iter().map(|profile| profile.mean_at(height_m - elevation_m));
                 let (mut east, mut north) = (0.0, 0.0);
