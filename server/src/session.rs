@@ -77,7 +77,7 @@ pub fn own(config: &Config, headers: &HeaderMap) -> Result<(), Problem> {
     }
     Err(Problem::new(
         Kind::OtherSite,
-        "What a browser sends with its cookie, or from a form, is taken from pages of this server alone. Open the page here and send it again; a program sends the header Authorization.",
+        "What a browser sends with its cookie, or from a form, is taken from pages of this server alone. Open the page here and send it again; a proxy in front has to hand Host on as it came; a program sends the header Authorization.",
     ))
 }
 

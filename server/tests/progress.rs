@@ -230,6 +230,9 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         let link = format!("/days/{id}/share");
         assert_eq!(all(&page, &format!("#files + ul a[href='{link}']")).len(), 1);
         let asked = Html::parse_document(&service.get(&link).await.text());
+        // What its end does not take back is said before it is made, and beside it.
+        let kept = "with the address it can be shown there after that time too";
+        assert!(words(&asked, "main").contains(kept));
         let alone = listens.starts_with("127");
         assert_eq!(words(&asked, "main").contains("No phone can reach this address"), alone, "{listens}");
         let hours: Vec<&str> =
@@ -251,6 +254,7 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         let address = words(&page, "pre code");
         assert!(address.starts_with(&format!("http://field.example:8080/days/{id}?share=slowpoint_")), "{address}");
         assert!(words(&page, "main").contains("Whoever has this link can read this day, with all its flights until "));
+        assert!(words(&page, "main").contains(kept));
         assert_eq!(words(&page, "main").contains("No phone can reach this address"), alone);
         assert_eq!(service.get(address.strip_prefix("http://field.example:8080").unwrap()).await.status, 200);
         assert_eq!(service.store.count("SELECT count(DISTINCT sum) FROM shares"), 1);
@@ -258,7 +262,8 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         assert_eq!(all(&page, "svg.qr title").len(), 1);
         assert_eq!(read_code(all(&page, "svg.qr path")[0].value().attr("d").unwrap(), &address), address);
         for (host, origin) in [("field.example:8080", "http://elsewhere.example"), ("field.example:8080", "null")] {
-            support::check_problem(&send(host, origin, "48").await, 403, "other-site");
+            let refused = support::check_problem(&send(host, origin, "48").await, 403, "other-site");
+            assert!(refused["detail"].as_str().unwrap().contains("hand Host on as it came"), "{refused}");
         }
         support::check_problem(&send("field.example", "http://field.example", "100000").await, 400, "bad-request");
         let own = send("localhost:8080", "http://localhost:8080", "12").await;

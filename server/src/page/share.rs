@@ -133,7 +133,7 @@ async fn shared(
     let origin = session::origin(&state.config, headers).ok_or_else(|| {
         Problem::new(
             Kind::OtherSite,
-            "The address that the browser knows this server by is not the one that the request came to. Open the page here and send it again; a proxy in front has to pass on Host as it came.",
+            "The address that the browser knows this server by is not the one that the request came to. Open the page here and send it again; a proxy in front has to hand Host on as it came.",
         )
     })?;
     let link = made(state, client, (shelf, id.clone()), wish.hours).await?;
