@@ -116,7 +116,7 @@ impl Winds {
             let told = levels.iter().filter(|l| l.wind.is_some() && l.above_ground.is_none());
             let mut heights = told.filter_map(|l| Some(l.above_sea?.si));
             let lowest = heights.next()?;
-            Some([lowest, heights.last().unwrap_or(lowest)])
+            Some([lowest, heights.next_back().unwrap_or(lowest)])
         };
         let Some(ends) = weather.each().map(ends).collect::<Option<Vec<_>>>() else { return self };
         let ground_m = ends.iter().map(|e| e[0]).fold(f64::INFINITY, f64::min) - 2.0 * LAW_TOP_M;

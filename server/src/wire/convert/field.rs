@@ -353,13 +353,12 @@ impl Reader<'_> {
         }
         let roughness =
             self.read(&self.wind_at("roughness_length"), &w.roughness_length, Some(&limits::ROUGHNESS_LENGTH));
-        let exponent = w.power_exponent.map(|exponent| {
+        if let Some(exponent) = w.power_exponent {
             self.bare(&self.wind_at("power_exponent"), exponent, &limits::POWER_EXPONENT);
-            exponent
-        });
+        }
         roughness
             .map(|roughness_m| SurfaceLaw::Log { roughness_m })
-            .or(exponent.map(|exponent| SurfaceLaw::Power { exponent }))
+            .or(w.power_exponent.map(|exponent| SurfaceLaw::Power { exponent }))
     }
 }
 
