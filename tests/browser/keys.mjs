@@ -24,19 +24,21 @@ function watch([reach, least]) {
         const element = document.activeElement;
         if (key === "Tab") stops.push({ element, out: element === document.body, seen: seen(element) });
     }, true);
-    globalThis.focusWatch = { seen, follows, called, all, html, stops, was: null };
+    const stand = () => (document.activeElement === document.body ? null : all().indexOf(document.activeElement));
+    globalThis.focusWatch = { seen, follows, called, all, html, stand, stops };
 }
 
 async function watched(page) {
     if (!(await page.evaluate(() => "focusWatch" in globalThis))) await page.evaluate(watch, [REACH, LEAST_OUTLINE_PX]);
 }
 
-/// Presses Tab many times, without waiting for what comes of each.
-async function tabs(keys, times, back) {
+/// Presses Tab many times; in haste without waiting for what comes of each.
+async function tabs(keys, times, { back, hasty }) {
     const tab = { key: "Tab", code: "Tab", windowsVirtualKeyCode: 9, modifiers: back ? 8 : 0 };
     const sent = [];
     for (let press = 0; press < times; press += 1) {
         for (const type of ["rawKeyDown", "keyUp"]) sent.push(keys.send("Input.dispatchKeyEvent", { type, ...tab }));
+        if (!hasty) await sent.at(-1);
     }
     await Promise.all(sent);
 }
@@ -57,53 +59,53 @@ async function unfolded(page) {
 }
 
 /// Goes through a whole page by Tab and back by Shift and Tab. Faults: what is not reached, what comes before what stands above it,
-/// what holds the focus or does not show it.
+/// what holds the focus or does not show it. In haste a browser may lose a key, so that what seems wrong is gone through again.
 export async function walked(page) {
     await watched(page);
-    const faults = await unfolded(page);
+    const folded = await unfolded(page);
+    const seems = await ways(page, true);
+    return [...folded, ...(seems.length > 0 ? await ways(page, false) : [])].slice(0, 8);
+}
+
+async function ways(page, hasty) {
+    const forth = await way(page, { back: false, hasty });
+    return forth.length > 0 ? forth : way(page, { back: true, hasty });
+}
+
+async function way(page, { back, hasty }) {
     const keys = await page.context().newCDPSession(page);
-    const count = await page.evaluate(() => {
+    const count = await page.evaluate((back) => {
+        const all = focusWatch.all();
         // Tab begins where the focus was last.
-        const top = document.createElement("span");
-        top.tabIndex = -1;
-        document.body.prepend(top);
-        top.focus();
-        top.remove();
+        const edge = document.createElement("span");
+        edge.tabIndex = -1;
+        if (back) document.body.append(edge);
+        else document.body.prepend(edge);
+        edge.focus();
+        edge.remove();
         focusWatch.stops.length = 0;
-        return focusWatch.all().length;
-    });
-    // A stop is noted as the next key comes; the last of them is outside the page.
-    await tabs(keys, count + 2, false);
-    faults.push(...await page.evaluate(() => {
-        const { all, stops, follows, html } = focusWatch;
+        return all.length;
+    }, back);
+    // A stop is noted as the next key comes.
+    await tabs(keys, count, { back, hasty });
+    const last = await page.evaluate(() => focusWatch.stand());
+    await tabs(keys, 1, { back, hasty: false });
+    await keys.detach();
+    return page.evaluate(([back, last]) => {
+        const { all, stops, stand, follows, html } = focusWatch;
         const found = [];
-        const way = stops.slice(1);
-        const end = way.findIndex(({ out }) => out);
-        const inside = end < 0 ? way : way.slice(0, end);
+        const inside = stops.slice(1).filter(({ out }) => !out);
         const reached = new Set(inside.map(({ element }) => element));
         found.push(...all().filter((element) => !reached.has(element)).map((element) => `not reached: ${html(element)}`));
-        found.push(...[...reached].filter((element) => !element.matches(":disabled") && inside.some((stop) => stop.element === element && !stop.seen)).map((element) => `no focus to be seen: ${html(element)}`));
-        inside.forEach(({ element }, k) => {
+        for (const [k, { element, seen }] of inside.entries()) {
             const before = inside[k - 1]?.element;
+            if (!seen && !element.matches(":disabled")) found.push(`no focus to be seen: ${html(element)}`);
             if (before === element) found.push(`holds the focus: ${html(element)}`);
-            else if (before && !follows(before, element)) found.push(`out of order, after ${html(before)}: ${html(element)}`);
-        });
-        if (end < 0 && inside.length > 0) found.push(`the page does not let go: ${html(inside.at(-1).element)}`);
-        focusWatch.forth = inside.map(({ element }) => element);
-        focusWatch.stops.length = 0;
-        return found;
-    }));
-    if (faults.length > 0) return faults.slice(0, 8);
-    // Behind the end it begins anew.
-    await tabs(keys, count + 4, true);
-    await keys.detach();
-    return page.evaluate(() => {
-        const { stops, forth, html } = focusWatch;
-        const back = stops.slice(stops.findIndex(({ out }) => out) + 1).slice(0, forth.length);
-        const found = [...forth].reverse().flatMap((element, k) => (back[k]?.element === element ? [] : [`not on the way back: ${html(element)}`]));
-        found.push(...back.filter(({ out, seen }) => !out && !seen).map(({ element }) => `no focus to be seen on the way back: ${html(element)}`));
-        return found.slice(0, 8);
-    });
+            else if (before && !(back ? follows(element, before) : follows(before, element))) found.push(`out of order, after ${html(before)}: ${html(element)}`);
+        }
+        if (last !== null && stand() === last) found.push(`the page does not let go: ${html(document.activeElement)}`);
+        return found.map((fault) => (back ? `on the way back, ${fault}` : fault));
+    }, [back, last]);
 }
 
 /// Somebody who has a keyboard and nothing else. Every stop is looked at: the focus is seen there, follows the one before it, and
@@ -118,12 +120,10 @@ export function hand(page) {
         /// Tab, once; what it came to, null outside the page.
         async tab(back = false) {
             await watched(page);
-            await page.evaluate(() => {
-                focusWatch.was = document.activeElement;
-            });
             await page.keyboard.press(back ? "Shift+Tab" : "Tab");
             const at = await page.evaluate((back) => {
-                const { was, seen, follows, called, html } = focusWatch;
+                const { stops, seen, follows, called, html } = focusWatch;
+                const was = stops.at(-1).element;
                 const element = document.activeElement;
                 if (element === document.body) return null;
                 const inOrder = was === document.body || (back ? follows(element, was) : follows(was, element));
