@@ -2,33 +2,22 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+#[path = "support/pages.rs"]
+mod pages;
 mod support;
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::path::Path;
 
+use pages::{all, shown};
 use scraper::{ElementRef, Html, Selector};
 use serde_json::{Value, json};
-use support::{Service, card, json_request, service};
-
-/// Where the templates of forms begin, and where their forms are used.
-const FORMS: [(&str, &str); 3] = [("law", "/spread/-"), ("area", "/site/areas/-"), ("rules", "/rule_set")];
-
-fn all<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
-    let selector = Selector::parse(selector).unwrap();
-    page.select(&selector).collect()
-}
-
-fn words(element: ElementRef) -> String {
-    element.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
-}
+use support::{Service, card, example, json_request, service};
 
 async fn page(service: &Service) -> Html {
     let reply = service.get("/new").await;
     assert_eq!(reply.status, 200);
-    let page = Html::parse_document(&reply.text());
-    assert_eq!(page.errors, Vec::<String>::new());
-    page
+    pages::read(&reply)
 }
 
 fn openapi() -> Value {
@@ -85,8 +74,8 @@ fn places(page: &Html) -> BTreeSet<String> {
         }
     }
     for form in all(page, "template[data-form]") {
-        let base = FORMS.iter().find(|(name, _)| form.value().attr("data-forms") == Some(name)).unwrap().1;
-        found.extend(spread_out(page, &format!("{base}/{}", form.value().attr("data-form").unwrap())));
+        let attribute = |name: &str| form.value().attr(name).unwrap();
+        found.extend(spread_out(page, &format!("{}/{}", attribute("data-base"), attribute("data-form"))));
     }
     found
 }
@@ -149,9 +138,12 @@ async fn fields_are_those_of_the_published_schema() {
         let required = forms(&document, holder)
             .into_iter()
             .any(|form| form["required"].as_array().is_some_and(|r| r.contains(&json!(name))));
-        // What a flight leaves out is laid under it from the day.
-        let of_day = pointer.strip_prefix("/entries/-").is_some_and(|same| places.contains(same));
-        assert_eq!(of_day, pointer.starts_with("/entries/-/launch") || pointer == "/entries/-/delays", "{pointer}");
+        // What a flight leaves out is laid under it from the day; a list of its own takes the place of the day's.
+        let own = pointer.strip_prefix("/entries/-").filter(|own| !own.contains("/-"));
+        let of_day = own.is_some_and(|same| places.contains(same));
+        let shared = ["launch", "launch_at", "delays", "spread", "failures"];
+        let named = own.and_then(|own| own.split('/').nth(1));
+        assert_eq!(of_day, named.is_some_and(|name| shared.contains(&name)), "{pointer}");
         let required = required && !of_day;
         assert_eq!(field.value().attr("aria-required") == Some("true"), required, "{pointer}");
         // Words that may be chosen are all that are known.
@@ -206,7 +198,7 @@ async fn fields_are_labelled() {
     for field in all(&page, "[data-kind=value]") {
         let pointer = field.value().attr("data-field").unwrap();
         let place = &spread_out(&page, pointer)[0];
-        let hint = words(ids[format!("{pointer}:about").as_str()]);
+        let hint = shown(ids[format!("{pointer}:about").as_str()]);
         // Of a distribution no example holds for every quantity.
         assert!(hint.starts_with("Such as ") || pointer.starts_with("/spread/-/"), "{pointer}: {hint}");
         let quantity =
@@ -214,7 +206,7 @@ async fn fields_are_labelled() {
         units += usize::from(quantity && hint.split('.').next().unwrap().chars().any(char::is_alphabetic));
     }
     assert!(units > 80, "{units}");
-    let units: String = all(&page, ".units").into_iter().map(words).collect();
+    let units: String = all(&page, ".units").into_iter().map(shown).collect();
     for name in ["mm", "oz", "mph", "inHg", "kg m^2", "turns/s"] {
         assert!(units.contains(name), "{units}");
     }
@@ -226,10 +218,13 @@ async fn examples_of_distributions_are_taken() {
     let service = service();
     let page = page(&service).await;
     let example =
-        |pointer: &str| all(&page, &format!("[id='{pointer}:about'] > code:first-child")).first().map(|c| words(*c));
+        |pointer: &str| all(&page, &format!("[id='{pointer}:about'] > code:first-child")).first().map(|c| shown(*c));
     let sent = |text: &str| text.parse::<f64>().map_or_else(|_| json!(text), |number| json!(number));
-    let laws: Vec<&str> =
-        all(&page, "[data-forms=law][data-one]").iter().map(|law| law.value().attr("data-one").unwrap()).collect();
+    // Those of the day: a flight has the same.
+    let laws: Vec<&str> = all(&page, "[data-forms=law][data-one^='/spread/']")
+        .iter()
+        .map(|law| law.value().attr("data-one").unwrap())
+        .collect();
     let selector = Selector::parse("[data-field]").unwrap();
     let (mut refused, mut tried) = (BTreeSet::new(), 0);
     for form in all(&page, "template[data-forms=law]") {
@@ -333,7 +328,7 @@ async fn defaults_are_those_of_answers() {
         if element.value().attr("data-forms") == Some("area") {
             continue;
         }
-        let hint = words(all(&page, &format!("[id='{pointer}:about']"))[0]);
+        let hint = shown(all(&page, &format!("[id='{pointer}:about']"))[0]);
         seen += 1;
         let name = pointer
             .trim_start_matches("/entries/-")
@@ -363,7 +358,7 @@ async fn defaults_are_those_of_answers() {
         }
         let example = all(&page, &format!("[id='{pointer}:about'] > code:first-child"))
             .first()
-            .map(|code| format!("Such as {}. ", words(*code)));
+            .map(|code| format!("Such as {}. ", shown(*code)));
         let own = own.strip_prefix(example.as_deref().unwrap_or_default()).unwrap_or(own).trim();
         let schema = schema_of(&document, &spread_out(&page, pointer)[0]).unwrap();
         // Names of members have become those of their fields.
@@ -396,7 +391,7 @@ async fn it_runs_its_own_modules_and_says_what_to_do_without() {
     let scripts = all(&page, "script[src*='/entry.']");
     assert_eq!(scripts.len(), 1);
     let script = scripts[0].value();
-    assert!(script.attr("type") == Some("module") && words(scripts[0]).is_empty());
+    assert!(script.attr("type") == Some("module") && shown(scripts[0]).is_empty());
     let module = service.get(script.attr("src").unwrap()).await;
     assert_eq!(module.status, 200);
     assert_eq!(module.header("content-type"), "text/javascript; charset=utf-8");
@@ -404,14 +399,13 @@ async fn it_runs_its_own_modules_and_says_what_to_do_without() {
     for forbidden in ["eval(", "innerHTML", "http://", "https://"] {
         assert!(!module.text().contains(forbidden), "{forbidden}");
     }
-    let example = all(&page, "#day")[0].value().attr("data-example").unwrap();
-    let example = service.get(example).await;
-    let meadow = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/days/meadow.json");
-    assert!(example.status == 200 && example.body == std::fs::read(meadow).unwrap());
+    let given = all(&page, "#day")[0].value().attr("data-example").unwrap();
+    let given = service.get(given).await;
+    assert!(given.status == 200 && given.json() == example("days/meadow.json"));
     // To whoever reads a page with script on, what stands there for others is a text.
-    assert!(words(all(&page, "noscript")[0]).contains("href=\"/docs/\""));
+    assert!(shown(all(&page, "noscript")[0]).contains("href=\"/docs/\""));
     assert!(all(&page, "#day")[0].value().attr("hidden").is_some());
     // Led to from the front page, shown as that is.
-    let front = Html::parse_document(&service.get("/?units=us").await.text());
+    let front = pages::read(&service.get("/?units=us").await);
     assert_eq!(all(&front, "a[href='/new?units=us']").len(), 1);
 }

@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+#[path = "support/pages.rs"]
+mod pages;
 mod support;
 
 use std::sync::Arc;
@@ -9,7 +11,8 @@ use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::Method;
-use scraper::{ElementRef, Html, Selector};
+use pages::{all, words_of};
+use scraper::{ElementRef, Selector};
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
@@ -45,22 +48,11 @@ async fn posted(service: &Service, shelf: &str, body: &Value, job: bool) -> Stri
     reply.header("location").rsplit('/').next().unwrap().to_string()
 }
 
-async fn seen(service: &Service, uri: &str) -> Html {
+async fn seen(service: &Service, uri: &str) -> scraper::Html {
     let reply = service.get(uri).await;
     assert_eq!(reply.status, 200, "{uri}: {}", reply.text());
     assert_eq!(reply.header("cache-control"), "no-store", "{uri}");
-    let page = Html::parse_document(&reply.text());
-    assert_eq!(page.errors, Vec::<String>::new(), "{uri}");
-    page
-}
-
-fn all<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
-    let selector = Selector::parse(selector).unwrap();
-    page.select(&selector).collect()
-}
-
-fn words(page: &Html, selector: &str) -> String {
-    all(page, selector).into_iter().flat_map(|element| element.text()).collect()
+    pages::read(&reply)
 }
 
 /// Every text and value of an element is at its place of an answer; how many.
@@ -98,7 +90,7 @@ async fn a_day_shows_what_is_flown_and_the_look_for_the_rest() {
     assert_eq!(id, whole);
     let uri = format!("/jobs/{id}?look={look}&units=us");
     let waits = seen(&service, &uri).await;
-    assert!(words(&waits, "#how-far").contains("It waits for its turn."));
+    assert!(words_of(&waits, "#how-far").contains("It waits for its turn."));
     assert_eq!(all(&waits, ".flights > li.look").len(), 3);
     // Of the same flights in another wind it would say nothing of this day.
     let mut windier = day(128);
@@ -109,7 +101,7 @@ async fn a_day_shows_what_is_flown_and_the_look_for_the_rest() {
     assert_eq!(service.store.claim(LEASE).unwrap().unwrap().id.as_str(), id);
     flies(&service, &id, 0, &whole_answer["entries"][0]);
     let page = seen(&service, &uri).await;
-    assert!(words(&page, "#how-far").contains("1 of 3 entries are done."));
+    assert!(words_of(&page, "#how-far").contains("1 of 3 entries are done."));
     let rows = all(&page, ".flights > li");
     assert_eq!(rows.len(), 3);
     for (k, row) in rows.iter().enumerate() {
@@ -125,7 +117,7 @@ async fn a_day_shows_what_is_flown_and_the_look_for_the_rest() {
     // Without a look, and with one of another day.
     let alone = seen(&service, &format!("/jobs/{id}")).await;
     assert_eq!(all(&alone, ".flights > li").len(), 1);
-    assert!(words(&alone, "#left").contains("2 flights to come"));
+    assert!(words_of(&alone, "#left").contains("2 flights to come"));
     let mut renamed = day(128);
     renamed["entries"][0]["name"] = json!("1st");
     for k in [1, 2] {
@@ -147,7 +139,7 @@ async fn flights_and_sweeps_show_their_chances_so_far() {
     let mut flight = card();
     flight["flights"] = json!(4096);
     let id = posted(&service, "assessments", &flight, true).await;
-    assert!(words(&seen(&service, &format!("/jobs/{id}")).await, "#so-far").contains("Nothing is flown yet."));
+    assert!(words_of(&seen(&service, &format!("/jobs/{id}")).await, "#so-far").contains("Nothing is flown yet."));
     service.store.claim(LEASE).unwrap().unwrap();
     let chance = |text: &str| json!({"estimate": 0.16, "lower": 0.1, "upper": 0.24, "text": text});
     let glimpse = json!({"flights": 128, "of": 4096, "delays": [
@@ -155,7 +147,7 @@ async fn flights_and_sweeps_show_their_chances_so_far() {
     ]});
     flies(&service, &id, 0, &glimpse);
     let page = seen(&service, &format!("/jobs/{id}")).await;
-    let shown = words(&page, "#so-far");
+    let shown = words_of(&page, "#so-far");
     for told in ["128 of 4096 flights", "delay 7 s", "16 % (10 to 24 %)", "15.6\u{a0}m/s (35.0\u{a0}mph)"] {
         assert!(shown.contains(told), "{told}: {shown}");
     }
@@ -179,7 +171,7 @@ async fn flights_and_sweeps_show_their_chances_so_far() {
         flies(&service, &id, k, &answer["cells"][k]);
     }
     let page = seen(&service, &format!("/jobs/{id}")).await;
-    assert!(words(&page, "#how-far").contains("2 of 3 settings are done."));
+    assert!(words_of(&page, "#how-far").contains("2 of 3 settings are done."));
     assert!(held(all(&page, "#so-far")[0], &answer) > 6);
     let numbers: Vec<String> = all(&page, "#so-far tbody th").iter().map(|th| th.text().collect()).collect();
     assert_eq!(numbers, ["2", "1"]);
@@ -201,14 +193,14 @@ async fn work_is_given_up_and_says_why_it_failed() {
     let led = form(&service, &action).await;
     assert_eq!((led.status.as_u16(), led.header("location")), (303, format!("/jobs/{first}?units=us").as_str()));
     let page = seen(&service, led.header("location")).await;
-    assert!(words(&page, "main").contains("It was given up. Post it again to begin anew."));
+    assert!(words_of(&page, "main").contains("It was given up. Post it again to begin anew."));
     assert!(all(&page, "noscript, form, script[src*=progress]").is_empty(), "nothing is waited for");
     assert_eq!(service.get(&format!("/v1/jobs/{first}")).await.json()["status"], "dismissed");
     // In the words of the problem that the API has for it.
     service.store.claim(LEASE).unwrap().unwrap();
     assert!(service.store.fail(&ContentId::parse(&second).unwrap(), LEASE.owner, Reason::TooLong).unwrap());
     let problem = service.get(&format!("/v1/jobs/{second}/results")).await.json();
-    let told = words(&seen(&service, &format!("/jobs/{second}")).await, "main");
+    let told = words_of(&seen(&service, &format!("/jobs/{second}")).await, "main");
     for text in ["title", "detail"] {
         assert!(told.contains(problem[text].as_str().unwrap()), "{told}");
     }
@@ -226,15 +218,15 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         let config = Config { listen: listens.parse().unwrap(), ..Config::default() };
         let service = support::service_with(config, Disk::default());
         let id = posted(&service, "days", &day(128), false).await;
-        let page = Html::parse_document(&service.get(&format!("/days/{id}")).await.text());
+        let page = pages::read(&service.get(&format!("/days/{id}")).await);
         let link = format!("/days/{id}/share");
         assert_eq!(all(&page, &format!("#files + ul a[href='{link}']")).len(), 1);
-        let asked = Html::parse_document(&service.get(&link).await.text());
+        let asked = pages::read(&service.get(&link).await);
         // What its end does not take back is said before it is made, and beside it.
         let kept = "with the address it can be shown there after that time too";
-        assert!(words(&asked, "main").contains(kept));
+        assert!(words_of(&asked, "main").contains(kept));
         let alone = listens.starts_with("127");
-        assert_eq!(words(&asked, "main").contains("No phone can reach this address"), alone, "{listens}");
+        assert_eq!(words_of(&asked, "main").contains("No phone can reach this address"), alone, "{listens}");
         let hours: Vec<&str> =
             all(&asked, "select[name=hours] option").iter().map(|i| i.value().attr("value").unwrap()).collect();
         assert_eq!(hours, ["12", "48", "168"]);
@@ -249,13 +241,14 @@ async fn a_link_for_a_phone_is_made_where_the_day_is() {
         };
         let made = send("field.example:8080", "http://field.example:8080", "48").await;
         assert_eq!((made.status.as_u16(), made.header("cache-control")), (200, "no-store"), "{}", made.text());
-        let page = Html::parse_document(&made.text());
-        assert_eq!(page.errors, Vec::<String>::new());
-        let address = words(&page, "pre code");
+        let page = pages::read(&made);
+        let address = words_of(&page, "pre code");
         assert!(address.starts_with(&format!("http://field.example:8080/days/{id}?share=slowpoint_")), "{address}");
-        assert!(words(&page, "main").contains("Whoever has this link can read this day, with all its flights until "));
-        assert!(words(&page, "main").contains(kept));
-        assert_eq!(words(&page, "main").contains("No phone can reach this address"), alone);
+        assert!(
+            words_of(&page, "main").contains("Whoever has this link can read this day, with all its flights until ")
+        );
+        assert!(words_of(&page, "main").contains(kept));
+        assert_eq!(words_of(&page, "main").contains("No phone can reach this address"), alone);
         assert_eq!(service.get(address.strip_prefix("http://field.example:8080").unwrap()).await.status, 200);
         assert_eq!(service.store.count("SELECT count(DISTINCT sum) FROM shares"), 1);
         // The code is that of the address: it is read back from its dark squares.

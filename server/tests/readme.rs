@@ -10,15 +10,10 @@ use slowpoint_server::config::ENGINE;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::render::terminal;
 use slowpoint_server::wire::{self, Assessment, Figure, Rejected};
+use support::example;
 
 /// Set to write the blocks instead of comparing them.
 const RENEW: &str = "SLOWPOINT_RENEW_README";
-
-fn example(name: &str) -> Value {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(name);
-    let Ok(text) = std::fs::read_to_string(&path) else { panic!("{} is missing", path.display()) };
-    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}"))
-}
 
 fn answer(request: &Value) -> Assessment {
     let Ok(asked) = wire::read(request.to_string().as_bytes()) else { panic!("the request has faults: {request}") };

@@ -2,30 +2,31 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+#[path = "support/pages.rs"]
+mod pages;
 mod support;
 
 use std::collections::HashSet;
-use std::path::Path;
 use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::Method;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use pages::{all, words};
 use scraper::{ElementRef, Html, Selector};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use slowpoint_server::access::new_secret;
 use slowpoint_server::id::{ContentId, sum};
 use slowpoint_server::store::{Access, Bounds, Scope, Shelf, Store, Token};
-use support::{Reply, Service, card, json_request, request, service};
+use support::{Reply, Service, card, example, json_request, request, service};
 
 /// The three flights of the meadow, each with its picture and its map.
 const MOST_OF_MEADOW: usize = 600_000;
 
 fn meadow() -> Value {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/days/meadow.json");
-    serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap()
+    example("days/meadow.json")
 }
 
 async fn posted(service: &Service, shelf: &str, body: &Value) -> String {
@@ -34,21 +35,11 @@ async fn posted(service: &Service, shelf: &str, body: &Value) -> String {
     reply.header("location").to_string()
 }
 
-fn all<'a>(page: &'a Html, selector: &str) -> Vec<ElementRef<'a>> {
-    let selector = Selector::parse(selector).unwrap();
-    page.select(&selector).collect()
-}
-
-fn words(element: ElementRef) -> String {
-    element.text().collect()
-}
-
 /// A file that stands alone; read as HTML without a fault.
 fn alone(reply: &Reply) -> Html {
     assert_eq!(reply.status, 200, "{}", reply.text());
-    assert_eq!((reply.header("content-type"), reply.header("cache-control")), ("text/html; charset=utf-8", "no-store"));
-    let page = Html::parse_document(&reply.text());
-    assert_eq!(page.errors, Vec::<String>::new());
+    assert_eq!(reply.header("cache-control"), "no-store");
+    let page = pages::read(reply);
     assert!(all(&page, "script, link, iframe, object, embed, base, form, input, button").is_empty());
     let mut ids = HashSet::new();
     for element in all(&page, "[id]") {
@@ -187,7 +178,7 @@ async fn a_flight_is_saved_under_its_name() {
     assert_eq!(words(all(&page, "h1")[0]), "A <b> & \"c\"");
     assert!(reply.header("content-disposition").contains(&format!("-{}-", &id[..8])));
     assert!(held(&service, &page).await > 60);
-    let shown = Html::parse_document(&service.get(&format!("/flights/{id}")).await.text());
+    let shown = pages::read(&service.get(&format!("/flights/{id}")).await);
     assert_eq!(all(&page, "img").len(), all(&shown, "img").len());
     assert!(all(&page, "img").len() > 1);
     assert_eq!(service.get(&format!("/flights/{}/file", "0".repeat(32))).await.status, 404);

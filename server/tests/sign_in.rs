@@ -2,12 +2,14 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
+#[path = "support/pages.rs"]
+mod pages;
 mod support;
 
 use axum::body::Body;
 use axum::http::{Method, Request};
 use jiff::Timestamp;
-use scraper::{Html, Selector};
+use pages::{all, words_of};
 use serde_json::json;
 use slowpoint_server::access::new_secret;
 use slowpoint_server::config::Config;
@@ -53,11 +55,6 @@ async fn signed_in(service: &Service, secret: &str) -> String {
     let reply = service.send(form("/sign-in", &[("token", secret)], "")).await;
     assert_eq!(reply.status, 303, "{}", reply.text());
     reply.header("set-cookie").split(';').next().unwrap().to_string()
-}
-
-fn words(reply: &Reply, selector: &str) -> String {
-    let page = Html::parse_document(&reply.text());
-    page.select(&Selector::parse(selector).unwrap()).flat_map(|element| element.text()).collect()
 }
 
 #[tokio::test]
@@ -139,19 +136,19 @@ async fn a_browser_is_led_to_the_form() {
     let wanted = format!("/days/{}?units=us", "0".repeat(32));
     let refused = seen(&service, &wanted, "").await;
     assert_eq!(refused.status, 401);
-    assert!(words(&refused, "main").contains("shows it to whoever is signed in"), "{}", refused.text());
+    let page = pages::read(&refused);
+    assert!(words_of(&page, "main").contains("shows it to whoever is signed in"), "{}", refused.text());
     assert!(!refused.text().contains("Authorization"), "{}", refused.text());
-    let page = Html::parse_document(&refused.text());
-    let next = Selector::parse("form[action='/sign-in'][method=post] input[name=next]").unwrap();
-    assert_eq!(page.select(&next).next().unwrap().value().attr("value"), Some(wanted.as_str()));
+    let next = "form[action='/sign-in'][method=post] input[name=next]";
+    assert_eq!(all(&page, next)[0].value().attr("value"), Some(wanted.as_str()));
     assert_eq!(refused.header("referrer-policy"), "same-origin", "else a form of it has no origin");
     // A token that is none, and then one that is.
     let wrong = service.send(form("/sign-in", &[("token", "slowpoint_0"), ("next", &wanted)], "")).await;
     assert_eq!(wrong.status, 401);
-    assert!(words(&wrong, "main").contains("The token is not known, was revoked, or its time is over."));
+    let page = pages::read(&wrong);
+    assert!(words_of(&page, "main").contains("The token is not known, was revoked, or its time is over."));
     assert!(wrong.header("set-cookie").is_empty() && !wrong.text().contains("slowpoint_0"));
-    let page = Html::parse_document(&wrong.text());
-    assert_eq!(page.select(&next).next().unwrap().value().attr("value"), Some(wanted.as_str()));
+    assert_eq!(all(&page, next)[0].value().attr("value"), Some(wanted.as_str()));
     // A link's secret is not carried along.
     let cookie = signed_in(&service, &secret).await;
     service.store.revoke_token("table").unwrap();
@@ -173,7 +170,10 @@ async fn a_cookie_ends_with_its_token_and_with_signing_out() {
     let service = service();
     let secret = add(&service, "table", Scope::Read);
     let cookie = signed_in(&service, &secret).await;
-    assert!(words(&seen(&service, "/sign-in", &cookie).await, "main").contains("the token table, which may read"));
+    assert!(
+        words_of(&pages::read(&seen(&service, "/sign-in", &cookie).await), "main")
+            .contains("the token table, which may read")
+    );
     let left = service.send(form("/sign-out", &[], &cookie)).await;
     assert_eq!((left.status.as_u16(), left.header("location")), (303, "/sign-in"));
     assert_eq!(left.header("set-cookie"), "slowpoint=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
@@ -183,7 +183,7 @@ async fn a_cookie_ends_with_its_token_and_with_signing_out() {
     assert_eq!(seen(&service, "/jobs", &cookie).await.status, 200);
     service.store.revoke_token("table").unwrap();
     assert_eq!(seen(&service, "/jobs", &cookie).await.status, 401);
-    assert!(words(&seen(&service, "/sign-in", &cookie).await, "label").contains("Token"));
+    assert!(words_of(&pages::read(&seen(&service, "/sign-in", &cookie).await), "label").contains("Token"));
 }
 
 /// From pages of other sites nothing is taken, also where nobody is asked for a token.
@@ -210,7 +210,7 @@ async fn forms_are_taken_from_here_alone() {
     }
     let open = service();
     let told = seen(&open, "/sign-in", "").await;
-    assert!(words(&told, "main").contains("Nobody is asked for a token here"), "{}", told.text());
+    assert!(words_of(&pages::read(&told), "main").contains("Nobody is asked for a token here"), "{}", told.text());
     assert!(!told.text().contains("<form"), "{}", told.text());
 }
 
@@ -241,7 +241,7 @@ async fn what_a_job_is_looked_at_with_has_to_be_ones_own() {
     let cookie = format!("slowpoint={one}");
     let shown = seen(&service, &format!("/jobs/{job}?look={own}"), &cookie).await;
     assert_eq!(shown.status, 200, "{}", shown.text());
-    assert!(words(&shown, ".look").contains("First look, 128 flights"), "{}", shown.text());
+    assert!(words_of(&pages::read(&shown), ".look").contains("First look, 128 flights"), "{}", shown.text());
     for (query, status) in [
         (format!("look={others}"), 404),
         (format!("look={own}&look={others}"), 400),

@@ -1,23 +1,28 @@
 // What a browser makes of the page: every state of it at three widths, light and dark, against gates that count; and stories, as
 // people go through them. Each gate is tried on a page with a fault of its kind first, so that none of them passes by not looking.
 import { mkdirSync, rmSync } from "node:fs";
+import { createServer } from "node:http";
+import { availableParallelism } from "node:os";
 import path from "node:path";
 
 import { EMBEDDED } from "./embedded.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
-import { GATES, MOST_BYTES, base, chromium, failing, opened, shots } from "./gates.mjs";
+import { GATES, MOST_BYTES, base, chromium, failing, opened, shots, whole } from "./gates.mjs";
+import { STORIES as BY_KEYBOARD, FAULTS, SHOWN } from "./keyboard.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
 import { states } from "./states.mjs";
 
+/// How many pages are looked at side by side.
+const SIDE_BY_SIDE = Math.min(availableParallelism(), 4);
 const WIDTHS = [320, 360, 1280];
 /// Each: a name, and what is done with a browser; it throws where something is not as it should be.
-const STORIES = [...EMBEDDED, ...ENTERING, ...OFFLINE];
+const STORIES = [...OFFLINE, ...BY_KEYBOARD, ...ENTERING, ...EMBEDDED];
 
 const html = (body, head = "") =>
     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planted</title>${head}</head><body><main><h1>Planted</h1>${body}</main></body></html>`;
-/// Faults, one for each gate, and a page without any.
+/// Faults of each gate, by its name and what it is where there are several, and a page without any.
 const PLANTED = {
-    none: { body: html("<p>Nothing is wrong here.</p>") },
+    none: { body: html(`<p>Nothing is wrong here, <a href="/">nor below</a>.</p><details><summary>more</summary><button>press</button></details>`, SHOWN) },
     axe: { body: html(`<p style="color:#999">faint</p>`) },
     scroll: { body: html(`<div style="width:2000px">wide</div>`) },
     console: {
@@ -26,7 +31,8 @@ const PLANTED = {
     },
     away: { body: html(`<img src="http://elsewhere.example/x.png" alt="from elsewhere">`) },
     bytes: { body: html(`<!-- ${"x".repeat(MOST_BYTES + 1)} -->`) },
-    keyboard: { body: html(`<a href="/" tabindex="-1">out of reach</a>`) },
+    "bytes: far below": { body: html(`<p style="height:30000px">a picture far below</p><img src="/picture.svg" alt="heavy" loading="lazy">`) },
+    ...Object.fromEntries(FAULTS.map(([name, body]) => [`keyboard: ${name}`, { body: html(body, SHOWN) }])),
     paper: { body: html(`<p>one</p><p style="break-before:page">two</p>`), sheet: true },
 };
 
@@ -36,9 +42,10 @@ async function controls(browser) {
         const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
         const served = { status: 200, contentType: "text/html", headers, body };
         // Bytes are counted on the wire, so that page comes from there.
-        const opening = fault === "bytes" ? await counted(context, body) : await opened(context, `${base}/planted`, served);
+        const [gate] = fault.split(":");
+        const opening = gate === "bytes" ? await counted(context, body) : await opened(context, `${base}/planted`, served);
         const failed = Object.keys(await failing({ ...opening, sheet }));
-        const noticed = fault === "none" ? failed.length === 0 : failed.includes(fault);
+        const noticed = gate === "none" ? failed.length === 0 : failed.includes(gate);
         if (!noticed) wrong += 1;
         console.log(`${noticed ? "noticed" : "NOT NOTICED"}: ${fault}${failed.length ? ` (${failed.join(", ")})` : ""}`);
         await context.close();
@@ -46,19 +53,48 @@ async function controls(browser) {
     return wrong;
 }
 
-/// The same as `opened` for a page that a server of its own sends.
+/// The same as `opened` for a page that a server of its own sends, with a picture.
 async function counted(context, body) {
-    const { createServer } = await import("node:http");
-    const server = createServer((_, response) => {
-        response.setHeader("content-type", "text/html");
-        response.end(body);
+    const picture = `<svg xmlns="http://www.w3.org/2000/svg"><!-- ${"x".repeat(MOST_BYTES)} --></svg>`;
+    const files = new Map([["/", ["text/html", body]], ["/picture.svg", ["image/svg+xml", picture]]]);
+    const server = createServer(({ url }, response) => {
+        const [type, text] = files.get(url) ?? ["text/plain", ""];
+        response.setHeader("content-type", type);
+        response.end(text);
     });
     await new Promise((listening) => server.listen(0, "127.0.0.1", listening));
     const opening = await opened(context, `${base}/livez`);
     await opening.page.unrouteAll();
     await opening.page.goto(`http://127.0.0.1:${server.address().port}/`, { waitUntil: "load" });
+    await whole(opening);
     server.close();
     return opening;
+}
+
+/// Looks at a state; its faults, and the bytes it takes.
+async function look(contexts, scheme, width, [name, where, sheet, prepare]) {
+    const opening = await opened(await contexts(scheme, width), base + where);
+    await prepare?.(opening.page);
+    // Paper has neither width nor darkness: it is printed once.
+    const prints = sheet && scheme === "light" && width === 1280 ? name : null;
+    // Nor is anything reached otherwise in the dark.
+    const names = Object.keys(GATES).filter((gate) => gate !== "keyboard" || scheme === "light");
+    const failed = await failing({ ...opening, sheet: prints }, names);
+    await opening.page.evaluate(() => document.activeElement?.blur());
+    await opening.page.screenshot({ path: path.join(shots, `${name}-${width}-${scheme}.png`), fullPage: true });
+    await opening.page.close();
+    const told = Object.entries(failed).map(([gate, found]) => `${name} at ${width} px, ${scheme}: ${gate}\n    ${found.join("\n    ")}`);
+    return { told, bytes: opening.seen.bytes };
+}
+
+/// A context for each scheme and width, made when it is needed.
+function contextsOf(browser) {
+    const made = new Map();
+    return (colorScheme, width) => {
+        const key = `${colorScheme} ${width}`;
+        if (!made.has(key)) made.set(key, browser.newContext({ viewport: { width, height: 740 }, colorScheme, serviceWorkers: "block" }));
+        return made.get(key);
+    };
 }
 
 async function main() {
@@ -67,45 +103,29 @@ async function main() {
     const begun = Date.now();
     const browser = await chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox"] });
     let [wrong, looked, heaviest] = [await controls(browser), 0, 0];
+    const looks = ["light", "dark"].flatMap((scheme) => WIDTHS.map((width) => [scheme, width]));
     const all = await states();
-    for (const scheme of ["light", "dark"]) {
-        for (const width of WIDTHS) {
-            const context = await browser.newContext({ viewport: { width, height: 740 }, colorScheme: scheme, serviceWorkers: "block" });
-            for (const [name, where, sheet, prepare] of all) {
-                const opening = await opened(context, base + where);
-                await prepare?.(opening.page);
-                heaviest = Math.max(heaviest, opening.seen.bytes);
-                // Paper has neither width nor darkness: it is printed once.
-                const prints = sheet && scheme === "light" && width === 1280 ? name : null;
-                // Nor is anything reached otherwise in the dark.
-                const names = Object.keys(GATES).filter((gate) => gate !== "keyboard" || scheme === "light");
-                const failed = await failing({ ...opening, sheet: prints }, names);
-                // A screenshot shows what a reader scrolls to as well.
-                await opening.page.evaluate(async () => {
-                    document.activeElement?.blur();
-                    for (const image of document.images) image.loading = "eager";
-                    await Promise.all([...document.images].map((image) => image.decode().catch(() => null)));
-                });
-                await opening.page.screenshot({ path: path.join(shots, `${name}-${width}-${scheme}.png`), fullPage: true });
-                for (const [gate, found] of Object.entries(failed)) {
-                    wrong += 1;
-                    console.log(`WRONG: ${name} at ${width} px, ${scheme}: ${gate}\n    ${found.join("\n    ")}`);
-                }
-                looked += 1;
-                await opening.page.close();
+    // Stories wait for servers and are long: they come first, and looks fill what time there is.
+    const work = [
+        ...STORIES.map(([name, told]) => async () => {
+            try {
+                await told(browser);
+                console.log(`told: ${name}`);
+            } catch (error) {
+                wrong += 1;
+                console.log(`WRONG: ${name}: ${error.stack}`);
             }
-            await context.close();
-        }
-    }
-    for (const [name, told] of STORIES) {
-        try {
-            await told(browser);
-            console.log(`told: ${name}`);
-        } catch (error) {
-            wrong += 1;
-            console.log(`WRONG: ${name}: ${error.stack}`);
-        }
-    }
+        }),
+        ...looks.flatMap(([scheme, width]) => all.map((state) => async (contexts) => {
+            const { told, bytes } = await look(contexts, scheme, width, state);
+            for (const fault of told) console.log(`WRONG: ${fault}`);
+            [wrong, looked, heaviest] = [wrong + told.length, looked + 1, Math.max(heaviest, bytes)];
+        })),
+    ];
+    await Promise.all(Array.from({ length: SIDE_BY_SIDE }, async () => {
+        const contexts = contextsOf(browser);
+        while (work.length > 0) await work.shift()(contexts);
+    }));
     await browser.close();
     console.log(`${looked} states looked at, ${wrong} faults; the heaviest takes ${heaviest} bytes; ${Math.round((Date.now() - begun) / 1000)} s`);
     process.exitCode = wrong === 0 ? 0 : 1;

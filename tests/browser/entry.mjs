@@ -397,6 +397,51 @@ async function saved(page, context) {
     await elsewhere.close();
 }
 
+/// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
+async function ownSpread(page) {
+    await emptied(page);
+    const unfold = (title) => page.locator("summary", { hasText: title }).click();
+    const add = (list) => page.locator(`[id="${list}"] > .press > [data-add]`).click();
+    for (const [pointer, text] of FLIGHT) {
+        if (pointer.startsWith("/wind/")) continue;
+        if (pointer.endsWith("/kind")) await field(page, pointer).selectOption(text);
+        else await field(page, pointer).fill(text);
+    }
+    for (const title of ["How uncertain its figures are", "Shares of its failures", "How uncertain each figure is", "More of the wind by hand"]) await unfold(title);
+    await field(page, "/spread/drag:form").selectOption("log_normal");
+    await field(page, "/spread/drag/log_normal/log_sd").fill("12 %");
+    await field(page, "/entries/0/spread/drag:form").selectOption("normal");
+    await write(page, ["/entries/0/spread/drag/normal/sd", "/entries/0/spread/wind/direction_sd", "/entries/0/failures/fin_lost"], ["7 %", "15 deg", "2 %"]);
+    for (const [k, speed] of ["5 mph", "9 mph"].entries()) {
+        await add("/wind/members");
+        const member = `/wind/members/${k}`;
+        await write(page, ["speed", "direction", "measuring_height"].map((name) => `${member}/surface/${name}`), [speed, "250 deg", "2 m"]);
+        await add(`${member}/layers`);
+        await write(page, ["height_above_ground", "speed", "direction"].map((name) => `${member}/layers/0/${name}`), ["1000 ft", "15 kt", "270"]);
+    }
+    const text = await savedText(page);
+    const wind = (speed) => ({ surface: { speed, direction: "250 deg", measuring_height: "2 m" }, layers: [{ height_above_ground: "1000 ft", speed: "15 kt", direction: 270 }] });
+    const own = { spread: { drag: { normal: { sd: "7 %" } }, wind: { direction_sd: "15 deg" } }, failures: { fin_lost: "2 %" } };
+    assert.deepEqual(JSON.parse(text), {
+        ...TYPED,
+        entries: [{ ...TYPED.entries[0], ...own }],
+        spread: { drag: { log_normal: { log_sd: "12 %" } } },
+        wind: { members: [wind("5 mph"), wind("9 mph")] },
+    });
+    // It is flown so: that of the flight takes the place of the day's, which is of another kind.
+    const few = JSON.stringify({ ...JSON.parse(text), flights: 64 });
+    const reply = await fetch(`${base}/v1/days`, { method: "POST", headers: { "content-type": "application/json" }, body: few });
+    const [row] = (await reply.json()).entries;
+    assert.equal(row.problem ?? null, null, JSON.stringify(row.problem));
+    // One that is removed takes its own figures with it, and what is left is shown again.
+    await page.locator(`[id="/wind/members/0"] > .press > [data-remove]`).click();
+    assert.deepEqual(JSON.parse(await savedText(page)).wind.members, [wind("9 mph")]);
+    await page.reload();
+    assert.equal(await field(page, "/wind/members/0/layers/0/speed").inputValue(), "15 kt");
+    assert.equal(await field(page, "/entries/0/spread/drag/normal/sd").inputValue(), "7 %");
+    assert.equal(await page.locator("#day-kept").isVisible() || await page.locator("#flight-kept").isVisible(), false);
+}
+
 async function weatherDecoded(page) {
     const [reply] = await Promise.all([page.waitForResponse(`${base}/v1/weather`), decoded(page)]);
     const answer = await reply.json();
@@ -468,6 +513,7 @@ export const STORIES = [
     ["a day in two windows is not written over", (browser) => at(browser, 360, inTwoWindows)],
     ["a day outlives a reload", (browser) => at(browser, 360, reloaded)],
     ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
+    ["a flight has a spread of its own, and an ensemble is written by hand", (browser) => at(browser, 360, ownSpread)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],
     [
         "a browser that keeps nothing says so",

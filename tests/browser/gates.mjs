@@ -3,6 +3,8 @@ import { readFileSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
 
+import { walked } from "./keys.mjs";
+
 const modules = process.env.SLOWPOINT_BROWSER_MODULES;
 const require = createRequire(path.join(modules, "package.json"));
 const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
@@ -13,12 +15,13 @@ export const { chromium } = require("playwright-core");
 export const base = process.argv[2];
 /// Screenshots and sheets.
 export const shots = path.join(modules, "shots");
+/// Of a page with everything on it, whether it is scrolled to or not.
 export const MOST_BYTES = 120_000;
 
 /// Opens an address and watches what it asks for and says.
 export async function opened(context, address, respond) {
     const page = await context.newPage();
-    const seen = { said: [], away: [], bytes: 0 };
+    const seen = { said: [], away: [], bytes: 0, awaited: new Set() };
     page.on("console", (message) => {
         // That a page of a refusal has its status is no fault of the page, nor that faults of what was asked are told.
         const [failed, { url }] = [message.text().startsWith("Failed to load resource"), message.location()];
@@ -34,7 +37,10 @@ export async function opened(context, address, respond) {
     const network = await context.newCDPSession(page);
     await network.send("Network.enable");
     await network.send("Network.setCacheDisabled", { cacheDisabled: true });
-    network.on("Network.loadingFinished", ({ encodedDataLength }) => {
+    network.on("Network.requestWillBeSent", ({ requestId }) => seen.awaited.add(requestId));
+    network.on("Network.loadingFailed", ({ requestId }) => seen.awaited.delete(requestId));
+    network.on("Network.loadingFinished", ({ requestId, encodedDataLength }) => {
+        seen.awaited.delete(requestId);
         seen.bytes += encodedDataLength;
     });
     // What is elsewhere is counted, not fetched.
@@ -42,7 +48,17 @@ export async function opened(context, address, respond) {
     if (css) await page.route("**/assets/*.css", (route) => route.fulfill({ body: css, contentType: "text/css" }));
     if (respond) await page.route(address, (route) => route.fulfill(respond));
     await page.goto(address, { waitUntil: "load" });
+    await whole({ page, seen });
     return { page, seen };
+}
+
+/// Brings what a reader scrolls to as well, until all that was asked for is there.
+export async function whole({ page, seen }) {
+    await page.evaluate(async () => {
+        for (const image of document.images) image.loading = "eager";
+        await Promise.all([...document.images].map((image) => image.decode().catch(() => null)));
+    });
+    for (let wait = 0; seen.awaited.size > 0 && wait < 500; wait += 1) await page.waitForTimeout(10);
 }
 
 /// Counts that have to be 0, each with what it found.
@@ -71,37 +87,10 @@ export const GATES = {
     async bytes({ seen }) {
         return seen.bytes > MOST_BYTES ? [`${seen.bytes} bytes`] : [];
     },
-    /// Tab reaches everything that can be pressed or scrolled, in what Enter unfolds as well, and shows where it is.
+    /// Tab reaches everything that can be pressed or scrolled, in what a key unfolds as well, in order, and shows where it is; and
+    /// goes back the same way.
     async keyboard({ page }) {
-        const wanted = await page.evaluate(() => {
-            const reach = "a[href], summary, button, input, select, textarea, [role=region], [tabindex='0']";
-            const shown = (e) => e.getClientRects().length > 0;
-            const all = [...document.querySelectorAll(reach)].filter(shown);
-            all.forEach((e, k) => e.setAttribute("data-reach", String(k)));
-            return all.map((e) => e.outerHTML.slice(0, 80));
-        });
-        await page.evaluate(() => {
-            document.activeElement?.blur();
-            window.scrollTo(0, 0);
-        });
-        const reached = new Set();
-        const unseen = [];
-        for (let press = 0; press < wanted.length + 5; press += 1) {
-            await page.keyboard.press("Tab");
-            const at = await page.evaluate(() => {
-                const e = document.activeElement;
-                const style = getComputedStyle(e);
-                const visible = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
-                const folded = e.tagName === "SUMMARY" && !e.parentElement.open;
-                return { reach: e.getAttribute("data-reach"), visible, folded };
-            });
-            if (at.reach === null) continue;
-            if (at.folded) await page.keyboard.press("Enter");
-            reached.add(at.reach);
-            if (!at.visible) unseen.push(at.reach);
-        }
-        const told = wanted.filter((_, k) => !reached.has(String(k))).map((e) => `not reached: ${e}`);
-        return told.concat(unseen.map((k) => `no focus to be seen: ${wanted[k]}`));
+        return walked(page);
     },
     /// A sheet is one page of either paper.
     async paper({ page, sheet }) {

@@ -1,111 +1,15 @@
 // Stories of a phone at the field: what is kept without the network, work that is watched, signing in, and a link that is passed
 // on. Each has a server of its own, which it can stop.
 import assert from "node:assert/strict";
-import { execFileSync, spawn } from "node:child_process";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { tmpdir } from "node:os";
+import { writeFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-import { example } from "./examples.mjs";
-import { GATES, chromium, shots } from "./gates.mjs";
-
-const program = process.env.SLOWPOINT;
-
-/// A server, and where it is; it flies on one core, so that work can be watched on any machine. `stop` and `start` are of the same data and the same address.
-async function serving(tokens = []) {
-    const data = mkdtempSync(path.join(tmpdir(), "slowpoint-story-"));
-    const store = ["--data-dir", path.join(data, "store")];
-    const secrets = tokens.map((name) => {
-        const told = execFileSync(program, ["token", "add", ...store, name], { encoding: "utf8", stdio: ["ignore", "pipe", "ignore"] });
-        return /slowpoint_[0-9a-f]{64}/.exec(told)[0];
-    });
-    const server = { data, secrets, port: 0, base: "", child: null };
-    server.start = async () => {
-        server.child = spawn(program, ["serve", "--listen", `127.0.0.1:${server.port}`, "--cores", "1", ...store], { stdio: ["ignore", "ignore", "pipe"] });
-        server.port = await new Promise((found, failed) => {
-            let log = "";
-            server.child.stderr.on("data", (some) => {
-                log += some;
-                const told = /listening.*127\.0\.0\.1:([1-9]\d*)/.exec(log);
-                if (told) found(Number(told[1]));
-            });
-            server.child.on("exit", () => failed(new Error(log)));
-        });
-        server.base = `http://127.0.0.1:${server.port}`;
-    };
-    server.stop = async () => {
-        const ended = new Promise((over) => server.child.once("exit", over));
-        server.child.kill("SIGKILL");
-        await ended;
-    };
-    server.end = async () => {
-        if (server.child.exitCode === null && server.child.signalCode === null) await server.stop();
-        rmSync(data, { recursive: true, force: true });
-    };
-    /// Posts to the API; the reply.
-    server.post = async (where, body, more = {}) => {
-        const bearer = secrets[0] ? { authorization: `Bearer ${secrets[0]}` } : {};
-        const headers = { "content-type": "application/json", ...bearer, ...more };
-        const reply = await fetch(server.base + where, { method: "POST", headers, body: JSON.stringify(body) });
-        assert.ok(reply.ok, `${where} was answered ${reply.status}: ${await reply.clone().text()}`);
-        return reply;
-    };
-    /// Posts a day; its page.
-    server.day = async (body) => (await server.post("/v1/days", body)).headers.get("location").replace("/v1/", "/");
-    await server.start();
-    return server;
-}
-
-/// A small day.
-function meadow(flights = 256) {
-    const day = example("days/meadow.json");
-    delete day.until;
-    return { ...day, flights };
-}
-
-/// Runs a story with a server and a context of its own.
-function story(name, told, { tokens, browser: options, context: wishes } = {}) {
-    return [name, async (shared) => {
-        const server = await serving(tokens);
-        const browser = options ? await chromium.launch({ executablePath: process.env.CHROMIUM, ...options }) : shared;
-        const context = await browser.newContext({ viewport: { width: 360, height: 740 }, ...wishes });
-        try {
-            await told({ server, browser, context, page: await context.newPage() });
-        } finally {
-            await context.close();
-            if (options) await browser.close();
-            await server.end();
-        }
-    }];
-}
+import { GATES, shots } from "./gates.mjs";
+import { asks, kept, meadow, story, text, until } from "./serving.mjs";
 
 /// A name of the server for which a browser has no leave to keep anything: plain HTTP, not this machine's own name.
 const FIELD = { args: ["--no-sandbox", "--host-resolver-rules=MAP field.example 127.0.0.1"] };
-
-async function text(page, selector = "body") {
-    return (await page.locator(selector).first().innerText()).replaceAll(/\s+/g, " ");
-}
-
-/// Waits until something that a page works out comes true.
-async function until(page, what, argument) {
-    for (let tries = 0; tries < 300; tries += 1) {
-        if (await page.evaluate(what, argument)) return;
-        await page.waitForTimeout(100);
-    }
-    throw new Error(`it did not come true: ${what}`);
-}
-
-/// Waits until the worker has kept this page: it answers for every page that is opened from then on.
-async function kept(page) {
-    await until(page, async (path) => {
-        for (const name of await caches.keys()) {
-            const keys = await (await caches.open(name)).keys();
-            if (keys.some((key) => new URL(key.url).pathname === path)) return true;
-        }
-        return false;
-    }, new URL(page.url()).pathname);
-}
 
 async function axe(page) {
     assert.deepEqual(await GATES.axe({ page }), []);
@@ -287,19 +191,6 @@ async function savedFile({ server, browser, page }) {
     await open(loading);
     assert.notDeepEqual(asked, []);
     await alone.close();
-}
-
-/// A day that takes some seconds, posted as the page for entering one does: a quick look first, then the whole as a job.
-async function asks(page, server, flights) {
-    return page.evaluate(async ([look, whole]) => {
-        const post = (body, more) => fetch("/v1/days", {
-            method: "POST", body: JSON.stringify(body), headers: { "content-type": "application/json", ...more },
-        });
-        const begun = performance.timeOrigin + performance.now();
-        const [first, job] = [await post(look, {}), await post(whole, { prefer: "respond-async" })];
-        const id = (reply) => reply.headers.get("location").split("/").pop();
-        return { begun, look: id(first), job: id(job), statuses: [first.status, job.status] };
-    }, [meadow(64), meadow(flights)]);
 }
 
 async function progress({ server, page, context }) {

@@ -258,32 +258,11 @@ pub fn flight(row: &At, number: usize, weather: Weather, view: &View) -> Markup 
 
 /// The chances at every limit, on demand: a cell has those at the limit of the condition.
 fn each_limit(of: &At, units: Units) -> Markup {
-    let limits = of.get("limits").items();
+    let limits: Vec<Markup> = of.get("limits").items().iter().map(|each| limit(each, units)).collect();
     html! {
         details.limits {
             summary { "Chances at " (parts::many(limits.len(), "limit")) }
-            (parts::wide("Chances at each limit", html! {
-                thead {
-                    tr {
-                        th scope="col" { "Delay" }
-                        @for each in &limits {
-                            th scope="col" { "Over " (limit(each, units)) }
-                            th scope="col" { "Unsafe opening at " (limit(each, units)) }
-                        }
-                    }
-                }
-                tbody {
-                    @for delay in of.get("delays").items() {
-                        tr {
-                            th scope="row" { (delay.get("label").words()) }
-                            @for each in delay.get("limits").items() {
-                                td { (each.get("over").chance()) }
-                                td { (each.get("unsafe_opening").chance()) }
-                            }
-                        }
-                    }
-                }
-            }))
+            (parts::chances("Chances at each limit", &html! {}, (&of.get("delays").items(), &limits), |_, _| html! {}, None))
         }
     }
 }

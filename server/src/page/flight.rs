@@ -123,10 +123,19 @@ fn decision(at: &At, weather: Weather, units: Units) -> Markup {
 /// The picture and the numbers that it is drawn from.
 fn openings(at: &At, weather: Weather, view: &View) -> Markup {
     let (id, units) = (at.get("id").text(), view.units());
-    let (delays, limits) = (at.get("delays").items(), at.get("limits").items());
+    let (delays, limits, advice) = (at.get("delays").items(), at.get("limits").items(), at.get("advice"));
+    let of_condition =
+        limits.iter().position(|each| each.get("limit_m_s").number() == advice.get("limit_m_s").number());
+    let named = |(k, each): (usize, &At)| html! { (limit(each, units)) @if of_condition == Some(k) { ", the limit of the condition" } };
+    let limits: Vec<Markup> = limits.iter().enumerate().map(named).collect();
+    let standing =
+        |k: usize, delay: &At| html! { @if of_condition == Some(k) { (word(&delay.get("standing"), weather)) } };
     let picture = format!("/v1/assessments/{id}/deploy-speed.svg");
     let place = Place::of_limits(at);
     let (speed, length, time) = (Quantity::Speed, Quantity::Length, Quantity::Time);
+    let chances = html! {
+        caption { "Over all flights: faster than the limit at " (place.name()) ", or an unsafe opening for any reason." }
+    };
     html! {
         section aria-labelledby="openings" {
             h2 #openings { "When it opens, and how fast" }
@@ -137,31 +146,7 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
                 figcaption { "Median, and what half and 90 % of the flights lie between. The chance of an unsafe opening is below it." }
             }
             (parts::slowest(at, units))
-            (parts::wide("Chances of each delay", html! {
-                caption { "Over all flights: faster than the limit at " (place.name()) ", or an unsafe opening for any reason." }
-                thead {
-                    tr {
-                        th scope="col" { "Delay" }
-                        th scope="col" { "Stands at " (limit(&at.get("advice"), units)) }
-                        @for at_limit in &limits {
-                            th scope="col" { "Over " (limit(at_limit, units)) }
-                            th scope="col" { "Unsafe opening at " (limit(at_limit, units)) }
-                        }
-                    }
-                }
-                tbody {
-                    @for (k, delay) in delays.iter().enumerate() {
-                        tr id={ "delay-" (k) } {
-                            th scope="row" { (delay.get("label").words()) }
-                            td { (word(&delay.get("standing"), weather)) }
-                            @for of_limit in delay.get("limits").items() {
-                                td { (of_limit.get("over").chance()) }
-                                td { (of_limit.get("unsafe_opening").chance()) }
-                            }
-                        }
-                    }
-                }
-            }))
+            (parts::chances("Chances of each delay", &chances, (&delays, &limits), standing, of_condition.or(Some(0))))
             (parts::wide("When and how fast each delay opens", html! {
                 caption { "Airspeed at " (place.name()) ", time and height at ejection, over the flights that ejected in the air." }
                 thead {

@@ -286,37 +286,17 @@ fn of_flight(job: &Job, told: &Told, units: Units) -> Markup {
     };
     let at = At::whole(glimpse);
     let delays = at.get("delays").items();
-    let limits = delays.first().map(|delay| delay.get("limits").items()).unwrap_or_default();
     let speed = |at: &At| {
         let other = if units == Units::Si { Units::Us } else { Units::Si };
         html! { (at.measure(Quantity::Speed, units)) " (" (at.measure(Quantity::Speed, other)) ")" }
     };
+    let limits = delays.first().map(|delay| delay.get("limits").items()).unwrap_or_default();
+    let limits: Vec<Markup> = limits.iter().map(|limit| speed(&limit.get("limit_m_s"))).collect();
     html! {
         section #so-far data-live="" data-answer={ "/v1/jobs/" (job.id) "/events" } aria-labelledby="chances" {
             h2 #chances { "The chances so far" }
             p.about { (at.get("flights").count()) " of " (at.get("of").count()) " flights. Every interval is that of so many flights." }
-            (parts::wide("Chances of each delay so far", html! {
-                thead {
-                    tr {
-                        th scope="col" { "Delay" }
-                        @for limit in &limits {
-                            th scope="col" { "Over " (speed(&limit.get("limit_m_s"))) }
-                            th scope="col" { "Unsafe opening at " (speed(&limit.get("limit_m_s"))) }
-                        }
-                    }
-                }
-                tbody {
-                    @for delay in &delays {
-                        tr {
-                            th scope="row" { (delay.get("label").words()) }
-                            @for limit in delay.get("limits").items() {
-                                td { (limit.get("over").chance()) }
-                                td { (limit.get("unsafe_opening").chance()) }
-                            }
-                        }
-                    }
-                }
-            }))
+            (parts::chances("Chances of each delay so far", &html! {}, (&delays, &limits), |_, _| html! {}, None))
         }
     }
 }

@@ -12,6 +12,37 @@ pub fn wide(name: &str, table: Markup) -> Markup {
     html! { div.wide role="region" aria-label=(name) tabindex="0" { table { (table) } } }
 }
 
+/// The chances of every delay at each limit. One limit stands below the other, so that a phone shows all of a row: over it, and
+/// an unsafe opening, with what is said `beside` that. Rows at the limit `led_to`, by its number, are led to by the cells above.
+pub fn chances(
+    name: &str,
+    caption: &Markup,
+    (delays, limits): (&[At], &[Markup]),
+    beside: impl Fn(usize, &At) -> Markup,
+    led_to: Option<usize>,
+) -> Markup {
+    wide(
+        name,
+        html! {
+            (caption)
+            thead { tr { th scope="col" { "Delay" } th scope="col" { "Over the limit" } th scope="col" { "Unsafe opening" } } }
+            @for (k, limit) in limits.iter().enumerate() {
+                tbody.limit {
+                    tr { th scope="rowgroup" colspan="3" { "At " (limit) } }
+                    @for (row, delay) in delays.iter().enumerate() {
+                        @let at_limit = delay.get("limits").nth(k);
+                        tr id=[(led_to == Some(k)).then(|| format!("delay-{row}"))] {
+                            th scope="row" { (delay.get("label").words()) }
+                            td { (at_limit.get("over").chance()) }
+                            td { (at_limit.get("unsafe_opening").chance()) " " (beside(k, delay)) }
+                        }
+                    }
+                }
+            }
+        },
+    )
+}
+
 /// A line of code that scrolls by itself.
 pub fn code(name: &str, text: &str) -> Markup {
     html! { div.wide role="region" aria-label=(name) tabindex="0" { pre { code { (text) } } } }

@@ -58,13 +58,25 @@ function put(fresh) {
     if (names(fresh) !== names(document)) {
         const own = document.querySelector("#main > section, #main > p[data-live]");
         const other = fresh.querySelector("#main > section, #main > p[data-live]");
-        own.replaceWith(document.importNode(other, true));
+        replace(own, other);
     }
     for (const part of parts(fresh)) {
         const own = document.getElementById(part.id);
         // What somebody unfolded is no difference.
-        if (own && own.outerHTML.replaceAll(` open=""`, "") !== part.outerHTML) own.replaceWith(document.importNode(part, true));
+        if (own && own.outerHTML.replaceAll(` open=""`, "") !== part.outerHTML) replace(own, part);
     }
+}
+
+/// Puts a part in place of one that shows the same: what was unfolded in it stays so, and whoever stands in it keeps their place.
+function replace(own, other) {
+    const fresh = document.importNode(other, true);
+    const all = (of, selector) => [...of.querySelectorAll(selector)];
+    const stops = "a, summary, [tabindex]";
+    const at = all(own, stops).indexOf(document.activeElement);
+    const folds = all(fresh, "details");
+    for (const [k, fold] of all(own, "details").entries()) if (folds[k]) folds[k].open = fold.open;
+    own.replaceWith(fresh);
+    all(fresh, stops)[at]?.focus({ preventScroll: true });
 }
 
 /// Has a screen reader say how far it is, now and then.

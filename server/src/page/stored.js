@@ -55,7 +55,9 @@ function grows(worker) {
 function keeper(worker, button) {
     const said = document.getElementById("kept-day");
     button.addEventListener("click", async () => {
-        button.disabled = true;
+        if (button.ariaDisabled === "true") return;
+        // It stays where it is for whoever stands on it.
+        button.ariaDisabled = "true";
         try {
             const count = await ask(worker, { asks: "day", address: location.href }, ({ done, of }) => {
                 said.textContent = `${done} of ${of} kept`;
@@ -64,7 +66,7 @@ function keeper(worker, button) {
         } catch {
             said.textContent = button.dataset.failed;
         }
-        button.disabled = false;
+        button.ariaDisabled = "false";
     });
 }
 

@@ -100,7 +100,7 @@ pub struct DayEntry {
     /// Electronic deployments to compare.
     #[schema(max_items = 32)]
     pub electronics: Option<Vec<ElectronicsEntry>>,
-    /// How uncertain each input is, where that differs.
+    /// How uncertain each input is, where that differs. A distribution takes the place of the day's if that is of another kind.
     pub spread: Option<SpreadRequest>,
     /// Shares of flights with a failure, where they differ.
     pub failures: Option<FailureShares>,

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use serde_json::{Map, Value};
 
+use super::request::LawRequest;
 use super::{Asked, FieldFault};
 
 /// Most bytes of layers that are read for one request, those of every flight card counted: seconds, not minutes.
@@ -35,6 +36,7 @@ impl Layers {
             let parts = layer.mount.rsplit('/').filter(|part| !part.is_empty());
             let patch = parts
                 .fold(Value::clone(&layer.value), |inner, part| Value::Object(Map::from_iter([(part.into(), inner)])));
+            give_way(&mut whole, &patch);
             json_patch::merge(&mut whole, &patch);
         }
         whole
@@ -83,6 +85,18 @@ impl Layers {
     }
 }
 
+/// A distribution is of one kind: what is laid over one of another kind takes its place.
+fn give_way(whole: &mut Value, patch: &Value) {
+    for (name, above) in patch["spread"].as_object().into_iter().flatten() {
+        let below = whole.get_mut("spread").and_then(|spread| spread.get_mut(name));
+        if let (Some(Value::Object(below)), Value::Object(above)) = (below, above)
+            && above.iter().any(|(kind, law)| LawRequest::KINDS.contains(&kind.as_str()) && !law.is_null())
+        {
+            below.retain(|kind, _| above.contains_key(kind));
+        }
+    }
+}
+
 /// What is laid over a flight card and gives a wind takes away the weather below it, and the other way round.
 pub fn in_place_of(members: &mut Map<String, Value>) {
     let gives = |members: &Map<String, Value>, name: &str| members.get(name).is_some_and(|value| !value.is_null());
@@ -125,6 +139,36 @@ mod tests {
             "card": {"name": "a", "motor": {"diameter": 0.018}},
         });
         assert_eq!(layers().merged(), expected);
+    }
+
+    #[test]
+    fn a_distribution_takes_the_place_of_one_of_another_kind() {
+        let of = |spread: Value| Layer {
+            at: String::new(),
+            mount: "",
+            value: Arc::new(json!({"spread": spread})),
+            own: &[],
+        };
+        let day =
+            json!({"drag": {"normal": {"mean": 1.1, "sd": 0.1}}, "wind": {"component_sd": 2}, "mass": {"fixed": 1}});
+        for (own, expected) in [
+            (json!({"drag": {"fixed": 1.2}}), json!({"drag": {"fixed": 1.2}})),
+            (json!({"drag": {"normal": {"sd": 0.2}}}), json!({"drag": {"normal": {"mean": 1.1, "sd": 0.2}}})),
+            (json!({"drag": {"normal": null}}), json!({"drag": {}})),
+            (json!({"drag": {"nonsense": 1}}), json!({"drag": {"normal": {"mean": 1.1, "sd": 0.1}, "nonsense": 1}})),
+            (json!({"drag": 1}), json!({"drag": 1})),
+            (json!({"wind": {"direction_sd": 5}}), json!({"wind": {"component_sd": 2, "direction_sd": 5}})),
+            (json!(1), json!(null)),
+        ] {
+            let mut whole = json!({"spread": day});
+            for (name, value) in expected.as_object().into_iter().flatten() {
+                whole["spread"][name] = value.clone();
+            }
+            if expected.is_null() {
+                whole["spread"] = own.clone();
+            }
+            assert_eq!(Layers(vec![of(day.clone()), of(own.clone())]).merged(), whole, "{own}");
+        }
     }
 
     #[test]

@@ -944,6 +944,26 @@ pub struct LawRequest {
     pub sample: Option<Vec<LawNumber>>,
 }
 
+impl LawRequest {
+    /// Their names.
+    pub const KINDS: [&str; 7] =
+        ["fixed", "normal", "truncated_normal", "log_normal", "uniform", "triangular", "sample"];
+
+    /// How many it holds.
+    pub fn count(&self) -> usize {
+        let given = [
+            self.fixed.is_some(),
+            self.normal.is_some(),
+            self.truncated_normal.is_some(),
+            self.log_normal.is_some(),
+            self.uniform.is_some(),
+            self.triangular.is_some(),
+            self.sample.is_some(),
+        ];
+        given.into_iter().filter(|given| *given).count()
+    }
+}
+
 /// Normal distribution.
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

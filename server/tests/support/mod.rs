@@ -9,6 +9,7 @@
 )]
 
 use std::io;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, LazyLock};
 use std::time::{Duration, Instant};
@@ -229,6 +230,13 @@ pub fn json_request(uri: &str, body: impl Into<Body>) -> Request<Body> {
 /// An invented card, flown few times.
 pub fn card() -> Value {
     serde_json::from_str(include_str!("card.json")).unwrap()
+}
+
+/// One of the examples that come with the program.
+pub fn example(name: &str) -> Value {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(name);
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}"))
 }
 
 /// The published description.

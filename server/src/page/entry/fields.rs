@@ -96,6 +96,15 @@ impl Forms {
         }
     }
 
+    /// A place at which one of them is chosen, below which the fields of its forms are said.
+    pub fn base(self) -> &'static str {
+        match self {
+            Self::Law => "/spread/-",
+            Self::Area => "/site/areas/-",
+            Self::Rules => "/rule_set",
+        }
+    }
+
     /// The forms: the member that each is, what it is called, its fields.
     pub fn each(self) -> &'static [(&'static str, &'static str, &'static [Part])] {
         match self {
@@ -132,28 +141,8 @@ const fn law(at: &'static str, label: &'static str) -> Part {
 
 /// A day but for its flights.
 pub static DAY: &[Part] = &[
-    group(
-        "",
-        "The rail",
-        "As most flights of the day have it; a flight may say otherwise.",
-        &[
-            field("launch/rail_length", "Rail or rod, travel until the last guide leaves", "8 ft"),
-            field("launch/tilt", "Tilt from vertical", "5 deg"),
-            field("launch/azimuth", "Leaning towards", "250 deg"),
-            more(
-                "launch",
-                "More of the rail",
-                "",
-                &[
-                    field("pad", "Pad", "A"),
-                    field("friction", "Friction of the guides", "0.1"),
-                    field("forward_guide", "Forward rail guide, from the nose tip", "600 mm"),
-                    field("aft_guide", "Aft rail guide, from the nose tip", "900 mm"),
-                ],
-            ),
-            how("delays", "Delays of the ejection charge", "5, 7, 10", How::List),
-        ],
-    ),
+    group("launch", "The rail", "As most flights of the day have it; a flight may say otherwise.", RAIL),
+    group("", "Delays and altimeters", "As most flights of the day have them; a flight may say otherwise.", DEPLOYING),
     group(
         "site",
         "The field",
@@ -209,40 +198,16 @@ pub static DAY: &[Part] = &[
             ),
         ],
     ),
-    group(
+    group("wind", "Wind by hand", "Give this, or messages below; a calm day is a speed of 0.", WINDS),
+    more(
         "wind",
-        "Wind by hand",
-        "Give this, or messages below; a calm day is a speed of 0.",
+        "More of the wind by hand",
+        "",
         &[
-            field("surface/speed", "Mean wind near the ground", "8 mph"),
-            field("surface/direction", "Blowing from", "250 deg"),
-            field("surface/measuring_height", "Height of the instrument", "2 m"),
-            field("surface/gust", "Gusts up to", "14 mph"),
             field("source", "Where these figures come from", "hand-held, 10:15"),
-            list(
-                "layers",
-                "Winds aloft",
-                "wind aloft",
-                &[
-                    field("height_above_ground", "Height above ground", "1000 ft"),
-                    field("height_above_sea", "or height above the sea", "5000 ft"),
-                    field("speed", "Speed", "12 kt"),
-                    field("direction", "Blowing from", "265 deg"),
-                ],
-            ),
-            more(
-                "",
-                "Ground and gusts",
-                "",
-                &[
-                    field("age", "Age of these figures at launch", "2 h"),
-                    field("terrain", "Surroundings", ""),
-                    field("roughness_length", "or roughness length", "30 mm"),
-                    field("power_exponent", "or exponent of the power law", "0.15"),
-                    field("turbulence", "Gusts by", ""),
-                    field("turbulence_wind_at_20_ft", "or by a wind at 20 ft", "15 kt"),
-                ],
-            ),
+            field("age", "Age of these figures at launch", "2 h"),
+            list("members", "Members of an ensemble", "member", WINDS),
+            group("", "Ground and gusts", "", GROUND),
         ],
     ),
     group(
@@ -257,7 +222,7 @@ pub static DAY: &[Part] = &[
             how("sounding", "Sounding", "TTAA 81001 72518 ...", How::Lines),
             more(
                 "",
-                "Other forms of winds aloft, and the ground",
+                "Other forms of winds aloft",
                 "",
                 &[
                     how(
@@ -269,13 +234,9 @@ pub static DAY: &[Part] = &[
                     how("coverage", "CoverageJSON, pasted or from a file", "", How::Json),
                     how("decoded", "What was decoded before, pasted or from a file", "", How::Json),
                     how("members", "Members of an ensemble", "", How::Json),
-                    field("terrain", "Surroundings", ""),
-                    field("roughness_length", "or roughness length", "30 mm"),
-                    field("power_exponent", "or exponent of the power law", "0.15"),
-                    field("turbulence", "Gusts by", ""),
-                    field("turbulence_wind_at_20_ft", "or by a wind at 20 ft", "15 kt"),
                 ],
             ),
+            more("", "Ground and gusts", "", GROUND),
         ],
     ),
     group(
@@ -316,55 +277,8 @@ pub static DAY: &[Part] = &[
             how("advise", "Also tried", "", How::Some),
         ],
     ),
-    more(
-        "spread",
-        "How uncertain each figure is",
-        "What is assumed of each, and why, stands beside it.",
-        &[
-            law("impulse", "Impulse"),
-            law("burn_time", "Burn time"),
-            law("delay", "Delay"),
-            field("delay_out_of_tolerance_share", "Delays outside their tolerance", "5 %"),
-            law("mass", "Mass"),
-            law("centre_of_gravity", "Centre of gravity"),
-            law("centre_of_pressure", "Centre of pressure"),
-            law("drag", "Drag"),
-            law("normal_force_slope", "Normal-force slope"),
-            law("thrust_misalignment", "Thrust off the axis"),
-            law("fin_misalignment", "Fins off the axis"),
-            law("roll_rate", "Roll"),
-            law("rail_angle", "Rail off its setting"),
-            law("canopy_drag", "Drag of what opens"),
-            law("line_stretch_lag", "Ejection to line stretch"),
-            law("apogee_lag", "Lag of an altimeter at apogee"),
-            law("sensed_height", "Height that an altimeter senses"),
-            law("temperature", "Air temperature"),
-            law("pressure", "Air pressure"),
-            field("wind/component_sd", "Wind, each component", "1.5 m/s"),
-            field("wind/growth_per_hour", "Wind, more for each hour of age", "0.04 m/s"),
-            field("wind/direction_sd", "Wind, direction", "10 deg"),
-            field("wind/correlation_length", "Wind, height over which errors agree", "1000 m"),
-        ],
-    ),
-    more(
-        "failures",
-        "Shares of failures",
-        "None is assumed.",
-        &[
-            field("no_ejection", "No ejection", "1 %"),
-            field("nothing_fills", "Nothing fills", "1 %"),
-            field("early_ejection", "Ejects too early", "1 %"),
-            field("delay_out_of_tolerance", "Delay far off", "1 %"),
-            field("wrong_delay", "Wrong delay fitted", "1 %"),
-            field("impulse_short", "Motor gives too little", "1 %"),
-            field("first_fails", "First does not fill", "1 %"),
-            field("main_at_once", "Main opens with the first", "1 %"),
-            field("parts_separate", "Cord breaks", "1 %"),
-            field("motor_ejected", "Motor driven out", "1 %"),
-            field("fin_lost", "Fin lost", "1 %"),
-            field("motor_bursts", "Motor bursts", "1 %"),
-        ],
-    ),
+    more("spread", "How uncertain each figure is", "What is assumed of each, and why, stands beside it.", SPREAD),
+    more("failures", "Shares of failures", "None is assumed.", FAILURES),
     group("", "A note", "", &[how("note", "Note to keep with the day", "", How::Lines)]),
 ];
 
@@ -408,57 +322,13 @@ pub static FLIGHT: &[Part] = &[
             ),
         ],
     ),
-    group(
-        "",
-        "Delays and altimeters",
-        "Where they differ from those of the day.",
-        &[
-            how("delays", "Delays of the ejection charge", "5, 7, 10", How::List),
-            list(
-                "electronics",
-                "Altimeters",
-                "altimeter",
-                &[
-                    field("fires_at", "Fires at", ""),
-                    field("height", "at a height of", "150 m"),
-                    field("backup_delay", "Motor's delay behind it", "10 s"),
-                ],
-            ),
-        ],
-    ),
-    group(
-        "card/recovery/first",
-        "What opens first",
-        "",
-        &[
-            field("kind", "Opens", ""),
-            field("diameter", "Parachute: diameter of the cloth", "24 in"),
-            field("length", "Streamer: length", "1.2 m"),
-            field("width", "Streamer: width", "100 mm"),
-            more(
-                "",
-                "Drag and filling",
-                "",
-                &[
-                    field("drag_coefficient", "Drag coefficient of the cloth", "0.75"),
-                    field("fill_constant", "Diameters of air path until full", "8"),
-                ],
-            ),
-        ],
-    ),
+    group("", "Delays and altimeters", "Where they differ from those of the day.", DEPLOYING),
+    group("card/recovery/first", "What opens first", "", DEVICE),
     more(
         "card/recovery",
         "What opens second",
         "",
-        &[
-            field("main_height", "Coming down, at", "500 ft"),
-            field("main/kind", "Opens", ""),
-            field("main/diameter", "Parachute: diameter of the cloth", "48 in"),
-            field("main/length", "Streamer: length", "1.2 m"),
-            field("main/width", "Streamer: width", "100 mm"),
-            field("main/drag_coefficient", "Drag coefficient of the cloth", "0.75"),
-            field("main/fill_constant", "Diameters of air path until full", "8"),
-        ],
+        &[field("main_height", "Coming down, at", "500 ft"), group("main", "The second", "", DEVICE)],
     ),
     group(
         "card/airframe",
@@ -535,20 +405,9 @@ pub static FLIGHT: &[Part] = &[
             field("roughness", "Roughness of the surface", "20 um"),
         ],
     ),
-    more(
-        "launch",
-        "Rail of this flight",
-        "Where it differs from that of the day.",
-        &[
-            field("rail_length", "Rail or rod, travel until the last guide leaves", "3 ft"),
-            field("tilt", "Tilt from vertical", "5 deg"),
-            field("azimuth", "Leaning towards", "250 deg"),
-            field("pad", "Pad", "A"),
-            field("friction", "Friction of the guides", "0.1"),
-            field("forward_guide", "Forward rail guide, from the nose tip", "600 mm"),
-            field("aft_guide", "Aft rail guide, from the nose tip", "900 mm"),
-        ],
-    ),
+    more("launch", "Rail of this flight", "Where it differs from that of the day.", RAIL),
+    more("spread", "How uncertain its figures are", "Where that differs from what the day says of it.", SPREAD),
+    more("failures", "Shares of its failures", "Where they differ from those of the day.", FAILURES),
     more(
         "",
         "Hour of this flight, and copies",
@@ -558,6 +417,134 @@ pub static FLIGHT: &[Part] = &[
             field("copy_of", "Copied from the flight called", "pad 1"),
         ],
     ),
+];
+
+/// A rail, of the day or of one flight.
+const RAIL: &[Part] = &[
+    field("rail_length", "Rail or rod, travel until the last guide leaves", "8 ft"),
+    field("tilt", "Tilt from vertical", "5 deg"),
+    field("azimuth", "Leaning towards", "250 deg"),
+    more(
+        "",
+        "More of the rail",
+        "",
+        &[
+            field("pad", "Pad", "A"),
+            field("friction", "Friction of the guides", "0.1"),
+            field("forward_guide", "Forward rail guide, from the nose tip", "600 mm"),
+            field("aft_guide", "Aft rail guide, from the nose tip", "900 mm"),
+        ],
+    ),
+];
+
+/// What has it open, of the day or of one flight.
+const DEPLOYING: &[Part] = &[
+    how("delays", "Delays of the ejection charge", "5, 7, 10", How::List),
+    list(
+        "electronics",
+        "Altimeters",
+        "altimeter",
+        &[
+            field("fires_at", "Fires at", ""),
+            field("height", "at a height of", "150 m"),
+            field("backup_delay", "Motor's delay behind it", "10 s"),
+        ],
+    ),
+];
+
+/// What opens, first or second.
+const DEVICE: &[Part] = &[
+    field("kind", "Opens", ""),
+    field("diameter", "Parachute: diameter of the cloth", "24 in"),
+    field("length", "Streamer: length", "1.2 m"),
+    field("width", "Streamer: width", "100 mm"),
+    more(
+        "",
+        "Drag and filling",
+        "",
+        &[
+            field("drag_coefficient", "Drag coefficient of the cloth", "0.75"),
+            field("fill_constant", "Diameters of air path until full", "8"),
+        ],
+    ),
+];
+
+/// A wind, the one that there is or one that may come.
+const WINDS: &[Part] = &[
+    group(
+        "surface",
+        "Near the ground",
+        "",
+        &[
+            field("speed", "Mean wind near the ground", "8 mph"),
+            field("direction", "Blowing from", "250 deg"),
+            field("measuring_height", "Height of the instrument", "2 m"),
+            field("gust", "Gusts up to", "14 mph"),
+        ],
+    ),
+    list(
+        "layers",
+        "Winds aloft",
+        "wind aloft",
+        &[
+            field("height_above_ground", "Height above ground", "1000 ft"),
+            field("height_above_sea", "or height above the sea", "5000 ft"),
+            field("speed", "Speed", "12 kt"),
+            field("direction", "Blowing from", "265 deg"),
+        ],
+    ),
+];
+
+/// What the wind blows over, whoever tells it.
+const GROUND: &[Part] = &[
+    field("terrain", "Surroundings", ""),
+    field("roughness_length", "or roughness length", "30 mm"),
+    field("power_exponent", "or exponent of the power law", "0.15"),
+    field("turbulence", "Gusts by", ""),
+    field("turbulence_wind_at_20_ft", "or by a wind at 20 ft", "15 kt"),
+];
+
+/// How uncertain figures are, of the day or of one flight.
+const SPREAD: &[Part] = &[
+    law("impulse", "Impulse"),
+    law("burn_time", "Burn time"),
+    law("delay", "Delay"),
+    field("delay_out_of_tolerance_share", "Delays outside their tolerance", "5 %"),
+    law("mass", "Mass"),
+    law("centre_of_gravity", "Centre of gravity"),
+    law("centre_of_pressure", "Centre of pressure"),
+    law("drag", "Drag"),
+    law("normal_force_slope", "Normal-force slope"),
+    law("thrust_misalignment", "Thrust off the axis"),
+    law("fin_misalignment", "Fins off the axis"),
+    law("roll_rate", "Roll"),
+    law("rail_angle", "Rail off its setting"),
+    law("canopy_drag", "Drag of what opens"),
+    law("line_stretch_lag", "Ejection to line stretch"),
+    law("apogee_lag", "Lag of an altimeter at apogee"),
+    law("sensed_height", "Height that an altimeter senses"),
+    law("temperature", "Air temperature"),
+    law("pressure", "Air pressure"),
+    field("wind/component_sd", "Wind, each component", "1.5 m/s"),
+    field("wind/growth_per_hour", "Wind, more for each hour of age", "0.04 m/s"),
+    field("wind/direction_sd", "Wind, direction", "10 deg"),
+    field("wind/correlation_length", "Wind, height over which errors agree", "1000 m"),
+];
+
+/// How often what goes wrong, of the day or of one flight.
+const FAILURES: &[Part] = &[
+    field("no_ejection", "No ejection", "1 %"),
+    field("nothing_fills", "Nothing fills", "1 %"),
+    field("early_ejection", "Ejects too early", "1 %"),
+    field("delay_out_of_tolerance", "Delay far off", "1 %"),
+    field("wrong_delay", "Wrong delay fitted", "1 %"),
+    field("impulse_short", "Motor gives too little", "1 %"),
+    field("first_fails", "First does not fill", "1 %"),
+    field("main_at_once", "Main opens with the first", "1 %"),
+    field("parts_separate", "Cord breaks", "1 %"),
+    field("motor_ejected", "Motor driven out", "1 %"),
+    field("fin_lost", "Fin lost", "1 %"),
+    field("motor_bursts", "Motor bursts", "1 %"),
 ];
 
 /// Without examples, but for a share: the same form is offered for factors, lengths, times and angles, and what holds for one is

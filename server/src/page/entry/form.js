@@ -67,8 +67,7 @@ function fillOne(one) {
     const template = [...formsOf(one)].find((template) => template.dataset.form === select.value);
     inner.replaceChildren();
     if (!template) return;
-    const base = baseOf(template);
-    inner.append(made(template, (pattern) => one.dataset.one + pattern.slice(base.length)));
+    inner.append(made(template, (pattern) => one.dataset.one + pattern.slice(template.dataset.base.length)));
     fill(inner);
 }
 
@@ -185,11 +184,14 @@ function openFlight(k) {
 const isCopy = (entry) => typeof entry?.copy_of === "string";
 
 /// What a patch and a later one come to (JSON Merge Patch, RFC 7396). What the later one takes away it still takes away: the
-/// day's own lies below both.
-function laidOver(value, patch) {
+/// day's own lies below both. A form takes the place of another of the same choice.
+function laidOver(value, patch, pattern = "/entries/-") {
     if (!isObject(patch)) return patch;
     const merged = Object.assign(Object.create(null), isObject(value) ? value : {});
-    for (const [name, inner] of Object.entries(patch)) merged[name] = laidOver(merged[name], inner);
+    const isForm = (name) => known.forms.has(`${pattern}/${name}`);
+    const chosen = Object.keys(patch).some((name) => isForm(name) && patch[name] !== null);
+    for (const name of chosen ? Object.keys(merged) : []) if (isForm(name) && !(name in patch)) delete merged[name];
+    for (const [name, inner] of Object.entries(patch)) merged[name] = laidOver(merged[name], inner, `${pattern}/${escapedPart(name)}`);
     return merged;
 }
 

@@ -280,14 +280,9 @@ fn one(at: &str, beside: bool, label: &str, forms: Forms) -> Markup {
 }
 
 fn templates(forms: Forms) -> Markup {
-    let below = match forms {
-        Forms::Law => "/spread/-",
-        Forms::Area => "/site/areas/-",
-        Forms::Rules => "/rule_set",
-    };
     html! {
         @for (name, _, inner) in forms.each() {
-            template data-forms=(forms.name()) data-form=(name) { (parts(inner, below, 6)) }
+            template data-forms=(forms.name()) data-form=(name) data-base=(forms.base()) { (parts(inner, forms.base(), 6)) }
         }
     }
 }

@@ -65,15 +65,12 @@ function learn(root, below = (pattern) => pattern) {
         known.ones.set(pattern, one);
         for (const template of formsOf(one)) {
             known.forms.add(`${pattern}/${template.dataset.form}`);
-            learn(template.content, (inner) => pattern + inner.slice(baseOf(template).length));
+            learn(template.content, (inner) => pattern + inner.slice(template.dataset.base.length));
         }
     }
     for (const template of root.querySelectorAll("template:not([data-forms])")) learn(template.content, below);
 }
 
-/// What a form's patterns begin with in its template.
-const FORM_BASES = { law: "/spread/-", area: "/site/areas/-", rules: "/rule_set" };
-const baseOf = (template) => FORM_BASES[template.dataset.forms];
 const formsOf = (one) => document.querySelectorAll(`template[data-forms="${one.dataset.forms}"]`);
 
 function learnAll() {

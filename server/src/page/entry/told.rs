@@ -98,9 +98,11 @@ pub fn place(pointer: &str) -> Option<Place> {
     Some(Place { needed: place.needed && !of_day(pointer), ..place })
 }
 
-/// Whether the day has the same field as this one of a flight: what a flight leaves out is that of the day.
+/// Whether the day has the same field as this one of a flight: what a flight leaves out is that of the day. A list of its own
+/// takes the place of the day's, so that its items have all that they need.
 pub fn of_day(pointer: &str) -> bool {
-    pointer.strip_prefix(FLIGHTS).is_some_and(|same| OF_DAY.iter().any(|other| other == same))
+    let same = pointer.strip_prefix(FLIGHTS).filter(|same| !same.split('/').any(|part| part == "-"));
+    same.is_some_and(|same| OF_DAY.iter().any(|other| other == same))
 }
 
 /// What holds if a field is left out.
@@ -175,7 +177,8 @@ fn note(parts: &[Part], below: &str, labels: &mut Vec<(String, &'static str)>) {
             Part::Group { at, title, parts, .. } => {
                 let place = joined(below, at);
                 note(parts, &place, labels);
-                if !at.is_empty() {
+                // Of two groups of one place the first has its name.
+                if !at.is_empty() && labels.iter().all(|(other, _)| *other != place) {
                     labels.push((place, title));
                 }
             }

@@ -40,18 +40,9 @@ impl Reader<'_> {
     }
 
     fn law(&mut self, law: &LawRequest, at: &str, table: &Table, middle: Option<f64>) -> Option<Law> {
-        let given = [
-            ("fixed", law.fixed.is_some()),
-            ("normal", law.normal.is_some()),
-            ("truncated_normal", law.truncated_normal.is_some()),
-            ("log_normal", law.log_normal.is_some()),
-            ("uniform", law.uniform.is_some()),
-            ("triangular", law.triangular.is_some()),
-            ("sample", law.sample.is_some()),
-        ];
-        let count = given.iter().filter(|g| g.1).count();
+        let count = law.count();
         if count != 1 {
-            let names = given.map(|g| g.0).join(", ");
+            let names = LawRequest::KINDS.join(", ");
             self.faults.add(at, format!("it holds {count} distributions"), format!("give exactly one of {names}"));
             return None;
         }
