@@ -24,6 +24,7 @@ mod normal_force;
 mod page;
 mod pitch;
 mod properties;
+mod rare;
 mod recovery;
 mod reproducible;
 mod rotation;
@@ -57,6 +58,7 @@ static SUBJECTS: [&Subject; 27] = [
     &whole_law::SUBJECT,
     &coverage::SUBJECT,
     &drivers::SUBJECT,
+    &rare::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
     &properties::SUBJECT,
