@@ -13,7 +13,7 @@ fn card() -> Value {
     let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
     card["flights"] = json!(256);
     card["delays"] = json!([6, 9]);
-    card["failures"] = json!({"no_deployment": 0.001});
+    card["failures"] = json!({"no_ejection": 0.001});
     card
 }
 
