@@ -99,6 +99,7 @@
 //!         rule_set: None,
 //!         drivers: None,
 //!         settings: Default::default(),
+//!         rare: Vec::new(),
 //!     },
 //! };
 //! let case = Case::new(inputs).map_err(|faults| format!("{faults:?}"))?;
@@ -126,6 +127,7 @@ pub mod flight;
 pub mod lanes;
 pub mod limits;
 pub mod plane;
+pub mod rare;
 pub mod report;
 mod root;
 mod run;

@@ -114,6 +114,8 @@ limits! {
     MOST_FLIGHTS: "number of flights at most", "", 256.0, 1_000_000.0, "intervals are looked at after 256, 512, 1024 ... flights and after the most";
     HALF_WIDTH: "half-width of the intervals", "", 0.0001, 0.1, "0.005 ends the flights when every chance is known to half a point either way";
     DRIVERS: "number of base flights for the drivers", "", 256.0, 16_384.0, "1024 is a good start; each is flown fifteen times";
+    RARE_FLIGHTS: "number of flights that are counted", "", 1024.0, 262_144.0, "8192 is a good start; up to 8192 more seek it";
+    RARE_COUNT: "number of rare chances", "", 0.0, 16.0, "each has flights of its own";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";
     DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";

@@ -2,7 +2,8 @@
 
 use crate::advise::Standing;
 use crate::assumption::Assumption;
-use crate::case::Role;
+use crate::case::{RareEvent, Role};
+use crate::draw::Group;
 use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
@@ -76,10 +77,40 @@ pub struct Report {
     pub wind_limit: Option<WindLimit>,
     /// A setting of the rail that lands better, if that was asked.
     pub rail_advice: Option<RailAdvice>,
+    /// Chances that were sought because they are too rare to count, in the order asked.
+    pub rare: Vec<RareReport>,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.
     pub assumed: Vec<Assumption>,
+}
+
+/// A chance that was sought where it happens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RareReport {
+    /// Of what.
+    pub event: RareEvent,
+    /// Index of the way of deploying.
+    pub way: usize,
+    /// The chance, from its own flights.
+    pub chance: Chance,
+    /// All that is told of it where it lies below what the laws of the inputs can bear: less than this.
+    pub below: Option<f64>,
+    /// Flights of the search on top of them.
+    pub searched: u64,
+    /// Counted flights that would know it as well; `None` where it was hardly seen.
+    pub counted_alike: Option<f64>,
+    /// What made it happen, the farthest moved first.
+    pub moved: Vec<RareMove>,
+}
+
+/// A group of inputs in the flights in which something rare happens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RareMove {
+    /// Which.
+    pub group: Group,
+    /// How far their means lie from what was expected, in standard deviations together.
+    pub deviations: f64,
 }
 
 /// What one setting among many comes to: chances and landings, nothing else.

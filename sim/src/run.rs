@@ -6,15 +6,17 @@ use core::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use crate::advise;
-use crate::case::{Case, LimitApplies};
-use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw};
+use crate::case::{Case, LimitApplies, RareEvent};
+use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw, seed_of_round};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
     Ascent, Asked, Deployed, Deployment, Drawn, Electronics, Events, Failure, Fates, Flown, Pilot, WHOLE, Watchfulness,
     fly, fly_ascent, fly_whole_law,
 };
+use crate::rare;
 use crate::report::{CellReport, FailuresReport, Glimpse, Move, Report, WayReport};
 use crate::settings;
+use crate::stat::importance::{Proposal, Tried};
 use crate::stat::interval::Estimator;
 use crate::tally::{
     FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, curve_speeds, flight_report, limit_chances,
@@ -96,6 +98,8 @@ pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + 
     if asked.rail {
         report.rail_advice = Some(settings::rail(case, report.advice.lowest, stop)?);
     }
+    report.rare = rare::found(case, report.advice.lowest, stop)?;
+    report.cautions.extend(advise::rare_cautions(&report.rare, case));
     Some(report)
 }
 
@@ -204,12 +208,13 @@ pub fn work(case: &Case) -> Work {
     // For their chances alone hardly any descents are flown.
     let for_chances = shifts * flights_per_shift(question.flights);
     let whole = question.flights + question.drivers.map_or(0, drivers::flights) + settings::flights(question);
+    let sought = rare::flights(question);
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
     Work {
-        ascents: whole + for_chances + (1 + alone) * failing,
-        descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing,
+        ascents: whole + for_chances + (1 + alone) * failing + sought,
+        descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing + sought,
     }
 }
 
@@ -412,6 +417,44 @@ fn chances(
     Some(all)
 }
 
+/// Flies a range of flights of a round that seeks something rare, drawn from where it is sought, each fired as drawn; `None`
+/// when `stop` was raised meanwhile.
+pub fn tried(
+    case: &Case,
+    event: RareEvent,
+    way: usize,
+    round: u64,
+    proposal: &Proposal,
+    flights: Range<u64>,
+    stop: &AtomicBool,
+) -> Option<Vec<Tried>> {
+    let question = &case.inputs.question;
+    let (seed, ways) = (seed_of_round(question.seed, round), &question.ways[way..=way]);
+    let add = |all: &mut Vec<(u64, Tried)>, flights: Range<u64>, pilot: &mut Pilot| {
+        let mut moved = Vec::new();
+        let drawn: Vec<_> = flights
+            .clone()
+            .map(|flight| {
+                let mut told = (Box::default(), 0.0);
+                let numbers = Numbers::moved(question.points, seed, flight, |standard| {
+                    let weight = proposal.draw(flight / REPLICATES, standard);
+                    told = (Box::from(*standard), weight);
+                });
+                moved.push(told);
+                draw(case, &numbers, &Shift::NONE)
+            })
+            .collect();
+        let flown = pilot.fly(&drawn, ways);
+        for ((flight, flown), (numbers, weight)) in flights.zip(flown).zip(moved) {
+            let miss = rare::miss(case, event, &flown.deployed[0]);
+            all.push((flight, Tried { numbers, weight, miss }));
+        }
+    };
+    let mut all = in_batches(flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    all.sort_by_key(|tried| tried.0);
+    Some(all.into_iter().map(|tried| tried.1).collect())
+}
+
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so
 /// that it depends on the case alone.
 pub fn cell_m(case: &Case) -> f64 {
@@ -451,6 +494,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         drivers: None,
         wind_limit: None,
         rail_advice: None,
+        rare: Vec::new(),
         cautions,
         above_ceiling,
         delay_curve,

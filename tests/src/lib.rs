@@ -8,6 +8,7 @@ pub mod finite;
 pub mod general;
 pub mod kernel;
 pub mod named;
+pub mod rare;
 pub mod rockets;
 pub mod served;
 pub mod sheet;

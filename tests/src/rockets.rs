@@ -109,6 +109,7 @@ fn inputs(
             rule_set: None,
             drivers: None,
             settings: slowpoint_sim::settings::Settings::default(),
+            rare: Vec::new(),
         },
     }
 }

@@ -24,6 +24,7 @@ mod normal_force;
 mod page;
 mod pitch;
 mod properties;
+mod rare;
 mod recovery;
 mod reproducible;
 mod rotation;
@@ -36,7 +37,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 27] = [
+static SUBJECTS: [&Subject; 28] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -57,6 +58,7 @@ static SUBJECTS: [&Subject; 27] = [
     &whole_law::SUBJECT,
     &coverage::SUBJECT,
     &drivers::SUBJECT,
+    &rare::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
     &properties::SUBJECT,

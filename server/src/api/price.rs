@@ -11,7 +11,7 @@ use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 use slowpoint_sim::case::Case;
 use slowpoint_sim::report::CellReport;
-use slowpoint_sim::{Sample, Work as Flown, settings};
+use slowpoint_sim::{Sample, Work as Flown, rare, settings};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
@@ -52,13 +52,15 @@ pub struct Price {
     pub driver_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
+    /// The most flights on top of them for rare chances; 0 unless `rare` is asked
+    pub rare_flights: u64,
     /// Estimated work, seconds of one core. Where it is computed at once, or stored, so much a flight; of a job as the first
     /// flights of its cards took here just now
     pub estimated_core_s: f64,
     /// Work after which the job is stopped without an answer, if it is estimated at less than that then as well, seconds of
     /// one core; null where it is computed at once, stored or refused, and where the system does not tell the time on a core
     pub stopped_at_core_s: Option<f64>,
-    /// Whether that is the most it can cost, because `until` may end it sooner
+    /// Whether that is the most it can cost, because `until` may end it sooner, or what is rare be found sooner
     pub at_most: bool,
     /// Whether it is computed while the client waits
     pub inline: bool,
@@ -78,6 +80,7 @@ pub struct Cost {
     flights: u64,
     driver_flights: u64,
     settings_flights: u64,
+    rare_flights: u64,
     core_s: f64,
     at_most: bool,
 }
@@ -139,8 +142,10 @@ impl Cost {
             flights: question.flights,
             driver_flights: question.drivers.map_or(0, slowpoint_sim::drivers::flights),
             settings_flights: settings::flights(question),
+            rare_flights: rare::flights(question),
             core_s: core_s(slowpoint_sim::work(&asked.case)),
-            at_most: question.until_half_width.is_some(),
+            // What is rare is sought until it is found.
+            at_most: question.until_half_width.is_some() || !question.rare.is_empty(),
         }
     }
 
@@ -165,6 +170,7 @@ impl Cost {
                 flights: all.flights + one.flights,
                 driver_flights: all.driver_flights + one.driver_flights,
                 settings_flights: all.settings_flights + one.settings_flights,
+                rare_flights: all.rare_flights.saturating_add(one.rare_flights),
                 core_s: all.core_s + one.core_s,
                 at_most: all.at_most || one.at_most,
             }
@@ -222,7 +228,7 @@ impl Cost {
 
     /// Those on top of the flights asked for.
     pub fn beside(&self) -> u64 {
-        self.driver_flights.saturating_add(self.settings_flights)
+        self.driver_flights.saturating_add(self.settings_flights).saturating_add(self.rare_flights)
     }
 
     /// Whether it is computed while a client waits.
@@ -250,6 +256,7 @@ impl Cost {
             flights: self.flights,
             driver_flights: self.driver_flights,
             settings_flights: self.settings_flights,
+            rare_flights: self.rare_flights,
             estimated_core_s: self.core_s,
             stopped_at_core_s: (job && !stored && *core_time::TOLD).then(|| self.most().as_secs_f64()),
             at_most: self.at_most,
@@ -272,6 +279,9 @@ impl fmt::Display for Cost {
         }
         if self.settings_flights > 0 {
             write!(f, " and {} at other settings", self.settings_flights)?;
+        }
+        if self.rare_flights > 0 {
+            write!(f, " and {} for rare chances", self.rare_flights)?;
         }
         Ok(())
     }

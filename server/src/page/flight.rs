@@ -72,6 +72,7 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (outcomes(&at, view.units()))
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
+        (rare(&at, view.units()))
         (parts::weather(&at, weather))
         @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
         (assumed(&at))
@@ -460,6 +461,50 @@ fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
                     }
                 }
             }))
+        }
+    }
+}
+
+/// Chances that were sought where they happen, where that was asked.
+fn rare(at: &At, units: Units) -> Markup {
+    let rare = at.get("rare");
+    let chances = rare.get("chances").items();
+    if chances.is_empty() {
+        return html! {};
+    }
+    html! {
+        section aria-labelledby="rare" {
+            h2 #rare { "Rare, sought where it happens" }
+            (parts::wide("Rare chances", html! {
+                thead {
+                    tr {
+                        th scope="col" { "What" }
+                        th scope="col" { "chance" }
+                        th scope="col" { "flown with" }
+                        th scope="col" { "flights" }
+                        th scope="col" { "inputs that lie off where it happens, standard deviations" }
+                    }
+                }
+                tbody {
+                    @for chance in &chances {
+                        tr {
+                            th scope="row" {
+                                @if chance.get("landing_in").is_there() { "Comes down in " (chance.get("landing_in").words()) } @else { "Opens over " (limit(&chance.get("opening_over"), units)) }
+                            }
+                            td { (chance.get("chance_text").words()) }
+                            td { (chance.get("flown_with").words()) }
+                            td { (chance.get("flights").count()) small { " and " (chance.get("flights_searched").count()) " to seek it" } }
+                            td {
+                                @for (k, moved) in chance.get("moved").items().iter().enumerate() {
+                                    @if k > 0 { ", " }
+                                    (moved.get("input").text().replace('_', " ")) " " (moved.get("standard_deviations").plain(1, None))
+                                }
+                            }
+                        }
+                    }
+                }
+            }))
+            p { (rare.get("meaning").words()) }
         }
     }
 }

@@ -46,6 +46,7 @@ pub fn table(answer: &Assessment) -> String {
     moves(&mut page, answer);
     failures(&mut page, answer);
     drivers(&mut page, answer);
+    rare(&mut page, answer);
     weather(&mut page, answer);
     cautions(&mut page, answer);
     if !answer.assumed.is_empty() {
@@ -371,6 +372,27 @@ fn whole_percent(share: &IndexFigures) -> String {
     format!("{estimate} % ({lower} to {upper} %)")
 }
 
+/// Chances that were sought where they happen.
+fn rare(page: &mut Page, answer: &Assessment) {
+    let Some(rare) = &answer.rare else { return };
+    page.heading("Rare, sought where it happens");
+    for chance in &rare.chances {
+        let counting = chance.flights_counting.rounded();
+        let counting =
+            counting.map(|n| format!(" Counting would take some {} flights.", two_digits(n))).unwrap_or_default();
+        page.paragraph(
+            "- ",
+            &format!(
+                "{} {} flights, {} of them to seek it.{counting}",
+                chance.text,
+                chance.flights + chance.flights_searched,
+                chance.flights_searched
+            ),
+        );
+    }
+    page.paragraph("", rare.meaning);
+}
+
 /// Where the wind comes from, where it was decoded from messages.
 fn weather(page: &mut Page, answer: &Assessment) {
     let Some(weather) = &answer.weather else { return };
@@ -397,6 +419,12 @@ fn cautions(page: &mut Page, answer: &Assessment) {
             page.paragraph("  ", &format!("Rule: {}", caution.rule));
         }
     }
+}
+
+/// Two digits of a large number.
+fn two_digits(x: f64) -> String {
+    let scale = libm::pow(10.0, (libm::log10(x.max(1.0)).floor() - 1.0).max(0.0));
+    format!("{:.0}", (x / scale).round() * scale)
 }
 
 fn tenths(figure: Figure) -> String {

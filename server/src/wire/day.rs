@@ -12,8 +12,8 @@ use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, Spe
 use super::fault::{Faults, escaped};
 use super::plan::{Layer, Layers, MOST_READ};
 use super::request::{
-    AdviceTopic, Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RuleSetChoice, Site, SpeedLimits,
-    SpreadRequest, Time, UntilRequest, Wind,
+    AdviceTopic, Card, Condition, ElectronicsEntry, FailureShares, Launch, PointKind, RareEntry, RuleSetChoice, Site,
+    SpeedLimits, SpreadRequest, Time, UntilRequest, Wind,
 };
 use super::weather::WeatherRequest;
 use super::{Asked, FieldFault, Rejected, json_of, schema, sorted, tell};
@@ -70,6 +70,9 @@ pub struct DayRequest {
     /// What else is to be tried for each entry: "wind_limit" and "rail".
     #[schema(max_items = 2)]
     pub advise: Option<Vec<AdviceTopic>>,
+    /// Chances of each entry that are sought where they happen.
+    #[schema(max_items = 16)]
+    pub rare: Option<Vec<RareEntry>>,
     /// Seed of the draws; 1 when left out.
     #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
     pub seed: Option<u64>,

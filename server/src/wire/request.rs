@@ -224,6 +224,10 @@ pub struct AssessmentRequest {
     /// settings). Not asked when left out.
     #[schema(max_items = 2, example = json!(["wind_limit", "rail"]))]
     pub advise: Option<Vec<AdviceTopic>>,
+    /// Chances that are sought where they happen, because too few flights would show them. Each has flights of its own, on top
+    /// of `flights`: up to 8192 that seek it, and those that are counted. Not asked when left out.
+    #[schema(max_items = 16)]
+    pub rare: Option<Vec<RareEntry>>,
     /// Seed of the draws; 1 when left out. The same request gives the same bytes.
     #[schema(minimum = 0, maximum = 9_007_199_254_740_991_u64, example = 1)]
     pub seed: Option<u64>,
@@ -231,6 +235,24 @@ pub struct AssessmentRequest {
     pub points: Option<PointKind>,
     /// Whose published limits the cautions quote. By default chosen from impulse and mass.
     pub rule_set: Option<RuleSetChoice>,
+}
+
+/// A chance that is sought where it happens: of a landing or of an opening.
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RareEntry {
+    /// Name of an area of `site`: anything comes down inside it. Give this or `opening_over`.
+    #[schema(example = "spectators")]
+    pub landing_in: Option<String>,
+    /// One of `limits.deploy_speed`: it opens faster. Give this or `landing_in`.
+    pub opening_over: Option<Speed>,
+    /// Label of the delay or altimeter it is flown with, as the answer has it; the one with the least chance of an unsafe
+    /// opening when left out.
+    #[schema(example = "delay 9 s")]
+    pub flown_with: Option<String>,
+    /// Flights that are counted; 8192 when left out. More flights narrow the interval.
+    #[schema(minimum = 1024, maximum = 262_144, example = 8192)]
+    pub flights: Option<u64>,
 }
 
 /// What else is to be tried.

@@ -133,6 +133,7 @@ mod tests {
             points: crate::draw::PointSet::Sobol,
             drivers: None,
             settings: Default::default(),
+            rare: Vec::new(),
             rule_set: None,
         }
     }

@@ -4,12 +4,14 @@ mod cautions;
 mod delay;
 mod drivers;
 mod feasible;
+mod rare;
 mod standing;
 
 pub use cautions::{cautions, failure_cautions, until_caution};
 pub use delay::{OFF_S, stretches};
 pub use drivers::driver_cautions;
 pub use feasible::{Check, Choice, Demands, Feasible, Met, Place, checks, feasible};
+pub use rare::rare_cautions;
 pub use standing::Standing;
 
 use crate::case::{Case, Question};

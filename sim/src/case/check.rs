@@ -45,7 +45,7 @@ pub fn ranges(inputs: &Inputs, faults: &mut Faults) {
     wind(&inputs.wind, faults);
     failures(inputs, faults);
     spread::check(&inputs.spread, inputs.wind.age_s, faults);
-    question(&inputs.question, faults);
+    question(&inputs.question, inputs.site.areas.len(), faults);
 }
 
 fn airframe(a: &AirframeInput, faults: &mut Faults) {
@@ -450,7 +450,7 @@ fn member(surface: Option<SurfaceWind>, layers: &[Layer], law: Option<SurfaceLaw
     }
 }
 
-fn question(q: &Question, faults: &mut Faults) {
+fn question(q: &Question, areas: usize, faults: &mut Faults) {
     one(limits::DELAY_COUNT, "delays", q.ways.len() as f64, faults);
     one(limits::LIMIT_COUNT, "limits.deploy_speed", q.limits_m_s.len() as f64, faults);
     match q.until_half_width {
@@ -461,6 +461,25 @@ fn question(q: &Question, faults: &mut Faults) {
         }
     }
     maybe(limits::DRIVERS, "drivers", q.drivers.map(|n| n as f64), faults);
+    one(limits::RARE_COUNT, "rare", q.rare.len() as f64, faults);
+    for (i, rare) in q.rare.iter().enumerate() {
+        one(limits::RARE_FLIGHTS, &format!("rare.{i}.flights"), rare.flights as f64, faults);
+        let field = format!("rare.{i}");
+        if rare.way.is_some_and(|way| way >= q.ways.len()) && !faults.touches(&field) {
+            faults.add(
+                &field,
+                "it is none of the ways of deploying",
+                "name one of delays and electronics, or leave it out",
+            );
+        }
+        let known = match rare.event {
+            RareEvent::LandsIn(area) => area < areas,
+            RareEvent::OpensOver(limit) => limit < q.limits_m_s.len(),
+        };
+        if !known && !faults.touches(&field) {
+            faults.add(&field, "it is none of site.areas, none of limits.deploy_speed", "name one of them");
+        }
+    }
     for (i, v) in q.limits_m_s.iter().enumerate() {
         one(limits::SPEED_LIMIT, &format!("limits.deploy_speed.{i}"), *v, faults);
     }

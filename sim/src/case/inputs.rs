@@ -256,6 +256,21 @@ fn ring_contains(corners: impl DoubleEndedIterator<Item = [f64; 2]> + Clone, eas
     inside
 }
 
+/// Shortest way from a point to the edge of a ring, m.
+fn ring_distance_m(corners: impl DoubleEndedIterator<Item = [f64; 2]> + Clone, east_m: f64, north_m: f64) -> f64 {
+    let mut from = corners.clone().next_back().unwrap_or([f64::INFINITY; 2]);
+    let mut least_m = f64::INFINITY;
+    for to in corners {
+        let (along, out) = ([to[0] - from[0], to[1] - from[1]], [east_m - from[0], north_m - from[1]]);
+        let length2 = along[0] * along[0] + along[1] * along[1];
+        let part =
+            if length2 > 0.0 { ((out[0] * along[0] + out[1] * along[1]) / length2).clamp(0.0, 1.0) } else { 0.0 };
+        least_m = least_m.min(libm::hypot(out[0] - part * along[0], out[1] - part * along[1]));
+        from = to;
+    }
+    least_m
+}
+
 /// The corners of a ring of a patch.
 fn corners(ring: &[(f64, f64)]) -> impl DoubleEndedIterator<Item = [f64; 2]> + Clone {
     ring.iter().map(|&(east_m, north_m)| [east_m, north_m])
@@ -287,6 +302,24 @@ impl Outline {
             Self::Polygon(corners) => ring_contains(corners.iter().copied(), east_m, north_m),
             Self::Patches(patches) => patches.iter().any(|patch| patch.contains(east_m, north_m)),
         }
+    }
+
+    /// How far outside a point lies, m; 0 inside.
+    pub fn distance_m(&self, east_m: f64, north_m: f64) -> f64 {
+        if self.contains(east_m, north_m) {
+            return 0.0;
+        }
+        match self {
+            Self::Circle { centre_m, radius_m } => libm::hypot(east_m - centre_m[0], north_m - centre_m[1]) - radius_m,
+            Self::Polygon(corners) => ring_distance_m(corners.iter().copied(), east_m, north_m),
+            Self::Patches(patches) => patches
+                .iter()
+                .flat_map(|patch| core::iter::once(&patch.exterior).chain(&patch.holes))
+                .map(|ring| ring_distance_m(corners(ring), east_m, north_m))
+                .fold(f64::INFINITY, f64::min),
+        }
+        // On the edge, but for rounding, is still outside.
+        .max(f64::MIN_POSITIVE)
     }
 }
 
@@ -470,6 +503,28 @@ pub struct Question {
     pub drivers: Option<u64>,
     /// Other winds and rails that are to be tried.
     pub settings: Settings,
+    /// Chances that are to be sought where they are too rare to count.
+    pub rare: Vec<RareInput>,
+}
+
+/// Something rare.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RareEvent {
+    /// Anything comes down inside the area of this index.
+    LandsIn(usize),
+    /// It opens faster than the limit of this index.
+    OpensOver(usize),
+}
+
+/// A chance that is to be sought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RareInput {
+    /// Of what.
+    pub event: RareEvent,
+    /// Index of the way of deploying; `None` for the one with the least chance of an unsafe opening.
+    pub way: Option<usize>,
+    /// Flights that are counted.
+    pub flights: u64,
 }
 
 impl Question {

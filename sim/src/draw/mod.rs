@@ -6,7 +6,9 @@ mod numbers;
 
 pub use law::Law;
 pub use mass::Mass;
-pub use numbers::{Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot};
+pub use numbers::{
+    Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot, seed_of_round,
+};
 
 use crate::air::{AirTable, Column};
 use crate::case::Case;

@@ -199,6 +199,47 @@ impl Slot {
         }
     }
 
+    /// Every slot.
+    pub fn all() -> Vec<Self> {
+        let mut all = vec![
+            Self::GustAlong,
+            Self::GustAcross,
+            Self::RailInPlane,
+            Self::RailAcross,
+            Self::Drag,
+            Self::CentreOfPressure,
+            Self::Mass,
+            Self::CentreOfGravity,
+            Self::NormalForceSlope,
+            Self::LineStretchLag,
+            Self::CanopyDrag,
+            Self::ThrustOne,
+            Self::ThrustOther,
+            Self::FinsOne,
+            Self::FinsOther,
+            Self::RollRate,
+            Self::RollAngle,
+            Self::Temperature,
+            Self::Pressure,
+            Self::VariableDirection,
+            Self::ApogeeLag,
+            Self::SensedHeight,
+            Self::Unlit,
+            Self::UnlitMotor,
+            Self::Failure,
+            Self::FailureTime,
+            Self::FailureSize,
+            Self::Member,
+        ];
+        for k in 0..ANCHORS {
+            all.extend([Self::WindAlong(k), Self::WindAcross(k)]);
+        }
+        for k in 0..MOST_MOTORS {
+            all.extend([Self::Delay(k), Self::Impulse(k), Self::BurnTime(k)]);
+        }
+        all
+    }
+
     /// The group it belongs to.
     pub const fn group(self) -> Group {
         match self {
@@ -347,6 +388,17 @@ impl Numbers {
         Self { point: Source::of(points, seed, flight, point), exchanged: None }
     }
 
+    /// Numbers of a flight that are moved first: `shift` is given them as standard normals. The long tables stay.
+    pub fn moved(points: PointSet, seed: u64, flight: u64, shift: impl FnOnce(&mut [f64; SLOTS])) -> Self {
+        let own = Source::of(points, seed, flight, Point::Own);
+        let mut standard = core::array::from_fn(|dimension| normal::quantile(own.uniform(dimension)));
+        shift(&mut standard);
+        // An inverse normal must see neither 0 nor 1.
+        let uniform = |z: &f64| normal::cdf(*z).clamp(f64::MIN_POSITIVE, 1.0 - 0.5 * f64::EPSILON);
+        let slots = Slots::Random(Box::new(standard.each_ref().map(uniform)));
+        Self { point: Source { slots, of: own.of }, exchanged: None }
+    }
+
     /// Numbers of a flight with one group of inputs taken from its other point.
     pub fn exchanged(points: PointSet, seed: u64, flight: u64, group: Group) -> Self {
         let source = |point| Source::of(points, seed, flight, point);
@@ -373,61 +425,32 @@ impl Numbers {
     }
 }
 
-/// A scramble's seed: the finaliser of SplitMix64 (Steele, Lea, Flood 2014) over seed and replicate.
+/// A scramble's seed.
 fn scramble_seed(seed: u64, replicate: u64) -> u32 {
-    let mut z = seed.wrapping_add((replicate + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
+    (mixed(seed, replicate) >> 32) as u32
+}
+
+/// The seed of a round of flights that have numbers of their own.
+pub fn seed_of_round(seed: u64, round: u64) -> u64 {
+    // Apart from the scrambles of the seed itself, which are 16.
+    mixed(seed, (1 << 32) + round)
+}
+
+/// The finaliser of SplitMix64 (Steele, Lea, Flood 2014) over a seed and a number.
+fn mixed(seed: u64, number: u64) -> u64 {
+    let mut z = seed.wrapping_add((number + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
     z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    ((z ^ (z >> 31)) >> 32) as u32
+    z ^ (z >> 31)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn every_slot() -> Vec<Slot> {
-        let mut used = vec![
-            Slot::GustAlong,
-            Slot::GustAcross,
-            Slot::RailInPlane,
-            Slot::RailAcross,
-            Slot::Drag,
-            Slot::CentreOfPressure,
-            Slot::Mass,
-            Slot::CentreOfGravity,
-            Slot::NormalForceSlope,
-            Slot::LineStretchLag,
-            Slot::CanopyDrag,
-            Slot::ThrustOne,
-            Slot::ThrustOther,
-            Slot::FinsOne,
-            Slot::FinsOther,
-            Slot::RollRate,
-            Slot::RollAngle,
-            Slot::Temperature,
-            Slot::Pressure,
-            Slot::VariableDirection,
-            Slot::ApogeeLag,
-            Slot::SensedHeight,
-            Slot::Unlit,
-            Slot::UnlitMotor,
-            Slot::Failure,
-            Slot::FailureTime,
-            Slot::FailureSize,
-            Slot::Member,
-        ];
-        for k in 0..ANCHORS {
-            used.extend([Slot::WindAlong(k), Slot::WindAcross(k)]);
-        }
-        for k in 0..MOST_MOTORS {
-            used.extend([Slot::Delay(k), Slot::Impulse(k), Slot::BurnTime(k)]);
-        }
-        used
-    }
-
     #[test]
     fn no_two_slots_share_a_dimension() {
-        let used = every_slot();
+        let used = Slot::all();
         let mut dimensions: Vec<usize> = used.iter().map(|s| s.dimension()).collect();
         dimensions.sort_unstable();
         dimensions.dedup();
@@ -447,14 +470,14 @@ mod tests {
                 for group in Group::ALL {
                     let mixed = Numbers::exchanged(points, 7, flight, group);
                     let mut taken = 0;
-                    for slot in every_slot() {
+                    for slot in Slot::all() {
                         assert_ne!(own.uniform(slot), other.uniform(slot), "{slot:?}");
                         let from = if slot.group() == group { &other } else { &own };
                         assert_eq!(mixed.uniform(slot), from.uniform(slot), "{group:?} {slot:?}");
                         taken += usize::from(slot.group() == group);
                     }
                     assert!(taken > 0, "{group:?} has no slot");
-                    assert!(every_slot().iter().all(|slot| Group::ALL.contains(&slot.group())));
+                    assert!(Slot::all().iter().all(|slot| Group::ALL.contains(&slot.group())));
                     assert_ne!(gusts(&own), gusts(&other));
                     let from = if group == Group::Gusts { &other } else { &own };
                     assert_eq!(gusts(&mixed), gusts(from), "{group:?}");

@@ -9,7 +9,7 @@
 //! counted flights that would know its sum as well, (sum c)^2 / sum c^2: a hundred flights of chance 0.01 each are a
 //! hundred of them, not one.
 
-use super::{beta, normal, student};
+use super::{beta, importance, normal, student};
 
 /// The level of every interval of an answer whose number of flights was fixed beforehand.
 pub const CONFIDENCE: f64 = 0.95;
@@ -63,11 +63,14 @@ pub enum Estimator {
     PartlyIntegrated,
     /// Each flight fired once, at the time drawn for it, and counted.
     FiredAsDrawn,
+    /// The mean of weighted flights, drawn where it happens.
+    Weighted,
 }
 
 impl Estimator {
     /// Every one.
-    pub const ALL: [Self; 4] = [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn];
+    pub const ALL: [Self; 5] =
+        [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn, Self::Weighted];
 
     /// Of chances for which the law of the firing time was integrated along so many of the flights.
     pub fn of(integrated: u64, flights: u64) -> Self {
@@ -87,6 +90,9 @@ impl Estimator {
                 "law of the firing time integrated along each flight, flights that fail counted, mean over all flights"
             }
             Self::FiredAsDrawn => "each flight fired once, at the time drawn for it, and counted",
+            Self::Weighted => {
+                "flights drawn where it happens, each fired once and weighted by how much likelier that made it (importance sampling)"
+            }
         }
     }
 }
@@ -135,7 +141,14 @@ pub const REPLICATE_SPREAD: &str = "Student t over independent replicates, score
 /// The name of the interval from the spread between flights.
 pub const FLIGHT_SPREAD: &str = "spread between flights, score form";
 /// Every interval's name.
-pub const METHODS: [&str; 4] = [CLOPPER_PEARSON, WEIGHTED_EXACT, REPLICATE_SPREAD, FLIGHT_SPREAD];
+pub const METHODS: [&str; 6] = [
+    CLOPPER_PEARSON,
+    WEIGHTED_EXACT,
+    REPLICATE_SPREAD,
+    FLIGHT_SPREAD,
+    importance::WEIGHTED_SPREAD,
+    importance::WEIGHTED_FEW,
+];
 
 /// Clopper and Pearson's "exact" interval for `k` hits in `n` flights (Biometrika 26, 1934): coverage
 /// never falls below `confidence` for independent flights. No flight gives [0, 1]; more hits than
@@ -275,7 +288,7 @@ pub fn mean(
 
 /// What flights with a chance each add up to.
 #[derive(Clone, Copy)]
-struct Sums {
+pub(super) struct Sums {
     hits: f64,
     squares: f64,
     flights: f64,
@@ -283,7 +296,7 @@ struct Sums {
 
 impl Sums {
     /// The squares add up to no less than those of equal chances, also where rounding leaves less.
-    fn new(hits: f64, squares: f64, flights: f64) -> Self {
+    pub(super) fn new(hits: f64, squares: f64, flights: f64) -> Self {
         Self { hits, squares: squares.max(hits * hits / flights.max(1.0)), flights }
     }
 
@@ -299,7 +312,7 @@ impl Sums {
     }
 
     /// See [`mean`].
-    fn weighted_exact(self, confidence: f64) -> Interval {
+    pub(super) fn weighted_exact(self, confidence: f64) -> Interval {
         if self.hits > 0.5 * self.flights {
             let Interval { lower, upper } = self.mirrored().weighted_exact(confidence);
             return Interval { lower: 1.0 - upper, upper: 1.0 - lower };
@@ -317,7 +330,7 @@ impl Sums {
 }
 
 /// All chances `p` from which the estimate is at most `z` of *their* standard errors away.
-fn score(estimate: f64, flights: f64, z: f64) -> Interval {
+pub(super) fn score(estimate: f64, flights: f64, z: f64) -> Interval {
     let shrink = z * z / flights;
     let centre = (estimate + 0.5 * shrink) / (1.0 + shrink);
     let half = z / (1.0 + shrink) * (estimate * (1.0 - estimate) / flights + 0.25 * shrink / flights).sqrt();

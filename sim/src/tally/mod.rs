@@ -132,13 +132,17 @@ pub struct Frame<'a> {
     pub curve_s: &'a [f64],
 }
 
+/// The airspeed that limits are held against, m/s.
+pub fn speed_against(ejection: &Ejection, applies: LimitApplies) -> f64 {
+    match applies {
+        LimitApplies::Ejection => ejection.airspeed_m_s,
+        LimitApplies::LineStretch => ejection.stretch_airspeed_m_s,
+    }
+}
+
 /// Whether a flight ejected faster than a limit, and whether it opened unsafely at it.
 pub fn against(flown: &Deployed, limit_m_s: f64, applies: LimitApplies) -> (bool, bool) {
-    let speed_m_s = |e: &Ejection| match applies {
-        LimitApplies::Ejection => e.airspeed_m_s,
-        LimitApplies::LineStretch => e.stretch_airspeed_m_s,
-    };
-    let over = flown.ejection.as_ref().is_some_and(|e| speed_m_s(e) > limit_m_s);
+    let over = flown.ejection.as_ref().is_some_and(|e| speed_against(e, applies) > limit_m_s);
     (over, over || flown.outcome != Outcome::Opened)
 }
 

@@ -4,9 +4,10 @@
 use std::time::Instant;
 
 use slowpoint_sim::draw::Shift;
-use slowpoint_sim::tally;
 use slowpoint_sim::tally::Frame;
+use slowpoint_sim::{rare, tally};
 use slowpoint_tests::day_and_sweep::Whole;
+use slowpoint_tests::rare::counted;
 use slowpoint_tests::steps::{AT_A_HEIGHT, BIAS_MOST, STRAYS, biases, cases, worst};
 use slowpoint_tests::whole::{ENGINES, GO, Runner, case, on_threads, race};
 use slowpoint_tests::{peak_memory_mib, rockets};
@@ -16,6 +17,8 @@ const FLIGHTS: u64 = 4096;
 const FEW_STRAY: u64 = 16;
 /// Steps that are held against the engine's own.
 const FINER: f64 = 8.0;
+/// How many times more flights counting has to take than a search of a chance of 1e-4.
+const CHEAPER_THAN_COUNTING: f64 = 30.0;
 
 fn yes(it: bool) -> &'static str {
     if it { "the same" } else { "DIFFERENT" }
@@ -55,6 +58,27 @@ fn main() {
     }
     println!();
 
+    let mut rare_reached = true;
+    println!(
+        "Rare chances, of 1e-4 by 1,000,000 independent flights that were counted; flights of the search included,"
+    );
+    println!("how many times more counting would take for the same interval, to be at least {CHEAPER_THAN_COUNTING}:");
+    println!("  {:<14} {:<22} {:>9} {:>25} {:>8} {:>8}", "rocket", "", "counted", "sought", "flights", "times");
+    for (name, rocket) in [("club", rockets::club()), ("high power", rockets::high_power())] {
+        for counted in counted(rocket, 100, 1_000_000) {
+            let Some(found) = rare::found(&counted.case, 0, &GO).and_then(|mut all| all.pop()) else { continue };
+            let (chance, flights) = (&found.chance, found.searched + found.chance.flights);
+            let times = found.counted_alike.unwrap_or(0.0) / flights as f64;
+            let sought = format!("{:.2e} ({:.2e} to {:.2e})", chance.estimate, chance.lower, chance.upper);
+            let (what, share) = (counted.what, counted.share());
+            println!("  {name:<14} {what:<22} {share:>9.1e} {sought:>25} {flights:>8} {times:>8.0}");
+            // A hundred counted flights stray by 10 %.
+            let agree = chance.lower < 1.3 * share && chance.upper > 0.7 * share;
+            rare_reached &= times >= CHEAPER_THAN_COUNTING && agree;
+        }
+    }
+    println!();
+
     let whole = case(rockets::club(), 100_000);
     let begin = Instant::now();
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
@@ -85,7 +109,7 @@ fn main() {
     println!();
     let whole = Whole::of(&rockets::with_eight_delays(rockets::club())).unwrap_or_else(|reason| panic!("{reason}"));
     println!("{whole}");
-    if !(same_threads && same_halves && whole.reached()) {
+    if !(same_threads && same_halves && rare_reached && whole.reached()) {
         std::process::exit(1);
     }
 }

@@ -125,6 +125,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
         wind_limit: report.wind_limit.as_ref().map(|w| advised::wind_limit(w, &labels)),
         rail_advice: report.rail_advice.as_ref().map(|r| advised::rail_advice(r, &labels)),
+        rare: rare(&report.rare, &asked.case, &labels),
         weather: asked.weather.as_ref().map(weather::taken),
         cautions: asked
             .cautions
@@ -628,7 +629,7 @@ fn curve_point(p: &report::CurvePoint) -> CurvePointAnswer {
 }
 
 /// A group's name and what belongs to it.
-fn group(group: Group) -> (&'static str, &'static str) {
+pub fn group(group: Group) -> (&'static str, &'static str) {
     match group {
         Group::MeanWind => ("mean_wind", "error of the mean wind at every height, and the direction of a variable one"),
         Group::Gusts => ("gusts", "gusts at the ground and above"),

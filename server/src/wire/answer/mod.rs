@@ -5,6 +5,7 @@
 
 mod advised;
 mod fill;
+mod rare;
 mod site;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -15,6 +16,7 @@ use utoipa::{PartialSchema, ToSchema};
 use super::weather::WeatherTaken;
 pub use advised::*;
 pub use fill::{answer, chance, chance_text, flight, glimpse, outcome};
+pub use rare::*;
 pub use site::*;
 
 /// A number of an answer: six significant digits, `null` where there is none. It says so itself rather than through an
@@ -145,6 +147,10 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub rail_advice: Option<RailAdviceAnswer>,
+    /// Chances that were sought where they happen; there only when `rare` was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub rare: Option<RareAnswer>,
     /// The weather it was flown in; there only when `weather` was given.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]

@@ -229,10 +229,10 @@ impl Reader<'_> {
                 &wind,
                 if self.faults.covers("/site/elevation") { f64::NAN } else { site.elevation_m.unwrap_or(0.0) },
             ),
-            site,
             spread: self.spread(&request.spread.clone().unwrap_or_default()),
             failures: self.failures(&request.failures.clone().unwrap_or_default()),
-            question: self.question(request, code_delay_s),
+            question: self.question(request, code_delay_s, &site.areas),
+            site,
         }
     }
 

@@ -1,7 +1,7 @@
 //! What is asked: ways of deploying, limits, number of flights, rules.
 
 use slowpoint_sim::advise::DEFAULT_ACCEPT_CHANCE;
-use slowpoint_sim::case::{LimitApplies, Question, RuleSet};
+use slowpoint_sim::case::{Area, LimitApplies, Question, RareEvent, RareInput, RuleSet};
 use slowpoint_sim::draw::PointSet;
 use slowpoint_sim::flight::{Deployment, Electronics};
 use slowpoint_sim::limits::{self, Limit};
@@ -19,7 +19,7 @@ const DEFAULT_SEED: u64 = 1;
 const DEFAULT_LIMITS_M_S: [f64; 2] = [15.6464, 44.704];
 
 impl Reader<'_> {
-    pub(super) fn question(&mut self, r: &AssessmentRequest, code_delay_s: Option<f64>) -> Question {
+    pub(super) fn question(&mut self, r: &AssessmentRequest, code_delay_s: Option<f64>, areas: &[Area]) -> Question {
         let ways = self.ways(r, code_delay_s);
         let sent = r.limits.clone().unwrap_or_default();
         let limits_m_s = match &sent.deploy_speed {
@@ -56,21 +56,9 @@ impl Reader<'_> {
         let condition = r.condition.clone().unwrap_or_default();
         let accept_limit = match self.read("/condition/limit", &condition.limit, Some(&limits::SPEED_LIMIT)) {
             None => 0,
-            Some(wanted) => limits_m_s.iter().position(|v| same(*v, wanted)).unwrap_or_else(|| {
-                if !limits_m_s.is_empty() && wanted.is_finite() && !self.faults.covers("/limits/deploy_speed") {
-                    let known: Vec<String> = limits_m_s
-                        .iter()
-                        .map(|v| format!("\"{} m/s\" ({} mph)", six_digits(*v), Speed::TABLE.in_unit(*v, "mph")))
-                        .collect();
-                    self.faults.add(
-                        "/condition/limit",
-                        "it is none of limits.deploy_speed",
-                        format!("repeat one of the limits, {}, or leave it out for the first", known.join(", ")),
-                    );
-                }
-                0
-            }),
+            Some(wanted) => self.limit_of("/condition/limit", &limits_m_s, wanted),
         };
+        let rare = self.rare(r, &ways, &limits_m_s, areas);
         let accept_chance = self.read("/condition/chance", &condition.chance, Some(&CHANCE));
         if accept_chance.is_none() {
             self.assume(
@@ -116,12 +104,103 @@ impl Reader<'_> {
                 Some(PointKind::Sobol) | None => PointSet::Sobol,
             },
             drivers: r.drivers,
+            rare,
             settings: Settings {
                 wind_limit: r.advise.iter().flatten().any(|topic| *topic == AdviceTopic::WindLimit),
                 rail: r.advise.iter().flatten().any(|topic| *topic == AdviceTopic::Rail),
             },
             rule_set: r.rule_set.as_ref().map(|set| self.rule_set(set)),
         }
+    }
+
+    /// Index of a limit that is repeated elsewhere; the first where it is none of them.
+    fn limit_of(&mut self, at: &str, limits_m_s: &[f64], wanted: f64) -> usize {
+        limits_m_s.iter().position(|v| same(*v, wanted)).unwrap_or_else(|| {
+            if !limits_m_s.is_empty() && wanted.is_finite() && !self.faults.covers("/limits/deploy_speed") {
+                let known: Vec<String> = limits_m_s
+                    .iter()
+                    .map(|v| format!("\"{} m/s\" ({} mph)", six_digits(*v), Speed::TABLE.in_unit(*v, "mph")))
+                    .collect();
+                self.faults.add(
+                    at,
+                    "it is none of limits.deploy_speed",
+                    format!("repeat one of the limits, {}, or leave it out for the first", known.join(", ")),
+                );
+            }
+            0
+        })
+    }
+
+    /// Chances that are to be sought.
+    fn rare(
+        &mut self,
+        r: &AssessmentRequest,
+        ways: &[Deployment],
+        limits_m_s: &[f64],
+        areas: &[Area],
+    ) -> Vec<RareInput> {
+        let mut rare = Vec::new();
+        for (i, entry) in r.rare.iter().flatten().enumerate() {
+            let at = format!("/rare/{i}");
+            let event = self.rare_event(entry, &at, limits_m_s, areas);
+            let way = entry.flown_with.as_ref().and_then(|label| self.way_of(&format!("{at}/flown_with"), label, ways));
+            let entry = RareInput { event, way, flights: entry.flights.unwrap_or(slowpoint_sim::rare::FLIGHTS) };
+            if rare.contains(&entry) && !self.faults.covers(&at) {
+                self.faults.add(at, "this is there twice", "give each once");
+            }
+            rare.push(entry);
+        }
+        rare
+    }
+
+    fn rare_event(&mut self, entry: &RareEntry, at: &str, limits_m_s: &[f64], areas: &[Area]) -> RareEvent {
+        let none = RareEvent::OpensOver(0);
+        match (&entry.landing_in, &entry.opening_over) {
+            (Some(_), Some(_)) => {
+                self.faults.add(
+                    at,
+                    "there are landing_in and opening_over",
+                    "give one of the two, and the other as an entry of its own",
+                );
+                none
+            }
+            (None, None) => {
+                self.faults.add(
+                    at,
+                    "it says not what is sought",
+                    "give landing_in with the name of an area, or opening_over with one of limits.deploy_speed",
+                );
+                none
+            }
+            (Some(name), None) => match areas.iter().position(|area| area.name == *name) {
+                Some(area) => RareEvent::LandsIn(area),
+                None => {
+                    let known: Vec<String> = areas.iter().map(|area| format!("\"{}\"", area.name)).collect();
+                    let remedy = match known.as_slice() {
+                        [] => "give site.areas, or a map of the site, with an area of this name".into(),
+                        known => format!("name one of {}", known.join(", ")),
+                    };
+                    self.faults.add(format!("{at}/landing_in"), "no area of the site has this name", remedy);
+                    none
+                }
+            },
+            (None, over) => {
+                let place = format!("{at}/opening_over");
+                let wanted = self.need(&place, over, Some(&limits::SPEED_LIMIT));
+                RareEvent::OpensOver(self.limit_of(&place, limits_m_s, wanted))
+            }
+        }
+    }
+
+    /// Index of a way of deploying by its label.
+    fn way_of(&mut self, at: &str, label: &str, ways: &[Deployment]) -> Option<usize> {
+        let labels: Vec<String> = ways.iter().map(slowpoint_sim::way_label).collect();
+        let found = labels.iter().position(|known| known == label);
+        if found.is_none() && !labels.is_empty() {
+            let known: Vec<String> = labels.iter().map(|label| format!("\"{label}\"")).collect();
+            self.faults.add(at, "no delay of this request has this label", format!("name one of {}", known.join(", ")));
+        }
+        found
     }
 
     fn ways(&mut self, r: &AssessmentRequest, code_delay_s: Option<f64>) -> Vec<Deployment> {

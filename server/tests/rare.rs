@@ -1,0 +1,120 @@
+//! Chances that are sought where they happen, asked over HTTP.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use serde_json::{Value, json};
+use slowpoint_server::config::Config;
+use support::{Disk, Service, check_described, check_problem, service, service_with};
+
+/// The example with people beside the pad, few flights.
+fn card() -> Value {
+    let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
+    card["flights"] = json!(256);
+    card["delays"] = json!([6, 9]);
+    card["failures"] = json!({"no_ejection": 0.001});
+    card
+}
+
+async fn answer(service: &Service, card: &Value) -> Value {
+    let reply = service.post(card).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    check_described("Assessment", &reply.json());
+    reply.json()
+}
+
+fn number(at: &Value, name: &str) -> f64 {
+    at[name].as_f64().unwrap_or_else(|| panic!("no {name}: {at}"))
+}
+
+#[tokio::test]
+async fn what_is_sought_is_the_chance_that_counting_finds() {
+    let service = service();
+    let mut asked = card();
+    asked["rare"] = json!([
+        {"landing_in": "spectators", "flown_with": "delay 6 s"},
+        {"opening_over": "60 mph", "flights": 2000},
+        {"opening_over": "60 mph", "flown_with": "delay 6 s", "flights": 2000}
+    ]);
+    asked["limits"]["deploy_speed"] = json!(["35 mph", "60 mph"]);
+    let answer = answer(&service, &asked).await;
+    let chances = answer["rare"]["chances"].as_array().unwrap();
+    assert_eq!(chances.len(), 3);
+    let [people, best, short] = [0, 1, 2].map(|k| &chances[k]);
+    assert_eq!((&people["landing_in"], &people["flown_with"]), (&json!("spectators"), &json!("delay 6 s")));
+    assert!(people["opening_over"].is_null() && best["landing_in"].is_null());
+    assert_eq!(best["flown_with"], answer["advice"]["lowest"]);
+    assert!((number(&best["opening_over"], "limit_mph") - 60.0).abs() < 1e-3);
+    // 2000 are made as many of each replicate, and of each share of a mixture.
+    assert_eq!((&people["flights"], &best["flights"]), (&json!(8192), &json!(2048)));
+    for (chance, way) in [(best, 1), (short, 0)] {
+        let counted = &answer["delays"][way]["limits"][1]["over"];
+        let apart = number(chance, "estimate") - number(counted, "estimate");
+        let width = |c: &Value| number(c, "upper") - number(c, "lower");
+        assert!(apart.abs() < width(chance) + width(counted), "{chance} {counted}");
+        assert!(number(chance, "lower") < number(chance, "estimate") && number(chance, "estimate") < number(chance, "upper"));
+        assert!(chance["text"].as_str().unwrap().contains(chance["chance_text"].as_str().unwrap()), "{chance}");
+    }
+    assert!(number(people, "upper") < 0.02 && number(people, "flights_searched") >= 1024.0, "{people}");
+    assert!(answer["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "rare"));
+    // Who does not ask gets what stood there before, byte for byte.
+    asked.as_object_mut().unwrap().remove("rare");
+    let without = self::answer(&service, &asked).await;
+    assert!(without.get("rare").is_none());
+    assert_eq!(without["delays"], answer["delays"]);
+}
+
+#[tokio::test]
+async fn what_nobody_can_tell_is_below_a_bound() {
+    let service = service();
+    let mut asked = card();
+    asked["limits"] = json!({"deploy_speed": ["35 mph", "190 m/s"]});
+    asked["condition"] = json!({"chance": "5 %"});
+    asked["rare"] = json!([{"opening_over": "190 m/s"}]);
+    let answer = answer(&service, &asked).await;
+    let never = &answer["rare"]["chances"][0];
+    assert!(never["estimate"].is_null() && never["lower"].is_null(), "{never}");
+    assert!(number(never, "upper") >= 1e-4 && never["chance_text"].as_str().unwrap().starts_with("< 0.0"), "{never}");
+    let page = service.get(&format!("/flights/{}", answer["id"].as_str().unwrap())).await.text();
+    assert!(page.contains("Rare, sought where it happens") && page.contains("190"), "{page}");
+}
+
+#[tokio::test]
+async fn what_it_costs_is_told_and_bounded() {
+    let service = service_with(Config { job_flights: 200_000, ..Config::default() }, Disk::default());
+    let mut asked = card();
+    asked["rare"] = json!([{"landing_in": "spectators"}, {"opening_over": "35 mph", "flights": 1024}]);
+    let price = service.send(support::json_request("/v1/assessments?dry_run=true", asked.to_string())).await.json();
+    assert_eq!(price["rare_flights"], json!(8192 + 8192 + 8192 + 1024));
+    assert_eq!(price["at_most"], json!(true));
+    asked["rare"] = json!([{"landing_in": "spectators", "flights": 199_000}]);
+    check_problem(&service.post(&asked).await, 422, "too-many-flights");
+}
+
+#[tokio::test]
+async fn a_bad_one_is_told_with_its_remedy() {
+    let service = service();
+    for (rare, pointer, remedy) in [
+        (json!([{}]), "/rare/0", "landing_in"),
+        (json!([{"landing_in": "moon"}]), "/rare/0/landing_in", "\"field\", \"spectators\""),
+        (json!([{"opening_over": "36 mph"}]), "/rare/0/opening_over", "35 mph"),
+        (json!([{"opening_over": "fast"}]), "/rare/0/opening_over", "35 mph"),
+        (json!([{"opening_over": "35 mph", "landing_in": "field"}]), "/rare/0", "one of the two"),
+        (json!([{"landing_in": "field", "flown_with": "delay 7 s"}]), "/rare/0/flown_with", "\"delay 6 s\", \"delay 9 s\""),
+        (json!([{"landing_in": "field", "flights": 5}]), "/rare/0/flights", "1024"),
+        (json!([{"landing_in": "field"}, {"landing_in": "field"}]), "/rare/1", "once"),
+        (json!([{"landing_in": "field", "area": 1}]), "/rare/0/area", ""),
+        (json!(vec![json!({"landing_in": "field"}); 17]), "/rare", "16"),
+    ] {
+        let mut asked = card();
+        asked["limits"]["deploy_speed"] = json!(["35 mph", "60 mph"]);
+        asked["rare"] = rare.clone();
+        let reply = service.post(&asked).await;
+        check_problem(&reply, 422, "invalid-input");
+        let faults = reply.json()["errors"].clone();
+        let told = faults.as_array().unwrap().iter().find(|f| f["pointer"] == json!(pointer));
+        let told = told.unwrap_or_else(|| panic!("{rare}: {faults}"));
+        assert!(told["remedy"].as_str().unwrap().contains(remedy), "{rare}: {told}");
+    }
+}
