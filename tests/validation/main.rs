@@ -11,6 +11,7 @@ mod cards;
 mod cautions;
 mod check_cases;
 mod common_practice;
+mod cords;
 mod coverage;
 mod cp1;
 mod deployment;
@@ -36,7 +37,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 27] = [
+static SUBJECTS: [&Subject; 28] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -49,6 +50,7 @@ static SUBJECTS: [&Subject; 27] = [
     &motors::SUBJECT,
     &deployment::SUBJECT,
     &recovery::SUBJECT,
+    &cords::SUBJECT,
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
     &turbulence::SUBJECT,

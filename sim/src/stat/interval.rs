@@ -63,11 +63,15 @@ pub enum Estimator {
     PartlyIntegrated,
     /// Each flight fired once, at the time drawn for it, and counted.
     FiredAsDrawn,
+    /// The mean of the flights' chances: each had the resistance of the tube's edge, or the strength of its cord,
+    /// integrated in closed form at points of the law of its firing time.
+    EdgeIntegrated,
 }
 
 impl Estimator {
     /// Every one.
-    pub const ALL: [Self; 4] = [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn];
+    pub const ALL: [Self; 5] =
+        [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn, Self::EdgeIntegrated];
 
     /// Of chances for which the law of the firing time was integrated along so many of the flights.
     pub fn of(integrated: u64, flights: u64) -> Self {
@@ -87,6 +91,9 @@ impl Estimator {
                 "law of the firing time integrated along each flight, flights that fail counted, mean over all flights"
             }
             Self::FiredAsDrawn => "each flight fired once, at the time drawn for it, and counted",
+            Self::EdgeIntegrated => {
+                "law of resistance or strength integrated at four points of the firing time of each flight, mean over all flights"
+            }
         }
     }
 }
