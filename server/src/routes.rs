@@ -127,6 +127,8 @@ fn listed() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::landing_png))
         .routes(routes!(files::deploy_speed_svg))
         .routes(routes!(files::deploy_speed_png))
+        .routes(routes!(files::cords_svg))
+        .routes(routes!(files::cords_png))
         .routes(routes!(files::wind_svg))
         .routes(routes!(files::wind_png))
         .routes(routes!(shares::create))

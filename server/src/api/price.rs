@@ -14,7 +14,7 @@ use slowpoint_sim::report::CellReport;
 use slowpoint_sim::{Sample, Work as Flown, settings};
 use utoipa::{IntoParams, ToSchema};
 
-use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
+use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, CORE_S_PER_PULL, Config, ENGINE};
 use crate::core_time;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
@@ -47,6 +47,8 @@ pub struct Price {
     pub flights: u64,
     /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
     pub driver_flights: u64,
+    /// Flights of them that are flown once more for cord and tube edge; 0 unless `cords` is asked
+    pub cord_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
     /// Estimated work, seconds of one core. Where it is computed at once, or stored, so much a flight; of a job as the first
@@ -74,6 +76,7 @@ pub struct Price {
 pub struct Cost {
     flights: u64,
     driver_flights: u64,
+    cord_flights: u64,
     settings_flights: u64,
     core_s: f64,
     at_most: bool,
@@ -135,6 +138,7 @@ impl Cost {
         Self {
             flights: question.flights,
             driver_flights: question.drivers.map_or(0, slowpoint_sim::drivers::flights),
+            cord_flights: slowpoint_sim::cord::flights(&asked.case),
             settings_flights: settings::flights(question),
             core_s: core_s(slowpoint_sim::work(&asked.case)),
             at_most: question.until_half_width.is_some(),
@@ -155,6 +159,7 @@ impl Cost {
             Self {
                 flights: all.flights + one.flights,
                 driver_flights: all.driver_flights + one.driver_flights,
+                cord_flights: all.cord_flights + one.cord_flights,
                 settings_flights: all.settings_flights + one.settings_flights,
                 core_s: all.core_s + one.core_s,
                 at_most: all.at_most || one.at_most,
@@ -213,7 +218,7 @@ impl Cost {
 
     /// Those on top of the flights asked for.
     pub fn beside(&self) -> u64 {
-        self.driver_flights.saturating_add(self.settings_flights)
+        self.driver_flights.saturating_add(self.cord_flights).saturating_add(self.settings_flights)
     }
 
     /// Whether it is computed while a client waits.
@@ -240,6 +245,7 @@ impl Cost {
             engine: ENGINE.into(),
             flights: self.flights,
             driver_flights: self.driver_flights,
+            cord_flights: self.cord_flights,
             settings_flights: self.settings_flights,
             estimated_core_s: self.core_s,
             stopped_at_core_s: (job && !stored && *core_time::TOLD).then(|| self.most().as_secs_f64()),
@@ -261,6 +267,9 @@ impl fmt::Display for Cost {
         if self.driver_flights > 0 {
             write!(f, " and {} for the drivers", self.driver_flights)?;
         }
+        if self.cord_flights > 0 {
+            write!(f, " and {} for the cords", self.cord_flights)?;
+        }
         if self.settings_flights > 0 {
             write!(f, " and {} at other settings", self.settings_flights)?;
         }
@@ -269,5 +278,7 @@ impl fmt::Display for Cost {
 }
 
 fn core_s(flown: Flown) -> f64 {
-    CORE_S_PER_ASCENT * flown.ascents as f64 + CORE_S_PER_DESCENT * flown.descents as f64
+    CORE_S_PER_ASCENT * flown.ascents as f64
+        + CORE_S_PER_DESCENT * flown.descents as f64
+        + CORE_S_PER_PULL * flown.pulls as f64
 }

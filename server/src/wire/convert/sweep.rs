@@ -56,7 +56,11 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
     }
     demands.above_ceiling = reader.read("/above_ceiling", &request.above_ceiling, Some(&CHANCE));
     let base = request.base.unwrap_or_default();
-    for (given, place) in [(base.drivers.is_some(), "/base/drivers"), (base.advise.is_some(), "/base/advise")] {
+    for (given, place) in [
+        (base.drivers.is_some(), "/base/drivers"),
+        (base.cords.is_some(), "/base/cords"),
+        (base.advise.is_some(), "/base/advise"),
+    ] {
         if given {
             reader.faults.add(place, "a sweep does not answer it", "ask it of a single assessment");
         }
