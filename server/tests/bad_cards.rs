@@ -384,7 +384,8 @@ fn cords_that_cannot_be_tied() {
     let line = "/arrangements/0";
     let piece = format!("{line}/runs/0/0");
     for (at, value, faulted, problem, remedy) in [
-        ("/nose_mass", json!(90), "/nose_mass", "90 kg", "did you mean \"90 g\""),
+        ("/nose_mass", json!(900), "/nose_mass", "900 kg", "did you mean \"900 g\""),
+        ("/nose_mass", json!(90), "/nose_mass", "90 kg leave too little", "a bare number means kilograms"),
         ("/nose_mass", json!("610 g"), "/nose_mass", "leave too little", "whole rocket"),
         ("/nose_mass", Value::Null, "/nose_mass", "missing", "comes off with the nose"),
         ("/nose_drag_area", json!(30), "/nose_drag_area", "30 m^2", "did you mean \"30 cm^2\""),

@@ -97,7 +97,7 @@ pub fn fits(asked: &CordsInput, inputs: &Inputs, lightest_dry_kg: f64, faults: &
                 "{} kg leave too little of the {lightest_dry_kg:.3} kg that the lightest of a million draws has without propellant",
                 limits::plain(asked.nose_mass_kg)
             ),
-            "give what comes off with the nose alone; card.airframe.mass is the whole rocket",
+            "give what comes off with the nose alone, a bare number means kilograms; card.airframe.mass is the whole rocket",
         );
     }
     if inputs.recovery.first == Device::None {

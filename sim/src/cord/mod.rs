@@ -23,7 +23,7 @@ use crate::flight::{Drawn, Ejection, Events, NODES};
 
 /// Most pulls of one answer: some seconds of a core. More flights than they allow would narrow an interval that is
 /// narrow already, since no tear is drawn.
-const MOST_PULLS: u64 = 1 << 20;
+const MOST_PULLS: u64 = 1 << 18;
 /// But so many flights have them.
 const LEAST_FLIGHTS: u64 = 1024;
 

@@ -16,6 +16,10 @@ const RUN_OUT_S: f64 = 5.0;
 /// Longest step while it is stretched: as a share of the radian of the bodies on it, and of the time in which drag brakes.
 /// The peak is then within 1e-6 of itself (CRD-7 on the validation page).
 const STEP: f64 = 0.08;
+/// Place within a step where its stage ends or the cord slackens, and where its tension is highest: as shares of the step.
+/// What the peak is off by goes with the square of the latter.
+const FOUND: f64 = 1e-8;
+const PEAK: f64 = 1e-4;
 /// Steps of one stretching, after which it is given up: it takes some thirty.
 const MOST_STEPS: usize = 2000;
 
@@ -160,7 +164,7 @@ impl Cord {
             let top_m = self.stages.get(k + 1).map_or(f64::INFINITY, |stage| stage.from_m);
             let ends = |quantity: &dyn Fn(&State) -> f64| {
                 let place = |step_s: f64| quantity(&held.step(&state, step_s));
-                sign_change(0.0, step_s, 1e-9 * step_s, place)
+                sign_change(0.0, step_s, FOUND * step_s, place)
             };
             let own = if next.apart_m >= top_m {
                 k += 1;
@@ -176,7 +180,7 @@ impl Cord {
             };
             let reached = held.step(&state, own);
             if held.rise_n_s(&state) > 0.0 && held.rise_n_s(&reached) <= 0.0 {
-                let peak_s = sign_change(0.0, own, 1e-9 * own, |step_s| held.rise_n_s(&held.step(&state, step_s)));
+                let peak_s = sign_change(0.0, own, PEAK * own, |step_s| held.rise_n_s(&held.step(&state, step_s)));
                 self.note(bodies, &held, &held.step(&state, peak_s), hardest);
             }
             self.note(bodies, &held, &reached, hardest);

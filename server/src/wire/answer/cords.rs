@@ -18,7 +18,7 @@ const BAND: [f64; 2] = [0.05, 0.95];
 pub struct CordsAnswer {
     /// What the figures are and what they are not.
     pub meaning: &'static str,
-    /// Flights that they were worked out for: all of them, or as many as a million pulls allow.
+    /// Flights that they were worked out for: all of them, or as many as a quarter of a million pulls allow, 1024 at least.
     pub flights: u64,
     /// What the edge of the tube is taken to bear.
     pub wall: WallAnswer,
