@@ -66,6 +66,7 @@ kinds! {
     UnknownJob NOT_FOUND "unknown-job" "No job is known under this id.";
     ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
+    NoCords NOT_FOUND "no-cords" "The assessment was not asked about its cord.";
     NoPosition NOT_FOUND "no-position" "The assessment has no place on Earth.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
@@ -421,6 +422,9 @@ refusals! {
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What a picture of cord and tube edge can be refused with.
+    CordRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoCords, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.
     PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;

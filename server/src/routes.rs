@@ -147,6 +147,8 @@ fn files() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::landing_png))
         .routes(routes!(files::deploy_speed_svg))
         .routes(routes!(files::deploy_speed_png))
+        .routes(routes!(files::cords_svg))
+        .routes(routes!(files::cords_png))
         .routes(routes!(files::wind_svg))
         .routes(routes!(files::wind_png))
         .routes(routes!(weather::profile_svg))

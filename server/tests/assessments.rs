@@ -309,6 +309,67 @@ async fn flights_of_an_end_that_was_not_known_beforehand() {
 }
 
 #[tokio::test]
+async fn cords_are_told_when_asked_and_only_then() {
+    let service = service();
+    let mut sent = card();
+    let plain = service.post(&sent).await.json();
+    assert!(plain.get("cords").is_none());
+    let line = |name: &str, width: &str| {
+        json!({
+            "name": name,
+            "edge_width": width,
+            "runs": [[{"length": "2.5 m", "strength": "700 N", "fibre": "aramid"}]]
+        })
+    };
+    sent["cords"] = json!({
+        "nose_mass": "70 g",
+        "arrangements": [line("thin", "3 mm"), line("sleeve", "15 mm")],
+        "wall": {"material": "paper", "thickness": "1 mm"}
+    });
+    let reply = service.post(&sent).await;
+    let answer = reply.json();
+    check_described("Assessment", &answer);
+    assert_eq!(reply.body, service.post(&sent).await.body);
+    let cords = &answer["cords"];
+    assert_eq!((&cords["flights"], &cords["wall"]["guessed"]), (&answer["flights"], &json!(true)));
+    assert_eq!(cords["wall"]["median_n_per_mm"], json!(25.0));
+    let number = |value: &Value| value.as_f64().unwrap();
+    for (delay, asked) in cords["delays"].as_array().unwrap().iter().zip(answer["delays"].as_array().unwrap()) {
+        assert_eq!(delay["label"], asked["label"]);
+        let [thin, sleeve] = delay["arrangements"].as_array().unwrap().as_slice() else { panic!("{delay}") };
+        assert_eq!((&thin["name"], &sleeve["name"]), (&json!("thin"), &json!("sleeve")));
+        assert_eq!(thin["peak_tension_n"], sleeve["peak_tension_n"]);
+        let load = |of: &Value| number(&of["edge_load_n_per_mm"]["p50"]);
+        assert!((load(thin) / load(sleeve) - 5.0).abs() < 1e-4, "{delay}");
+        let tears = |of: &Value| number(&of["edge_tears"]["estimate"]);
+        let off: Vec<f64> =
+            thin["edge_tears_if"].as_array().unwrap().iter().map(|off| number(&off["edge_tears"])).collect();
+        assert!(off[0] > tears(thin) && tears(thin) > off[1] && tears(thin) > tears(sleeve), "{delay}");
+        assert_eq!(thin["against_first"], Value::Null);
+        let against = &sleeve["against_first"];
+        assert!(number(&against["certainty_less"]) > 0.99, "{against}");
+        assert!(against["text"].as_str().unwrap().len() > 10, "{against}");
+        for chance in [&thin["edge_tears"], &thin["cord_breaks"]] {
+            assert!(number(&chance["lower"]) <= number(&chance["estimate"]));
+            assert!(number(&chance["estimate"]) <= number(&chance["upper"]));
+            assert!(chance["estimator"].as_str().unwrap().contains("integrated"), "{chance}");
+        }
+    }
+    let topics = |of: &Value| of["cautions"].as_array().unwrap().iter().filter(|c| c["topic"] == "cords").count();
+    let assumed = |of: &Value, input: &str| of["assumed"].as_array().unwrap().iter().any(|a| a["input"] == input);
+    assert_eq!((topics(&plain), topics(&answer)), (0, 1));
+    for input in ["model.cords", "cords.wall.resistance", "cords.wall.log_sd", "cords.parting_speed"] {
+        assert!(assumed(&answer, input) && !assumed(&plain, input), "{input}");
+    }
+    // Nothing else of the answer moves.
+    for (name, value) in plain.as_object().unwrap() {
+        if !["id", "cautions", "assumed"].contains(&name.as_str()) {
+            assert_eq!(&answer[name], value, "{name}");
+        }
+    }
+}
+
+#[tokio::test]
 async fn drivers_are_told_when_asked_and_only_then() {
     let service = service();
     let mut sent = card();

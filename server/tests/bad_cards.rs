@@ -379,6 +379,77 @@ fn an_end_that_cannot_be_flown_to() {
     assert!(asked.case.assumed.iter().all(|a| a.input != "flights"));
 }
 
+#[test]
+fn cords_that_cannot_be_tied() {
+    let part = |change: &dyn Fn(&mut Value)| {
+        let mut part = json!({"length": "3 m", "strength": "900 N", "stiffness": "6 kN"});
+        change(&mut part);
+        part
+    };
+    let plain = json!({
+        "nose_mass": "90 g",
+        "arrangements": [{"name": "line", "edge_width": "3 mm", "runs": [[part(&|_| ())]]}],
+        "wall": {"material": "paper", "thickness": "1 mm"}
+    });
+    assert_eq!(faults(&with(&[("/cords", plain.clone())])), Vec::new());
+    let line = "/arrangements/0";
+    let piece = format!("{line}/runs/0/0");
+    for (at, value, faulted, problem, remedy) in [
+        ("/nose_mass", json!(900), "/nose_mass", "900 kg", "did you mean \"900 g\""),
+        ("/nose_mass", json!(90), "/nose_mass", "90 kg leave too little", "a bare number means kilograms"),
+        ("/nose_mass", json!("610 g"), "/nose_mass", "leave too little", "whole rocket"),
+        ("/nose_mass", Value::Null, "/nose_mass", "missing", "comes off with the nose"),
+        ("/nose_drag_area", json!(30), "/nose_drag_area", "30 m^2", "did you mean \"30 cm^2\""),
+        ("/airframe_drag_area", json!("-1 cm^2"), "/airframe_drag_area", "-1 cm^2", "drag coefficient times area"),
+        ("/parting_speed", json!({"normal": {"sd": "1 m/s"}}), "/parting_speed/normal/mean", "missing", "give it"),
+        ("/parting_speed", json!({"fixed": "300 m/s"}), "/parting_speed", "reach from 300", "0.2 and 100"),
+        ("/parting_speed", json!({"fixed": "9 kg"}), "/parting_speed/fixed", "no unit of speed", "m/s"),
+        ("/stiffness_factor", json!({"fixed": 50}), "/stiffness_factor", "reach from 50", "1 means nominal"),
+        ("/damping_factor", json!({"normal": {"sd": 3}}), "/damping_factor", "reach from", "narrow it"),
+        ("/strength_log_sd", json!(9), "/strength_log_sd", "is 9", "did you mean \"9 %\""),
+        ("/arrangements", json!([]), "/arrangements", "0 items", "1 to 6"),
+        ("/arrangements", Value::Null, "/arrangements", "missing", "tying both together"),
+        ("/wall", Value::Null, "/wall", "missing", "wall of the tube"),
+        ("/wall/thickness", Value::Null, "/wall", "neither a resistance alone", "from trials of your own"),
+        ("/wall/thickness", json!(1.2), "/wall/thickness", "1.2 m", "did you mean \"1.2 mm\""),
+        ("/wall/material", json!("wood"), "/wall/material", "\"wood\" is not known", "\"phenolic\""),
+        ("/wall/resistance", json!("50 N/mm"), "/wall", "neither a resistance alone", "\"resistance\""),
+        ("/wall", json!({"resistance": 50}), "/wall/resistance", "50 N/m", "did you mean \"50 N/mm\""),
+        ("/wall", json!({"resistance": "50 N"}), "/wall/resistance", "no unit of load", "N/mm"),
+        ("/wall/log_sd", json!("300 %"), "/wall/log_sd", "300 %", "factor of 1.65"),
+        (&format!("{line}/edge_width"), json!(3), &format!("{line}/edge_width"), "3 m", "did you mean \"3 mm\""),
+        (&format!("{line}/legs"), json!(0), &format!("{line}/legs"), "it is 0", "give 1 to 8"),
+        (&format!("{line}/name"), json!("a\u{7}b"), &format!("{line}/name"), "control characters", "plain text"),
+        (&format!("{line}/runs"), json!([]), &format!("{line}/runs"), "0 items", "1 to 4"),
+        (&format!("{line}/runs/0"), json!([]), &format!("{line}/runs/0"), "parts in a run is 0", "give 1 to 6"),
+        (&format!("{piece}/length"), json!("1 mm"), &format!("{piece}/length"), "1 mm", "before it is stretched"),
+        (&format!("{piece}/strength"), Value::Null, &format!("{piece}/strength"), "missing", "breaks"),
+        (&format!("{piece}/strength"), json!("0 N"), &format!("{piece}/strength"), "0 N", "tension at which it breaks"),
+        (&format!("{piece}/fibre"), json!("nylon"), &format!("{piece}/fibre"), "a stiffness as well", "one of the two"),
+        (&format!("{piece}/fibre"), json!("silk"), &format!("{piece}/fibre"), "\"silk\" is not known", "\"aramid\""),
+        (&format!("{piece}/stiffness"), Value::Null, &format!("{piece}/stiffness"), "neither a stiffness", "\"fibre\""),
+        (&format!("{piece}/loss_factor"), json!(3), &format!("{piece}/loss_factor"), "is 3", "0.1 is the default"),
+        (
+            &format!("{piece}/locked_stiffness"),
+            json!("9 kN"),
+            &format!("{piece}/locked_stiffness"),
+            "nothing says where it locks",
+            "locks_at_strain",
+        ),
+        (&format!("{piece}/locks_at_strain"), json!(80), &format!("{piece}/locks_at_strain"), "is 80", "\"80 %\""),
+    ] {
+        let mut cords = plain.clone();
+        put(&mut cords, at, value);
+        refuses(&[("/cords", cords)], &format!("/cords{faulted}"), problem, remedy);
+    }
+    let mut twice = plain.clone();
+    let again = twice["arrangements"][0].clone();
+    put(&mut twice, "/arrangements/1", again);
+    refuses(&[("/cords", twice)], "/cords/arrangements/1/name", "another arrangement", "its own");
+    let nothing = [("/cords", plain), ("/card/recovery/first", json!({"kind": "none"}))];
+    refuses(&nothing, "/cords", "nothing is ejected", "what opens");
+}
+
 /// Everything at once: no fault hides another, and none is told twice.
 #[test]
 fn all_faults_in_one_reply() {

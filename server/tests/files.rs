@@ -18,9 +18,11 @@ use support::{Service, card, check_problem, json_request, service};
 const CAUTION: &str =
     "An estimate from the listed assumptions. It approves no flight. Local codes and the range safety officer decide.";
 
-/// The example with a map, of few flights.
+/// The example with a map, of few flights, and with the cords of another example.
 fn mapped() -> Value {
     let mut card: Value = serde_json::from_str(include_str!("../examples/mapped-field.json")).unwrap();
+    let corded: Value = serde_json::from_str(include_str!("../examples/tube-edge.json")).unwrap();
+    card["cords"] = corded["cords"].clone();
     card["flights"] = json!(256);
     card
 }
@@ -31,13 +33,15 @@ async fn posted(service: &Service, card: &Value) -> (String, Value) {
     (reply.header("location").to_string(), reply.json())
 }
 
-const FILES: [(&str, &str); 8] = [
+const FILES: [(&str, &str); 10] = [
     ("landing.geojson", "application/geo+json"),
     ("landing.kml", "application/vnd.google-earth.kml+xml"),
     ("landing.svg", "image/svg+xml"),
     ("landing.png", "image/png"),
     ("deploy-speed.svg", "image/svg+xml"),
     ("deploy-speed.png", "image/png"),
+    ("cords.svg", "image/svg+xml"),
+    ("cords.png", "image/png"),
     ("wind.svg", "image/svg+xml"),
     ("wind.png", "image/png"),
 ];
@@ -155,6 +159,16 @@ async fn without_a_position_there_is_no_map() {
         let problem = check_problem(&service.get(&format!("{place}/{file}")).await, 404, "no-position");
         assert_eq!(problem["errors"][0]["pointer"], "/site/position");
         assert!(problem["detail"].as_str().unwrap().contains("site.position"), "{problem}");
+    }
+}
+
+#[tokio::test]
+async fn without_cords_there_is_no_picture_of_them() {
+    let service = service();
+    let (place, _) = posted(&service, &card()).await;
+    for file in ["cords.svg", "cords.png"] {
+        let problem = check_problem(&service.get(&format!("{place}/{file}")).await, 404, "no-cords");
+        assert_eq!(problem["errors"][0]["pointer"], "/cords");
     }
 }
 
@@ -393,7 +407,8 @@ async fn pictures_are_readable() {
     let mut labels = 0;
     for (what, card) in crowded() {
         let (place, answer) = posted(&service, &card).await;
-        for file in ["landing", "deploy-speed", "wind", "flight-paths"] {
+        let cords = answer.get("cords").map(|_| "cords");
+        for file in ["landing", "deploy-speed", "wind", "flight-paths"].into_iter().chain(cords) {
             let text = service.get(&format!("{place}/{file}.svg")).await.text();
             assert!(
                 text.contains("<title id=\"title\">") && text.contains(&format!("<desc id=\"desc\">{CAUTION}")),

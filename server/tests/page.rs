@@ -68,6 +68,7 @@ async fn everything(service: &Service) -> Vec<String> {
     let flights = ["mapped-field.json", "weather-report.json"];
     let mut driven = card();
     driven["drivers"] = json!(256);
+    driven["cords"] = example("tube-edge.json")["cords"].clone();
     let mut places = vec![posted(service, "assessments", driven).await];
     for name in flights {
         places.push(posted(service, "assessments", example(name)).await);

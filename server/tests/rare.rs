@@ -53,7 +53,10 @@ async fn what_is_sought_is_the_chance_that_counting_finds() {
         let apart = number(chance, "estimate") - number(counted, "estimate");
         let width = |c: &Value| number(c, "upper") - number(c, "lower");
         assert!(apart.abs() < width(chance) + width(counted), "{chance} {counted}");
-        assert!(number(chance, "lower") < number(chance, "estimate") && number(chance, "estimate") < number(chance, "upper"));
+        assert!(
+            number(chance, "lower") < number(chance, "estimate")
+                && number(chance, "estimate") < number(chance, "upper")
+        );
         assert!(chance["text"].as_str().unwrap().contains(chance["chance_text"].as_str().unwrap()), "{chance}");
     }
     assert!(number(people, "upper") < 0.02 && number(people, "flights_searched") >= 1024.0, "{people}");
@@ -101,7 +104,11 @@ async fn a_bad_one_is_told_with_its_remedy() {
         (json!([{"opening_over": "36 mph"}]), "/rare/0/opening_over", "35 mph"),
         (json!([{"opening_over": "fast"}]), "/rare/0/opening_over", "35 mph"),
         (json!([{"opening_over": "35 mph", "landing_in": "field"}]), "/rare/0", "one of the two"),
-        (json!([{"landing_in": "field", "flown_with": "delay 7 s"}]), "/rare/0/flown_with", "\"delay 6 s\", \"delay 9 s\""),
+        (
+            json!([{"landing_in": "field", "flown_with": "delay 7 s"}]),
+            "/rare/0/flown_with",
+            "\"delay 6 s\", \"delay 9 s\"",
+        ),
         (json!([{"landing_in": "field", "flights": 5}]), "/rare/0/flights", "1024"),
         (json!([{"landing_in": "field"}, {"landing_in": "field"}]), "/rare/1", "once"),
         (json!([{"landing_in": "field", "area": 1}]), "/rare/0/area", ""),

@@ -158,6 +158,7 @@ async fn readme_shows_the_answers_of_the_program() {
     let [first, sounding] = ["first-flight.json", "sounding.json"].map(example);
     let mut driven = sounding.clone();
     driven["drivers"] = 1024.into();
+    let corded = example("tube-edge.json");
     let mut ending = first.clone();
     ending["flights"] = Value::Null;
     ending["until"] = serde_json::json!({"half_width": "1 %", "within": 20_000});
@@ -172,6 +173,7 @@ async fn readme_shows_the_answers_of_the_program() {
         ("day: meadow.json", day().await),
         ("sweep: meadow.json", sweep().await),
         ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),
+        ("cords: tube-edge.json", part(&corded, Some("Cord and tube edge"), CAUTIONS)),
     ] {
         let mark = format!("<!-- {block} -->\n```text\n");
         let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {block}") };

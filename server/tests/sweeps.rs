@@ -156,6 +156,19 @@ async fn faults_are_told_at_their_places() {
         ("/axes", json!({"moons": [1]}), "/axes/moons"),
         ("/base/card/airframe/mass", json!("620 kg"), "/base/card/airframe/mass"),
         ("/base/drivers", json!(256), "/base/drivers"),
+        (
+            "/base/cords",
+            json!({
+                "nose_mass": "80 g",
+                "arrangements": [{
+                    "name": "line",
+                    "edge_width": "3 mm",
+                    "runs": [[{"length": "3 m", "strength": "900 N", "fibre": "nylon"}]]
+                }],
+                "wall": {"resistance": "30 N/mm"}
+            }),
+            "/base/cords",
+        ),
         ("/landing/1/area", json!("moon"), "/landing/1/area"),
         ("/landing/1/area", Value::Null, "/landing/1/area"),
         ("/landing/0/area", json!("field"), "/landing/0/area"),

@@ -86,6 +86,7 @@
 //!     },
 //!     spread: SpreadInput::default(),
 //!     failures: Vec::new(),
+//!     cords: None,
 //!     question: Question {
 //!         ways: [2.0, 6.0].map(|delay| Deployment { motor_delay_s: Some(delay), electronics: None }).to_vec(),
 //!         limits_m_s: vec![15.6],
@@ -120,6 +121,7 @@ pub mod air;
 pub mod assumption;
 pub mod case;
 pub mod constants;
+pub mod cord;
 pub mod draw;
 pub mod drivers;
 pub mod fault;

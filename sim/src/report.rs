@@ -3,12 +3,14 @@
 use crate::advise::Standing;
 use crate::assumption::Assumption;
 use crate::case::{RareEvent, Role};
+use crate::cord::Wall;
 use crate::draw::Group;
 use crate::drivers::Drivers;
 use crate::flight::{Deployment, Failure, Outcome};
 use crate::stat::histogram::Digest;
 use crate::stat::interval::{Chance, Estimator};
 use crate::stat::outline::Polygon;
+use crate::stat::paired::Compared;
 
 /// Stands before everything else, wherever an answer is shown.
 pub const FIRST_CAUTION: &str =
@@ -73,6 +75,8 @@ pub struct Report {
     pub failures: FailuresReport,
     /// What drives the answer, if that was asked.
     pub drivers: Option<Drivers>,
+    /// Cord and tube edge, if that was asked.
+    pub cords: Option<CordsReport>,
     /// The wind up to which the condition is met, if that was asked.
     pub wind_limit: Option<WindLimit>,
     /// A setting of the rail that lands better, if that was asked.
@@ -289,6 +293,12 @@ pub struct Quantiles {
 }
 
 impl Quantiles {
+    /// With each turned into something else.
+    pub fn each(self, of: impl Fn(f64) -> f64) -> Self {
+        let Self { p05, p25, p50, p75, p95 } = self;
+        Self { p05: of(p05), p25: of(p25), p50: of(p50), p75: of(p75), p95: of(p95) }
+    }
+
     /// From what stays below a share; `None` where that is not known.
     pub fn of(quantile: impl Fn(f64) -> Option<f64>) -> Option<Self> {
         Some(Self {
@@ -299,6 +309,36 @@ impl Quantiles {
             p95: quantile(0.95)?,
         })
     }
+}
+
+/// Cord and tube edge.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CordsReport {
+    /// Flights that they were worked out for.
+    pub flights: u64,
+    /// What the edge bears.
+    pub wall: Wall,
+    /// Names of the arrangements.
+    pub arrangements: Vec<String>,
+    /// Per way of deploying and arrangement.
+    pub ways: Vec<Vec<PullReport>>,
+}
+
+/// The hardest pull on one arrangement, deployed one way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PullReport {
+    /// Peak tension over the flights that eject in the air, each at four points of its law, N. `None` where none does.
+    pub tension_n: Option<Quantiles>,
+    /// Load on the tube's edge per bearing width, N/m.
+    pub edge_load_n_m: Option<Quantiles>,
+    /// Chance over all flights that the edge tears.
+    pub tears: Chance,
+    /// The same, were the resistance so many times what it is taken to be.
+    pub tears_if_wall_off: Vec<(f64, f64)>,
+    /// Chance over all flights that any part of the cord breaks.
+    pub breaks: Chance,
+    /// The chance that it tears against that of the first arrangement on the same flights; `None` of the first.
+    pub against_first: Option<Compared>,
 }
 
 /// The chances against one limit at one delay. Each interval is that of this point alone.

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use crate::advise;
 use crate::case::{Case, LimitApplies, RareEvent};
+use crate::cord::{self, CordPlan, Halves};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw, seed_of_round};
 use crate::drivers::{self, Drivers, Gathered};
 use crate::flight::{
@@ -14,13 +15,13 @@ use crate::flight::{
     fly, fly_ascent, fly_whole_law,
 };
 use crate::rare;
-use crate::report::{CellReport, FailuresReport, Glimpse, Move, Report, WayReport};
+use crate::report::{CellReport, CordsReport, FailuresReport, Glimpse, Move, Report, WayReport};
 use crate::settings;
 use crate::stat::importance::{Proposal, Tried};
 use crate::stat::interval::Estimator;
 use crate::tally::{
-    FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, curve_speeds, flight_report, limit_chances,
-    limit_reports, rail_report, way_report,
+    CordTally, FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, curve_speeds, flight_report,
+    limit_chances, limit_reports, rail_report, way_report,
 };
 use crate::until;
 
@@ -90,6 +91,11 @@ pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + 
         let label = |way: usize| way_label(&case.inputs.question.ways[way]);
         report.cautions.extend(advise::driver_cautions(&found, label));
         report.drivers = Some(found);
+    }
+    if let Some(plan) = &case.cords {
+        let found = cords(&frame, plan, 0..cord::flights_of(case, all.flights()), stop)?;
+        report.cautions.extend(advise::cord_cautions(&found, case));
+        report.cords = Some(found);
     }
     let asked = case.inputs.question.settings;
     if asked.wind_limit {
@@ -172,6 +178,24 @@ fn drivers(case: &Case, base_flights: u64, stop: &AtomicBool) -> Option<Drivers>
     (!stop.load(Ordering::Relaxed)).then(|| drivers::found(case, base_flights, &replicates))
 }
 
+/// Cord and tube edge, from flights of the assessment: flown once more as far as they eject, so that nothing else costs
+/// more for it.
+fn cords(frame: &Frame, plan: &CordPlan, flights: Range<u64>, stop: &AtomicBool) -> Option<CordsReport> {
+    let case = frame.case;
+    let question = &case.inputs.question;
+    let add = |tally: &mut CordTally, flights: Range<u64>, pilot: &mut Pilot| {
+        let drawn = drawn(case, flights.clone(), &Shift::NONE);
+        let ejections = pilot.fly_ejections(&drawn, &asked(case, frame.curve_s));
+        for ((flight, (drawn, events)), ejections) in flights.zip(&drawn).zip(&ejections) {
+            let numbers = Numbers::of(question.points, question.seed, flight);
+            let halves = Halves::of(plan, drawn, events, &numbers);
+            tally.add(plan, &halves, ejections, drawn, flight);
+        }
+    };
+    let none = || CordTally::new(plan, question.ways.len());
+    Some(in_batches(flights, stop, none, add, CordTally::merge)?.report(plan, case))
+}
+
 /// Flights flown for each failure: enough for the cloud it makes, as many of each scramble. All failures together cost a
 /// fifth as much again.
 fn flights_per_failure(flights: u64) -> u64 {
@@ -185,19 +209,22 @@ pub struct Work {
     pub ascents: u64,
     /// Descents, one a way of deploying or failure.
     pub descents: u64,
+    /// Pulls on a cord.
+    pub pulls: u64,
 }
 
 impl core::ops::AddAssign for Work {
     fn add_assign(&mut self, other: Self) {
         self.ascents = self.ascents.saturating_add(other.ascents);
         self.descents = self.descents.saturating_add(other.descents);
+        self.pulls = self.pulls.saturating_add(other.pulls);
     }
 }
 
 /// The work of a cell: its flights, and a descent for each way of deploying.
 pub fn work_of_cell(case: &Case) -> Work {
     let question = &case.inputs.question;
-    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64 }
+    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64, pulls: 0 }
 }
 
 /// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with
@@ -212,9 +239,12 @@ pub fn work(case: &Case) -> Work {
     let failing = flights_per_failure(question.flights);
     let possible = Failure::ALL.iter().filter(|f| question.ways.first().is_some_and(|way| case.can_fail(**f, way)));
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
+    // As far as they eject for the cords, which takes no descent.
+    let for_cords = cord::flights(case);
     Work {
-        ascents: whole + for_chances + (1 + alone) * failing + sought,
+        ascents: whole + for_chances + for_cords + (1 + alone) * failing + sought,
         descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing + sought,
+        pulls: for_cords * cord::pulls(case),
     }
 }
 
@@ -238,7 +268,7 @@ impl<'a> Sample<'a> {
     /// What was flown.
     pub fn work(&self) -> Work {
         let flights = self.tally.flights();
-        Work { ascents: flights, descents: flights * self.case.inputs.question.ways.len() as u64 }
+        Work { ascents: flights, descents: flights * self.case.inputs.question.ways.len() as u64, pulls: 0 }
     }
 
     /// What it comes to, as of a cell.
@@ -492,6 +522,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         },
         advice,
         drivers: None,
+        cords: None,
         wind_limit: None,
         rail_advice: None,
         rare: Vec::new(),

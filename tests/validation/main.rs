@@ -11,6 +11,7 @@ mod cards;
 mod cautions;
 mod check_cases;
 mod common_practice;
+mod cords;
 mod coverage;
 mod cp1;
 mod deployment;
@@ -50,6 +51,7 @@ static SUBJECTS: [&Subject; 28] = [
     &motors::SUBJECT,
     &deployment::SUBJECT,
     &recovery::SUBJECT,
+    &cords::SUBJECT,
     &wind_laws::SUBJECT,
     &wind_errors::SUBJECT,
     &turbulence::SUBJECT,

@@ -19,11 +19,11 @@ use crate::State;
 use crate::compute::Failure;
 use crate::id::ContentId;
 use crate::log;
-use crate::problem::{Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
-use crate::render::stored::{Delay, Globe, Site, Stored};
+use crate::problem::{CordRefusals, Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
+use crate::render::stored::{Cords, Delay, Globe, Site, Stored};
 use crate::render::wind_profile::{self, Said};
 use crate::render::winds::Winds;
-use crate::render::{deploy_speed, geojson, kml, landing_map, png, svg};
+use crate::render::{cords, deploy_speed, geojson, kml, landing_map, png, svg};
 use crate::store::Shelf;
 use crate::wire::{Asked, FieldFault};
 
@@ -229,6 +229,63 @@ pub async fn deploy_speed_png(
     file(&state, &id, &headers, ("deploy-speed.png", png::MEDIA_TYPE), make).await
 }
 
+/// Draws cord and tube edge against the delay as SVG
+///
+/// For each arrangement the load on the edge of the tube over its bearing width and the tension of the cord, medians and what
+/// half and 90 % of the flights lie between, with what 90 % of such edges bear. Stands alone and has a title and a
+/// description: made for `<img>`. Needs `cords` in the request.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/cords.svg",
+    tag = "assessments",
+    operation_id = "read_cords_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
+        (status = 304, description = "The client holds it already"),
+        CordRefusals,
+    ),
+)]
+pub async fn cords_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored| Ok(cords::picture(answer, tied(answer)?).into_bytes());
+    file(&state, &id, &headers, ("cords.svg", svg::MEDIA_TYPE), make).await
+}
+
+/// Draws cord and tube edge against the delay as PNG
+///
+/// The same as `cords.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and text in
+/// the SVG.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/cords.png",
+    tag = "assessments",
+    operation_id = "read_cords_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
+        (status = 304, description = "The client holds it already"),
+        CordRefusals,
+    ),
+)]
+pub async fn cords_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let make = |answer: &Stored| painted(&cords::picture(answer, tied(answer)?));
+    file(&state, &id, &headers, ("cords.png", png::MEDIA_TYPE), make).await
+}
+
 /// Draws the mean wind that was flown in as SVG
 ///
 /// Against height above ground, up to a little above the highest point of 95 % of the flights: the speed as a line, dashed where it is assumed,
@@ -405,6 +462,19 @@ pub fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Pr
                 labels.join(", ")
             ),
         )
+    })
+}
+
+/// Cord and tube edge, where they were asked.
+fn tied(answer: &Stored) -> Result<&Cords, Problem> {
+    answer.cords.as_ref().ok_or_else(|| {
+        let fault = FieldFault {
+            pointer: "/cords".into(),
+            problem: "it was not given".into(),
+            remedy: "describe the cord and the wall of the tube under cords, and post it again".into(),
+            sent: None,
+        };
+        Problem::new(Kind::NoCords, "Its request says nothing of cords.").with_errors(vec![fault])
     })
 }
 

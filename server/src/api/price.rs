@@ -14,7 +14,7 @@ use slowpoint_sim::report::CellReport;
 use slowpoint_sim::{Sample, Work as Flown, rare, settings};
 use utoipa::{IntoParams, ToSchema};
 
-use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, Config, ENGINE};
+use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, CORE_S_PER_PULL, Config, ENGINE};
 use crate::core_time;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
@@ -50,6 +50,8 @@ pub struct Price {
     pub flights: u64,
     /// Flights on top of them that tell what drives the answer; 0 unless `drivers` is asked
     pub driver_flights: u64,
+    /// Flights of them that are flown once more for cord and tube edge; 0 unless `cords` is asked
+    pub cord_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
     /// The most flights on top of them for rare chances; 0 unless `rare` is asked
@@ -79,6 +81,7 @@ pub struct Price {
 pub struct Cost {
     flights: u64,
     driver_flights: u64,
+    cord_flights: u64,
     settings_flights: u64,
     rare_flights: u64,
     core_s: f64,
@@ -141,6 +144,7 @@ impl Cost {
         Self {
             flights: question.flights,
             driver_flights: question.drivers.map_or(0, slowpoint_sim::drivers::flights),
+            cord_flights: slowpoint_sim::cord::flights(&asked.case),
             settings_flights: settings::flights(question),
             rare_flights: rare::flights(question),
             core_s: core_s(slowpoint_sim::work(&asked.case)),
@@ -169,6 +173,7 @@ impl Cost {
             Self {
                 flights: all.flights + one.flights,
                 driver_flights: all.driver_flights + one.driver_flights,
+                cord_flights: all.cord_flights + one.cord_flights,
                 settings_flights: all.settings_flights + one.settings_flights,
                 rare_flights: all.rare_flights.saturating_add(one.rare_flights),
                 core_s: all.core_s + one.core_s,
@@ -228,7 +233,9 @@ impl Cost {
 
     /// Those on top of the flights asked for.
     pub fn beside(&self) -> u64 {
-        self.driver_flights.saturating_add(self.settings_flights).saturating_add(self.rare_flights)
+        [self.cord_flights, self.settings_flights, self.rare_flights]
+            .into_iter()
+            .fold(self.driver_flights, u64::saturating_add)
     }
 
     /// Whether it is computed while a client waits.
@@ -255,6 +262,7 @@ impl Cost {
             engine: ENGINE.into(),
             flights: self.flights,
             driver_flights: self.driver_flights,
+            cord_flights: self.cord_flights,
             settings_flights: self.settings_flights,
             rare_flights: self.rare_flights,
             estimated_core_s: self.core_s,
@@ -277,6 +285,9 @@ impl fmt::Display for Cost {
         if self.driver_flights > 0 {
             write!(f, " and {} for the drivers", self.driver_flights)?;
         }
+        if self.cord_flights > 0 {
+            write!(f, " and {} for the cords", self.cord_flights)?;
+        }
         if self.settings_flights > 0 {
             write!(f, " and {} at other settings", self.settings_flights)?;
         }
@@ -288,5 +299,7 @@ impl fmt::Display for Cost {
 }
 
 fn core_s(flown: Flown) -> f64 {
-    CORE_S_PER_ASCENT * flown.ascents as f64 + CORE_S_PER_DESCENT * flown.descents as f64
+    CORE_S_PER_ASCENT * flown.ascents as f64
+        + CORE_S_PER_DESCENT * flown.descents as f64
+        + CORE_S_PER_PULL * flown.pulls as f64
 }

@@ -72,6 +72,7 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (outcomes(&at, view.units()))
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
+        (cords(&at, view))
         (rare(&at, view.units()))
         (parts::weather(&at, weather))
         @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
@@ -509,6 +510,68 @@ fn rare(at: &At, units: Units) -> Markup {
     }
 }
 
+/// Cord and tube edge, where that was asked.
+fn cords(at: &At, view: &View) -> Markup {
+    let cords = at.get("cords");
+    if !cords.is_there() {
+        return html! {};
+    }
+    let (delays, wall) = (cords.get("delays").items(), cords.get("wall"));
+    let picture = format!("/v1/assessments/{}/cords.svg", at.get("id").text());
+    let between = |of: At, decimals: usize| {
+        html! { (of.get("p50").plain(decimals, None)) small { " (" (of.get("p05").plain(decimals, None)) " to " (of.get("p95").plain(decimals, None)) ")" } }
+    };
+    let factors = delays.first().map(|d| d.get("arrangements").nth(0).get("edge_tears_if").items());
+    html! {
+        section aria-labelledby="cords" {
+            h2 #cords { "Cord and tube edge" }
+            p { (cords.get("meaning").words()) }
+            p {
+                "The edge is taken to bear " (wall.get("median_n_per_mm").plain(1, Some("N/mm"))) " in the middle, 90 % of edges between "
+                (wall.get("p05_n_per_mm").plain(1, Some("N/mm"))) " and " (wall.get("p95_n_per_mm").plain(1, Some("N/mm")))
+                @if wall.get("guessed").holds() { ": " strong { "guessed, no value is published" } } "."
+            }
+            figure {
+                img.picture src=(view.file(&picture, &[])) alt="Load on the edge of the tube and tension of the cord against the delay, with what the edge bears; the table below has the same numbers.";
+                figcaption { "Median, and what half and 90 % of the flights lie between." }
+            }
+            (parts::wide("Cord and tube edge", html! {
+                caption { "From " (cords.get("flights").count()) " flights. In brackets what 90 % of those that eject in the air lie between, and intervals of chances." }
+                thead {
+                    tr {
+                        th scope="col" { "Delay" }
+                        th scope="col" { "Cord" }
+                        th scope="col" { "Peak tension, N" }
+                        th scope="col" { "Load on the edge, N/mm" }
+                        th scope="col" { "Edge tears" }
+                        @for factor in factors.iter().flatten() {
+                            th scope="col" { "if it bears " (factor.get("resistance_factor").short(1, "times")) " that" }
+                        }
+                        th scope="col" { "Cord breaks" }
+                        th scope="col" { "Tears against the first" }
+                    }
+                }
+                tbody {
+                    @for delay in &delays {
+                        @for pull in delay.get("arrangements").items() {
+                            tr {
+                                th scope="row" { (delay.get("label").words()) }
+                                td { (pull.get("name").words()) }
+                                td { (between(pull.get("peak_tension_n"), 0)) }
+                                td { (between(pull.get("edge_load_n_per_mm"), 1)) }
+                                td { (pull.get("edge_tears").chance()) }
+                                @for off in pull.get("edge_tears_if").items() { td { (off.get("edge_tears").likely()) } }
+                                td { (pull.get("cord_breaks").chance()) }
+                                td { @if pull.get("against_first").is_there() { (pull.get("against_first").get("text").words()) } }
+                            }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
 fn assumed(at: &At) -> Markup {
     let assumed = at.get("assumed").items();
     html! {
@@ -555,6 +618,10 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
                 }
                 (link(file("deploy-speed.svg"), "Airspeeds, SVG"))
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
+                @if at.get("cords").is_there() {
+                    (link(file("cords.svg"), "Cord and tube edge, SVG"))
+                    (link(file("cords.png"), "Cord and tube edge, PNG"))
+                }
                 (link(of_delay("landing.svg"), "Landing, SVG"))
                 (link(of_delay("landing.png"), "Landing, PNG"))
                 @if again {

@@ -11,8 +11,9 @@ use slowpoint_sim::stat::interval;
 use slowpoint_sim::until;
 
 /// Left and right end of the plots.
-const LEFT: f64 = 40.0;
-const RIGHT: f64 = 322.0;
+pub(super) const LEFT: f64 = 40.0;
+/// See `LEFT`.
+pub(super) const RIGHT: f64 = 322.0;
 const SPEED_HEIGHT: f64 = 190.0;
 const CHANCE_HEIGHT: f64 = 120.0;
 /// Room for one altimeter beside the delays.
@@ -56,14 +57,14 @@ fn limit(m_s: f64, mph: f64) -> String {
     format!("{} mph ({:.1} m/s)", short(mph), m_s)
 }
 
-fn letter_at(x: f64, y: f64, letter: &str) -> String {
+pub(super) fn letter_at(x: f64, y: f64, letter: &str) -> String {
     format!(
         "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{NOTE}\" fill=\"{INK}\" text-anchor=\"middle\" font-weight=\"bold\">{letter}</text>"
     )
 }
 
 /// The axis of delays, and what deploys otherwise, with a letter each.
-fn columns(answer: &Stored) -> (Axis, Vec<(&Delay, String)>) {
+pub(super) fn columns(answer: &Stored) -> (Axis, Vec<(&Delay, String)>) {
     let electronic: Vec<(&Delay, String)> = answer
         .delays
         .iter()
@@ -247,7 +248,7 @@ fn sample([x, y]: [f64; 2]) -> String {
 }
 
 /// Bars and median at a delay.
-fn bar(x: f64, [p05, p25, p50, p75, p95]: [f64; 5], width: f64) -> String {
+pub(super) fn bar(x: f64, [p05, p25, p50, p75, p95]: [f64; 5], width: f64) -> String {
     let part = |from: f64, to: f64, colour: &str| {
         let (left, height) = (x - 0.5 * width, (from - to).max(0.5));
         format!(
@@ -263,7 +264,7 @@ fn bar(x: f64, [p05, p25, p50, p75, p95]: [f64; 5], width: f64) -> String {
 }
 
 /// The same lying down, for the key.
-fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
+pub(super) fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
     let width = 9.0;
     let part = |from: f64, to: f64, colour: &str| {
         let (top, length) = (y - 0.5 * width, to - from);
@@ -279,14 +280,14 @@ fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
     )
 }
 
-fn rule(picture: &mut Picture, y: f64, colour: &str, dashes: &str) {
+pub(super) fn rule(picture: &mut Picture, y: f64, colour: &str, dashes: &str) {
     let (dashes, width) =
         if dashes.is_empty() { (String::new(), 0.7) } else { (format!(" stroke-dasharray=\"{dashes}\""), 1.6) };
     picture.raw(&format!("<path d=\"M{LEFT} {y:.1}H{RIGHT}\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>"));
 }
 
 /// The bottom line with the delays on it.
-fn frame(picture: &mut Picture, along: &Axis, [top, bottom]: [f64; 2], apart: f64) {
+pub(super) fn frame(picture: &mut Picture, along: &Axis, [top, bottom]: [f64; 2], apart: f64) {
     picture
         .raw(&format!("<path d=\"M{LEFT} {top:.1}V{bottom:.1}H{RIGHT}V{top:.1}\" fill=\"none\" stroke=\"{GREY}\"/>"));
     // Without any delay of a motor alone there is nothing to write.

@@ -37,6 +37,55 @@ pub struct Stored {
     pub advice: Advice,
     /// What fails.
     pub failures: Failures,
+    /// Cord and tube edge, where that was asked.
+    #[serde(default)]
+    pub cords: Option<Cords>,
+}
+
+/// Cord and tube edge.
+#[derive(Debug, Deserialize)]
+pub struct Cords {
+    /// Flights that they were worked out for.
+    pub flights: u64,
+    /// What the edge bears.
+    pub wall: Wall,
+    /// Ways of deploying.
+    pub delays: Vec<CordsOfDelay>,
+}
+
+/// What the edge bears, N/mm.
+#[derive(Debug, Deserialize)]
+pub struct Wall {
+    /// Half tear below.
+    pub median_n_per_mm: Figure,
+    /// 5 % do.
+    pub p05_n_per_mm: Figure,
+    /// 95 % do.
+    pub p95_n_per_mm: Figure,
+    /// Whether it is guessed.
+    pub guessed: bool,
+}
+
+/// The arrangements in one way of deploying.
+#[derive(Debug, Deserialize)]
+pub struct CordsOfDelay {
+    /// Which.
+    pub label: String,
+    /// One per arrangement.
+    pub arrangements: Vec<Pull>,
+}
+
+/// The hardest pull on one arrangement.
+#[derive(Debug, Deserialize)]
+pub struct Pull {
+    /// Its name.
+    pub name: String,
+    /// Tension, N.
+    pub peak_tension_n: Option<Figures>,
+    /// Load on the edge, N/mm.
+    pub edge_load_n_per_mm: Option<Figures>,
+    /// Chance that the edge tears.
+    pub edge_tears: Chance,
 }
 
 /// The highest point.

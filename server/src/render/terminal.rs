@@ -8,7 +8,7 @@ use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 use super::fixed;
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
-    LEAST_INDEX, LandingFigures, LimitAnswer, OutcomeAnswer, RARE_OUTCOME, RegionFigures,
+    LEAST_INDEX, LandingFigures, LimitAnswer, OutcomeAnswer, PullAnswer, QuantileFigures, RARE_OUTCOME, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -46,6 +46,7 @@ pub fn table(answer: &Assessment) -> String {
     moves(&mut page, answer);
     failures(&mut page, answer);
     drivers(&mut page, answer);
+    cords(&mut page, answer);
     rare(&mut page, answer);
     weather(&mut page, answer);
     cautions(&mut page, answer);
@@ -391,6 +392,64 @@ fn rare(page: &mut Page, answer: &Assessment) {
         );
     }
     page.paragraph("", rare.meaning);
+}
+
+/// Cord and tube edge, of every delay and arrangement.
+fn cords(page: &mut Page, answer: &Assessment) {
+    let Some(cords) = &answer.cords else { return };
+    page.heading(&format!("Cord and tube edge, from {} flights", cords.flights));
+    let rows = || cords.delays.iter().flat_map(|d| d.arrangements.iter().map(move |a| (d, a)));
+    let names: Vec<String> = rows().map(|(delay, a)| format!("{}, {}", delay.label, a.name)).collect();
+    let mut grid = Grid::new(names.iter().map(String::as_str));
+    let between = |q: &Option<QuantileFigures>, show: fn(Figure) -> String| {
+        q.as_ref().map_or(NOT_KNOWN.into(), |q| format!("{} ({} to {})", show(q.p50), show(q.p05), show(q.p95)))
+    };
+    grid.column(
+        &["peak tension,", "median (90 %), N"],
+        rows().map(|(_, a)| between(&a.peak_tension_n, whole)).collect(),
+    );
+    grid.column(
+        &["load on the edge,", "median (90 %), N/mm"],
+        rows().map(|(_, a)| between(&a.edge_load_n_per_mm, tenths)).collect(),
+    );
+    grid.column(&["edge tears"], rows().map(|(_, a)| a.edge_tears.text.clone()).collect());
+    let first = cords.delays.iter().flat_map(|d| &d.arrangements).next();
+    for (k, off) in first.into_iter().flat_map(|a| &a.edge_tears_if).enumerate() {
+        let then =
+            |(_, a): (_, &PullAnswer)| a.edge_tears_if.get(k).map_or(NOT_KNOWN.into(), |t| percent(t.edge_tears));
+        grid.column(
+            &["if it bears", &format!("{} times that", number(off.resistance_factor))],
+            rows().map(then).collect(),
+        );
+    }
+    grid.column(&["cord breaks"], rows().map(|(_, a)| a.cord_breaks.text.clone()).collect());
+    grid.column(
+        &["tears against", "the first"],
+        rows().map(|(_, a)| a.against_first.as_ref().map_or(NOT_KNOWN.into(), |c| c.text.clone())).collect(),
+    );
+    page.grid(&grid);
+    let wall = &cords.wall;
+    let guessed = if wall.guessed { "GUESSED, no published value" } else { "as given" };
+    page.paragraph(
+        "",
+        &format!(
+            "The edge bears {} N/mm in the middle, 90 % of edges between {} and {} ({guessed}). {}",
+            tenths(wall.median_n_per_mm),
+            tenths(wall.p05_n_per_mm),
+            tenths(wall.p95_n_per_mm),
+            cords.meaning
+        ),
+    );
+}
+
+/// A share without an interval.
+fn percent(share: Figure) -> String {
+    match share.rounded() {
+        Some(x) if x > 0.0 && x < 1.0 => format!("{} %", percent_digits(x)),
+        Some(x) if x <= 0.0 => "< 0.01 %".into(),
+        Some(_) => "> 99.99 %".into(),
+        None => NOT_KNOWN.into(),
+    }
 }
 
 /// Where the wind comes from, where it was decoded from messages.

@@ -7,6 +7,7 @@
 pub mod answer;
 pub mod changes;
 mod convert;
+pub mod cords;
 mod coverage;
 pub mod day;
 mod decoded;

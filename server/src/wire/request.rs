@@ -11,6 +11,7 @@ use utoipa::openapi::schema::{ArrayBuilder, ArrayItems, ObjectBuilder, SchemaTyp
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use super::cords::CordsRequest;
 use super::place::{AreaMap, AreaRole, Bearing, Geometry, PadRequest, PositionRequest};
 use super::units::{self, Table};
 use super::weather::WeatherRequest;
@@ -82,6 +83,8 @@ measured! {
     Inertia: INERTIA;
     /// An area.
     SurfaceArea: AREA;
+    /// A load along an edge.
+    LineLoad: LINE_LOAD;
     /// A share.
     Share: RATIO;
 }
@@ -157,7 +160,7 @@ pub struct LawNumber(pub Quantity);
 impl PartialSchema for LawNumber {
     fn schema() -> RefOr<Schema> {
         let what = "A number of a distribution, in the quantity that is spread: text with a unit, or a bare number in m, s, \
-                    K, Pa, degrees or turns per second; for factors a pure number or a percentage.";
+                    K, Pa, m/s, degrees or turns per second; for factors a pure number or a percentage.";
         string_or_number(what.into(), "5 %")
     }
 }
@@ -167,7 +170,7 @@ impl ToSchema for LawNumber {}
 /// One flight card with site, weather, spread and question.
 ///
 /// A quantity is text with a unit ("54 mm", "35 mph") or a bare number, which means m, kg, s, m/s, N, Pa, K,
-/// kg m^2, m^2, for angles degrees and for roll rates turns per second. Fields that are not known are refused, and
+/// kg m^2, m^2, N/m, for angles degrees and for roll rates turns per second. Fields that are not known are refused, and
 /// so is a name that is repeated within an object. `null` means "not given".
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -219,6 +222,9 @@ pub struct AssessmentRequest {
     /// asked when left out.
     #[schema(minimum = 256, maximum = 16_384, example = 1024)]
     pub drivers: Option<u64>,
+    /// Cord and tube edge: what the cord between nose section and airframe comes to, and whether the edge of the tube
+    /// tears. Not asked when left out.
+    pub cords: Option<CordsRequest>,
     /// What else is to be tried, on top of `flights`: "wind_limit", the highest wind at which the condition is met (512
     /// flights or more at each of 16 winds), and "rail", a tilt and azimuth that land better (512 flights at each of some 50
     /// settings). Not asked when left out.

@@ -76,7 +76,17 @@ const SYNONYMS: &[(&str, &str)] = &[
 /// What a list looks like, by the end of its place, and a list inside it.
 const LISTS: &[(&str, &str, &str)] = &[
     ("areas", "[{\"name\": \"spectators\", \"circle\": {\"east\": 0, \"north\": -80, \"radius\": 20}}]", ""),
+    (
+        "arrangements",
+        "[{\"name\": \"thin line\", \"edge_width\": \"3 mm\", \"runs\": [[{\"length\": \"3 m\", \"strength\": \"900 N\", \"fibre\": \"aramid\"}]]}]",
+        "",
+    ),
     ("delays", "[5, 7, 10]", ""),
+    (
+        "runs",
+        "[[{\"length\": \"3 m\", \"strength\": \"900 N\", \"fibre\": \"aramid\"}]]",
+        "[{\"length\": \"3 m\", \"strength\": \"900 N\", \"fibre\": \"aramid\"}]",
+    ),
     ("deploy_speed", "[\"35 mph\", \"100 mph\"]", ""),
     ("drag_table", "[{\"mach\": 0.3, \"drag_coefficient\": 0.55}]", ""),
     ("electronics", "[{\"fires_at\": \"apogee\"}]", ""),

@@ -222,6 +222,15 @@ pub const AREA: Table = Table {
     example: "90 mm^2",
 };
 
+/// Loads along an edge.
+pub const LINE_LOAD: Table = Table {
+    quantity: "load per width",
+    units: &[unit(&["N/m"], 1.0), unit(&["N/mm"], 1e3), unit(&["N/cm"], 100.0), unit(&["lbf/in"], POUND * G / INCH)],
+    bare: 0,
+    slips: &["N/mm", "lbf/in"],
+    example: "50 N/mm",
+};
+
 /// Roll rates. A bare number means turns per second.
 pub const ROLL_RATE: Table = Table {
     quantity: "roll rate",
@@ -258,6 +267,7 @@ pub const ALL: &[&Table] = &[
     &ANGLE,
     &INERTIA,
     &AREA,
+    &LINE_LOAD,
     &ROLL_RATE,
     &RATIO,
 ];

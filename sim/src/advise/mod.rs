@@ -1,6 +1,7 @@
 //! What follows from the tallies. Nothing here flies.
 
 mod cautions;
+mod cords;
 mod delay;
 mod drivers;
 mod feasible;
@@ -8,6 +9,7 @@ mod rare;
 mod standing;
 
 pub use cautions::{cautions, failure_cautions, until_caution};
+pub use cords::cord_cautions;
 pub use delay::{OFF_S, stretches};
 pub use drivers::driver_cautions;
 pub use feasible::{Check, Choice, Demands, Feasible, Met, Place, checks, feasible};

@@ -2,7 +2,7 @@
 
 use super::inputs::*;
 use super::shape::Shape;
-use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, patches, spread};
+use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, cords, patches, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
@@ -11,7 +11,7 @@ use crate::limits::{self, Limit, plain};
 use crate::thrust::ThrustCurve;
 use crate::wind::{Descent, Direction, Gustiness, Layer, SurfaceLaw, SurfaceWind};
 
-fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
+pub(super) fn one(limit: Limit, field: &str, value: f64, faults: &mut Faults) {
     if value.is_nan() {
         faults.no_number.push(Fault::new(field, format!("{} is no number", limit.what), limit.hint));
     } else if !faults.touches(field) {
@@ -44,6 +44,9 @@ pub fn ranges(inputs: &Inputs, faults: &mut Faults) {
     site(&inputs.site, faults);
     wind(&inputs.wind, faults);
     failures(inputs, faults);
+    if let Some(asked) = &inputs.cords {
+        cords::ranges(asked, faults);
+    }
     spread::check(&inputs.spread, inputs.wind.age_s, faults);
     question(&inputs.question, inputs.site.areas.len(), faults);
 }
@@ -672,6 +675,9 @@ pub fn masses(
             format!("the lightest of a million draws weighs {lightest:.3} kg, hardly more than the propellant"),
             "narrow it or use a truncated law",
         );
+    }
+    if let Some(asked) = &inputs.cords {
+        cords::fits(asked, inputs, lightest - mass.propellant_kg, faults);
     }
     let (forward, aft) = spread.centre_of_gravity.reach();
     if mass.dry_cg_m + 2.0 * forward <= 0.0 || mass.dry_cg_m + 2.0 * aft >= a.length_m {

@@ -5,6 +5,7 @@
 
 use crate::aero::Drag;
 use crate::case::shape::Shape;
+use crate::cord::{Fibre, Material};
 use crate::draw::{Law, PointSet};
 use crate::flight::{Deployment, Failure};
 use crate::settings::Settings;
@@ -32,6 +33,8 @@ pub struct Inputs {
     pub spread: SpreadInput,
     /// Shares of flights with a failure.
     pub failures: Vec<(Failure, f64)>,
+    /// Cord and tube edge, if that is asked.
+    pub cords: Option<CordsInput>,
     /// What is asked.
     pub question: Question,
 }
@@ -447,6 +450,84 @@ spread_input! {
     temperature,
     /// Error of the pressure, Pa.
     pressure,
+}
+
+/// Cords between nose section and airframe, and the tube's edge that they pull on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CordsInput {
+    /// Nose section, kg.
+    pub nose_mass_kg: f64,
+    /// Drag coefficient times area of the nose section, m^2.
+    pub nose_drag_area_m2: Option<f64>,
+    /// Of the airframe without it, m^2.
+    pub airframe_drag_area_m2: Option<f64>,
+    /// Speed at which the charge drives both apart, m/s.
+    pub parting_m_s: Option<Law>,
+    /// Stiffness of every part over its nominal one.
+    pub stiffness: Option<Law>,
+    /// Loss factor of every part over its nominal one.
+    pub damping: Option<Law>,
+    /// Standard deviation of the natural logarithm of a part's strength.
+    pub strength_log_sd: Option<f64>,
+    /// What is compared; the first is what the others are held against.
+    pub arrangements: Vec<ArrangementInput>,
+    /// The tube's wall.
+    pub wall: WallInput,
+    /// Standard deviation of the natural logarithm of what it bears.
+    pub wall_log_sd: Option<f64>,
+}
+
+/// One way of tying nose section and airframe together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ArrangementInput {
+    /// Its name.
+    pub name: String,
+    /// Width over which one leg bears on the tube's edge, m.
+    pub edge_width_m: f64,
+    /// Legs that share the tension.
+    pub legs: u32,
+    /// Runs side by side, each of parts in series.
+    pub runs: Vec<Vec<PartInput>>,
+}
+
+/// A piece of cord.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartInput {
+    /// Length before it is stretched, m.
+    pub length_m: f64,
+    /// Tension at which it breaks, N.
+    pub strength_n: f64,
+    /// Its stiffness.
+    pub stiffness: StiffnessInput,
+    /// Share of what it stores that it loses in a radian of vibration.
+    pub loss_factor: Option<f64>,
+    /// Stretch over length at which it stiffens or locks.
+    pub locks_at_strain: Option<f64>,
+    /// Tension per strain from there on, N.
+    pub locked_stiffness_n: Option<f64>,
+}
+
+/// Stiffness of a piece of cord.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum StiffnessInput {
+    /// Tension per strain, N.
+    PerStrain(f64),
+    /// By what it is made of, from its strength.
+    Of(Fibre),
+}
+
+/// What the tube's edge bears.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum WallInput {
+    /// Load per bearing width at which half of all edges tear, N/m.
+    Resistance(f64),
+    /// Guessed from material and thickness.
+    Tube {
+        /// Material.
+        material: Material,
+        /// Thickness of the wall, m.
+        thickness_m: f64,
+    },
 }
 
 /// Which airspeed the limits are asked of.

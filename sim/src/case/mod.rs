@@ -2,6 +2,7 @@
 //! that goes wrong is an outcome that is counted.
 
 mod check;
+mod cords;
 mod inputs;
 mod patches;
 pub mod shape;
@@ -14,6 +15,7 @@ use crate::aero::{self, Aero, Measured};
 use crate::air::{self, Column};
 use crate::assumption::{Assumption, given_or};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
+use crate::cord::CordPlan;
 use crate::fault::{Fault, Faults};
 use crate::flight::{Canopy, Casing, DelayClock, Deployment, Failure, FiringLaws, Gravity, MassModel};
 use crate::thrust::ThrustCurve;
@@ -125,6 +127,8 @@ pub struct Case {
     pub spread: Spread,
     /// Laws of when something fires, as the spread has them.
     pub firing: FiringLaws,
+    /// Cord and tube edge, if that is asked.
+    pub cords: Option<CordPlan>,
     /// Share of the fins' slope left in the plane in which one is lost.
     pub fins_left: f64,
     /// Rules that cautions quote.
@@ -221,6 +225,8 @@ impl Case {
             });
             if high { RuleSet::UsHighPower } else { RuleSet::UsModelRocket }
         });
+        let cords =
+            inputs.cords.as_ref().map(|cords| CordPlan::resolve(cords, inputs.airframe.diameter_m, &mut assumed));
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
         // Of n fins n/2 count in each plane; the one in which a fin is lost has one less.
@@ -237,6 +243,7 @@ impl Case {
             other_winds,
             surface_law,
             firing: FiringLaws::new(&spread.delay, &spread.apogee_lag, &spread.sensed_height),
+            cords,
             spread,
             fins_left,
             rule_set,

@@ -93,6 +93,12 @@ pub enum Slot {
     FailureSize,
     /// Which member of an ensemble the wind is.
     Member,
+    /// Speed at which the charge drives nose section and airframe apart.
+    PartingSpeed,
+    /// Stiffness of the cord.
+    CordStiffness,
+    /// Damping of the cord.
+    CordDamping,
 }
 
 /// Inputs that are known together, if at all: what is measured, or asked of a maker, as one.
@@ -116,7 +122,7 @@ pub enum Group {
     RailAngle,
     /// Misalignment of thrust and fins, and roll.
     MisalignmentAndRoll,
-    /// Drag of what opens, and ejection to line stretch.
+    /// Drag of what opens, ejection to line stretch, parting and cord.
     Recovery,
     /// Lag of apogee sensing and error of a sensed height.
     Altimeter,
@@ -152,7 +158,7 @@ const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
 const FAILURES: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
 
 /// Numbers that one flight may use.
-pub const SLOTS: usize = FAILURES + 4;
+pub const SLOTS: usize = FAILURES + 7;
 
 impl Slot {
     /// Number of the slot. Four in a row are one point: what matters most and works together goes there.
@@ -196,6 +202,9 @@ impl Slot {
             Self::FailureTime => FAILURES + 1,
             Self::FailureSize => FAILURES + 2,
             Self::Member => FAILURES + 3,
+            Self::PartingSpeed => FAILURES + 4,
+            Self::CordStiffness => FAILURES + 5,
+            Self::CordDamping => FAILURES + 6,
         }
     }
 
@@ -230,6 +239,9 @@ impl Slot {
             Self::FailureTime,
             Self::FailureSize,
             Self::Member,
+            Self::PartingSpeed,
+            Self::CordStiffness,
+            Self::CordDamping,
         ];
         for k in 0..ANCHORS {
             all.extend([Self::WindAlong(k), Self::WindAcross(k)]);
@@ -257,7 +269,9 @@ impl Slot {
             | Self::FinsOther
             | Self::RollRate
             | Self::RollAngle => Group::MisalignmentAndRoll,
-            Self::LineStretchLag | Self::CanopyDrag => Group::Recovery,
+            Self::LineStretchLag | Self::CanopyDrag | Self::PartingSpeed | Self::CordStiffness | Self::CordDamping => {
+                Group::Recovery
+            }
             Self::ApogeeLag | Self::SensedHeight => Group::Altimeter,
             Self::Temperature | Self::Pressure => Group::Air,
             Self::Failure | Self::FailureTime | Self::FailureSize => Group::Failures,

@@ -1,7 +1,7 @@
 //! Flights side by side, in the widest vector registers that the machine has.
 
 use super::ascent::{Ascent, Watchfulness, fly_ascents};
-use super::deploy::{Deployed, Deployment, Events, Plan};
+use super::deploy::{Deployed, Deployment, Ejection, Events, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
@@ -108,6 +108,14 @@ impl Pilot {
             None => Fates::Drawn(deployed.by_ref().take(asked.ways.len()).collect()),
         };
         windows.into_iter().map(fates).collect()
+    }
+
+    /// Flies drawn flights as far as they eject: per flight and way at points of its law of firing that weigh alike, or the
+    /// drawn one alone. `None` where nothing that opens is driven out in the air.
+    pub fn fly_ejections(&mut self, drawn: &[(Drawn, Events)], asked: &Asked) -> Vec<Vec<Vec<Option<Ejection>>>> {
+        self.ascended(drawn, asked.ways, Some(asked));
+        let flights = drawn.iter().zip(&self.ascents);
+        flights.map(|((drawn, events), ascent)| asked.ejections(drawn, events, ascent)).collect()
     }
 
     /// Flies the ascents; gives the flights, and each with every way of deploying.

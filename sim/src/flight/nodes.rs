@@ -1,7 +1,7 @@
 //! The ejection of a flight at several equally heavy points of its firing law, of which one is the one drawn.
 
 use super::ascent::Ascent;
-use super::deploy::{Deployment, Ejection, Electronics, Events};
+use super::deploy::{Deployment, Ejection, Electronics, Events, Outcome};
 use super::parts::Drawn;
 use super::windows::Asked;
 use crate::lanes::norm;
@@ -64,6 +64,21 @@ impl Asked<'_> {
             Some(fires.map(ejection))
         };
         self.ways.iter().map(of).collect()
+    }
+
+    /// The ejections of a flight by each way, at points of its law of firing that weigh alike: the drawn one first, and
+    /// alone where it stands for them all. `None` where nothing that opens is driven out in the air.
+    pub(super) fn ejections(&self, drawn: &Drawn, events: &Events, ascent: &Ascent) -> Vec<Vec<Option<Ejection>>> {
+        let as_drawn = |way: &Deployment| {
+            let deployed = events.plan(way, drawn, ascent).finish(&[], ascent);
+            deployed.ejection.filter(|_| !matches!(deployed.outcome, Outcome::Untrusted | Outcome::MotorEjected))
+        };
+        let lawful = events.failing.is_none() && !ascent.mishaps.never_left_rail && !ascent.mishaps.untrusted;
+        let others = if lawful { self.nodes(drawn, events, ascent) } else { vec![None; self.ways.len()] };
+        let all = |(way, others): (&Deployment, Option<Others>)| {
+            core::iter::once(as_drawn(way)).chain(others.into_iter().flatten()).collect()
+        };
+        self.ways.iter().zip(others).map(all).collect()
     }
 
     /// The airspeeds that limits are held against, m/s, at the points of the law of each delay of the curve that is asked

@@ -65,12 +65,21 @@ pub enum Estimator {
     FiredAsDrawn,
     /// The mean of weighted flights, drawn where it happens.
     Weighted,
+    /// The mean of the flights' chances: each had the resistance of the tube's edge, or the strength of its cord,
+    /// integrated in closed form at points of the law of its firing time.
+    EdgeIntegrated,
 }
 
 impl Estimator {
     /// Every one.
-    pub const ALL: [Self; 5] =
-        [Self::Counted, Self::Integrated, Self::PartlyIntegrated, Self::FiredAsDrawn, Self::Weighted];
+    pub const ALL: [Self; 6] = [
+        Self::Counted,
+        Self::Integrated,
+        Self::PartlyIntegrated,
+        Self::FiredAsDrawn,
+        Self::Weighted,
+        Self::EdgeIntegrated,
+    ];
 
     /// Of chances for which the law of the firing time was integrated along so many of the flights.
     pub fn of(integrated: u64, flights: u64) -> Self {
@@ -92,6 +101,9 @@ impl Estimator {
             Self::FiredAsDrawn => "each flight fired once, at the time drawn for it, and counted",
             Self::Weighted => {
                 "flights drawn where it happens, each fired once and weighted by how much likelier that made it (importance sampling)"
+            }
+            Self::EdgeIntegrated => {
+                "law of resistance or strength integrated at four points of the firing time of each flight, mean over all flights"
             }
         }
     }

@@ -19,6 +19,11 @@ pub(super) fn share(scaled: u64) -> f64 {
     scaled as f64 / WHOLE as f64
 }
 
+/// In multiples of one over [`WHOLE`].
+pub(super) fn scaled(chance: f64) -> u64 {
+    (chance.clamp(0.0, 1.0) * WHOLE as f64 + 0.5) as u64
+}
+
 impl Chances {
     /// Adds a flight's chance.
     #[inline]
@@ -35,6 +40,11 @@ impl Chances {
     /// Sum of all chances.
     pub fn total(&self) -> u64 {
         self.sums.iter().sum()
+    }
+
+    /// Sum of their squares.
+    pub fn squares(&self) -> u64 {
+        self.squares
     }
 
     /// Per replicate.

@@ -2,11 +2,13 @@
 //! order gives the same bytes, so any split over threads or calls does.
 
 mod chances;
+mod cords;
 mod curve;
 mod failures;
 mod ground;
 mod summarise;
 
+pub use cords::CordTally;
 pub use curve::{curve_delays_s, curve_report, curve_speeds};
 pub use failures::FailureTally;
 pub use ground::casualty_area_m2;
@@ -38,6 +40,8 @@ mod bins {
     pub const TIME_S: (f64, f64, usize) = (0.0, 0.01, 30_000);
     pub const ROOT_ENERGY: (f64, f64, usize) = (0.0, 0.1, 15_000);
     pub const DELAY_S: (f64, f64, usize) = (0.0, 0.01, 20_000);
+    /// Decimal logarithm of newtons: a fifth of a per cent a bin.
+    pub const LOG_TENSION: (f64, f64, usize) = (-1.0, 0.001, 8000);
 }
 
 fn summary((low, width, count): (f64, f64, usize)) -> Summary {
@@ -76,11 +80,33 @@ impl LimitShares {
     }
 }
 
-/// Differences of the flights' chances of two ways of deploying: where the earlier way's is larger, where the later's.
+/// Differences of the flights' chances of two things: where that of the earlier is larger, where that of the later.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 struct Apart {
     sizes: [u64; 2],
     squares: [u64; 2],
+}
+
+impl Apart {
+    /// Adds a flight.
+    #[inline]
+    fn add(&mut self, earlier: u64, later: u64) {
+        let (side, size) = (usize::from(later > earlier), later.abs_diff(earlier));
+        self.sizes[side] += size;
+        self.squares[side] += square(size);
+    }
+
+    fn merge(&mut self, other: &Self) {
+        for side in 0..2 {
+            self.sizes[side] += other.sizes[side];
+            self.squares[side] += other.squares[side];
+        }
+    }
+
+    /// Flights that speak against the earlier, and those that speak against the later.
+    fn sides(&self) -> [Side; 2] {
+        [0, 1].map(|k| Side { sum: chances::share(self.sizes[k]), squares: chances::share(self.squares[k]) })
+    }
 }
 
 /// What is kept of one way of deploying.
@@ -313,9 +339,7 @@ impl Tally {
         }
         for (way, earlier) in self.apart.iter_mut().enumerate() {
             for (apart, other) in earlier.iter_mut().zip(&unsafe_ways) {
-                let (side, size) = (usize::from(unsafe_ways[way] > *other), unsafe_ways[way].abs_diff(*other));
-                apart.sizes[side] += size;
-                apart.squares[side] += square(size);
+                apart.add(*other, unsafe_ways[way]);
             }
         }
         if let Some(law) = &flown.whole_law {
@@ -360,10 +384,7 @@ impl Tally {
             a.merge(b);
         }
         for (a, b) in self.apart.iter_mut().flatten().zip(other.apart.iter().flatten()) {
-            for side in 0..2 {
-                a.sizes[side] += b.sizes[side];
-                a.squares[side] += b.squares[side];
-            }
+            a.merge(b);
         }
         self.curve.merge(&other.curve);
         self.integrated += other.integrated;
@@ -402,9 +423,7 @@ impl Tally {
     pub fn differences(&self, first: usize, second: usize, limit: usize) -> Differences {
         let [of_first, of_second] = [first, second].map(|way| self.ways[way].limits[limit].unsafe_opening.sums());
         let net = |k: usize| chances::share(of_second[k]) - chances::share(of_first[k]);
-        let apart = self.apart[first.max(second)][first.min(second)];
-        let side = |k: usize| Side { sum: chances::share(apart.sizes[k]), squares: chances::share(apart.squares[k]) };
-        let worse = [side(0), side(1)];
+        let worse = self.apart[first.max(second)][first.min(second)].sides();
         Differences {
             net: (0..self.flights.len()).map(|k| (net(k), self.flights[k])).collect(),
             worse: if first < second { worse } else { [worse[1], worse[0]] },

@@ -123,6 +123,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         model_moves: report.moves.iter().map(|m| model_move(m, &labels)).collect(),
         failures: failures(&report.failures, &labels),
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
+        cords: report.cords.as_ref().map(|c| cords::cords(c, inputs.cords.as_ref(), &labels)),
         wind_limit: report.wind_limit.as_ref().map(|w| advised::wind_limit(w, &labels)),
         rail_advice: report.rail_advice.as_ref().map(|r| advised::rail_advice(r, &labels)),
         rare: rare(&report.rare, &asked.case, &labels),
@@ -608,13 +609,7 @@ fn curve_point(p: &report::CurvePoint) -> CurvePointAnswer {
         |c: &Chance| BandFigures { estimate: Figure(c.estimate), lower: Figure(c.lower), upper: Figure(c.upper) };
     CurvePointAnswer {
         delay_s: Figure(p.delay_s),
-        opening_airspeed_m_s: p.airspeed_m_s.map(|q| QuantileFigures {
-            p05: Figure(q.p05),
-            p25: Figure(q.p25),
-            p50: Figure(q.p50),
-            p75: Figure(q.p75),
-            p95: Figure(q.p95),
-        }),
+        opening_airspeed_m_s: p.airspeed_m_s.map(quantiles),
         limits: p
             .limits
             .iter()
@@ -625,6 +620,17 @@ fn curve_point(p: &report::CurvePoint) -> CurvePointAnswer {
                 text: chance_text(&l.unsafe_opening),
             })
             .collect(),
+    }
+}
+
+/// Quantiles over flights.
+pub(super) fn quantiles(q: report::Quantiles) -> QuantileFigures {
+    QuantileFigures {
+        p05: Figure(q.p05),
+        p25: Figure(q.p25),
+        p50: Figure(q.p50),
+        p75: Figure(q.p75),
+        p95: Figure(q.p95),
     }
 }
 

@@ -4,6 +4,7 @@
 //! same report is the same text everywhere.
 
 mod advised;
+mod cords;
 mod fill;
 mod rare;
 mod site;
@@ -15,6 +16,7 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::weather::WeatherTaken;
 pub use advised::*;
+pub use cords::*;
 pub use fill::{answer, chance, chance_text, flight, glimpse, outcome};
 pub use rare::*;
 pub use site::*;
@@ -139,6 +141,10 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub drivers: Option<DriversAnswer>,
+    /// Cord and tube edge; there only when `cords` was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub cords: Option<CordsAnswer>,
     /// The wind up to which the condition is met; there only when `advise` asked it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]

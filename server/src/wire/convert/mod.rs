@@ -4,6 +4,7 @@
 //! caller's own units, everything else is left to [`Case::new`]. What could not be read is NaN, which the engine leaves
 //! alone, and nobody faults a place twice (`fault`). The engine names fields by the same path, dots between the names.
 
+mod cords;
 mod field;
 mod place;
 mod question;
@@ -231,6 +232,7 @@ impl Reader<'_> {
             ),
             spread: self.spread(&request.spread.clone().unwrap_or_default()),
             failures: self.failures(&request.failures.clone().unwrap_or_default()),
+            cords: request.cords.as_ref().map(|cords| self.cords(cords)),
             question: self.question(request, code_delay_s, &site.areas),
             site,
         }

@@ -39,7 +39,7 @@ impl Reader<'_> {
         shares.each().into_iter().filter_map(read).collect()
     }
 
-    fn law(&mut self, law: &LawRequest, at: &str, table: &Table, middle: Option<f64>) -> Option<Law> {
+    pub(super) fn law(&mut self, law: &LawRequest, at: &str, table: &Table, middle: Option<f64>) -> Option<Law> {
         let count = law.count();
         if count != 1 {
             let names = LawRequest::KINDS.join(", ");

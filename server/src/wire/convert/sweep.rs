@@ -58,6 +58,7 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
     let base = request.base.unwrap_or_default();
     for (given, place) in [
         (base.drivers.is_some(), "/base/drivers"),
+        (base.cords.is_some(), "/base/cords"),
         (base.advise.is_some(), "/base/advise"),
         (base.rare.is_some(), "/base/rare"),
     ] {
