@@ -476,7 +476,7 @@ const WINDS: &[Part] = &[
         "Near the ground",
         "",
         &[
-            field("speed", "Mean wind near the ground", "8 mph"),
+            field("speed", "Mean wind", "8 mph"),
             field("direction", "Blowing from", "250 deg"),
             field("measuring_height", "Height of the instrument", "2 m"),
             field("gust", "Gusts up to", "14 mph"),
