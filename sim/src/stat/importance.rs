@@ -27,6 +27,9 @@ pub const ROUNDS: u64 = 8;
 const NEAREST: f64 = 0.1;
 /// So many flights in which it happens say as much, however few of the round they are: a small place is met by few.
 const ENOUGH: usize = 50;
+/// A round that comes no nearer than this share of the last one's miss comes no nearer at all: a place may be smaller than
+/// what nobody can move makes of a landing.
+const STALLED: f64 = 0.8;
 /// A number is moved where its mean or its width lies so many standard errors off.
 const SURE: f64 = 3.0;
 /// Widths are made so much larger than they were found: too wide costs little, too narrow misses the flank.
@@ -170,7 +173,7 @@ pub fn seek(
 /// Where it happens, and how many rounds it took to find that.
 fn search(fly: &mut impl FnMut(u64, &Proposal, Range<u64>) -> Option<Vec<Tried>>) -> Option<(Proposal, u64)> {
     let mut proposal = Proposal::default();
-    let mut there = false;
+    let (mut there, mut last_level) = (false, f64::INFINITY);
     for round in 0..ROUNDS {
         let tried = fly(round, &proposal, 0..ROUND)?;
         let mut misses: Vec<f64> = tried.iter().map(|t| t.miss).filter(|miss| miss.is_finite()).collect();
@@ -188,8 +191,9 @@ fn search(fly: &mut impl FnMut(u64, &Proposal, Range<u64>) -> Option<Vec<Tried>>
         if there {
             return Some((proposal, round + 1));
         }
-        // Once more, from where it happens.
-        there = level <= 0.0;
+        // Once more, from where it happens, or from as near as it comes.
+        there = level <= 0.0 || level > STALLED * last_level;
+        last_level = level;
     }
     Some((proposal, ROUNDS))
 }
