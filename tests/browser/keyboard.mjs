@@ -25,13 +25,18 @@ export const FAULTS = [
 
 /// Whoever goes by keyboard notices each of these.
 async function noticing({ page, keys }) {
-    for (const [name, body, unreached, back = false] of FAULTS) {
+    const planted = async (body) => {
+        // Nothing of the page before it is left.
+        await keys.open("about:blank");
         await page.setContent(`<!doctype html><html lang="en"><head><title>Planted</title>${SHOWN}</head><body>${body}</body></html>`);
+    };
+    for (const [name, body, unreached, back = false] of FAULTS) {
+        await planted(body);
         if (back) await keys.to("behind");
         const reached = await keys.to(unreached, back).then(() => true, () => false);
         assert.equal(reached, false, `not noticed: ${name}`);
     }
-    await page.setContent(`<!doctype html><html lang="en"><head><title>Planted</title>${SHOWN}</head><body>${AROUND("")}</body></html>`);
+    await planted(AROUND(""));
     await keys.to("behind");
     await keys.to("before", true);
 }

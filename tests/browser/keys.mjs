@@ -29,7 +29,13 @@ function watch([reach, least]) {
 }
 
 async function watched(page) {
-    if (!(await page.evaluate(() => "focusWatch" in globalThis))) await page.evaluate(watch, [REACH, LEAST_OUTLINE_PX]);
+    if (await page.evaluate(() => "focusWatch" in globalThis)) return;
+    await page.evaluate(watch, [REACH, LEAST_OUTLINE_PX]);
+    // A picture that comes later moves what stands below it.
+    await page.evaluate(async () => {
+        for (const image of document.images) image.loading = "eager";
+        await Promise.all([...document.images].map((image) => image.decode().catch(() => null)));
+    });
 }
 
 /// Presses Tab many times; in haste without waiting for what comes of each.
