@@ -41,8 +41,11 @@ const SHIFTS: [(&str, Shift); 6] = [
 /// Flights flown for each change: enough to see a move of a few points. With 2000 flights the six changes cost
 /// three quarters as much again, with 10,000 under half.
 fn flights_per_shift(flights: u64) -> u64 {
-    (flights / 16).clamp(128, 2048).min(flights)
+    (flights / 16).clamp(LEAST_PER_SHIFT, 2048).min(flights)
 }
+
+/// The fewest flights of a change, and those that are told first.
+const LEAST_PER_SHIFT: u64 = 128;
 
 /// Flies a case and answers; `None` when `stop` was raised meanwhile.
 pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
@@ -65,12 +68,20 @@ pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + 
     let (all, moves) = match question.until_half_width {
         None => {
             let few = flights_per_shift(question.flights);
-            let mut all = as_drawn(0..few)?;
+            // Somebody watches: the first are told at once, and before the changes are flown.
+            let mut all = as_drawn(0..few.min(LEAST_PER_SHIFT))?;
+            told(&all);
+            if all.flights() < few {
+                until::fly_on(&mut all, few, as_drawn, told)?;
+                told(&all);
+            }
             let moves = moves(&frame, few, &openings(&all, case), stop)?;
             while all.flights() < question.flights {
-                told(&all);
                 let doubled = (2 * all.flights()).min(question.flights);
                 until::fly_on(&mut all, doubled, as_drawn, told)?;
+                if doubled < question.flights {
+                    told(&all);
+                }
             }
             (all, moves)
         }
