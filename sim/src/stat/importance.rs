@@ -71,7 +71,7 @@ pub struct Proposal {
 impl Proposal {
     /// Moves the standard normal numbers of a flight, point `point` of its replicate; gives what it counts.
     pub fn draw(&self, point: u64, numbers: &mut [f64]) -> f64 {
-        if point % NOMINAL_EVERY != 0 {
+        if !point.is_multiple_of(NOMINAL_EVERY) {
             for moved in &self.moved {
                 let number = &mut numbers[moved.dimension];
                 *number = moved.mean + moved.width * *number;
