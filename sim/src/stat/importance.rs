@@ -318,7 +318,7 @@ mod tests {
             };
             Some(range.map(flight).collect())
         };
-        seek(flights, PointSet::Pseudorandom, 0.95, fly).expect("never stopped")
+        seek(flights, PointSet::Pseudorandom, 0.95, fly).unwrap_or_else(|| panic!("never stopped"))
     }
 
     /// Intervals cover, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights of counting. 250 seeds
@@ -382,12 +382,12 @@ mod tests {
                 Some(range.map(|_| Tried { numbers: Box::new([0.0]), weight: 1.0, miss }).collect())
             }
         };
-        let found = seek(4096, PointSet::Sobol, 0.95, fly(f64::INFINITY)).expect("never stopped");
+        let found = seek(4096, PointSet::Sobol, 0.95, fly(f64::INFINITY)).unwrap_or_else(|| panic!("never stopped"));
         assert_eq!((found.searched, found.chance.estimate, found.chance.lower), (ROUND, 0.0, 0.0));
         assert_eq!((found.counted_alike, found.chance.method), (None, WEIGHTED_FEW));
         // 3.69 / N of the heaviest.
         assert!((found.chance.upper - 3.689 * HEAVIEST / 4096.0).abs() < 1e-5, "{:?}", found.chance);
-        let far = seek(4096, PointSet::Sobol, 0.95, fly(1.0)).expect("never stopped");
+        let far = seek(4096, PointSet::Sobol, 0.95, fly(1.0)).unwrap_or_else(|| panic!("never stopped"));
         // It comes no nearer, and is sought once more.
         assert_eq!((far.searched, far.chance.estimate), (3 * ROUND, 0.0));
         assert!(seek(4096, PointSet::Sobol, 0.95, |_, _, _| None).is_none());
