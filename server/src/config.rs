@@ -28,7 +28,7 @@ pub const CORE_S_PER_ASCENT: f64 = 60e-6;
 pub const CORE_S_PER_DESCENT: f64 = 3e-6;
 
 /// Seconds of a core that one pull on a cord takes. It only feeds estimates.
-pub const CORE_S_PER_PULL: f64 = 3e-6;
+pub const CORE_S_PER_PULL: f64 = 8e-6;
 
 /// How the server behaves. Each knob is a flag of `slowpoint serve` and an environment variable.
 #[derive(Debug, Clone, Args)]

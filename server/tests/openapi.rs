@@ -144,16 +144,20 @@ fn day(seed: u64) -> Value {
     })
 }
 
-/// A card with a place on Earth.
+/// A card of which every file can be made.
 fn placed(seed: u64) -> Value {
     let mut card = card();
     card["site"] = json!({"position": {"latitude": 42.7, "longitude": -71.0}});
+    let corded: Value = serde_json::from_str(include_str!("../examples/tube-edge.json")).unwrap();
+    card["cords"] = corded["cords"].clone();
     card["seed"] = json!(seed);
     card
 }
 
 fn sweep(seed: u64) -> Value {
-    json!({"base": placed(seed), "axes": {"tilts": [0]}})
+    let mut base = placed(seed);
+    base["cords"] = Value::Null;
+    json!({"base": base, "axes": {"tilts": [0]}})
 }
 
 /// An assessment, a day, a sweep and a job, with the beginnings of their paths.

@@ -536,10 +536,9 @@ fn crd_10_elastic_with_everything() -> Sheet {
         sheet.because("the same pull");
         sheet.close_relative(format!("delay {way}: load on the sleeve over the line's"), load(2) / load(0), 0.2, 1e-12);
         sheet.close_relative(format!("delay {way}: load of two legs over one's"), load(3) / load(0), 0.5, 1e-12);
-        for k in 1..4 {
-            let name = &cords(&report).arrangements[k];
+        for (name, pull) in cords(&report).arrangements.iter().zip(pulls).skip(1) {
             sheet.because("sure by far");
-            let compared = pulls[k].against_first.expect("it is compared");
+            let compared = pull.against_first.expect("it is compared");
             sheet.more_than(format!("delay {way}: sure that {name} tears less"), compared.less, 0.999);
             let upper = compared.ratio.map_or(f64::INFINITY, |r| r.upper);
             sheet.less_than(format!("delay {way}: upper end of {name} over the line"), upper, 1.0);
@@ -582,23 +581,21 @@ fn crd_12_intervals_cover() -> Sheet {
     (inputs.question.flights, inputs.question.seed) = (16_384, 501);
     let (_, truth) = answered(&inputs);
     inputs.question.flights = 256;
-    let mut covered = [[0_u32; 2]; 2];
+    let known: Vec<f64> = cords(&truth).ways.iter().flatten().map(|pull| pull.tears.estimate).collect();
+    let mut covered = vec![0_u32; known.len()];
     for seed in 1..=64 {
         inputs.question.seed = seed;
         let (_, report) = answered(&inputs);
-        for way in 0..2 {
-            for k in 0..2 {
-                let (told, known) = (&cords(&report).ways[way][k].tears, cords(&truth).ways[way][k].tears.estimate);
-                covered[way][k] += u32::from(told.lower <= known && known <= told.upper);
-            }
+        let told = cords(&report).ways.iter().flatten().map(|pull| &pull.tears);
+        for ((covered, told), known) in covered.iter_mut().zip(told).zip(&known) {
+            *covered += u32::from(told.lower <= *known && *known <= told.upper);
         }
     }
-    for way in 0..2 {
-        for k in 0..2 {
-            let name = &cords(&truth).arrangements[k];
-            sheet.because("at 95 % fewer than 55 of 64 in one run of 800");
-            sheet.at_least(format!("delay {way}, {name}: seeds of 64"), f64::from(covered[way][k]), 55.0);
-        }
+    sheet.because("at 95 % fewer than 55 of 64 in one run of 800");
+    let names = &cords(&truth).arrangements;
+    for (k, covered) in covered.iter().enumerate() {
+        let (way, name) = (k / names.len(), &names[k % names.len()]);
+        sheet.at_least(format!("delay {way}, {name}: seeds of 64"), f64::from(*covered), 55.0);
     }
     sheet
 }

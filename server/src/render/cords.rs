@@ -32,10 +32,10 @@ impl Scale {
         self.at[0] + (log - self.logs[0]) / (self.logs[1] - self.logs[0]) * (self.at[1] - self.at[0])
     }
 
-    /// 1, 2 and 5 times powers of ten, as many as have room.
+    /// 1, 2 and 5 times powers of ten, as many as have room below the name of the unit.
     fn ticks(&self) -> Vec<f64> {
         let round = |decade: i32| [1.0, 2.0, 5.0].map(|m| m * 10_f64.powi(decade));
-        let within = |x: &f64| (self.logs[0]..=self.logs[1]).contains(&x.log10());
+        let within = |x: &f64| (self.logs[0]..=self.logs[1]).contains(&x.log10()) && self.place(*x) >= self.at[1] + 4.0;
         let decades = self.logs[0].floor() as i32..=self.logs[1].ceil() as i32;
         let mut ticks: Vec<f64> = Vec::new();
         for value in decades.flat_map(round).filter(within) {
@@ -107,7 +107,7 @@ fn bears(cords: &Cords) -> String {
 /// One arrangement: loads on the left axis, tensions on the right.
 fn panel(picture: &mut Picture, answer: &Stored, cords: &Cords, k: usize, logs: [f64; 2], wall: [f64; 3]) {
     let (along, electronic) = columns(answer);
-    let top = picture.below + 14.0;
+    let top = picture.below + 18.0;
     let bottom = top + PANEL_HEIGHT;
     let up = Scale { logs, at: [bottom, top] };
     let [p05, median, p95] = wall.map(|n_mm| up.place(n_mm));

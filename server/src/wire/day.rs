@@ -413,7 +413,8 @@ pub struct DayLimit {
 }
 
 /// Cautions on how it was asked: they hold nobody.
-const OF_THE_ASKING: [&str; 6] = ["condition", "unit", "until", "drivers", "drivers_left_out", "drivers_together"];
+const OF_THE_ASKING: [&str; 7] =
+    ["condition", "unit", "until", "drivers", "drivers_left_out", "drivers_together", "cords"];
 
 /// The row of a flight, from the answer of its assessment.
 pub fn day_flight(assessment: &Value) -> DayFlight {

@@ -14,7 +14,7 @@ const SNATCHES: usize = 2;
 /// A cord that has not run out by then does so with what opens, s.
 const RUN_OUT_S: f64 = 5.0;
 /// Longest step while it is stretched: as a share of the radian of the bodies on it, and of the time in which drag brakes.
-/// The peak is then within 1e-6 of itself (CRD-7 on the validation page).
+/// The peak is then within 1e-6 of closed forms (CRD-1 to CRD-5 on the validation page).
 const STEP: f64 = 0.08;
 /// Place within a step where its stage ends or the cord slackens, and where its tension is highest: as shares of the step.
 /// What the peak is off by goes with the square of the latter.
