@@ -7,14 +7,18 @@ use proptest::prelude::*;
 use rayon::prelude::*;
 use slowpoint_sim::aero::Drag;
 use slowpoint_sim::case::shape::{Shape, Transition};
-use slowpoint_sim::case::{Area, Case, Device, Inputs, Outline, PressureInput, ThrustInput, WindMember};
+use slowpoint_sim::case::{
+    Area, ArrangementInput, Case, CordsInput, Device, Inputs, Outline, PartInput, PressureInput, StiffnessInput,
+    ThrustInput, WallInput, WindMember,
+};
+use slowpoint_sim::cord::Material;
 use slowpoint_sim::draw::Shift;
 use slowpoint_sim::fault::Fault;
 use slowpoint_sim::flight::{Deployment, Electronics, Failure};
 use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::tally::Frame;
 use slowpoint_sim::wind::{Direction, Gustiness, SurfaceLaw};
-use slowpoint_sim::{cell_m, report, tally};
+use slowpoint_sim::{assess, cell_m, report, tally};
 use slowpoint_tests::sheet::{Sheet, Trust};
 use slowpoint_tests::{finite, rockets};
 
@@ -78,6 +82,55 @@ fn area(i: &mut Inputs, centre_m: [f64; 2], radius_m: f64) -> bool {
     true
 }
 
+/// A part of a cord.
+fn part() -> PartInput {
+    PartInput {
+        length_m: 1.5,
+        strength_n: 500.0,
+        stiffness: StiffnessInput::PerStrain(2000.0),
+        loss_factor: None,
+        locks_at_strain: None,
+        locked_stiffness_n: None,
+    }
+}
+
+/// On a cord of one part.
+fn cords(i: &mut Inputs, set: impl FnOnce(&mut CordsInput)) -> bool {
+    let nose_mass_kg = 0.2 * i.airframe.mass_kg;
+    set(i.cords.get_or_insert_with(|| CordsInput {
+        nose_mass_kg,
+        nose_drag_area_m2: None,
+        airframe_drag_area_m2: None,
+        parting_m_s: None,
+        stiffness: None,
+        damping: None,
+        strength_log_sd: None,
+        arrangements: vec![ArrangementInput {
+            name: "line".into(),
+            edge_width_m: 0.003,
+            legs: 1,
+            runs: vec![vec![part()]],
+        }],
+        wall: WallInput::Resistance(2e4),
+        wall_log_sd: None,
+    }));
+    true
+}
+
+/// On its first arrangement.
+fn arrangement(i: &mut Inputs, set: impl FnOnce(&mut ArrangementInput)) -> bool {
+    let mut first = None;
+    cords(i, |c| first = c.arrangements.first_mut().map(set));
+    first.is_some()
+}
+
+/// On the first part of its first run.
+fn piece(i: &mut Inputs, set: impl FnOnce(&mut PartInput)) -> bool {
+    let mut first = None;
+    arrangement(i, |a| first = a.runs.first_mut().and_then(|run| run.first_mut()).map(set));
+    first.is_some()
+}
+
 fn whole(set: impl FnOnce()) -> bool {
     set();
     true
@@ -136,7 +189,7 @@ fn fields() -> Vec<Field> {
         TILT "launch.tilt" |i, x| whole(|| i.launch.tilt_rad = Some(x));
         BEARING "launch.azimuth" |i, x| whole(|| i.launch.azimuth_rad = Some(x));
         BEARING "wind.surface.direction" |i, x| i.wind.surface.as_mut().map(|s| s.direction = Direction::From(x)).is_some();
-        BEARING "wind.layers.1.direction" |i, x| whole(|| i.wind.layers[1].direction_from_rad = x);
+        BEARING "wind.layers.1.direction" |i, x| i.wind.layers.get_mut(1).map(|l| l.direction_from_rad = x).is_some();
         FRICTION "launch.friction" |i, x| whole(|| i.launch.friction = Some(x));
         LATITUDE "site.latitude" |i, x| whole(|| i.site.latitude_rad = Some(x));
         ELEVATION "site.elevation" |i, x| whole(|| i.site.elevation_m = Some(x));
@@ -147,7 +200,7 @@ fn fields() -> Vec<Field> {
         SURFACE_WIND_SPEED "wind.surface.gust" |i, x| i.wind.surface.as_mut().map(|s| { s.speed_m_s = 0.0; s.gust_m_s = Some(x); }).is_some();
         TURBULENCE_WIND "wind.turbulence_wind_at_20_ft" |i, x| whole(|| i.wind.gustiness = Some(Gustiness::WindAt20Ft(x)));
         MEASURING_HEIGHT "wind.surface.measuring_height" |i, x| i.wind.surface.as_mut().map(|s| s.measuring_height_m = x).is_some();
-        WIND_SPEED "wind.layers.2.speed" |i, x| whole(|| i.wind.layers[2].speed_m_s = x);
+        WIND_SPEED "wind.layers.2.speed" |i, x| i.wind.layers.get_mut(2).map(|l| l.speed_m_s = x).is_some();
         WIND_HEIGHT "wind.layers.0.height_above_ground" |i, x| whole(|| { i.wind.layers.truncate(1); i.wind.layers[0].height_above_ground_m = x; });
         ROUGHNESS_LENGTH "wind.roughness_length" |i, x| whole(|| i.wind.law = Some(SurfaceLaw::Log { roughness_m: x }));
         POWER_EXPONENT "wind.power_exponent" |i, x| whole(|| i.wind.law = Some(SurfaceLaw::Power { exponent: x }));
@@ -171,6 +224,27 @@ fn fields() -> Vec<Field> {
         FLIGHTS "flights" |i, x| whole(|| i.question.flights = x as u64);
         LIMIT_COUNT "limits.deploy_speed" |i, x| whole(|| i.question.limits_m_s = (0..x as usize).map(|k| 5.0 + k as f64).collect());
         DELAY_COUNT "delays" |i, x| whole(|| i.question.ways = (0..x as usize).map(|k| rockets::delay(k as f64)).collect());
+        NOSE_MASS "cords.nose_mass" |i, x| cords(i, |c| c.nose_mass_kg = x);
+        DRAG_AREA "cords.nose_drag_area" |i, x| cords(i, |c| c.nose_drag_area_m2 = Some(x));
+        DRAG_AREA "cords.airframe_drag_area" |i, x| cords(i, |c| c.airframe_drag_area_m2 = Some(x));
+        LOG_SD "cords.strength_log_sd" |i, x| cords(i, |c| c.strength_log_sd = Some(x));
+        ARRANGEMENT_COUNT "cords.arrangements" |i, x| cords(i, |c| {
+            let named = |k: usize| ArrangementInput { name: k.to_string(), edge_width_m: 0.01, legs: 2, runs: vec![vec![part()]] };
+            c.arrangements = (0..x as usize).map(named).collect();
+        });
+        RUN_COUNT "cords.arrangements.0.runs" |i, x| arrangement(i, |a| a.runs = vec![vec![part()]; x as usize]);
+        PART_COUNT "cords.arrangements.0.runs.0" |i, x| arrangement(i, |a| a.runs = vec![vec![part(); x as usize]]);
+        CORD_LENGTH "cords.arrangements.0.runs.0.0.length" |i, x| piece(i, |p| p.length_m = x);
+        CORD_STRENGTH "cords.arrangements.0.runs.0.0.strength" |i, x| piece(i, |p| p.strength_n = x);
+        CORD_STIFFNESS "cords.arrangements.0.runs.0.0.stiffness" |i, x| piece(i, |p| p.stiffness = StiffnessInput::PerStrain(x));
+        CORD_STIFFNESS "cords.arrangements.0.runs.0.0.locked_stiffness" |i, x| piece(i, |p| (p.locks_at_strain, p.locked_stiffness_n) = (Some(0.1), Some(x)));
+        LOSS_FACTOR "cords.arrangements.0.runs.0.0.loss_factor" |i, x| piece(i, |p| p.loss_factor = Some(x));
+        LOCK_STRAIN "cords.arrangements.0.runs.0.0.locks_at_strain" |i, x| piece(i, |p| p.locks_at_strain = Some(x));
+        EDGE_WIDTH "cords.arrangements.0.edge_width" |i, x| arrangement(i, |a| a.edge_width_m = x);
+        LEGS "cords.arrangements.0.legs" |i, x| arrangement(i, |a| a.legs = x as u32);
+        WALL_THICKNESS "cords.wall.thickness" |i, x| cords(i, |c| c.wall = WallInput::Tube { material: Material::Paper, thickness_m: x });
+        WALL_RESISTANCE "cords.wall.resistance" |i, x| cords(i, |c| c.wall = WallInput::Resistance(x));
+        LOG_SD "cords.wall.log_sd" |i, x| cords(i, |c| c.wall_log_sd = Some(x));
         CONDITION_CHANCE "condition.chance" |i, x| whole(|| i.question.accept_chance = Some(x));
     };
     all.push(Field {
@@ -195,6 +269,10 @@ fn small(mut inputs: Inputs) -> Inputs {
 
 /// What of a whole answer is no finite number, with what stands about it.
 fn not_finite(case: &Case) -> Option<String> {
+    // Cords are flown apart.
+    if case.cords.is_some() && case.inputs.question.flights <= 64 {
+        return finite::not_finite(&format!("{:?}", assess(case, &GO)));
+    }
     let frame = Frame { case, cell_m: cell_m(case), curve_s: &[] };
     let flown = tally(&frame, 0..64, &Shift::NONE, &GO).unwrap_or_else(|| panic!("nobody stops it"));
     finite::not_finite(&format!("{:?}", report(case, &flown, Vec::new())))

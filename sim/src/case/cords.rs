@@ -9,6 +9,9 @@ use crate::limits;
 /// Most of the rocket without propellant that its nose section can be.
 const NOSE_SHARE: f64 = 0.95;
 
+/// Largest drag area of a part over the body's cross-section: what falls broadside has most.
+const MOST_CROSS_SECTIONS: f64 = 50.0;
+
 /// Every number against its own range.
 pub fn ranges(asked: &CordsInput, faults: &mut Faults) {
     one(limits::NOSE_MASS, "cords.nose_mass", asked.nose_mass_kg, faults);
@@ -99,6 +102,18 @@ pub fn fits(asked: &CordsInput, inputs: &Inputs, lightest_dry_kg: f64, faults: &
             ),
             "give what comes off with the nose alone, a bare number means kilograms; card.airframe.mass is the whole rocket",
         );
+    }
+    let cross_section_m2 = 0.25 * core::f64::consts::PI * inputs.airframe.diameter_m * inputs.airframe.diameter_m;
+    for (name, area_m2) in
+        [("nose_drag_area", asked.nose_drag_area_m2), ("airframe_drag_area", asked.airframe_drag_area_m2)]
+    {
+        if let Some(area_m2) = area_m2.filter(|area_m2| *area_m2 > MOST_CROSS_SECTIONS * cross_section_m2) {
+            faults.add(
+                format!("cords.{name}"),
+                format!("it is {:.0} times the body's cross-section", area_m2 / cross_section_m2),
+                format!("give drag coefficient times area without any canopy: at most {MOST_CROSS_SECTIONS} times the cross-section"),
+            );
+        }
     }
     if inputs.recovery.first == Device::None {
         faults.add(

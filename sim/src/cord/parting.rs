@@ -20,8 +20,8 @@ const STEP: f64 = 0.08;
 /// What the peak is off by goes with the square of the latter.
 const FOUND: f64 = 1e-8;
 const PEAK: f64 = 1e-4;
-/// Steps of one stretching, after which it is given up: it takes some thirty.
-const MOST_STEPS: usize = 2000;
+/// Steps of one stretching, after which it is given up: it takes some forty, and more where drag is strong.
+const MOST_STEPS: usize = 20_000;
 
 /// One of the two bodies.
 #[derive(Debug, Clone, Copy, PartialEq)]
