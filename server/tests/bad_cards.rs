@@ -389,6 +389,7 @@ fn cords_that_cannot_be_tied() {
         ("/nose_mass", json!("610 g"), "/nose_mass", "leave too little", "whole rocket"),
         ("/nose_mass", Value::Null, "/nose_mass", "missing", "comes off with the nose"),
         ("/nose_drag_area", json!(30), "/nose_drag_area", "30 m^2", "or \"30 cm^2\"?"),
+        ("/nose_drag_area", json!("4 m^2"), "/nose_drag_area", "times the body's cross-section", "without any canopy"),
         ("/airframe_drag_area", json!("-1 cm^2"), "/airframe_drag_area", "-1 cm^2", "drag coefficient times area"),
         ("/parting_speed", json!({"normal": {"sd": "1 m/s"}}), "/parting_speed/normal/mean", "missing", "give it"),
         ("/parting_speed", json!({"fixed": "300 m/s"}), "/parting_speed", "reach from 300", "0.2 and 100"),
