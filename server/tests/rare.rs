@@ -74,11 +74,15 @@ async fn what_nobody_can_tell_is_below_a_bound() {
     let mut asked = card();
     asked["limits"] = json!({"deploy_speed": ["35 mph", "190 m/s"]});
     asked["condition"] = json!({"chance": "5 %"});
-    asked["rare"] = json!([{"opening_over": "190 m/s"}]);
+    asked["rare"] = json!([{"opening_over": "190 m/s"}, {"opening_over": "190 m/s", "flights": 65536}]);
     let answer = answer(&service, &asked).await;
-    let never = &answer["rare"]["chances"][0];
-    assert!(never["estimate"].is_null() && never["lower"].is_null(), "{never}");
-    assert!(number(never, "upper") >= 1e-4 && never["chance_text"].as_str().unwrap().starts_with("< 0.0"), "{never}");
+    // A quarter of the flights are drawn as if nothing were moved: 3.69 over those is what they would have shown.
+    for (chance, flights) in answer["rare"]["chances"].as_array().unwrap().iter().zip([8192.0, 65_536.0]) {
+        assert!(chance["estimate"].is_null() && chance["lower"].is_null(), "{chance}");
+        let upper = number(chance, "upper");
+        assert!((upper * 0.25 * flights - 3.69).abs() < 0.2 && upper >= 1e-4, "{chance}");
+        assert!(chance["chance_text"].as_str().unwrap().starts_with("< 0."), "{chance}");
+    }
     let page = service.get(&format!("/flights/{}", answer["id"].as_str().unwrap())).await.text();
     assert!(page.contains("Rare, sought where it happens") && page.contains("190"), "{page}");
 }
@@ -92,7 +96,9 @@ async fn what_it_costs_is_told_and_bounded() {
     assert_eq!(price["rare_flights"], json!(8192 + 8192 + 8192 + 1024));
     assert_eq!(price["at_most"], json!(true));
     asked["rare"] = json!([{"landing_in": "spectators", "flights": 199_000}]);
-    check_problem(&service.post(&asked).await, 422, "too-many-flights");
+    let refused = service.post(&asked).await;
+    check_problem(&refused, 422, "too-many-flights");
+    assert_eq!(refused.json()["errors"][0]["pointer"], json!("/rare"), "{}", refused.text());
 }
 
 #[tokio::test]

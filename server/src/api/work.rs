@@ -144,8 +144,10 @@ impl Work {
         let (pointer, sent) = match self {
             Self::Assessment(asked) => {
                 let question = &asked.case.inputs.question;
+                let within = question.flights <= config.job_flights;
                 match question.drivers {
-                    Some(base_flights) if question.flights <= config.job_flights => ("/drivers", Some(base_flights)),
+                    _ if within && slowpoint_sim::rare::flights(question) > config.job_flights => ("/rare", None),
+                    Some(base_flights) if within => ("/drivers", Some(base_flights)),
                     _ if question.until_half_width.is_some() => ("/until/within", Some(question.flights)),
                     _ => ("/flights", Some(question.flights)),
                 }
@@ -156,7 +158,7 @@ impl Work {
         FieldFault {
             pointer: pointer.into(),
             problem: format!("{cost} are more than the {} of one answer", config.job_flights),
-            remedy: "ask for fewer flights, entries or settings, or leave drivers out; `slowpoint assess` on your own machine takes more".into(),
+            remedy: "ask for fewer flights, entries or settings, or leave drivers and rare chances out; `slowpoint assess` on your own machine takes more".into(),
             sent: sent.map(Into::into),
         }
     }
