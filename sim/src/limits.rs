@@ -115,7 +115,6 @@ limits! {
     HALF_WIDTH: "half-width of the intervals", "", 0.0001, 0.1, "0.005 ends the flights when every chance is known to half a point either way";
     DRIVERS: "number of base flights for the drivers", "", 256.0, 16_384.0, "1024 is a good start; each is flown fifteen times";
     RARE_FLIGHTS: "number of flights that are counted", "", 1024.0, 262_144.0, "8192 is a good start; up to 8192 more seek it";
-    RARE_COUNT: "number of rare chances", "", 0.0, 16.0, "each has flights of its own";
     NOSE_MASS: "mass of the nose section", "kg", 0.001, 400.0, "what comes off with the nose; a bare number means kilograms";
     DRAG_AREA: "drag area", "m^2", 0.0, 5.0, "drag coefficient times area; a bare number means square metres";
     ARRANGEMENT_COUNT: "number of cord arrangements", "", 1.0, 6.0, "the first is what the others are compared with";

@@ -8,8 +8,8 @@ use rayon::prelude::*;
 use slowpoint_sim::aero::Drag;
 use slowpoint_sim::case::shape::{Shape, Transition};
 use slowpoint_sim::case::{
-    Area, ArrangementInput, Case, CordsInput, Device, Inputs, Outline, PartInput, PressureInput, StiffnessInput,
-    ThrustInput, WallInput, WindMember,
+    Area, ArrangementInput, Case, CordsInput, Device, Inputs, Outline, PartInput, PressureInput, RareEvent, RareInput,
+    StiffnessInput, ThrustInput, WallInput, WindMember,
 };
 use slowpoint_sim::cord::Material;
 use slowpoint_sim::draw::Shift;
@@ -214,6 +214,7 @@ fn fields() -> Vec<Field> {
         PEOPLE "site.areas.0.people" |i, x| area(i, [10.0, 0.0], 300.0) && i.site.areas.iter_mut().all(|a| a.people.replace(x).is_some());
         SHARE "failures.no_ejection" |i, x| whole(|| i.failures = vec![(Failure::NoEjection, x)]);
         DRIVERS "drivers" |i, x| whole(|| i.question.drivers = Some(x as u64));
+        RARE_FLIGHTS "rare.0.flights" |i, x| whole(|| i.question.rare = vec![RareInput { event: RareEvent::OpensOver(0), way: None, flights: x as u64 }]);
         OUT_OF_TOLERANCE "spread.delay_out_of_tolerance_share" |i, x| whole(|| i.spread.delay_out_of_tolerance_share = Some(x));
         DELAY "delays.0" |i, x| whole(|| i.question.ways[0].motor_delay_s = Some(x));
         SPEED_LIMIT "limits.deploy_speed.0" |i, x| whole(|| i.question.limits_m_s[0] = x);

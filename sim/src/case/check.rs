@@ -464,7 +464,6 @@ fn question(q: &Question, areas: usize, faults: &mut Faults) {
         }
     }
     maybe(limits::DRIVERS, "drivers", q.drivers.map(|n| n as f64), faults);
-    one(limits::RARE_COUNT, "rare", q.rare.len() as f64, faults);
     for (i, rare) in q.rare.iter().enumerate() {
         one(limits::RARE_FLIGHTS, &format!("rare.{i}.flights"), rare.flights as f64, faults);
         let field = format!("rare.{i}");
