@@ -23,7 +23,7 @@ use slowpoint_server::render::terminal;
 use slowpoint_server::serve::{listen, serve};
 use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
 use slowpoint_server::tls;
-use slowpoint_server::wire::{self, Rejected};
+use slowpoint_server::wire::{self, Instead, Rejected};
 use tokio::sync::Notify;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -76,6 +76,10 @@ enum Command {
         /// Tell what drives the answer, from this many base flights (1024 is a good start), whatever the card says
         #[arg(long, value_name = "N")]
         drivers: Option<u64>,
+        /// Learn from the flights flown in this table, whatever the card says: CSV with columns such as apogee_m,
+        /// apogee_time_s, opening_speed_m_s and delay_s
+        #[arg(long, value_name = "FILE")]
+        flown: Option<PathBuf>,
     },
     /// Keep an answer whatever the bounds on what is kept; of a day, its flights' answers as well
     Keep {
@@ -161,7 +165,13 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
                 .with_context(|| format!("{listen} is not ready"))?;
             Ok(ExitCode::SUCCESS)
         }
-        Command::Assess { card, json, flights, drivers } => assess(card.as_deref(), json, flights, drivers),
+        Command::Assess { card, json, flights, drivers, flown } => {
+            let flown = match flown.as_deref().map(|file| read(Some(file)).map_err(|error| (file, error))).transpose() {
+                Ok(flown) => flown.map(|bytes| String::from_utf8_lossy(&bytes).into_owned()),
+                Err((file, error)) => return Ok(unreadable(Some(file), &error)),
+            };
+            assess(card.as_deref(), json, Instead { flights, drivers, flown })
+        }
         Command::Keep { answer, no_longer, data } => keep(&answer, !no_longer, &data),
         Command::Token(command) => token(command),
         Command::Openapi => {
@@ -272,15 +282,17 @@ fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
     })
 }
 
-fn assess(card: Option<&Path>, json: bool, flights: Option<u64>, drivers: Option<u64>) -> anyhow::Result<ExitCode> {
+fn unreadable(file: Option<&Path>, error: &io::Error) -> ExitCode {
+    eprintln!("slowpoint: cannot read {}: {error}", shown(file));
+    ExitCode::from(USAGE)
+}
+
+fn assess(card: Option<&Path>, json: bool, instead: Instead) -> anyhow::Result<ExitCode> {
     let body = match read(card) {
         Ok(body) => body,
-        Err(error) => {
-            eprintln!("slowpoint: cannot read {}: {error}", shown(card));
-            return Ok(ExitCode::from(USAGE));
-        }
+        Err(error) => return Ok(unreadable(card, &error)),
     };
-    let asked = match wire::read_with(&body, flights, drivers) {
+    let asked = match wire::read_with(&body, instead) {
         Ok(asked) => asked,
         Err(Rejected::NotJson(reason)) => {
             eprintln!("{} is not JSON. {}", shown(card), in_plain_words(&reason));

@@ -397,7 +397,7 @@ refusals! {
     ReadRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights, ComputeLimit,
         Internal, StorageFailed, Overloaded, Stopping;
     /// What flying one flight again can be refused with.
-    FlightRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
+    FlightRefusals: OverBudget, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, UnknownFlight, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What the table of all flights can be refused with.
     TableRefusals: OverBudget, UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, EngineChanged, StoredDamaged, TooManyFlights,

@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 
 use slowpoint_server::api::description;
 use slowpoint_server::render::terminal;
-use slowpoint_server::wire;
+use slowpoint_server::wire::{self, Instead};
 
 const APPROVING: [&str; 8] = ["safe", "go", "pass", "approved", "fine", "ok", "okay", "acceptable"];
 
@@ -27,7 +27,10 @@ fn answers_to_the_examples() {
         if path.is_dir() {
             continue;
         }
-        let asked = match wire::read_with(&std::fs::read(&path).unwrap(), Some(256), Some(256)) {
+        let asked = match wire::read_with(
+            &std::fs::read(&path).unwrap(),
+            Instead { flights: Some(256), drivers: Some(256), flown: None },
+        ) {
             Ok(asked) => asked,
             Err(rejected) => panic!("{}: {rejected:?}", path.display()),
         };

@@ -87,6 +87,7 @@
 //!     spread: SpreadInput::default(),
 //!     failures: Vec::new(),
 //!     cords: None,
+//!     calibration: None,
 //!     question: Question {
 //!         ways: [2.0, 6.0].map(|delay| Deployment { motor_delay_s: Some(delay), electronics: None }).to_vec(),
 //!         limits_m_s: vec![15.6],
@@ -119,6 +120,7 @@ pub mod advise;
 pub mod aero;
 pub mod air;
 pub mod assumption;
+pub mod calibration;
 pub mod case;
 pub mod constants;
 pub mod cord;
@@ -142,6 +144,6 @@ pub mod wind;
 
 pub use run::{
     BATCH, DrawnInput, FlightChances, PathPoint, Replay, Sample, Work, asked, assess, assess_cell, assess_cells,
-    assess_telling, cell_m, curve_s, each_flight, fly_range, replay, report, same_flights, tally, way_label, work,
-    work_of_cell,
+    assess_telling, calibrated, cell_m, curve_s, each_flight, fly_range, replay, report, same_flights, tally,
+    way_label, work, work_of_cell, work_of_learning,
 };

@@ -130,6 +130,15 @@ limits! {
     WALL_THICKNESS: "thickness of the wall", "m", 0.0001, 0.05, "a bare number means metres, so 1.5 mm is \"1.5 mm\"";
     WALL_RESISTANCE: "load that the edge bears", "N/m", 100.0, 1e8, "per bearing width: 50 N/mm is \"50 N/mm\"";
     LOG_SD: "standard deviation of the logarithm", "", 0.0, 2.0, "0.5 means a factor of 1.65 either way";
+    FLOWN_COUNT: "number of flights flown", "", 1.0, 40.0, "each is flown again thousands of times in its conditions";
+    CALIBRATION_FLIGHTS: "number of flights drawn for the conditions of each flight flown", "", 1024.0, 131_072.0, "8192 is a good start";
+    BIAS_SHARE: "share of bias", "", 0.05, 0.95, "0.5 is the default: half of the variance is the same in every flight";
+    LOGGED_APOGEE: "logged apogee", "m", 1.0, 18_000.0, "above the pad; a bare number means metres";
+    LOGGED_TIME: "logged time", "s", 0.05, 600.0, "from first thrust; a bare number means seconds";
+    LOGGED_SPEED: "logged opening speed", "m/s", 0.1, 300.0, "airspeed as the charge fires; a bare number means m/s";
+    LOGGED_HEIGHT_ERROR: "standard error of a logged apogee", "m", 0.1, 1000.0, "of the instrument and of this model together";
+    LOGGED_TIME_ERROR: "standard error of a logged time", "s", 0.01, 60.0, "of the instrument and of this model together";
+    LOGGED_SPEED_ERROR: "standard error of a logged speed", "m/s", 0.1, 100.0, "of the instrument and of this model together";
     LIMIT_COUNT: "number of speed limits", "", 1.0, 12.0, "airspeeds that an opening is held against";
     CONDITION_CHANCE: "chance of the condition", "", 0.0001, 0.9999, "0.02 means 2 % of flights";
     DELAY_COUNT: "number of delays", "", 1.0, 32.0, "each costs a descent per flight";

@@ -2,7 +2,8 @@
 
 use crate::advise::Standing;
 use crate::assumption::Assumption;
-use crate::case::{RareEvent, Role};
+use crate::calibration::Learned;
+use crate::case::{Logged, RareEvent, Role};
 use crate::cord::Wall;
 use crate::draw::Group;
 use crate::drivers::Drivers;
@@ -81,12 +82,91 @@ pub struct Report {
     pub wind_limit: Option<WindLimit>,
     /// A setting of the rail that lands better, if that was asked.
     pub rail_advice: Option<RailAdvice>,
+    /// What was learned from flights that were flown, if there are some.
+    pub calibration: Option<CalibrationReport>,
     /// Chances that were sought because they are too rare to count, in the order asked.
     pub rare: Vec<RareReport>,
     /// What to mind, with the published rule beside it.
     pub cautions: Vec<Caution>,
     /// Every default used.
     pub assumed: Vec<Assumption>,
+}
+
+/// What was learned from flights that were flown.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CalibrationReport {
+    /// Whether the flights of this answer are drawn from it.
+    pub refused: Option<Refused>,
+    /// Flights drawn, of all conditions.
+    pub drawn: u64,
+    /// Least of the flights that a log is met by, as flights of one weight.
+    pub effective_flights: f64,
+    /// Sets of bias and scatter that agree with all logs, as sets of one weight.
+    pub effective_sets: f64,
+    /// The flights flown, in the order given.
+    pub flown: Vec<FlownReport>,
+    /// Drag, impulse and wind, as far as anything could be learned of them.
+    pub learned: Vec<LearnedReport>,
+}
+
+/// Why nothing is drawn from what was learned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Refused {
+    /// Hardly any flight that was drawn agrees with the log of the flight of this index.
+    Flights(usize),
+    /// Hardly any set of bias and scatter agrees with all logs.
+    Sets,
+}
+
+/// A flight that was flown, against flights drawn in its conditions.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlownReport {
+    /// Index of its conditions.
+    pub condition: usize,
+    /// Index of its way of deploying among theirs.
+    pub way: usize,
+    /// Drawn flights that agree with it, as flights of one weight.
+    pub effective_flights: f64,
+    /// What was logged.
+    pub logged: Vec<LoggedReport>,
+}
+
+/// A figure that was logged, against 5, 50 and 95 % of drawn flights.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoggedReport {
+    /// Of what.
+    pub log: Logged,
+    /// Its value.
+    pub value: f64,
+    /// Its standard error.
+    pub error: f64,
+    /// Before anything was learned.
+    pub before: [f64; 3],
+    /// After it.
+    pub after: [f64; 3],
+}
+
+impl LoggedReport {
+    /// Whether it lies among 90 % of flights drawn after it, give or take two standard errors.
+    pub fn stands_within(&self) -> bool {
+        let reach = 2.0 * self.error;
+        (self.after[0] - reach..=self.after[2] + reach).contains(&self.value)
+    }
+}
+
+/// One input, before and after: 5, 50 and 95 % each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LearnedReport {
+    /// Which.
+    pub learned: Learned,
+    /// What its law draws as it was given or assumed.
+    pub before: [f64; 3],
+    /// What all flights have in common.
+    pub common: [f64; 3],
+    /// What the next flight draws.
+    pub next: [f64; 3],
+    /// Scatter from flight to flight, over the standard deviation of its law.
+    pub scatter: [f64; 3],
 }
 
 /// A chance that was sought where it happens.

@@ -1,11 +1,14 @@
 //! The pipeline on one page: case -> draws -> flights -> tally -> report. The only file with threads.
 
+use std::borrow::Cow;
+
 use core::ops::Range;
 use core::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
 use crate::advise;
+use crate::calibration::{self, Calibrated, CalibrationPlan, Fit, LEAST_EFFECTIVE, Learned, Met, SETS};
 use crate::case::{Case, LimitApplies, RareEvent};
 use crate::cord::{self, CordPlan, Halves};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw, seed_of_round};
@@ -15,10 +18,14 @@ use crate::flight::{
     fly, fly_ascent, fly_whole_law,
 };
 use crate::rare;
-use crate::report::{CellReport, CordsReport, FailuresReport, Glimpse, Move, Report, WayReport};
+use crate::report::{
+    CalibrationReport, CellReport, CordsReport, FailuresReport, FlownReport, Glimpse, LearnedReport, Move, Refused,
+    Report, WayReport,
+};
 use crate::settings;
 use crate::stat::importance::{Proposal, Tried};
 use crate::stat::interval::Estimator;
+use crate::stat::posterior::{self, posterior};
 use crate::tally::{
     CordTally, FailureTally, Frame, SHARES, Tally, curve_delays_s, curve_report, curve_speeds, flight_report,
     limit_chances, limit_reports, rail_report, way_report,
@@ -38,6 +45,9 @@ const SHIFTS: [(&str, Shift); 6] = [
     ("wind 2 m/s more", Shift { wind_m_s: 2.0, ..Shift::NONE }),
 ];
 
+/// What is changed beside them where something was learned from flights flown.
+const UNLEARNED: (&str, Shift) = ("nothing learned from the flights flown", Shift { unlearned: true, ..Shift::NONE });
+
 /// Flights flown for each change: enough to see a move of a few points. With 2000 flights the six changes cost
 /// three quarters as much again, with 10,000 under half.
 fn flights_per_shift(flights: u64) -> u64 {
@@ -54,6 +64,8 @@ pub fn assess(case: &Case, stop: &AtomicBool) -> Option<Report> {
 
 /// As `assess`, and tells what is known whenever the flights have doubled, and of many every so often. The answer is the same.
 pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + Sync)) -> Option<Report> {
+    let (case, calibration) = calibrated(case, stop)?;
+    let case = &*case;
     let nominal = nominal(case);
     let curve_s = curve_of(case, &nominal);
     let frame = Frame { case, cell_m: cell_of(nominal.apogee_m), curve_s: &curve_s };
@@ -94,6 +106,8 @@ pub fn assess_telling(case: &Case, stop: &AtomicBool, tell: &(dyn Fn(Glimpse) + 
         }
     };
     let mut report = report(case, &all, moves);
+    report.cautions.extend(calibration.iter().flat_map(|found| advise::calibration_cautions(found, case)));
+    report.calibration = calibration;
     let failing = failures(&frame, report.failures.way, 0..flights_per_failure(all.flights()), stop)?;
     report.failures.failures = failing.par_iter().map(|f| f.report(case, case.failure_share(f.failure()))).collect();
     report.cautions.extend(advise::failure_cautions(&report.failures, case));
@@ -132,7 +146,82 @@ fn moves(frame: &Frame, few: u64, unchanged: &[f64], stop: &AtomicBool) -> Optio
             unsafe_opening: unchanged.iter().zip(changed).map(shares).collect(),
         })
     };
-    SHIFTS.iter().map(moved).collect()
+    let unlearned = frame.case.calibrated.is_some().then_some(&UNLEARNED);
+    SHIFTS.iter().chain(unlearned).map(moved).collect()
+}
+
+/// A case whose flights are drawn from what flights flown say of it, and what they say; as it is where there are none or they
+/// say too little. `None` when `stop` was raised meanwhile.
+pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case>, Option<CalibrationReport>)> {
+    let Some(plan) = &case.calibration else { return Some((Cow::Borrowed(case), None)) };
+    let seed = case.inputs.question.seed;
+    let met =
+        |(k, conditions): (usize, &Case)| met(conditions, seed_of_round(seed, ROUND_LEARNED + k as u64), plan, stop);
+    let fit = Fit::new(plan, plan.conditions.iter().enumerate().map(met).collect::<Option<_>>()?);
+    let likely = |sets: &[posterior::Unknowns]| {
+        let log = |set| if stop.load(Ordering::Relaxed) { 0.0 } else { fit.log_likelihood(set) };
+        let logs = sets.par_iter().map(log).collect();
+        (!stop.load(Ordering::Relaxed)).then_some(logs)
+    };
+    let found = posterior(seed_of_round(seed, ROUND_LEARNED - 1), SETS, likely)?;
+    let after = Calibrated::new(found.sets.iter().map(|unknowns| fit.set(unknowns)).collect());
+    let flown = fit.flown(&after);
+    let met_least = |k: usize| flown.get(k).map_or(0.0, |f: &FlownReport| f.effective_flights);
+    let hardest = (0..flown.len()).min_by(|a, b| met_least(*a).total_cmp(&met_least(*b))).unwrap_or(0);
+    let refused = if met_least(hardest) < LEAST_EFFECTIVE {
+        Some(Refused::Flights(hardest))
+    } else {
+        (found.effective < LEAST_EFFECTIVE).then_some(Refused::Sets)
+    };
+    let learned = Learned::ALL.into_iter().filter(|learned| CalibrationPlan::learns(case, *learned)).map(|learned| {
+        let law = learned.law(case);
+        let [common, next] = after.quantiles(learned, &law, calibration::TOLD);
+        LearnedReport {
+            learned,
+            before: calibration::TOLD.map(|share| law.at(share)),
+            common,
+            next,
+            scatter: after.scatter(learned, calibration::TOLD),
+        }
+    });
+    let report = CalibrationReport {
+        refused,
+        drawn: plan.drawn(),
+        effective_flights: met_least(hardest),
+        effective_sets: found.effective,
+        learned: learned.collect(),
+        flown,
+    };
+    let case = match refused {
+        Some(_) => Cow::Borrowed(case),
+        None => Cow::Owned(Case { calibrated: Some(after), ..case.clone() }),
+    };
+    Some((case, Some(report)))
+}
+
+/// Rounds of flights that are drawn to be learned from have numbers of their own, apart from those that seek what is rare.
+const ROUND_LEARNED: u64 = 1 << 20;
+
+/// Flights drawn in the conditions of a flight that was flown.
+fn met(case: &Case, seed: u64, plan: &CalibrationPlan, stop: &AtomicBool) -> Option<Vec<Met>> {
+    let question = &case.inputs.question;
+    let add = |all: &mut Vec<(u64, Met)>, flights: Range<u64>, pilot: &mut Pilot| {
+        let mut sums = Vec::new();
+        let drawn: Vec<_> = flights
+            .clone()
+            .map(|flight| {
+                let numbers = Numbers::moved(question.points, seed, flight, |standard| {
+                    sums.push(Met::widen(case, standard));
+                });
+                draw(case, &numbers, &Shift::NONE)
+            })
+            .collect();
+        let flown = pilot.fly(&drawn, &question.ways);
+        all.extend(flights.zip(sums.into_iter().zip(&flown).map(|(sums, flown)| Met::new(sums, flown))));
+    };
+    let mut all = in_batches(0..plan.flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    all.sort_by_key(|met| met.0);
+    Some(all.into_iter().map(|met| met.1).collect())
 }
 
 /// Per way the unsafe openings among all flights of a tally, at the limit of the advice.
@@ -242,7 +331,8 @@ pub fn work_of_cell(case: &Case) -> Work {
 /// is known only after it; any of them costs about as much.
 pub fn work(case: &Case) -> Work {
     let question = &case.inputs.question;
-    let shifts = SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some());
+    let shifts =
+        SHIFTS.len() as u64 + u64::from(question.until_half_width.is_some()) + u64::from(case.calibration.is_some());
     // For their chances alone hardly any descents are flown.
     let for_chances = shifts * flights_per_shift(question.flights);
     let whole = question.flights + question.drivers.map_or(0, drivers::flights) + settings::flights(question);
@@ -252,11 +342,22 @@ pub fn work(case: &Case) -> Work {
     let alone = possible.clone().filter(|f| f.changes_ascent()).count() as u64;
     // As far as they eject for the cords, which takes no descent.
     let for_cords = cord::flights(case);
-    Work {
+    let mut work = Work {
         ascents: whole + for_chances + for_cords + (1 + alone) * failing + sought,
         descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing + sought,
         pulls: for_cords * cord::pulls(case),
-    }
+    };
+    work += work_of_learning(case);
+    work
+}
+
+/// The work of learning from flights flown.
+pub fn work_of_learning(case: &Case) -> Work {
+    let Some(plan) = &case.calibration else { return Work::default() };
+    let descents = plan.conditions.iter().map(|conditions| conditions.inputs.question.ways.len() as u64);
+    // What the flights are weighed for costs about as much as flying them.
+    let ascents = 2 * plan.drawn();
+    Work { ascents, descents: plan.flights * descents.sum::<u64>(), pulls: 0 }
 }
 
 /// The first batch of flights of a case: whoever counts what it takes learns what this rocket costs.
@@ -534,6 +635,7 @@ pub fn report(case: &Case, tally: &Tally, moves: Vec<Move>) -> Report {
         advice,
         drivers: None,
         cords: None,
+        calibration: None,
         wind_limit: None,
         rail_advice: None,
         rare: Vec::new(),
@@ -554,7 +656,7 @@ fn way_reports(case: &Case, tally: &Tally, shares: &[f64]) -> Vec<WayReport> {
 }
 
 /// Flies a case for its chances and landings alone: no changes of the model, no failures by themselves, no drivers, no
-/// outlines on the ground. `None` when `stop` was raised meanwhile.
+/// outlines on the ground, nothing learned from flights flown. `None` when `stop` was raised meanwhile.
 pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
     assess_cells(core::slice::from_ref(case), stop)?.pop()
 }

@@ -97,6 +97,7 @@ fn inputs(
         spread: SpreadInput::default(),
         failures: Vec::new(),
         cords: None,
+        calibration: None,
         question: Question {
             ways: delays.iter().copied().map(delay).collect(),
             limits_m_s: vec![15.6464, 44.704],

@@ -145,7 +145,7 @@ fn drw_2_shifts_of_the_model() -> Sheet {
     let mut inputs = without_spread(rockets::club());
     (inputs.spread.centre_of_pressure, inputs.spread.drag) = (Some(Law::Fixed(0.01)), Some(Law::Fixed(1.1)));
     let case = case(inputs);
-    let shift = Shift { centre_of_pressure_factor: 1.1, drag_factor: 0.8, wind_m_s: 2.0, failure: None };
+    let shift = Shift { centre_of_pressure_factor: 1.1, drag_factor: 0.8, wind_m_s: 2.0, ..Shift::NONE };
     let (drawn, _) = draw(&case, &Numbers::MIDDLE, &shift);
     sheet.close("centre of pressure, m", centre_of_pressure_m(&drawn), 1.1 * 0.79 + 0.01, 1e-12);
     sheet.close("drag", drawn.drag_factor, 1.1 * 0.8, 1e-12);

@@ -7,6 +7,7 @@ use slowpoint_tests::sheet::Subject;
 mod accuracy;
 mod atmosphere;
 mod bounds;
+mod calibration;
 mod cards;
 mod cautions;
 mod check_cases;
@@ -38,7 +39,7 @@ mod wind_errors;
 mod wind_laws;
 
 /// Every module, in the order of the page.
-static SUBJECTS: [&Subject; 29] = [
+static SUBJECTS: [&Subject; 30] = [
     &atmosphere::SUBJECT,
     &normal_force::SUBJECT,
     &drag::SUBJECT,
@@ -61,6 +62,7 @@ static SUBJECTS: [&Subject; 29] = [
     &coverage::SUBJECT,
     &drivers::SUBJECT,
     &rare::SUBJECT,
+    &calibration::SUBJECT,
     &accuracy::SUBJECT,
     &draws::SUBJECT,
     &properties::SUBJECT,

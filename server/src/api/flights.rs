@@ -18,6 +18,7 @@ use super::validator::Validator;
 use super::work::{computed, damaged};
 use crate::State;
 use crate::access::Client;
+use crate::budget::Taken;
 use crate::compute::Failure;
 use crate::metrics::{Mode, REPLAYS};
 use crate::problem::{FlightRefusals, Kind, PathsRefusals, Problem, TableRefusals};
@@ -44,6 +45,7 @@ use crate::wire::{self, FlightAnswer};
 )]
 pub async fn read(
     Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
     InPath((id, index)): InPath<(String, String)>,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
@@ -67,12 +69,20 @@ pub async fn read(
     }
     let name = format!("{id}/flights/{index}");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
-    let replay = move |_: &AtomicBool| {
-        let replay = slowpoint_sim::replay(&asked.case, index);
-        flown.inc();
-        Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
+    let begin = || {
+        // A flight costs next to nothing; what it is drawn from, where that has to be learned first, costs as an answer does.
+        let learning = asked.case.calibration.is_some();
+        let taken =
+            learning.then(|| state.budget.take(&client.name, Cost::of_replays(&asked, 1).core_s())).transpose()?;
+        Ok(move |stop: &AtomicBool| {
+            taken.into_iter().for_each(Taken::spend);
+            let asked = learned(asked, stop)?;
+            let replay = slowpoint_sim::replay(&asked.case, index);
+            flown.inc();
+            Ok(to_json(&wire::flight(id.as_str(), index, &asked, &replay))?.into())
+        })
     };
-    let body = computed(&state, &name, || Ok(replay)).await?;
+    let body = computed(&state, &name, begin).await?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
     Ok((headers, body).into_response())
@@ -168,6 +178,7 @@ async fn paths(
         let taken = state.budget.take(&client.name, core_s)?;
         Ok(move |stop: &AtomicBool| {
             taken.spend();
+            let asked = learned(asked, stop)?;
             let flights = chosen(&answer, &asked, way, looked_at, stop).ok_or(Failure::Stopped)?;
             flown.inc_by(looked_at);
             finish(flight_paths::picture(&answer, &label, &flights, looked_at)).map(Into::into)
@@ -178,6 +189,13 @@ async fn paths(
     form.put(&mut response);
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
+}
+
+/// The same with what flights flown say of it.
+fn learned(asked: wire::Asked, stop: &AtomicBool) -> Result<wire::Asked, Failure> {
+    let (case, _) = slowpoint_sim::calibrated(&asked.case, stop).ok_or(Failure::Stopped)?;
+    let case = case.into_owned();
+    Ok(wire::Asked { case, ..asked })
 }
 
 /// The first flights, and the one that opens fastest of those that are looked at.
@@ -256,6 +274,7 @@ pub async fn table(
         let taken = state.budget.take(&client.name, core_s)?;
         Ok(move |stop: &AtomicBool| {
             taken.spend();
+            let asked = learned(asked, stop)?;
             let flights = slowpoint_sim::each_flight(&asked.case, flights, stop).ok_or(Failure::Stopped)?;
             flown.inc_by(flights.len() as u64);
             Ok(csv::flights(&asked.case.inputs.question, &flights).into())

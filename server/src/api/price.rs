@@ -9,6 +9,7 @@ use axum::Json;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
+use slowpoint_sim::calibration::CalibrationPlan;
 use slowpoint_sim::case::Case;
 use slowpoint_sim::report::CellReport;
 use slowpoint_sim::{Sample, Work as Flown, rare, settings};
@@ -54,6 +55,8 @@ pub struct Price {
     pub cord_flights: u64,
     /// Flights on top of them at other winds and settings of the rail; 0 unless `advise` is asked
     pub settings_flights: u64,
+    /// Flights drawn in the conditions of flights flown; 0 unless `calibration` tells of some
+    pub calibration_flights: u64,
     /// The most flights on top of them for rare chances; 0 unless `rare` is asked
     pub rare_flights: u64,
     /// Estimated work, seconds of one core. Where it is computed at once, or stored, so much a flight; of a job as the first
@@ -83,6 +86,7 @@ pub struct Cost {
     driver_flights: u64,
     cord_flights: u64,
     settings_flights: u64,
+    calibration_flights: u64,
     rare_flights: u64,
     core_s: f64,
     at_most: bool,
@@ -137,6 +141,11 @@ impl Sampled {
     }
 }
 
+/// Flights drawn in the conditions of flights flown.
+fn drawn_to_learn(asked: &Asked) -> u64 {
+    asked.case.calibration.as_ref().map_or(0, CalibrationPlan::drawn)
+}
+
 impl Cost {
     /// Of an assessment.
     pub fn of(asked: &Asked) -> Self {
@@ -146,6 +155,7 @@ impl Cost {
             driver_flights: question.drivers.map_or(0, slowpoint_sim::drivers::flights),
             cord_flights: slowpoint_sim::cord::flights(&asked.case),
             settings_flights: settings::flights(question),
+            calibration_flights: drawn_to_learn(asked),
             rare_flights: rare::flights(question),
             core_s: core_s(slowpoint_sim::work(&asked.case)),
             // What is rare is sought until it is found.
@@ -157,7 +167,9 @@ impl Cost {
     pub fn of_table(asked: &Asked, flights: u64) -> Self {
         let each = slowpoint_sim::work_of_cell(&asked.case);
         let part = flights as f64 / asked.case.inputs.question.flights as f64;
-        Self { flights, core_s: part * core_s(each), ..Self::default() }
+        let learning_s = core_s(slowpoint_sim::work_of_learning(&asked.case));
+        let calibration_flights = drawn_to_learn(asked);
+        Self { flights, calibration_flights, core_s: part * core_s(each) + learning_s, ..Self::default() }
     }
 
     /// Of so many flights of an assessment, each flown again by itself with its path.
@@ -175,6 +187,7 @@ impl Cost {
                 driver_flights: all.driver_flights + one.driver_flights,
                 cord_flights: all.cord_flights + one.cord_flights,
                 settings_flights: all.settings_flights + one.settings_flights,
+                calibration_flights: all.calibration_flights.saturating_add(one.calibration_flights),
                 rare_flights: all.rare_flights.saturating_add(one.rare_flights),
                 core_s: all.core_s + one.core_s,
                 at_most: all.at_most || one.at_most,
@@ -233,7 +246,7 @@ impl Cost {
 
     /// Those on top of the flights asked for.
     pub fn beside(&self) -> u64 {
-        [self.cord_flights, self.settings_flights, self.rare_flights]
+        [self.cord_flights, self.settings_flights, self.calibration_flights, self.rare_flights]
             .into_iter()
             .fold(self.driver_flights, u64::saturating_add)
     }
@@ -264,6 +277,7 @@ impl Cost {
             driver_flights: self.driver_flights,
             cord_flights: self.cord_flights,
             settings_flights: self.settings_flights,
+            calibration_flights: self.calibration_flights,
             rare_flights: self.rare_flights,
             estimated_core_s: self.core_s,
             stopped_at_core_s: (job && !stored && *core_time::TOLD).then(|| self.most().as_secs_f64()),
@@ -290,6 +304,9 @@ impl fmt::Display for Cost {
         }
         if self.settings_flights > 0 {
             write!(f, " and {} at other settings", self.settings_flights)?;
+        }
+        if self.calibration_flights > 0 {
+            write!(f, " and {} to learn from those that were flown", self.calibration_flights)?;
         }
         if self.rare_flights > 0 {
             write!(f, " and {} for rare chances", self.rare_flights)?;

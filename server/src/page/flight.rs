@@ -74,6 +74,7 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (drivers(&at, &delay, view.units()))
         (cords(&at, view))
         (rare(&at, view.units()))
+        (calibration(&at, view.units()))
         (parts::weather(&at, weather))
         @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
         (assumed(&at))
@@ -568,6 +569,99 @@ fn cords(at: &At, view: &View) -> Markup {
                     }
                 }
             }))
+        }
+    }
+}
+
+/// What was learned from flights flown, where some were told.
+fn calibration(at: &At, units: Units) -> Markup {
+    let found = at.get("calibration");
+    if !found.is_there() {
+        return html! {};
+    }
+    let quantity = |unit: &str| match unit {
+        "m" => Some(Quantity::Length),
+        "m/s" => Some(Quantity::Speed),
+        "s" => Some(Quantity::Time),
+        _ => None,
+    };
+    let figure = |at: At, unit: &str| match quantity(unit) {
+        Some(quantity) => at.bare(quantity, units),
+        None => at.plain(2, None),
+    };
+    let band = |at: At, unit: &str| {
+        html! { (figure(at.get("p50"), unit)) small { " (" (figure(at.get("p05"), unit)) " to " (figure(at.get("p95"), unit)) ")" } }
+    };
+    let named = |name: &str, unit: &str| match quantity(unit) {
+        Some(quantity) => format!("{}, {}", name.replace('_', " "), quantity.name(units)),
+        None => format!("{name}, factor"),
+    };
+    html! {
+        section aria-labelledby="calibration" {
+            h2 #calibration { "Learned from flights flown" }
+            p { (found.get("meaning").words()) }
+            @if !found.get("used").holds() {
+                p { strong { "Not used: " } (found.get("refused_because").words()) }
+            }
+            (parts::wide("Drag, impulse and wind before and after", html! {
+                caption { "Median, and in brackets what 90 % lie between. Scatter is that from flight to flight, over the whole spread before." }
+                thead {
+                    tr {
+                        th scope="col" { "Input" }
+                        th scope="col" { "before" }
+                        th scope="col" { "next flight" }
+                        th scope="col" { "bias of all flights" }
+                        th scope="col" { "scatter" }
+                    }
+                }
+                tbody {
+                    @for input in found.get("inputs").items() {
+                        @let unit = input.get("unit").text();
+                        tr {
+                            th scope="row" { (named(input.get("input").text(), unit)) }
+                            td { (band(input.get("before"), unit)) }
+                            td { (band(input.get("after"), unit)) }
+                            td { (band(input.get("bias"), unit)) }
+                            td { (band(input.get("scatter"), "")) }
+                        }
+                    }
+                }
+            }))
+            (parts::wide("Flights flown against drawn ones", html! {
+                caption { "Flights drawn in the conditions of each: median, and in brackets what 90 % lie between." }
+                thead {
+                    tr {
+                        th scope="col" { "Flight" }
+                        th scope="col" { "What" }
+                        th scope="col" { "logged, standard error" }
+                        th scope="col" { "drawn before" }
+                        th scope="col" { "drawn after" }
+                        th scope="col" { "drawn flights that agree" }
+                    }
+                }
+                tbody {
+                    @for flown in found.get("flown").items() {
+                        @for logged in flown.get("logged").items() {
+                            @let unit = logged.get("unit").text();
+                            tr {
+                                th scope="row" { (flown.get("flight").count()) ", " (flown.get("flown_with").words()) }
+                                td { (named(logged.get("what").text(), unit)) }
+                                td {
+                                    (figure(logged.get("logged"), unit)) small { " ± " (figure(logged.get("error"), unit)) }
+                                    @if !logged.get("within").holds() { " " strong { "outside" } }
+                                }
+                                td { (band(logged.get("before"), unit)) }
+                                td { (band(logged.get("after"), unit)) }
+                                td { (flown.get("effective_flights").plain(0, None)) }
+                            }
+                        }
+                    }
+                }
+            }))
+            p {
+                "From " (found.get("flights_drawn").count()) " drawn flights; sets of bias and scatter worth "
+                (found.get("effective_sets").plain(0, None)) " of one weight agree with all logs."
+            }
         }
     }
 }

@@ -7,8 +7,9 @@ use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 
 use super::fixed;
 use crate::wire::{
-    AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
-    LEAST_INDEX, LandingFigures, LimitAnswer, OutcomeAnswer, PullAnswer, QuantileFigures, RARE_OUTCOME, RegionFigures,
+    AreaFigures, Assessment, BandFigures, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures,
+    InputDriver, LEAST_INDEX, LandingFigures, LearnedAnswer, LimitAnswer, OutcomeAnswer, PullAnswer, QuantileFigures,
+    RARE_OUTCOME, RegionFigures,
 };
 
 /// Columns of the whole text.
@@ -48,6 +49,7 @@ pub fn table(answer: &Assessment) -> String {
     drivers(&mut page, answer);
     cords(&mut page, answer);
     rare(&mut page, answer);
+    calibration(&mut page, answer);
     weather(&mut page, answer);
     cautions(&mut page, answer);
     if !answer.assumed.is_empty() {
@@ -392,6 +394,65 @@ fn rare(page: &mut Page, answer: &Assessment) {
         );
     }
     page.paragraph("", rare.meaning);
+}
+
+/// What was learned from flights flown.
+fn calibration(page: &mut Page, answer: &Assessment) {
+    let Some(found) = &answer.calibration else { return };
+    page.heading("Learned from flights flown");
+    if let Some(why) = &found.refused_because {
+        page.paragraph("", &format!("NOT USED: {why}"));
+    }
+    let decimals = |unit: &str| if unit == "m" { 0 } else { 2 };
+    let between = |band: &BandFigures, decimals: usize| {
+        let [low, middle, high] =
+            [band.p05, band.p50, band.p95].map(|f| fixed(f.rounded().unwrap_or(f64::NAN), decimals));
+        format!("{middle} ({low} to {high})")
+    };
+    let names: Vec<String> = found
+        .inputs
+        .iter()
+        .map(|i| if i.unit.is_empty() { format!("{}, factor", i.input) } else { format!("{}, {}", i.input, i.unit) })
+        .collect();
+    let mut grid = Grid::new(names.iter().map(String::as_str));
+    let mut column = |head: &[&str], of: fn(&LearnedAnswer) -> &BandFigures| {
+        grid.column(head, found.inputs.iter().map(|i| between(of(i), 2)).collect());
+    };
+    column(&["before,", "median (90 %)"], |i| &i.before);
+    column(&["next flight,", "median (90 %)"], |i| &i.after);
+    column(&["bias of all flights,", "median (90 %)"], |i| &i.bias);
+    column(&["scatter over", "spread before"], |i| &i.scatter);
+    page.grid(&grid);
+    let rows = || found.flown.iter().flat_map(|f| f.logged.iter().map(move |l| (f, l)));
+    let names: Vec<String> =
+        rows().map(|(f, l)| format!("{}: {}, {}", f.flight, l.what.replace('_', " "), l.unit)).collect();
+    let mut grid = Grid::new(names.iter().map(String::as_str));
+    grid.column(
+        &["logged"],
+        rows()
+            .map(|(_, l)| {
+                let [value, error] =
+                    [l.logged, l.error].map(|f| fixed(f.rounded().unwrap_or(f64::NAN), decimals(l.unit)));
+                format!("{value} +- {error}")
+            })
+            .collect(),
+    );
+    grid.column(&["before", "median (90 %)"], rows().map(|(_, l)| between(&l.before, decimals(l.unit))).collect());
+    grid.column(&["after,", "median (90 %)"], rows().map(|(_, l)| between(&l.after, decimals(l.unit))).collect());
+    grid.column(
+        &["drawn flights", "that agree"],
+        rows().map(|(f, _)| fixed(f.effective_flights.rounded().unwrap_or(f64::NAN), 0)).collect(),
+    );
+    page.grid(&grid);
+    page.paragraph(
+        "",
+        &format!(
+            "From {} drawn flights; sets of bias and scatter worth {} of one weight agree with all logs. {}",
+            found.flights_drawn,
+            fixed(found.effective_sets.rounded().unwrap_or(f64::NAN), 0),
+            found.meaning
+        ),
+    );
 }
 
 /// Cord and tube edge, of every delay and arrangement.

@@ -5,6 +5,7 @@
 //! the same schema that the service publishes; `fault` keeps one fault to a place.
 
 pub mod answer;
+pub mod calibration;
 pub mod changes;
 mod convert;
 pub mod cords;
@@ -25,7 +26,7 @@ pub mod units;
 pub mod weather;
 
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
 use slowpoint_sim::case::Case;
 use slowpoint_sim::report::Caution;
 use utoipa::ToSchema;
@@ -99,19 +100,34 @@ pub struct FieldFault {
 
 /// Reads a request: every fault in one reply.
 pub fn read(body: &[u8]) -> Result<Asked, Rejected> {
-    read_with(body, None, None)
+    read_with(body, Instead::default())
 }
 
-/// As `read`, with another number of flights (in place of `until` as well) and of base flights for the drivers: the same
-/// request as if it had been written so.
-pub fn read_with(body: &[u8], flights: Option<u64>, drivers: Option<u64>) -> Result<Asked, Rejected> {
+/// What stands in place of what a request says.
+#[derive(Debug, Default)]
+pub struct Instead {
+    /// Another number of flights, in place of `until` as well.
+    pub flights: Option<u64>,
+    /// Another number of base flights for the drivers.
+    pub drivers: Option<u64>,
+    /// Flights flown, as a table.
+    pub flown: Option<String>,
+}
+
+/// As `read`, the same request as if it had been written otherwise.
+pub fn read_with(body: &[u8], instead: Instead) -> Result<Asked, Rejected> {
     let (mut sent, twice) = json_of(body)?;
-    for (name, number) in [("flights", flights), ("drivers", drivers)] {
-        if let (Value::Object(members), Some(number)) = (&mut sent, number) {
-            members.insert(name.into(), number.into());
-            if name == "flights" {
-                members.remove("until");
+    if let Value::Object(members) = &mut sent {
+        for (name, number) in [("flights", instead.flights), ("drivers", instead.drivers)] {
+            if let Some(number) = number {
+                members.insert(name.into(), number.into());
             }
+        }
+        if instead.flights.is_some() {
+            members.remove("until");
+        }
+        if let Some(csv) = instead.flown {
+            members.insert("calibration".into(), json!({"csv": csv}));
         }
     }
     asked(sent, &twice).map_err(Rejected::Faults)

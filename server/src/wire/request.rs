@@ -11,6 +11,7 @@ use utoipa::openapi::schema::{ArrayBuilder, ArrayItems, ObjectBuilder, SchemaTyp
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
+use super::calibration::CalibrationRequest;
 use super::cords::CordsRequest;
 use super::place::{AreaMap, AreaRole, Bearing, Geometry, PadRequest, PositionRequest};
 use super::units::{self, Table};
@@ -225,6 +226,8 @@ pub struct AssessmentRequest {
     /// Cord and tube edge: what the cord between nose section and airframe comes to, and whether the edge of the tube
     /// tears. Not asked when left out.
     pub cords: Option<CordsRequest>,
+    /// Flights of this rocket that were flown and logged, to learn from.
+    pub calibration: Option<CalibrationRequest>,
     /// What else is to be tried, on top of `flights`: "wind_limit", the highest wind at which the condition is met (512
     /// flights or more at each of 16 winds), and "rail", a tilt and azimuth that land better (512 flights at each of some 50
     /// settings). Not asked when left out.

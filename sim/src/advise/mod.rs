@@ -1,5 +1,6 @@
 //! What follows from the tallies. Nothing here flies.
 
+mod calibration;
 mod cautions;
 mod cords;
 mod delay;
@@ -8,6 +9,7 @@ mod feasible;
 mod rare;
 mod standing;
 
+pub use calibration::calibration_cautions;
 pub use cautions::{cautions, failure_cautions, until_caution};
 pub use cords::cord_cautions;
 pub use delay::{OFF_S, stretches};

@@ -2,7 +2,7 @@
 
 use super::inputs::*;
 use super::shape::Shape;
-use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, cords, patches, spread};
+use super::{Aero, Field, MassModel, Nominal, RecoveryPlan, Spread, calibration, cords, patches, spread};
 use crate::air;
 use crate::constants::{SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::fault::{Fault, Faults};
@@ -46,6 +46,9 @@ pub fn ranges(inputs: &Inputs, faults: &mut Faults) {
     failures(inputs, faults);
     if let Some(asked) = &inputs.cords {
         cords::ranges(asked, faults);
+    }
+    if let Some(asked) = &inputs.calibration {
+        calibration::ranges(asked, faults);
     }
     spread::check(&inputs.spread, inputs.wind.age_s, faults);
     question(&inputs.question, inputs.site.areas.len(), faults);

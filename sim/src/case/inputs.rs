@@ -35,6 +35,8 @@ pub struct Inputs {
     pub failures: Vec<(Failure, f64)>,
     /// Cord and tube edge, if that is asked.
     pub cords: Option<CordsInput>,
+    /// Flights that were flown, to learn from.
+    pub calibration: Option<CalibrationInput>,
     /// What is asked.
     pub question: Question,
 }
@@ -529,6 +531,55 @@ pub enum WallInput {
         thickness_m: f64,
     },
 }
+
+/// Flights that were flown, from which bias and scatter of drag, impulse and wind are learned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CalibrationInput {
+    /// Conditions that they were flown in.
+    pub conditions: Vec<Inputs>,
+    /// The flights.
+    pub flown: Vec<FlownInput>,
+    /// Flights drawn for each of the conditions.
+    pub flights: Option<u64>,
+    /// Share of the variance of each that all flights have in common, before anything is known.
+    pub bias_share: Option<f64>,
+}
+
+/// A flight that was flown.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlownInput {
+    /// Index of its conditions.
+    pub condition: usize,
+    /// Index of its way of deploying among those of its conditions.
+    pub way: usize,
+    /// What was logged, in the order of [`LOGS`].
+    pub logged: [Option<LoggedInput>; LOGS.len()],
+}
+
+/// A figure that was logged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoggedInput {
+    /// Its value, in the unit of its kind.
+    pub value: f64,
+    /// Its standard error.
+    pub error: Option<f64>,
+}
+
+/// What may be logged of a flight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Logged {
+    /// Highest point above the pad, m.
+    Apogee,
+    /// Time from first thrust to it, s.
+    ApogeeTime,
+    /// Time from first thrust to the ejection, s.
+    OpeningTime,
+    /// Airspeed at the ejection, m/s.
+    OpeningSpeed,
+}
+
+/// Everything that may be logged.
+pub const LOGS: [Logged; 4] = [Logged::Apogee, Logged::ApogeeTime, Logged::OpeningTime, Logged::OpeningSpeed];
 
 /// Which airspeed the limits are asked of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

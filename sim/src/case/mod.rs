@@ -1,6 +1,7 @@
 //! The whole problem as validated data. Once a [`Case`] exists, nothing in this crate can fail: a flight
 //! that goes wrong is an outcome that is counted.
 
+mod calibration;
 mod check;
 mod cords;
 mod inputs;
@@ -14,6 +15,7 @@ pub use spread::Spread;
 use crate::aero::{self, Aero, Measured};
 use crate::air::{self, Column};
 use crate::assumption::{Assumption, given_or};
+use crate::calibration::{Calibrated, CalibrationPlan};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::cord::CordPlan;
 use crate::fault::{Fault, Faults};
@@ -129,6 +131,10 @@ pub struct Case {
     pub firing: FiringLaws,
     /// Cord and tube edge, if that is asked.
     pub cords: Option<CordPlan>,
+    /// Flights that were flown, to learn from.
+    pub calibration: Option<CalibrationPlan>,
+    /// What was learned from them, once it is known.
+    pub calibrated: Option<Calibrated>,
     /// Share of the fins' slope left in the plane in which one is lost.
     pub fins_left: f64,
     /// Rules that cautions quote.
@@ -227,6 +233,10 @@ impl Case {
         });
         let cords =
             inputs.cords.as_ref().map(|cords| CordPlan::resolve(cords, inputs.airframe.diameter_m, &mut assumed));
+        let calibration = match &inputs.calibration {
+            Some(asked) => Some(CalibrationPlan::resolve(asked, calibration::conditions(asked)?, &mut assumed)),
+            None => None,
+        };
         let mut aero = aero;
         assumed.append(&mut aero.assumed);
         // Of n fins n/2 count in each plane; the one in which a fin is lost has one less.
@@ -244,6 +254,8 @@ impl Case {
             surface_law,
             firing: FiringLaws::new(&spread.delay, &spread.apogee_lag, &spread.sensed_height),
             cords,
+            calibration,
+            calibrated: None,
             spread,
             fins_left,
             rule_set,

@@ -11,6 +11,7 @@ pub use numbers::{
 };
 
 use crate::air::{AirTable, Column};
+use crate::calibration;
 use crate::case::Case;
 use crate::flight::{
     Change, Drawn, DrawnAt, Events, Failing, Failure, MassModel, Misalignment, Rail, Stages, Start, pick,
@@ -30,11 +31,14 @@ pub struct Shift {
     pub wind_m_s: f64,
     /// What fails in every flight, in place of what is drawn.
     pub failure: Option<Failure>,
+    /// As if nothing had been learned from flights flown.
+    pub unlearned: bool,
 }
 
 impl Shift {
     /// The model as it is.
-    pub const NONE: Self = Self { centre_of_pressure_factor: 1.0, drag_factor: 1.0, wind_m_s: 0.0, failure: None };
+    pub const NONE: Self =
+        Self { centre_of_pressure_factor: 1.0, drag_factor: 1.0, wind_m_s: 0.0, failure: None, unlearned: false };
 
     /// The model as it is, with a failure in every flight.
     pub fn failing(failure: Failure) -> Self {
@@ -45,11 +49,16 @@ impl Shift {
 /// Draws one flight.
 pub fn draw<'a>(case: &'a Case, numbers: &Numbers, shift: &Shift) -> (Drawn<'a>, Events) {
     let spread = &case.spread;
+    let learned = case.calibrated.as_ref().filter(|_| !shift.unlearned).map(|c| c.of(numbers));
+    let standard = |slot: Slot| {
+        let own = normal::quantile(numbers.uniform(slot));
+        learned.map_or(own, |set| calibration::moved(set, slot, own))
+    };
     let from = |law: &Law, slot: Slot| match law {
         Law::Fixed(value) => *value,
+        law if learned.is_some() => calibration::value(law, standard(slot)),
         law => law.at(numbers.uniform(slot)),
     };
-    let standard = |slot: Slot| normal::quantile(numbers.uniform(slot));
 
     let failing = failing(case, numbers, shift);
     let thrust = motors(case, numbers, failing, &from);

@@ -99,6 +99,8 @@ pub enum Slot {
     CordStiffness,
     /// Damping of the cord.
     CordDamping,
+    /// Which bias and scatter of drag, impulse and wind, of those that flights flown leave open.
+    Learned,
 }
 
 /// Inputs that are known together, if at all: what is measured, or asked of a maker, as one.
@@ -158,7 +160,7 @@ const FIRST_MOTOR: usize = SINGLE + 2 * (ANCHORS - 1);
 const FAILURES: usize = FIRST_MOTOR + 3 * (MOST_MOTORS - 1);
 
 /// Numbers that one flight may use.
-pub const SLOTS: usize = FAILURES + 7;
+pub const SLOTS: usize = FAILURES + 8;
 
 impl Slot {
     /// Number of the slot. Four in a row are one point: what matters most and works together goes there.
@@ -205,6 +207,7 @@ impl Slot {
             Self::PartingSpeed => FAILURES + 4,
             Self::CordStiffness => FAILURES + 5,
             Self::CordDamping => FAILURES + 6,
+            Self::Learned => FAILURES + 7,
         }
     }
 
@@ -242,6 +245,7 @@ impl Slot {
             Self::PartingSpeed,
             Self::CordStiffness,
             Self::CordDamping,
+            Self::Learned,
         ];
         for k in 0..ANCHORS {
             all.extend([Self::WindAlong(k), Self::WindAcross(k)]);
@@ -259,7 +263,8 @@ impl Slot {
             Self::GustAlong | Self::GustAcross => Group::Gusts,
             Self::Impulse(_) | Self::BurnTime(_) | Self::Unlit | Self::UnlitMotor => Group::Motor,
             Self::Delay(_) => Group::Delay,
-            Self::Drag => Group::Drag,
+            // What is learned of drag, impulse and wind hangs together: it counts with the first of them.
+            Self::Drag | Self::Learned => Group::Drag,
             Self::Mass | Self::CentreOfGravity => Group::MassAndBalance,
             Self::CentreOfPressure | Self::NormalForceSlope => Group::Stability,
             Self::RailInPlane | Self::RailAcross => Group::RailAngle,
@@ -431,6 +436,11 @@ impl Numbers {
     pub fn normals(&self, table: Long) -> impl FnMut() -> f64 + use<> {
         let mut stream = self.source(table.group()).of.map(|of| stream(of, table as u64));
         move || stream.as_mut().map_or(0.0, |s| normal::quantile(Open01.sample(s)))
+    }
+
+    /// Whether this is the nominal flight.
+    pub fn are_middle(&self) -> bool {
+        matches!(self.point.slots, Slots::Middle)
     }
 
     /// The number in a slot, strictly between 0 and 1.

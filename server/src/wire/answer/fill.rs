@@ -124,6 +124,7 @@ pub fn answer(id: &str, engine: &str, asked: &Asked, report: &Report) -> Assessm
         failures: failures(&report.failures, &labels),
         drivers: report.drivers.as_ref().map(|d| drivers(d, &labels)),
         cords: report.cords.as_ref().map(|c| cords::cords(c, inputs.cords.as_ref(), &labels)),
+        calibration: calibration(report.calibration.as_ref(), &asked.case),
         wind_limit: report.wind_limit.as_ref().map(|w| advised::wind_limit(w, &labels)),
         rail_advice: report.rail_advice.as_ref().map(|r| advised::rail_advice(r, &labels)),
         rare: rare(&report.rare, &asked.case, &labels),

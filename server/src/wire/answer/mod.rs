@@ -4,6 +4,7 @@
 //! same report is the same text everywhere.
 
 mod advised;
+mod calibration;
 mod cords;
 mod fill;
 mod rare;
@@ -16,6 +17,7 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::weather::WeatherTaken;
 pub use advised::*;
+pub use calibration::*;
 pub use cords::*;
 pub use fill::{answer, chance, chance_text, flight, glimpse, outcome};
 pub use rare::*;
@@ -145,6 +147,10 @@ pub struct Assessment {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]
     pub cords: Option<CordsAnswer>,
+    /// What was learned from flights that were flown; there only when `calibration` tells of some.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(required = false)]
+    pub calibration: Option<CalibrationAnswer>,
     /// The wind up to which the condition is met; there only when `advise` asked it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(required = false)]

@@ -4,6 +4,7 @@
 //! caller's own units, everything else is left to [`Case::new`]. What could not be read is NaN, which the engine leaves
 //! alone, and nobody faults a place twice (`fault`). The engine names fields by the same path, dots between the names.
 
+mod calibration;
 mod cords;
 mod field;
 mod place;
@@ -54,7 +55,8 @@ pub struct Read {
 /// repeated.
 pub fn case(sent: &Value, twice: &[String]) -> Result<Read, Vec<FieldFault>> {
     let (request, mut reader): (AssessmentRequest, _) = shaped(&schema::ASSESSMENT, sent, twice)?;
-    let inputs = reader.inputs(&request);
+    let mut inputs = reader.inputs(&request);
+    inputs.calibration = reader.calibration(&request, sent, &inputs);
     let Reader { mut faults, weather, mut assumed, places, noticed, placed, .. } = reader;
     let found = if faults.none() {
         match Case::new(inputs) {
@@ -233,6 +235,7 @@ impl Reader<'_> {
             spread: self.spread(&request.spread.clone().unwrap_or_default()),
             failures: self.failures(&request.failures.clone().unwrap_or_default()),
             cords: request.cords.as_ref().map(|cords| self.cords(cords)),
+            calibration: None,
             question: self.question(request, code_delay_s, &site.areas),
             site,
         }

@@ -193,7 +193,7 @@ impl Reader<'_> {
     }
 
     /// Index of a way of deploying by its label.
-    fn way_of(&mut self, at: &str, label: &str, ways: &[Deployment]) -> Option<usize> {
+    pub(super) fn way_of(&mut self, at: &str, label: &str, ways: &[Deployment]) -> Option<usize> {
         let labels: Vec<String> = ways.iter().map(slowpoint_sim::way_label).collect();
         let found = labels.iter().position(|known| known == label);
         if found.is_none() && !labels.is_empty() {

@@ -59,6 +59,7 @@ pub fn sweep(sent: &Value, twice: &[String]) -> (Demands, Vec<FieldFault>) {
     for (given, place) in [
         (base.drivers.is_some(), "/base/drivers"),
         (base.cords.is_some(), "/base/cords"),
+        (base.calibration.is_some(), "/base/calibration"),
         (base.advise.is_some(), "/base/advise"),
         (base.rare.is_some(), "/base/rare"),
     ] {

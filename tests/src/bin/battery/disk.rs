@@ -17,16 +17,18 @@ use crate::cards::{card, work};
 use crate::known::{Known, lock};
 use crate::table::Table;
 
-/// Size of the disk: holds what the trial answers many times over.
-const DISK: &str = "64m";
+/// Size of the disk, MB for each round: holds what is answered until its end several times over, so that nothing but the
+/// filler fills it.
+const DISK_MB: usize = 16;
 /// It is waited so long for a full disk to be noticed, and for a free one.
 const PATIENCE: Duration = Duration::from_secs(60);
 /// Jobs that wait and run at the most: the rest of the works is asked for while a client waits.
 const JOBS: &str = "6";
 
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
-    match Disk::mounted() {
-        Ok(disk) => full(&disk, size.of(2, 10, 50), table)?,
+    let rounds = size.of(2, 10, 50);
+    match Disk::mounted(DISK_MB * rounds) {
+        Ok(disk) => full(&disk, rounds, table)?,
         Err(reason) => table.missing("a full disk", &format!("A file system could not be mounted: {reason}")),
     }
     let strace = Command::new("strace").arg("-V").stdout(Stdio::null()).status();
@@ -42,9 +44,9 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
 struct Disk(TempDir);
 
 impl Disk {
-    fn mounted() -> Result<Self, String> {
+    fn mounted(mb: usize) -> Result<Self, String> {
         let place = TempDir::new().map_err(|e| e.to_string())?;
-        let options = format!("size={DISK}");
+        let options = format!("size={mb}m");
         let mounting = Command::new("mount").args(["-t", "tmpfs", "-o", &options, "tmpfs"]).arg(place.path()).output();
         match mounting {
             Ok(done) if done.status.success() => Ok(Self(place)),

@@ -1,0 +1,165 @@
+//! Flights that were flown, told over HTTP.
+
+#![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
+
+mod support;
+
+use serde_json::{Value, json};
+use support::{Service, check_described, check_problem, service};
+
+/// The example, few flights.
+fn card() -> Value {
+    let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
+    card["flights"] = json!(256);
+    card["delays"] = json!([6, 9]);
+    card
+}
+
+async fn answer(service: &Service, card: &Value) -> Value {
+    let reply = service.post(card).await;
+    assert_eq!(reply.status, 200, "{}", reply.text());
+    check_described("Assessment", &reply.json());
+    reply.json()
+}
+
+fn number(at: &Value, pointer: &str) -> f64 {
+    at.pointer(pointer).and_then(Value::as_f64).unwrap_or_else(|| panic!("no {pointer}: {at}"))
+}
+
+/// Logs lower than what is drawn mean more drag, less impulse or both, and the next flights are lower; typed and as a table
+/// they say the same, and without them nothing changes.
+#[tokio::test]
+async fn lower_flights_make_lower_flights() {
+    let service = service();
+    let plain = answer(&service, &card()).await;
+    let (apogee_m, apogee_s) = (number(&plain, "/apogee/height_above_pad_m/p50"), number(&plain, "/apogee/time_s/p50"));
+    let lower = [0.86, 0.9, 0.88];
+    let typed: Vec<Value> = lower
+        .iter()
+        .map(|part| json!({"apogee": format!("{} m", part * apogee_m), "apogee_time": format!("{} s", part.sqrt() * apogee_s)}))
+        .collect();
+    let mut asked = card();
+    asked["calibration"] = json!({"flown": typed, "flights": 4096});
+    let learned = answer(&service, &asked).await;
+    let found = &learned["calibration"];
+    assert_eq!((&found["used"], &found["refused_because"]), (&json!(true), &Value::Null), "{found}");
+    assert!(number(&learned, "/apogee/height_above_pad_m/p50") < 0.96 * apogee_m, "{learned}");
+    assert!(number(found, "/effective_flights") >= 100.0 && number(found, "/effective_sets") >= 100.0);
+    assert_eq!(found["flights_drawn"], json!(4096));
+    let drag = found["inputs"].as_array().unwrap().iter().find(|i| i["input"] == "drag").unwrap();
+    assert!(number(drag, "/bias/p50") > number(drag, "/before/p50"), "{drag}");
+    let first = &found["flown"][0];
+    assert_eq!((&first["flight"], &first["flown_with"]), (&json!(1), &json!("delay 6 s")));
+    assert!(number(first, "/logged/0/after/p50") < number(first, "/logged/0/before/p50"), "{first}");
+    assert!(learned["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "calibration"));
+    assert!(learned["model_moves"].as_array().unwrap().iter().any(|m| m["what"].as_str().unwrap().contains("learned")));
+
+    // A flight of it, flown again, is one of its flights: it draws what was learned.
+    let id = learned["id"].as_str().unwrap();
+    let table = service.get(&format!("/v1/assessments/{id}/flights.csv")).await;
+    assert_eq!(table.status, 200);
+    let mean = |limit: &str| {
+        let text = table.text();
+        let rows = text.lines().skip(1).map(|line| line.split(',').collect::<Vec<_>>());
+        let of: Vec<f64> =
+            rows.filter(|r| r[1] == "delay 6 s" && r[2] == limit).map(|r| r[3].parse().unwrap()).collect();
+        of.iter().sum::<f64>() / of.len() as f64
+    };
+    let over = &learned["delays"][0]["limits"][0];
+    assert!((mean(&over["limit_m_s"].to_string()) - number(over, "/over/estimate")).abs() < 2e-5, "{over}");
+
+    let lines: Vec<String> =
+        lower.iter().map(|part| format!("{},{},", part * apogee_m, part.sqrt() * apogee_s)).collect();
+    asked["calibration"] =
+        json!({"csv": format!("apogee_m,apogee_time_s,delay_s\n{}\n", lines.join("\n")), "flights": 4096});
+    let table = answer(&service, &asked).await;
+    assert_eq!(table["calibration"], learned["calibration"]);
+    asked.as_object_mut().unwrap().remove("calibration");
+    assert_eq!(answer(&service, &asked).await, plain);
+}
+
+/// What was otherwise is told per flight; conditions that are the same are flown once.
+#[tokio::test]
+async fn flights_have_conditions_of_their_own() {
+    let service = service();
+    let mut asked = card();
+    let surface = json!({"speed": "1 m/s", "direction": "10 deg"});
+    asked["calibration"] = json!({
+        "flights": 1024,
+        "flown": [
+            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface}}},
+            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface}}},
+        ],
+        "csv": "apogee_time_s,apogee_time_error_s,delay_s,wind_m_s,wind_from_deg\n8,3,4,1,10\n8,3,5,,\n",
+    });
+    let found = answer(&service, &asked).await["calibration"].clone();
+    let with: Vec<&Value> = found["flown"].as_array().unwrap().iter().map(|f| &f["flown_with"]).collect();
+    assert_eq!(with, ["delay 4 s", "delay 4 s", "delay 4 s", "delay 5 s"]);
+    assert_eq!(found["flights_drawn"], json!(2048), "two conditions of three: {found}");
+}
+
+/// Nothing is used of what no drawn flight agrees with.
+#[tokio::test]
+async fn what_agrees_with_nothing_is_not_used() {
+    let service = service();
+    let plain = answer(&service, &card()).await;
+    let mut asked = card();
+    asked["calibration"] = json!({"flown": [{"apogee": "4000 m"}], "flights": 1024});
+    let refused = answer(&service, &asked).await;
+    assert_eq!(refused["calibration"]["used"], json!(false));
+    assert!(refused["calibration"]["refused_because"].as_str().unwrap().contains("flight 1"));
+    assert!(refused["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "calibration_refused"));
+    assert_eq!(refused["delays"], plain["delays"]);
+}
+
+#[tokio::test]
+async fn faults_are_told_at_their_places() {
+    let service = service();
+    for (calibration, pointer, word) in [
+        (json!({}), "/calibration/flown", "no flight"),
+        (json!({"flown": [{}]}), "/calibration/flown/0", "logged"),
+        (json!({"flown": [{"apogee": "312 s"}]}), "/calibration/flown/0/apogee", "m"),
+        (json!({"flown": [{"apogee": "90 km"}]}), "/calibration/flown/0/apogee", "18"),
+        (
+            json!({"flown": [{"apogee": 300, "apogee_time_error": 1}]}),
+            "/calibration/flown/0/apogee_time_error",
+            "apogee_time",
+        ),
+        (
+            json!({"flown": [{"apogee": 300, "flown_with": "delay 3 s"}]}),
+            "/calibration/flown/0/flown_with",
+            "delay 6 s",
+        ),
+        (
+            json!({"flown": [{"apogee": 300, "conditions": {"spread": {}}}]}),
+            "/calibration/flown/0/conditions/spread",
+            "launch",
+        ),
+        (
+            json!({"flown": [{"apogee": 300, "conditions": {"launch": {"tilt": "80 deg"}}}]}),
+            "/calibration/flown/0/conditions/launch/tilt",
+            "deg",
+        ),
+        (json!({"flown": [{"apogee": 300, "colour": 1}]}), "/calibration/flown/0/colour", ""),
+        (json!({"flights": 10, "csv": "apogee_m\n300\n"}), "/calibration/flights", "1024"),
+        (json!({"bias_share": 1, "csv": "apogee_m\n300\n"}), "/calibration/bias_share", "95"),
+        (json!({"csv": "height\n300\n"}), "/calibration/csv", "apogee_m"),
+        (json!({"csv": "apogee_m,apogee_m\n300,300\n"}), "/calibration/csv", "once"),
+        (json!({"csv": "apogee_m,delay_s\n300\n"}), "/calibration/csv", "line 2"),
+        (json!({"csv": "apogee_m\n300\nNaN\n"}), "/calibration/csv", "line 3"),
+        (json!({"csv": "apogee_m\n300000\n"}), "/calibration/csv", "line 2"),
+        (json!({"csv": "apogee_m,wind_m_s\n300,4\n"}), "/calibration/csv", "wind_from_deg"),
+        (json!({"csv": "apogee_m,tilt_deg\n300,85\n"}), "/calibration/csv", "line 2"),
+        (json!({"csv": "delay_s\n4\n"}), "/calibration/csv", "logged"),
+        (json!({"csv": format!("apogee_m\n{}", "300\n".repeat(41))}), "/calibration/csv", "40"),
+    ] {
+        let mut asked = card();
+        asked["calibration"] = calibration.clone();
+        let reply = service.post(&asked).await;
+        let problem = check_problem(&reply, 422, "invalid-input");
+        let errors = problem["errors"].as_array().unwrap();
+        let told =
+            errors.iter().find(|e| e["pointer"] == pointer).unwrap_or_else(|| panic!("{calibration}: {problem}"));
+        assert!(told.to_string().contains(word), "{calibration}: {told}");
+    }
+}

@@ -1,0 +1,200 @@
+//! How likely the logs are under a bias and a scatter, from flights drawn once.
+
+use super::{Calibrated, CalibrationPlan, Learned, Set, WIDER, set};
+use crate::case::{Case, LOGS};
+use crate::flight::Flown as Flight;
+use crate::report::{FlownReport, LoggedReport};
+use crate::stat::posterior::{Unknowns, effective};
+
+/// Flights whose agreement with a log is less than this share of the best one's are left out of it: one in a million.
+const NEGLIGIBLE_LOG: f64 = -14.0;
+/// Sets that weigh the flights for what is told of them.
+const TOLD_SETS: usize = 256;
+/// Quantiles that are told.
+pub const TOLD: [f64; 3] = [0.05, 0.5, 0.95];
+
+/// A flight drawn in the conditions of a log.
+#[derive(Debug, Clone)]
+pub struct Met {
+    /// Of each that is learned: sum and sum of squares of its numbers, of which a cluster has several.
+    sums: [[f64; 2]; 3],
+    /// What it came to, per way of deploying, in the order of [`LOGS`]; NaN where it did not come to it.
+    figures: Vec<[f64; LOGS.len()]>,
+}
+
+impl Met {
+    /// Widens the numbers of a flight before it is drawn; gives what they add up to.
+    pub fn widen(case: &Case, numbers: &mut [f64]) -> [[f64; 2]; 3] {
+        Learned::ALL.map(|learned| {
+            (0..motors(case, learned)).fold([0.0; 2], |sums, motor| {
+                let number = &mut numbers[learned.slot(motor).dimension()];
+                *number *= WIDER;
+                [sums[0] + *number, sums[1] + *number * *number]
+            })
+        })
+    }
+
+    /// From what it came to.
+    pub fn new(sums: [[f64; 2]; 3], flight: &Flight) -> Self {
+        let figures = flight.deployed.iter().map(|deployed| {
+            let ejection =
+                |figure: &dyn Fn(&crate::flight::Ejection) -> f64| deployed.ejection.as_ref().map_or(f64::NAN, figure);
+            [flight.apogee_m, flight.apogee_s, ejection(&|e| e.time_s), ejection(&|e| e.airspeed_m_s)]
+        });
+        Self { sums, figures: figures.collect() }
+    }
+}
+
+/// Numbers of a flight that each is learned by.
+fn motors(case: &Case, learned: Learned) -> usize {
+    match learned {
+        Learned::Impulse => case.motor.offsets_m.len(),
+        _ => 1,
+    }
+}
+
+/// The logs against flights drawn in their conditions.
+pub struct Fit<'a> {
+    plan: &'a CalibrationPlan,
+    conditions: Vec<Condition>,
+    /// Per flown flight: place of a flight among those kept of its conditions, and how well it agrees.
+    agreeing: Vec<Vec<(u32, f64)>>,
+}
+
+/// Flights drawn in some conditions.
+struct Condition {
+    flights: Vec<Met>,
+    /// Of each that is learned there: its numbers in a flight.
+    learned: [Option<f64>; 3],
+    /// Flights that agree with a log.
+    kept: Vec<u32>,
+}
+
+impl Condition {
+    /// Logarithm of how much likelier a set makes the numbers of a flight than they were drawn.
+    fn log_likelier(&self, flight: &Met, set: &Set) -> f64 {
+        let mut log = 0.0;
+        for ((learned, [sum, squares]), moved) in self.learned.iter().zip(flight.sums).zip(set) {
+            if let Some(count) = learned {
+                let off = squares - 2.0 * moved.bias * sum + count * moved.bias * moved.bias;
+                log += 0.5 * (squares / (WIDER * WIDER) - off / (moved.scatter * moved.scatter))
+                    - count * libm::log(moved.scatter / WIDER);
+            }
+        }
+        log
+    }
+}
+
+impl<'a> Fit<'a> {
+    /// From the flights drawn in each of the conditions.
+    pub fn new(plan: &'a CalibrationPlan, drawn: Vec<Vec<Met>>) -> Self {
+        let mut agreeing: Vec<Vec<(u32, f64)>> = plan
+            .flown
+            .iter()
+            .map(|flown| {
+                let log = |met: &Met| {
+                    let figures = &met.figures[flown.way];
+                    let off = |(logged, figure): (&Option<[f64; 2]>, &f64)| {
+                        logged.map_or(0.0, |[value, error]| {
+                            -0.5 * ((figure - value) / error) * ((figure - value) / error)
+                        })
+                    };
+                    flown.logged.iter().zip(figures).map(off).sum::<f64>()
+                };
+                let logs: Vec<f64> = drawn[flown.condition].iter().map(log).collect();
+                let most = logs.iter().copied().filter(|log| log.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+                let near = logs.iter().enumerate().filter(|(_, log)| **log - most >= NEGLIGIBLE_LOG);
+                near.map(|(k, log)| (k as u32, libm::exp(log - most))).collect()
+            })
+            .collect();
+        let conditions = drawn.into_iter().zip(&plan.conditions).enumerate().map(|(condition, (flights, case))| {
+            let of = plan.flown.iter().zip(&agreeing).filter(|(flown, _)| flown.condition == condition);
+            let mut kept: Vec<u32> = of.flat_map(|(_, agreeing)| agreeing.iter().map(|a| a.0)).collect();
+            kept.sort_unstable();
+            kept.dedup();
+            let learned = Learned::ALL
+                .map(|learned| CalibrationPlan::learns(case, learned).then(|| motors(case, learned) as f64));
+            Condition { flights, learned, kept }
+        });
+        let conditions: Vec<Condition> = conditions.collect();
+        for (flown, agreeing) in plan.flown.iter().zip(&mut agreeing) {
+            let kept = &conditions[flown.condition].kept;
+            agreeing.iter_mut().for_each(|(k, _)| *k = kept.partition_point(|other| *other < *k) as u32);
+        }
+        Self { plan, conditions, agreeing }
+    }
+
+    /// The set of bias and scatter that unknowns stand for.
+    pub fn set(&self, unknowns: &Unknowns) -> Set {
+        set(unknowns, self.plan.bias_share)
+    }
+
+    /// Logarithm of the likelihood of all logs, up to a constant.
+    pub fn log_likelihood(&self, unknowns: &Unknowns) -> f64 {
+        let set = self.set(unknowns);
+        let of = |condition: &Condition| -> Vec<f64> {
+            let likelier = |k: &u32| libm::exp(condition.log_likelier(&condition.flights[*k as usize], &set));
+            condition.kept.iter().map(likelier).collect()
+        };
+        let likelier: Vec<Vec<f64>> = self.conditions.iter().map(of).collect();
+        let log = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {
+            let likelier = &likelier[flown.condition];
+            libm::log(agreeing.iter().map(|(k, agrees)| agrees * likelier[*k as usize]).sum::<f64>())
+        };
+        self.plan.flown.iter().zip(&self.agreeing).map(log).sum()
+    }
+
+    /// Each flown flight against what was drawn in its conditions, before and after.
+    pub fn flown(&self, after: &Calibrated) -> Vec<FlownReport> {
+        let few = (after.sets().len() / TOLD_SETS).max(1);
+        let weights: Vec<[Vec<f64>; 2]> = self
+            .conditions
+            .iter()
+            .map(|condition| {
+                let before = [super::Moved { bias: 0.0, scatter: 1.0 }; 3];
+                let likelier = |flight: &Met, set: &Set| libm::exp(condition.log_likelier(flight, set));
+                let mean =
+                    |flight: &Met| after.sets().iter().step_by(few).map(|set| likelier(flight, set)).sum::<f64>();
+                [
+                    condition.flights.iter().map(|flight| likelier(flight, &before)).collect(),
+                    condition.flights.iter().map(mean).collect(),
+                ]
+            })
+            .collect();
+        let one = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {
+            let [before, after] = &weights[flown.condition];
+            let Condition { flights, kept, .. } = &self.conditions[flown.condition];
+            let counting: Vec<f64> =
+                agreeing.iter().map(|(k, agrees)| agrees * after[kept[*k as usize] as usize]).collect();
+            let logged = LOGS.into_iter().zip(flown.logged).filter_map(|(log, logged)| {
+                let [value, error] = logged?;
+                let figures: Vec<f64> = flights.iter().map(|f| f.figures[flown.way][log as usize]).collect();
+                let told = |weights: &[f64]| quantiles(&figures, weights);
+                Some(LoggedReport { log, value, error, before: told(before), after: told(after) })
+            });
+            FlownReport {
+                condition: flown.condition,
+                way: flown.way,
+                effective_flights: effective(&counting),
+                logged: logged.collect(),
+            }
+        };
+        self.plan.flown.iter().zip(&self.agreeing).map(one).collect()
+    }
+}
+
+/// Quantiles of weighted figures, of which those that are no number are left out.
+fn quantiles(figures: &[f64], weights: &[f64]) -> [f64; 3] {
+    let mut all: Vec<(f64, f64)> =
+        figures.iter().zip(weights).filter(|(figure, _)| figure.is_finite()).map(|(f, w)| (*f, *w)).collect();
+    all.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    let whole: f64 = all.iter().map(|a| a.1).sum();
+    TOLD.map(|share| {
+        let mut below = 0.0;
+        let found = all.iter().find(|(_, weight)| {
+            below += weight;
+            below >= share * whole
+        });
+        found.map_or(f64::NAN, |(figure, _)| *figure)
+    })
+}
