@@ -7,8 +7,8 @@ use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
 
 use super::fixed;
 use crate::wire::{
-    AreaFigures, Assessment, BandFigures, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures,
-    InputDriver, LEAST_INDEX, LandingFigures, LearnedAnswer, LimitAnswer, OutcomeAnswer, PullAnswer, QuantileFigures,
+    AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
+    LEAST_INDEX, LandingFigures, LearnedAnswer, LimitAnswer, MedianFigures, OutcomeAnswer, PullAnswer, QuantileFigures,
     RARE_OUTCOME, RegionFigures,
 };
 
@@ -404,7 +404,7 @@ fn calibration(page: &mut Page, answer: &Assessment) {
         page.paragraph("", &format!("NOT USED: {why}"));
     }
     let decimals = |unit: &str| if unit == "m" { 0 } else { 2 };
-    let between = |band: &BandFigures, decimals: usize| {
+    let between = |band: &MedianFigures, decimals: usize| {
         let [low, middle, high] =
             [band.p05, band.p50, band.p95].map(|f| fixed(f.rounded().unwrap_or(f64::NAN), decimals));
         format!("{middle} ({low} to {high})")
@@ -415,7 +415,7 @@ fn calibration(page: &mut Page, answer: &Assessment) {
         .map(|i| if i.unit.is_empty() { format!("{}, factor", i.input) } else { format!("{}, {}", i.input, i.unit) })
         .collect();
     let mut grid = Grid::new(names.iter().map(String::as_str));
-    let mut column = |head: &[&str], of: fn(&LearnedAnswer) -> &BandFigures| {
+    let mut column = |head: &[&str], of: fn(&LearnedAnswer) -> &MedianFigures| {
         grid.column(head, found.inputs.iter().map(|i| between(of(i), 2)).collect());
     };
     column(&["before,", "median (90 %)"], |i| &i.before);

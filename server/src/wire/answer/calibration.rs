@@ -39,13 +39,13 @@ pub struct LearnedAnswer {
     /// Its unit; empty for a factor.
     pub unit: &'static str,
     /// What 5, 50 and 95 % of flights lie below, as the request has it or as it is assumed.
-    pub before: BandFigures,
+    pub before: MedianFigures,
     /// The same of the next flight, after what was learned.
-    pub after: BandFigures,
+    pub after: MedianFigures,
     /// What all flights have in common: between p05 and p95 it lies with a chance of 90 %, as far as model and assumptions hold.
-    pub bias: BandFigures,
+    pub bias: MedianFigures,
     /// Scatter from flight to flight, over the whole spread before.
-    pub scatter: BandFigures,
+    pub scatter: MedianFigures,
 }
 
 /// A flight that was flown.
@@ -73,16 +73,16 @@ pub struct LoggedAnswer {
     /// Its standard error, as told or assumed.
     pub error: Figure,
     /// What drawn flights came to before anything was learned.
-    pub before: BandFigures,
+    pub before: MedianFigures,
     /// What they came to after it.
-    pub after: BandFigures,
+    pub after: MedianFigures,
     /// Whether it lies between p05 and p95 after it, give or take two standard errors.
     pub within: bool,
 }
 
 /// A median between the ends of 90 %.
 #[derive(Debug, Clone, Copy, Serialize, ToSchema)]
-pub struct BandFigures {
+pub struct MedianFigures {
     /// 5 % lie below.
     pub p05: Figure,
     /// Half do.
@@ -91,9 +91,9 @@ pub struct BandFigures {
     pub p95: Figure,
 }
 
-fn band(quantiles: [f64; 3]) -> BandFigures {
+fn band(quantiles: [f64; 3]) -> MedianFigures {
     let [p05, p50, p95] = quantiles.map(Figure);
-    BandFigures { p05, p50, p95 }
+    MedianFigures { p05, p50, p95 }
 }
 
 /// From the report; nothing where no flight was told.
