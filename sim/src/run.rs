@@ -8,7 +8,7 @@ use core::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use crate::advise;
-use crate::calibration::{self, Calibrated, CalibrationPlan, Fit, LEAST_EFFECTIVE, Learned, Met, SETS};
+use crate::calibration::{self, Aim, Calibrated, CalibrationPlan, Fit, LEAST_FLIGHTS, LEAST_SETS, Learned, Met, SETS};
 use crate::case::{Case, LimitApplies, RareEvent};
 use crate::cord::{self, CordPlan, Halves};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw, seed_of_round};
@@ -154,24 +154,30 @@ fn moves(frame: &Frame, few: u64, unchanged: &[f64], stop: &AtomicBool) -> Optio
 /// say too little. `None` when `stop` was raised meanwhile.
 pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case>, Option<CalibrationReport>)> {
     let Some(plan) = &case.calibration else { return Some((Cow::Borrowed(case), None)) };
-    let seed = case.inputs.question.seed;
-    let met =
-        |(k, conditions): (usize, &Case)| met(conditions, seed_of_round(seed, ROUND_LEARNED + k as u64), plan, stop);
-    let fit = Fit::new(plan, plan.conditions.iter().enumerate().map(met).collect::<Option<_>>()?);
-    let likely = |sets: &[posterior::Unknowns]| {
-        let log = |set| if stop.load(Ordering::Relaxed) { 0.0 } else { fit.log_likelihood(set) };
-        let logs = sets.par_iter().map(log).collect();
-        (!stop.load(Ordering::Relaxed)).then_some(logs)
-    };
-    let found = posterior(seed_of_round(seed, ROUND_LEARNED - 1), SETS, likely)?;
-    let after = Calibrated::new(found.sets.iter().map(|unknowns| fit.set(unknowns)).collect());
+    let mut seeds = (ROUND_LEARNED..).map(|round| seed_of_round(case.inputs.question.seed, round));
+    let mut seed = || seeds.next().unwrap_or_default();
+    let (mut aim, mut last) = (Aim::WIDE, None);
+    for flights in plan.times() {
+        let met = |conditions| met(conditions, seed(), &aim, flights, stop);
+        let fit = Fit::new(plan, plan.conditions.iter().map(met).collect::<Option<_>>()?);
+        let likely = |sets: &[posterior::Unknowns]| {
+            let log = |set| if stop.load(Ordering::Relaxed) { 0.0 } else { fit.log_likelihood(set) };
+            let logs = sets.par_iter().map(log).collect();
+            (!stop.load(Ordering::Relaxed)).then_some(logs)
+        };
+        let found = posterior(seed(), SETS, likely)?;
+        let after = Calibrated::new(found.sets.iter().map(|unknowns| fit.set(unknowns)).collect());
+        aim = Aim::at(&after);
+        last = Some((fit, found, after));
+    }
+    let (fit, found, after) = last?;
     let flown = fit.flown(&after);
     let met_least = |k: usize| flown.get(k).map_or(0.0, |f: &FlownReport| f.effective_flights);
     let hardest = (0..flown.len()).min_by(|a, b| met_least(*a).total_cmp(&met_least(*b))).unwrap_or(0);
-    let refused = if met_least(hardest) < LEAST_EFFECTIVE {
+    let refused = if met_least(hardest) < LEAST_FLIGHTS {
         Some(Refused::Flights(hardest))
     } else {
-        (found.effective < LEAST_EFFECTIVE).then_some(Refused::Sets)
+        (found.effective < LEAST_SETS).then_some(Refused::Sets)
     };
     let learned = Learned::ALL.into_iter().filter(|learned| CalibrationPlan::learns(case, *learned)).map(|learned| {
         let law = learned.law(case);
@@ -203,23 +209,23 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
 const ROUND_LEARNED: u64 = 1 << 20;
 
 /// Flights drawn in the conditions of a flight that was flown.
-fn met(case: &Case, seed: u64, plan: &CalibrationPlan, stop: &AtomicBool) -> Option<Vec<Met>> {
+fn met(case: &Case, seed: u64, aim: &Aim, flights: u64, stop: &AtomicBool) -> Option<Vec<Met>> {
     let question = &case.inputs.question;
     let add = |all: &mut Vec<(u64, Met)>, flights: Range<u64>, pilot: &mut Pilot| {
-        let mut sums = Vec::new();
+        let mut aimed = Vec::new();
         let drawn: Vec<_> = flights
             .clone()
             .map(|flight| {
                 let numbers = Numbers::moved(question.points, seed, flight, |standard| {
-                    sums.push(Met::widen(case, standard));
+                    aimed.push(aim.draw(case, flight, standard));
                 });
                 draw(case, &numbers, &Shift::NONE)
             })
             .collect();
         let flown = pilot.fly(&drawn, &question.ways);
-        all.extend(flights.zip(sums.into_iter().zip(&flown).map(|(sums, flown)| Met::new(sums, flown))));
+        all.extend(flights.zip(aimed.into_iter().zip(&flown).map(|(aimed, flown)| Met::new(aimed, flown))));
     };
-    let mut all = in_batches(0..plan.flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
+    let mut all = in_batches(0..flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
     all.sort_by_key(|met| met.0);
     Some(all.into_iter().map(|met| met.1).collect())
 }

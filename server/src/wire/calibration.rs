@@ -23,7 +23,8 @@ pub struct CalibrationRequest {
         example = "apogee_m,apogee_time_s,delay_s,wind_m_s,wind_from_deg\n312,7.4,7,3,240\n298,7.1,5,5,250\n"
     )]
     pub csv: Option<String>,
-    /// Flights drawn in the conditions of each; 8192 when left out. More of them agree with a log.
+    /// Flights drawn at last in the conditions of each, after half as many that find where the logs lie; 8192 when left out.
+    /// Of more flights more agree with a log.
     #[schema(minimum = 1024, maximum = 131_072, example = 8192)]
     pub flights: Option<u64>,
     /// Share of the variance of drag, impulse and wind that is the same in every flight, before anything is learned; half of

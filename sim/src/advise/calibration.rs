@@ -1,6 +1,6 @@
 //! What a reader should mind about what was learned from flights flown.
 
-use crate::calibration::LEAST_EFFECTIVE;
+use crate::calibration::{LEAST_FLIGHTS, LEAST_SETS};
 use crate::case::Case;
 use crate::report::{CalibrationReport, Caution, Refused};
 
@@ -15,7 +15,7 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
         Some(Refused::Flights(flown)) => list.push(Caution {
             topic: "calibration_refused",
             message: format!(
-                "Nothing of the flights flown is used: of {} flights drawn in its conditions only {:.0} agree with flight {} (as flights of one weight), fewer than {LEAST_EFFECTIVE:.0}. Check its figures and units and that card, motor, delay and wind are those it was flown with; then draw more flights (calibration.flights) or give its figures larger errors.",
+                "Nothing of the flights flown is used: of {} flights drawn in its conditions only {:.0} agree with flight {} (as flights of one weight), fewer than {LEAST_FLIGHTS:.0}. Check its figures and units and that card, motor, delay and wind are those it was flown with; then draw more flights (calibration.flights) or give its figures larger errors.",
                 plan.flights,
                 found.effective_flights,
                 flown + 1,
@@ -25,7 +25,7 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
         Some(Refused::Sets) => list.push(Caution {
             topic: "calibration_refused",
             message: format!(
-                "Nothing of the flights flown is used: sets of bias and scatter worth only {:.0} of one weight agree with all of them, fewer than {LEAST_EFFECTIVE:.0}. Check that all of them are flights of this rocket and motor; then draw more flights (calibration.flights) or give their figures larger errors.",
+                "Nothing of the flights flown is used: sets of bias and scatter worth only {:.0} of one weight agree with all of them, fewer than {LEAST_SETS:.0}. Check that all of them are flights of this rocket and motor; then draw more flights (calibration.flights) or give their figures larger errors.",
                 found.effective_sets,
             ),
             rule: RULE,

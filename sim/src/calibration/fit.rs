@@ -1,7 +1,8 @@
 //! How likely the logs are under a bias and a scatter, from flights drawn once.
 
-use super::{Calibrated, CalibrationPlan, Learned, Set, WIDER, set};
+use super::{Calibrated, CalibrationPlan, Learned, Moved, Set, WIDER, set};
 use crate::case::{Case, LOGS};
+use crate::draw::REPLICATES;
 use crate::flight::Flown as Flight;
 use crate::report::{FlownReport, LoggedReport};
 use crate::stat::posterior::{Unknowns, effective};
@@ -13,35 +14,94 @@ const TOLD_SETS: usize = 256;
 /// Quantiles that are told.
 pub const TOLD: [f64; 3] = [0.05, 0.5, 0.95];
 
+/// Share of flights that are drawn from the wide laws, wherever the rest is aimed at: no flight weighs more for a bad aim.
+const WIDE_SHARE: f64 = 0.25;
+const WIDE_EVERY: u64 = 4;
+/// Aims are made so much wider than what is known.
+const MARGIN: f64 = 1.2;
+
+/// Where flights are drawn from that are to agree with logs.
+#[derive(Debug, Clone, Copy)]
+pub struct Aim(Set);
+
+impl Aim {
+    /// Anywhere that the laws may have them.
+    pub const WIDE: Self = Self([Moved { bias: 0.0, scatter: WIDER }; 3]);
+
+    /// Where flights lie by what is known so far.
+    pub fn at(known: &Calibrated) -> Self {
+        let count = known.sets().len() as f64;
+        Self(core::array::from_fn(|k| {
+            let mean = |of: &dyn Fn(Moved) -> f64| known.sets().iter().map(|set| of(set[k])).sum::<f64>() / count;
+            let bias = mean(&|m| m.bias);
+            let variance = mean(&|m| (m.bias - bias) * (m.bias - bias) + m.scatter * m.scatter);
+            Moved { bias, scatter: MARGIN * variance.sqrt() }
+        }))
+    }
+
+    /// Moves the numbers of a flight before it is drawn.
+    pub fn draw(&self, case: &Case, flight: u64, numbers: &mut [f64]) -> Aimed {
+        let wide = (flight / REPLICATES).is_multiple_of(WIDE_EVERY);
+        let from = if wide { &Self::WIDE } else { self };
+        let sums = Learned::ALL.map(|learned| {
+            let Moved { bias, scatter } = from.0[learned as usize];
+            (0..motors(case, learned)).fold([0.0; 2], |sums, motor| {
+                let number = &mut numbers[learned.slot(motor).dimension()];
+                *number = bias + scatter * *number;
+                [sums[0] + *number, sums[1] + *number * *number]
+            })
+        });
+        let counts = counts(case);
+        let [wide, own] = [&Self::WIDE, self].map(|aim| log_density(&counts, &sums, &aim.0));
+        let most = wide.max(own);
+        let mixed = WIDE_SHARE * libm::exp(wide - most) + (1.0 - WIDE_SHARE) * libm::exp(own - most);
+        Aimed { sums, log_drawn: most + libm::log(mixed) }
+    }
+}
+
+/// The numbers of a flight as they were drawn.
+#[derive(Debug, Clone, Copy)]
+pub struct Aimed {
+    /// Of each that is learned: sum and sum of squares of its numbers, of which a cluster has several.
+    sums: [[f64; 2]; 3],
+    /// Logarithm of the density from which they were drawn.
+    log_drawn: f64,
+}
+
+/// Of each that is learned in a case: how many numbers of a flight it has.
+fn counts(case: &Case) -> [Option<f64>; 3] {
+    Learned::ALL.map(|learned| CalibrationPlan::learns(case, learned).then(|| motors(case, learned) as f64))
+}
+
+/// Logarithm of the density of numbers under a set, up to a constant.
+fn log_density(counts: &[Option<f64>; 3], sums: &[[f64; 2]; 3], set: &Set) -> f64 {
+    let mut log = 0.0;
+    for ((count, [sum, squares]), moved) in counts.iter().zip(sums).zip(set) {
+        if let Some(count) = count {
+            let off = squares - 2.0 * moved.bias * sum + count * moved.bias * moved.bias;
+            log -= 0.5 * off / (moved.scatter * moved.scatter) + count * libm::log(moved.scatter);
+        }
+    }
+    log
+}
+
 /// A flight drawn in the conditions of a log.
 #[derive(Debug, Clone)]
 pub struct Met {
-    /// Of each that is learned: sum and sum of squares of its numbers, of which a cluster has several.
-    sums: [[f64; 2]; 3],
+    numbers: Aimed,
     /// What it came to, per way of deploying, in the order of [`LOGS`]; NaN where it did not come to it.
     figures: Vec<[f64; LOGS.len()]>,
 }
 
 impl Met {
-    /// Widens the numbers of a flight before it is drawn; gives what they add up to.
-    pub fn widen(case: &Case, numbers: &mut [f64]) -> [[f64; 2]; 3] {
-        Learned::ALL.map(|learned| {
-            (0..motors(case, learned)).fold([0.0; 2], |sums, motor| {
-                let number = &mut numbers[learned.slot(motor).dimension()];
-                *number *= WIDER;
-                [sums[0] + *number, sums[1] + *number * *number]
-            })
-        })
-    }
-
     /// From what it came to.
-    pub fn new(sums: [[f64; 2]; 3], flight: &Flight) -> Self {
+    pub fn new(numbers: Aimed, flight: &Flight) -> Self {
         let figures = flight.deployed.iter().map(|deployed| {
             let ejection =
                 |figure: &dyn Fn(&crate::flight::Ejection) -> f64| deployed.ejection.as_ref().map_or(f64::NAN, figure);
             [flight.apogee_m, flight.apogee_s, ejection(&|e| e.time_s), ejection(&|e| e.airspeed_m_s)]
         });
-        Self { sums, figures: figures.collect() }
+        Self { numbers, figures: figures.collect() }
     }
 }
 
@@ -65,7 +125,7 @@ pub struct Fit<'a> {
 struct Condition {
     flights: Vec<Met>,
     /// Of each that is learned there: its numbers in a flight.
-    learned: [Option<f64>; 3],
+    counts: [Option<f64>; 3],
     /// Flights that agree with a log.
     kept: Vec<u32>,
 }
@@ -73,15 +133,7 @@ struct Condition {
 impl Condition {
     /// Logarithm of how much likelier a set makes the numbers of a flight than they were drawn.
     fn log_likelier(&self, flight: &Met, set: &Set) -> f64 {
-        let mut log = 0.0;
-        for ((learned, [sum, squares]), moved) in self.learned.iter().zip(flight.sums).zip(set) {
-            if let Some(count) = learned {
-                let off = squares - 2.0 * moved.bias * sum + count * moved.bias * moved.bias;
-                log += 0.5 * (squares / (WIDER * WIDER) - off / (moved.scatter * moved.scatter))
-                    - count * libm::log(moved.scatter / WIDER);
-            }
-        }
-        log
+        log_density(&self.counts, &flight.numbers.sums, set) - flight.numbers.log_drawn
     }
 }
 
@@ -112,9 +164,7 @@ impl<'a> Fit<'a> {
             let mut kept: Vec<u32> = of.flat_map(|(_, agreeing)| agreeing.iter().map(|a| a.0)).collect();
             kept.sort_unstable();
             kept.dedup();
-            let learned = Learned::ALL
-                .map(|learned| CalibrationPlan::learns(case, learned).then(|| motors(case, learned) as f64));
-            Condition { flights, learned, kept }
+            Condition { flights, counts: counts(case), kept }
         });
         let conditions: Vec<Condition> = conditions.collect();
         for (flown, agreeing) in plan.flown.iter().zip(&mut agreeing) {
@@ -151,7 +201,7 @@ impl<'a> Fit<'a> {
             .conditions
             .iter()
             .map(|condition| {
-                let before = [super::Moved { bias: 0.0, scatter: 1.0 }; 3];
+                let before = [Moved { bias: 0.0, scatter: 1.0 }; 3];
                 let likelier = |flight: &Met, set: &Set| libm::exp(condition.log_likelier(flight, set));
                 let mean =
                     |flight: &Met| after.sets().iter().step_by(few).map(|set| likelier(flight, set)).sum::<f64>();

@@ -3,15 +3,15 @@
 //!
 //! Each of the three is the standard normal number behind its law. Of the spread that the request gives or assumes, a part
 //! is a bias that all flights have in common, and the rest comes anew with each flight; how much of either is not known, and
-//! is what is learned: number = bias + scatter x the flight's own. Flights are drawn from wider laws in the conditions of
-//! each that was logged. Under any bias and scatter a log is as likely as those flights that agree with it, each weighted
+//! is what is learned: number = bias + scatter x the flight's own. Flights are drawn in the conditions of
+//! each that was logged: some from wider laws, then from where those agree with the logs (`fit`). Under any bias and scatter a log is as likely as those flights that agree with it, each weighted
 //! by how much likelier bias and scatter make its numbers (`fit`); which biases and scatters agree with all logs is
 //! `stat::posterior`. A flight of the assessment then takes one of those sets.
 
 mod fit;
 mod plan;
 
-pub use fit::{Fit, Met, TOLD};
+pub use fit::{Aim, Aimed, Fit, Met, TOLD};
 pub use plan::{CalibrationPlan, Flown};
 
 use crate::case::Case;
@@ -23,8 +23,10 @@ use crate::stat::posterior::Unknowns;
 pub const FLIGHTS: u64 = 8192;
 /// Sets of bias and scatter that the flights of an assessment take.
 pub const SETS: usize = 1024;
-/// Every log has to be met by flights worth this many, and sets worth as many have to agree with all of them.
-pub const LEAST_EFFECTIVE: f64 = 100.0;
+/// Every log has to be met by flights worth this many of one weight: its likelihood is known to a sixth then.
+pub const LEAST_FLIGHTS: f64 = 32.0;
+/// Sets worth this many have to agree with all logs: ends of 90 % have five beyond them then.
+pub const LEAST_SETS: f64 = 100.0;
 /// Flights are drawn with so much wider numbers.
 pub const WIDER: f64 = 1.5;
 /// Standard deviation of the natural logarithm of the scatter, before anything is known: a factor of 1.65 either way.

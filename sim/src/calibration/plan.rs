@@ -14,7 +14,7 @@ pub struct CalibrationPlan {
     pub conditions: Vec<Case>,
     /// The flights, in the order given.
     pub flown: Vec<Flown>,
-    /// Flights drawn for each of the conditions.
+    /// Flights drawn at last for each of the conditions.
     pub flights: u64,
     /// Share of the variance that all flights have in common, before anything is known.
     pub bias_share: f64,
@@ -69,9 +69,14 @@ impl CalibrationPlan {
         Self { conditions, flown: flown.collect(), flights: input.flights.unwrap_or(FLIGHTS), bias_share }
     }
 
-    /// Flights drawn, of all conditions.
+    /// Flights drawn in each of the conditions, time after time: some that find where the logs lie, then all.
+    pub fn times(&self) -> [u64; 3] {
+        [self.flights / 4, self.flights / 4, self.flights]
+    }
+
+    /// Flights drawn, of all times and conditions.
     pub fn drawn(&self) -> u64 {
-        self.flights * self.conditions.len() as u64
+        self.times().iter().sum::<u64>() * self.conditions.len() as u64
     }
 
     /// Whether a spread leaves anything to learn.

@@ -1,7 +1,7 @@
 //! What was learned from flights that were flown.
 
 use serde::Serialize;
-use slowpoint_sim::calibration::{LEAST_EFFECTIVE, Learned};
+use slowpoint_sim::calibration::{LEAST_FLIGHTS, LEAST_SETS, Learned};
 use slowpoint_sim::case::{Case, Logged};
 use slowpoint_sim::report::{CalibrationReport, LearnedReport, LoggedReport, Refused};
 use slowpoint_sim::way_label;
@@ -21,7 +21,7 @@ pub struct CalibrationAnswer {
     /// Flights drawn in the conditions of those that were flown, all together.
     pub flights_drawn: u64,
     /// Of the flight that is hardest to meet: drawn flights that agree with its log, as flights of one weight. It has to be
-    /// 100 or more.
+    /// 32 or more.
     pub effective_flights: Figure,
     /// Sets of bias and scatter that agree with all logs, as sets of one weight. It has to be 100 or more.
     pub effective_sets: Figure,
@@ -101,13 +101,13 @@ pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<Ca
     let (report, plan) = (report?, case.calibration.as_ref()?);
     let refused_because = report.refused.map(|refused| match refused {
         Refused::Flights(flown) => format!(
-            "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_EFFECTIVE:.0} are needed.",
+            "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
             plan.flights,
             report.effective_flights,
             flown + 1
         ),
         Refused::Sets => format!(
-            "Sets of bias and scatter worth only {:.0} of one weight agree with all flights; {LEAST_EFFECTIVE:.0} are needed.",
+            "Sets of bias and scatter worth only {:.0} of one weight agree with all flights; {LEAST_SETS:.0} are needed.",
             report.effective_sets
         ),
     });
