@@ -511,15 +511,15 @@ fn rare(at: &At, units: Units) -> Markup {
             h2 #rare { "Rare events" }
             p { (rare.get("meaning").words()) }
             (parts::wide("Chances of rare events", html! {
-                caption { "Chances over all flights, with their intervals." }
+                caption { "Chances over all flights, with their intervals; and the inputs whose means lie off when it happens." }
                 thead {
                     tr {
                         th scope="col" { "Event" }
-                        th.roomy scope="col" { "Delay" }
                         th scope="col" { "Chance" }
+                        th.roomy scope="col" { "Delay" }
                         th scope="col" { "Flights drawn for it" }
                         th scope="col" { "Flights, if plainly counted" }
-                        th.roomy scope="col" { "Inputs off their means when it happens, standard deviations" }
+                        th.roomy scope="col" { "Inputs that lie off, standard deviations" }
                     }
                 }
                 tbody {
@@ -529,8 +529,8 @@ fn rare(at: &At, units: Units) -> Markup {
                             th scope="row" {
                                 @if chance.get("landing_in").is_there() { "Comes down in " (chance.get("landing_in").words()) } @else { "Opens over " (limit(&chance.get("opening_over"), units)) }
                             }
-                            td { (chance.get("flown_with").words()) }
                             td { (chance.get("chance_text").with_interval()) }
+                            td { (chance.get("flown_with").words()) }
                             td { (chance.get("flights").count()) small { "after " (chance.get("flights_searched").count()) " to find it" } }
                             td { (chance.get("flights_counting").count()) }
                             td.said {
