@@ -418,7 +418,7 @@ fn cords(page: &mut Page, answer: &Assessment) {
         let then =
             |(_, a): (_, &PullAnswer)| a.edge_tears_if.get(k).map_or(NOT_KNOWN.into(), |t| percent(t.edge_tears));
         grid.column(
-            &["edge tears, if it", &format!("bears {} times that", number(off.resistance_factor))],
+            &["tears if it bears", &format!("{} times that", number(off.resistance_factor))],
             rows().map(then).collect(),
         );
     }
