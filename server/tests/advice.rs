@@ -6,22 +6,13 @@ mod support;
 
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
-use support::{Disk, Service, check_described, check_problem, service, service_with};
+use support::{Disk, check_problem, service, service_with};
 
 /// The example with a field, few flights.
 fn card() -> Value {
-    let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
-    card["flights"] = json!(128);
-    card["delays"] = json!([6, 9]);
+    let mut card = support::first_flight(128);
     card["site"]["areas"][0]["role"] = json!("field");
     card
-}
-
-async fn answer(service: &Service, card: &Value) -> Value {
-    let reply = service.post(card).await;
-    assert_eq!(reply.status, 200, "{}", reply.text());
-    check_described("Assessment", &reply.json());
-    reply.json()
 }
 
 #[tokio::test]
@@ -29,7 +20,7 @@ async fn every_wind_is_the_card_in_that_wind() {
     let service = service();
     let mut asked = card();
     asked["advise"] = json!(["wind_limit"]);
-    let limit = answer(&service, &asked).await["wind_limit"].clone();
+    let limit = service.answer(&asked).await["wind_limit"].clone();
     let winds: Vec<f64> = limit["winds_m_s"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
     assert_eq!(winds, (0..=15).map(f64::from).collect::<Vec<_>>());
     // 5 mph at 10 m were given, and layers in knots: all stretched to 6 m/s, gust and all.
@@ -40,7 +31,7 @@ async fn every_wind_is_the_card_in_that_wind() {
     for (k, speed) in [8.0, 12.0].into_iter().enumerate() {
         windy["wind"]["layers"][k]["speed"] = json!(format!("{} kt", speed * factor));
     }
-    let alone = answer(&service, &windy).await;
+    let alone = service.answer(&windy).await;
     for (way, delay) in limit["delays"].as_array().unwrap().iter().enumerate() {
         assert_eq!(
             delay["unsafe_opening"][6]["estimate"],
@@ -64,11 +55,11 @@ async fn a_calm_is_stretched_from_nothing() {
     let mut asked = card();
     asked["advise"] = json!(["wind_limit"]);
     asked["wind"] = json!({"surface": {"speed": 0, "measuring_height": "10 m"}});
-    let limit = answer(&service, &asked).await["wind_limit"].clone();
+    let limit = service.answer(&asked).await["wind_limit"].clone();
     assert!(limit["meaning"].as_str().unwrap().contains("from anywhere"), "{}", limit["meaning"]);
     let mut windy = card();
     windy["wind"] = json!({"surface": {"speed": 4, "direction": "variable", "measuring_height": "10 m"}});
-    let alone = answer(&service, &windy).await;
+    let alone = service.answer(&windy).await;
     assert_eq!(
         limit["delays"][1]["unsafe_opening"][4]["estimate"],
         alone["delays"][1]["limits"][1]["unsafe_opening"]["estimate"]
@@ -82,7 +73,7 @@ async fn the_rail_is_set_where_it_lands_best() {
     asked["advise"] = json!(["rail"]);
     asked["launch"]["azimuth"] = json!("70 deg");
     asked["launch"]["tilt"] = json!("6 deg");
-    let whole = answer(&service, &asked).await;
+    let whole = service.answer(&asked).await;
     let advice = &whole["rail_advice"];
     assert_eq!(advice["flown_with"], whole["advice"]["lowest"]);
     let given = &advice["given"];
@@ -92,7 +83,7 @@ async fn the_rail_is_set_where_it_lands_best() {
     let mut set = card();
     set["launch"]["tilt"] = best["tilt_deg"].clone();
     set["launch"]["azimuth"] = best["azimuth_deg"].clone();
-    let alone = answer(&service, &set).await;
+    let alone = service.answer(&set).await;
     assert_eq!(best["outside_fields"]["text"], alone["delays"][1]["landing"]["outside_fields"]["text"]);
     // By hand: of the settings that open well enough, the one with the least chance outside.
     let number = |s: &Value, name: &str, end: &str| s[name][end].as_f64().unwrap();

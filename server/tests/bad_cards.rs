@@ -199,7 +199,7 @@ fn things_that_contradict_each_other() {
         &[("/condition/limit", json!("50 mph"))],
         "/condition/limit",
         "none of limits.deploy_speed",
-        "\"15.6464 m/s\" (35 mph)",
+        "\"15.6464 m/s\" (35 mph), \"44.704 m/s\" (100 mph), or leave it out for the first",
     );
     refuses(
         &[("/site/areas", json!([{"name": "a", "circle": {"radius": 5}, "polygon": [[0, 0], [1, 0], [1, 1]]}]))],

@@ -17,10 +17,11 @@ use slowpoint_server::page::ROUTES;
 use slowpoint_server::store::{Access, Scope, Token};
 use support::{Reply, Service, card, example, json_request, request, service};
 
-/// One mile an hour, one foot (international, exact) and one foot-pound (NIST SP 811) in SI.
+/// One mile an hour, one foot (international, exact), one foot-pound and one pound-force (NIST SP 811) in SI.
 const MPH: f64 = 0.44704;
 const FOOT: f64 = 0.3048;
 const FOOT_POUND: f64 = 1.355_817_948;
+const POUND: f64 = 4.448_221_615;
 
 /// A small example of each shelf, as its path in the API.
 async fn posted(service: &Service, shelf: &str, mut body: Value) -> String {
@@ -69,6 +70,14 @@ async fn everything(service: &Service) -> Vec<String> {
     let mut driven = card();
     driven["drivers"] = json!(256);
     driven["cords"] = example("tube-edge.json")["cords"].clone();
+    // Each by itself, and one that no flight shows.
+    driven["site"] = json!({"areas": [{"name": "near", "circle": {"east": 0, "north": 0, "radius": "30 m"}}]});
+    driven["limits"] = json!({"deploy_speed": ["35 mph", "190 m/s"]});
+    driven["rare"] = json!([
+        {"landing_in": "near", "flights": 1024},
+        {"opening_over": "35 mph", "flown_with": "delay 7 s", "flights": 1024},
+        {"opening_over": "190 m/s", "flights": 1024},
+    ]);
     let mut places = vec![posted(service, "assessments", driven).await];
     for name in flights {
         places.push(posted(service, "assessments", example(name)).await);
@@ -106,6 +115,8 @@ fn unit(pointer: &str, us: bool) -> f64 {
         true if ends("_m_s") => MPH,
         true if ends("_m") => FOOT,
         true if ends("_j") => FOOT_POUND,
+        true if ends("_n") => POUND,
+        true if ends("_n_per_mm") => POUND / 25.4,
         _ => 1.0,
     }
 }
@@ -188,6 +199,34 @@ async fn numbers_equal_the_answers() {
     assert!(seen.iter().any(|place| place.contains("/changes?since=") && place.contains("unsafe_opening_after")));
 }
 
+/// Pictures have their room before they come. Of those that are flown or made of messages it is what they mostly take.
+#[tokio::test(flavor = "multi_thread")]
+async fn pictures_push_nothing_away() {
+    let service = service();
+    let (mut exact, mut near) = (HashSet::new(), HashSet::new());
+    for uri in everything(&service).await {
+        for img in all(&read(&service, &uri).await, "img") {
+            let source = img.value().attr("src").unwrap();
+            let picture = service.get(source).await;
+            assert_eq!(picture.status, 200, "{source}: {}", picture.text());
+            let picture = Html::parse_fragment(&picture.text());
+            let [kept, taken] = [img, all(&picture, "svg")[0]].map(|element| {
+                ["width", "height"].map(|name| element.value().attr(name).and_then(|n| n.parse::<f64>().ok()).unwrap())
+            });
+            assert_eq!(kept[0], taken[0], "{uri}: {source}");
+            let name = source.split(['/', '?']).find(|part| part.ends_with(".svg")).unwrap().to_string();
+            if ["flight-paths.svg", "wind.svg"].contains(&&*name) {
+                assert!((kept[1] / taken[1] - 1.0).abs() < 0.25, "{uri}: {source}: {kept:?} {taken:?}");
+                near.insert(name);
+            } else {
+                assert_eq!(kept[1], taken[1], "{uri}: {source}");
+                exact.insert(name);
+            }
+        }
+    }
+    assert_eq!([exact.len(), near.len()], [4, 2], "{exact:?} {near:?}");
+}
+
 fn lengths(list: &Value) -> std::ops::Range<usize> {
     0..list.as_array().map_or(0, Vec::len)
 }
@@ -230,11 +269,55 @@ fn of_an_assessment(answer: &Value) -> Vec<String> {
             places.push(format!("/model_moves/{m}/unsafe_opening/{w}/when_off_text"));
         }
     }
+    places.extend(of_cords(&answer["cords"]));
+    for r in lengths(&answer["rare"]["chances"]) {
+        let (chance, at) = (&answer["rare"]["chances"][r], format!("/rare/chances/{r}"));
+        let event = if chance["landing_in"].is_null() { "opening_over/limit_m_s" } else { "landing_in" };
+        places.push("/rare/meaning".into());
+        places.extend([event, "chance_text", "flown_with", "flights", "flights_searched"].map(|n| format!("{at}/{n}")));
+        places.extend(lengths(&chance["moved"]).map(|m| format!("{at}/moved/{m}/standard_deviations")));
+        if chance["flights_counting"].is_number() {
+            places.push(format!("{at}/flights_counting"));
+        }
+    }
     if answer["weather"].is_object() {
         places.push("/weather/source".into());
     }
     if answer["weather"]["age_h"].is_number() {
         places.push("/weather/age_h".into());
+    }
+    places
+}
+
+fn of_cords(cords: &Value) -> Vec<String> {
+    let mut places = Vec::new();
+    for d in lengths(&cords["delays"]) {
+        places.push(format!("/cords/delays/{d}/label"));
+        for a in lengths(&cords["delays"][d]["arrangements"]) {
+            let (pull, at) = (&cords["delays"][d]["arrangements"][a], format!("/cords/delays/{d}/arrangements/{a}"));
+            places.extend(["name", "edge_tears/text", "cord_breaks/text"].map(|name| format!("{at}/{name}")));
+            for name in ["peak_tension_n", "edge_load_n_per_mm"] {
+                assert!(pull[name].is_object(), "{pull}");
+                places.extend(["p05", "p50", "p95"].map(|q| format!("{at}/{name}/{q}")));
+            }
+            for k in lengths(&pull["edge_tears_if"]) {
+                places.extend(
+                    ["resistance_factor", "edge_tears"]
+                        .into_iter()
+                        // The factors stand in the head of the table once.
+                        .filter(|name| *name == "edge_tears" || (d, a) == (0, 0))
+                        .map(|name| format!("{at}/edge_tears_if/{k}/{name}")),
+                );
+            }
+            if pull["against_first"].is_object() {
+                places.push(format!("{at}/against_first/text"));
+            }
+        }
+    }
+    if cords.is_object() {
+        places.extend(["/cords/meaning", "/cords/flights"].map(String::from));
+        let ends = ["median_n_per_mm", "p05_n_per_mm", "p95_n_per_mm"];
+        places.extend(ends.map(|name| format!("/cords/wall/{name}")));
     }
     places
 }

@@ -173,7 +173,7 @@ async fn readme_shows_the_answers_of_the_program() {
         ("day: meadow.json", day().await),
         ("sweep: meadow.json", sweep().await),
         ("drivers: sounding.json", part(&driven, Some("What drives it"), CAUTIONS)),
-        ("cords: tube-edge.json", part(&corded, Some("Cord and tube edge"), CAUTIONS)),
+        ("cords: tube-edge.json", part(&corded, Some("Shock cord and tube edge"), CAUTIONS)),
     ] {
         let mark = format!("<!-- {block} -->\n```text\n");
         let Some(start) = readme.find(&mark).map(|i| i + mark.len()) else { panic!("no block for {block}") };

@@ -7,7 +7,7 @@ import path from "node:path";
 
 import { EMBEDDED } from "./embedded.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
-import { GATES, MOST_BYTES, base, chromium, failing, opened, shots, whole } from "./gates.mjs";
+import { GATES, MOST_BYTES, base, chromium, failing, only, opened, shots, whole } from "./gates.mjs";
 import { STORIES as BY_KEYBOARD, FAULTS, SHOWN } from "./keyboard.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
 import { states } from "./states.mjs";
@@ -102,12 +102,15 @@ async function main() {
     mkdirSync(shots, { recursive: true });
     const begun = Date.now();
     const browser = await chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox"] });
-    let [wrong, looked, heaviest] = [await controls(browser), 0, 0];
+    let [wrong, looked, heaviest] = [only ? 0 : await controls(browser), 0, 0];
     const looks = ["light", "dark"].flatMap((scheme) => WIDTHS.map((width) => [scheme, width]));
-    const all = await states();
+    const asked = ([name]) => only === null || name.includes(only);
+    const all = (await states()).filter(asked);
+    const stories = STORIES.filter(asked);
+    if (all.length + stories.length === 0) throw new Error(`no state and no story has "${only}" in its name`);
     // Stories wait for servers and are long: they come first, and looks fill what time there is.
     const work = [
-        ...STORIES.map(([name, told]) => async () => {
+        ...stories.map(([name, told]) => async () => {
             try {
                 await told(browser);
                 console.log(`told: ${name}`);

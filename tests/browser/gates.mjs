@@ -8,9 +8,13 @@ import { walked } from "./keys.mjs";
 const modules = process.env.SLOWPOINT_BROWSER_MODULES;
 const require = createRequire(path.join(modules, "package.json"));
 const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
-const css = process.argv[3] === "--css" ? readFileSync(process.argv[4], "utf8") : null;
+/// What stands behind an option.
+const option = (name) => process.argv[3] === name ? process.argv[4] : null;
+const css = option("--css") === null ? null : readFileSync(option("--css"), "utf8");
 
 export const { chromium } = require("playwright-core");
+/// What states and stories have in their names that are looked at alone.
+export const only = option("--only");
 /// Where the service is.
 export const base = process.argv[2];
 /// Screenshots and sheets.

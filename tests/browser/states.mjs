@@ -21,6 +21,18 @@ function dated() {
     return card;
 }
 
+/// A rocket on four cords, and what is rare on it: seen by some flights, and by none.
+function torn() {
+    const card = example("tube-edge.json");
+    card.flights = 512;
+    card.rare = [
+        { landing_in: "spectators", flown_with: "delay 5 s", flights: 1024 },
+        { opening_over: "60 mph", flights: 1024 },
+        { opening_over: "35 mph", flown_with: "delay 9 s", flights: 1024 },
+    ];
+    return card;
+}
+
 /// A card as full as cards get: many delays, an altimeter, long names, old weather, drivers.
 function fullest() {
     const card = example("weather-report.json");
@@ -72,6 +84,7 @@ export async function states() {
     const coloured = await posted("/v1/assessments", dated());
     const assumed = await posted("/v1/assessments", example("weather-report.json"));
     const full = await posted("/v1/assessments", fullest());
+    const corded = await posted("/v1/assessments", torn());
     const day = await posted("/v1/days", example("days/meadow.json"));
     const long = await posted("/v1/days", longest());
     const windier = example("days/meadow.json");
@@ -88,6 +101,8 @@ export async function states() {
         ["flight-dated-sun", `${coloured}?theme=sun`],
         ["flight-assumed", assumed],
         ["flight-full", full],
+        ["flight-cords", corded],
+        ["flight-cords-sun", `${corded}?theme=sun&units=us`],
         ["flight-sun", `${mapped}?theme=sun`],
         ["flight-light", `${coloured}?theme=light`],
         ["flight-dark", `${coloured}?theme=dark&units=us`],

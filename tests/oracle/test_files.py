@@ -9,6 +9,7 @@ import json
 import math
 import re
 from pathlib import Path
+from statistics import NormalDist
 
 import fastkml
 import fastkml.validator
@@ -394,3 +395,95 @@ def test_bands_run_where_the_answer_has_them(service, answer):
             assert math.isclose(delay, delay_told, abs_tol=0.02)
             # Places on the picture have one decimal: 0.05 of 190 for some 120 m/s.
             assert math.isclose(speed, speeds[quantile], abs_tol=0.06), (quantile, delay_told)
+
+
+@pytest.fixture(scope="module")
+def corded(service):
+    """A card with cords, as it is asked, and its answer."""
+    request = json.loads((EXAMPLES / "tube-edge.json").read_text()) | {"flights": 1024}
+    return request, json.loads(service.get("/v1/assessments", json.dumps(request).encode()))
+
+
+def test_cords_of_the_answer(corded, figures):
+    """Loads are tensions over what bears them, the wall has the quantiles of a lognormal law by Python's normal
+    distribution, a wall that bears more tears less, and cords are compared by the ratio of their chances."""
+    request, answer = corded
+    cords = answer["cords"]
+    # 1.2 mm of the paper's 25 MPa, and a standard deviation of its logarithm of 0.5: both stand in what was assumed.
+    wall, law = cords["wall"], NormalDist(math.log(25 * 1.2), 0.5)
+    assert wall["guessed"] and math.isclose(wall["median_n_per_mm"], 25 * 1.2, rel_tol=5.1e-6)
+    for share, name in [(0.05, "p05_n_per_mm"), (0.95, "p95_n_per_mm")]:
+        assert math.isclose(wall[name], math.exp(law.inv_cdf(share)), rel_tol=5.1e-6), name
+    assert [delay["label"] for delay in cords["delays"]] == [delay["label"] for delay in answer["delays"]]
+    pulls = 0
+    for delay in cords["delays"]:
+        first = delay["arrangements"][0]
+        for pull, asked in zip(delay["arrangements"], request["cords"]["arrangements"], strict=True):
+            assert pull["name"] == asked["name"]
+            width_mm = float(asked["edge_width"].removesuffix(" mm")) * asked.get("legs", 1)
+            for quantile, tension in pull["peak_tension_n"].items():
+                # Both have six figures.
+                assert math.isclose(pull["edge_load_n_per_mm"][quantile], tension / width_mm, rel_tol=1.1e-5), quantile
+            # Within what 90 % of the flights pull, and 5 % beyond on either side.
+            lower, upper = (law.cdf(math.log(pull["edge_load_n_per_mm"][q])) for q in ("p05", "p95"))
+            assert 0.95 * lower < pull["edge_tears"]["estimate"] < upper + 0.05
+            half, twice = pull["edge_tears_if"]
+            assert (half["resistance_factor"], twice["resistance_factor"]) == (0.5, 2)
+            assert half["edge_tears"] > pull["edge_tears"]["estimate"] > twice["edge_tears"]
+            against = pull["against_first"]
+            assert (against is None) == (pull is first)
+            if against:
+                ratio = pull["edge_tears"]["estimate"] / first["edge_tears"]["estimate"]
+                assert math.isclose(against["times_as_often"], ratio, rel_tol=2e-5), pull["name"]
+            pulls += 1
+    figures.append(f"cords: {pulls} pulls, their loads, wall and ratios worked out again")
+
+
+def test_cords_by_libxml2_and_pillow(service, corded):
+    _, answer = corded
+    root = lxml.etree.fromstring(picture(service, answer, "cords.svg"))
+    stands_alone(root, answer["name"], answer["id"])
+    painted(root, picture(service, answer, "cords.png"))
+
+
+def test_pulls_stand_where_the_answer_has_them(service, corded, figures):
+    """Every bar of every cord, read off the picture by the ticks of its two scales, which are logarithms."""
+    _, answer = corded
+    root = lxml.etree.fromstring(picture(service, answer, "cords.svg"))
+    texts = [(float(t.get("x")), float(t.get("y")), t.text, t.get("text-anchor")) for t in root.iter(SVG + "text")]
+    number = lambda text: text.replace(".", "", 1).isdigit()
+    tops = sorted(y + 7 for _, y, text, anchor in texts if text == "N/mm" and anchor == "end")
+    paths = list(root.iter(SVG + "path"))
+    arrangements = [pull["name"] for pull in answer["cords"]["delays"][0]["arrangements"]]
+    assert len(tops) == len(arrangements)
+    read = 0
+    for k, (name, top) in enumerate(zip(arrangements, tops)):
+        inside = lambda y: top - 1 < y < top + 111
+        left = lambda x, anchor: (anchor, x < 180) == ("end", True)
+        right = lambda x, anchor: (anchor, x < 180) == (None, False)
+        assert any(text == name and top - 30 < y < top for _, y, text, _ in texts), name
+        ticks = lambda side: np.array([(y - 3.5, math.log10(float(text))) for x, y, text, anchor in texts
+                                       if number(text) and inside(y - 3.5) and side(x, anchor)])
+        load_of, tension_of = (np.polynomial.Polynomial.fit(*ticks(side).T, 1) for side in (left, right))
+        delays = np.array([(x, float(text)) for x, y, text, anchor in texts
+                           if number(text) and anchor == "middle" and top + 110 < y < top + 130])
+        delay_of = np.polynomial.Polynomial.fit(*delays.T, 1)
+        found = {}
+        for mark in paths:
+            if mark.get("stroke-width") == "2.4" and "h" in mark.get("d"):
+                x, y, width = map(float, re.match(r"M([\d.]+) ([\d.]+)h([\d.]+)$", mark.get("d")).groups())
+                if inside(y):
+                    found[round(delay_of(x + width / 2))] = y
+        # Places on the picture have one decimal: half of that on the scale, and as much on its ticks.
+        near = 10 ** (0.1 * abs(load_of.convert().coef[1])) - 1
+        for delay, pulled in zip(answer["delays"], answer["cords"]["delays"], strict=True):
+            pull, y = pulled["arrangements"][k], found[round(delay["motor_delay_s"])]
+            for scale, quantity in [(load_of, "edge_load_n_per_mm"), (tension_of, "peak_tension_n")]:
+                assert math.isclose(10 ** scale(y), pull[quantity]["p50"], rel_tol=near), (name, delay["label"], quantity)
+            read += 1
+        assert len(found) == len(answer["delays"])
+        # What the edge bears: the dashed line.
+        dashed = [float(mark.get("d").split()[1].split("H")[0]) for mark in paths if mark.get("stroke-dasharray") == "6 3"]
+        (wall,) = filter(inside, dashed)
+        assert math.isclose(10 ** load_of(wall), answer["cords"]["wall"]["median_n_per_mm"], rel_tol=near), name
+    figures.append(f"cords.svg: {read} bars on two scales each, read off as the answer has them")

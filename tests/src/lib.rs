@@ -1,6 +1,7 @@
 //! What the outside checks share: a bare world whose parts a check swaps one by one.
 
 pub mod asked;
+pub mod cords;
 pub mod counting;
 pub mod coverage;
 pub mod day_and_sweep;

@@ -20,7 +20,7 @@ use slowpoint_sim::tally::Frame;
 use slowpoint_sim::wind::{Direction, Gustiness, SurfaceLaw};
 use slowpoint_sim::{assess, cell_m, report, tally};
 use slowpoint_tests::sheet::{Sheet, Trust};
-use slowpoint_tests::{finite, rockets};
+use slowpoint_tests::{cords as bare, finite, rockets};
 
 slowpoint_tests::subject! { "Bounds of every input":
     lim_1_every_limit,
@@ -84,35 +84,15 @@ fn area(i: &mut Inputs, centre_m: [f64; 2], radius_m: f64) -> bool {
 
 /// A part of a cord.
 fn part() -> PartInput {
-    PartInput {
-        length_m: 1.5,
-        strength_n: 500.0,
-        stiffness: StiffnessInput::PerStrain(2000.0),
-        loss_factor: None,
-        locks_at_strain: None,
-        locked_stiffness_n: None,
-    }
+    bare::part(1.5, 2000.0, 500.0)
 }
 
 /// On a cord of one part.
 fn cords(i: &mut Inputs, set: impl FnOnce(&mut CordsInput)) -> bool {
     let nose_mass_kg = 0.2 * i.airframe.mass_kg;
-    set(i.cords.get_or_insert_with(|| CordsInput {
-        nose_mass_kg,
-        nose_drag_area_m2: None,
-        airframe_drag_area_m2: None,
-        parting_m_s: None,
-        stiffness: None,
-        damping: None,
-        strength_log_sd: None,
-        arrangements: vec![ArrangementInput {
-            name: "line".into(),
-            edge_width_m: 0.003,
-            legs: 1,
-            runs: vec![vec![part()]],
-        }],
-        wall: WallInput::Resistance(2e4),
-        wall_log_sd: None,
+    set(i.cords.get_or_insert_with(|| {
+        let line = bare::arrangement("line", 0.003, vec![vec![part()]]);
+        bare::cords(nose_mass_kg, 2e4, vec![line])
     }));
     true
 }

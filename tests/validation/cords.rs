@@ -4,7 +4,7 @@ use super::reproducible::alike_on_threads;
 use core::f64::consts::FRAC_PI_2;
 use core::sync::atomic::AtomicBool;
 use ode_solvers::{SVector, System};
-use slowpoint_sim::case::{ArrangementInput, Case, CordsInput, Inputs, PartInput, StiffnessInput, WallInput};
+use slowpoint_sim::case::{ArrangementInput, Case, CordsInput, Inputs};
 use slowpoint_sim::cord::{Body, Cord, Halves, Lock, Part, Parting, Strand};
 use slowpoint_sim::draw::{Law, Numbers, PointSet, Shift, Slot, draw};
 use slowpoint_sim::flight::Pilot;
@@ -12,8 +12,8 @@ use slowpoint_sim::report::{CordsReport, Report};
 use slowpoint_sim::stat::normal;
 use slowpoint_sim::{asked, assess, curve_s};
 use slowpoint_tests::general::solver;
-use slowpoint_tests::rockets;
 use slowpoint_tests::sheet::{Sheet, Trust};
+use slowpoint_tests::{cords as bare, rockets};
 
 slowpoint_tests::subject! { "Cord and tube edge":
     sna_1_snatch_force,
@@ -381,39 +381,16 @@ fn crd_7_general_integrator() -> Sheet {
     sheet
 }
 
-fn piece(length_m: f64, stiffness_n: f64, strength_n: f64) -> PartInput {
-    PartInput {
-        length_m,
-        strength_n,
-        stiffness: StiffnessInput::PerStrain(stiffness_n),
-        loss_factor: None,
-        locks_at_strain: None,
-        locked_stiffness_n: None,
-    }
-}
-
-fn arrangement(name: &str, runs: Vec<Vec<PartInput>>) -> ArrangementInput {
-    ArrangementInput { name: name.into(), edge_width_m: 0.004, legs: 1, runs }
-}
-
 /// The club's rocket on two cords: a line, and the same length with an elastic in it.
 fn corded() -> Inputs {
     let mut inputs = rockets::club();
-    inputs.cords = Some(CordsInput {
-        nose_mass_kg: 0.09,
-        nose_drag_area_m2: None,
-        airframe_drag_area_m2: None,
-        parting_m_s: None,
-        stiffness: None,
-        damping: None,
-        strength_log_sd: None,
-        arrangements: vec![
-            arrangement("line", vec![vec![piece(3.0, 6000.0, 900.0)]]),
-            arrangement("elastic in series", vec![vec![piece(2.0, 6000.0, 900.0), piece(1.0, 60.0, 500.0)]]),
-        ],
-        wall: WallInput::Resistance(25e3),
-        wall_log_sd: Some(0.5),
-    });
+    let line = |length_m| bare::part(length_m, 6000.0, 900.0);
+    let elastic = bare::part(1.0, 60.0, 500.0);
+    let arrangements = vec![
+        bare::arrangement("line", 0.004, vec![vec![line(3.0)]]),
+        bare::arrangement("elastic in series", 0.004, vec![vec![line(2.0), elastic]]),
+    ];
+    inputs.cords = Some(CordsInput { wall_log_sd: Some(0.5), ..bare::cords(0.09, 25e3, arrangements) });
     inputs.question.flights = 1024;
     inputs
 }

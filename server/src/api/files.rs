@@ -133,11 +133,7 @@ pub async fn landing_svg(
     AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = move |answer: &Stored, asked: Result<&Asked, &Problem>| {
-        let winds = asked.ok().map(Winds::flown);
-        Ok(landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()).into_bytes())
-    };
-    flown_file(&state, &id, &headers, ("landing.svg", svg::MEDIA_TYPE), make).await
+    landing(&state, &id, &headers, SVG, query).await
 }
 
 /// Draws the landing as PNG
@@ -166,11 +162,21 @@ pub async fn landing_png(
     AskedQuery(query): AskedQuery<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
+    landing(&state, &id, &headers, PNG, query).await
+}
+
+async fn landing(
+    state: &Arc<State>,
+    id: &str,
+    headers: &HeaderMap,
+    form: Form,
+    query: DelayQuery,
+) -> Result<Response, Problem> {
     let make = move |answer: &Stored, asked: Result<&Asked, &Problem>| {
         let winds = asked.ok().map(Winds::flown);
-        painted(&landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()))
+        form.finish(landing_map::picture(answer, delay(answer, &query)?, winds.as_ref()))
     };
-    flown_file(&state, &id, &headers, ("landing.png", png::MEDIA_TYPE), make).await
+    flown_file(state, id, headers, form.file("landing"), make).await
 }
 
 /// Draws the airspeed at opening against the delay as SVG
@@ -197,8 +203,7 @@ pub async fn deploy_speed_svg(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored| Ok(deploy_speed::picture(answer).into_bytes());
-    file(&state, &id, &headers, ("deploy-speed.svg", svg::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, SVG, OPENINGS).await
 }
 
 /// Draws the airspeed at opening against the delay as PNG
@@ -225,8 +230,7 @@ pub async fn deploy_speed_png(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored| painted(&deploy_speed::picture(answer));
-    file(&state, &id, &headers, ("deploy-speed.png", png::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, PNG, OPENINGS).await
 }
 
 /// Draws cord and tube edge against the delay as SVG
@@ -254,8 +258,7 @@ pub async fn cords_svg(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored| Ok(cords::picture(answer, tied(answer)?).into_bytes());
-    file(&state, &id, &headers, ("cords.svg", svg::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, SVG, CORDS).await
 }
 
 /// Draws cord and tube edge against the delay as PNG
@@ -282,8 +285,7 @@ pub async fn cords_png(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored| painted(&cords::picture(answer, tied(answer)?));
-    file(&state, &id, &headers, ("cords.png", png::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, PNG, CORDS).await
 }
 
 /// Draws the mean wind that was flown in as SVG
@@ -312,8 +314,7 @@ pub async fn wind_svg(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored, asked: Result<&Asked, &Problem>| Ok(wind(answer, asked)?.into_bytes());
-    flown_file(&state, &id, &headers, ("wind.svg", svg::MEDIA_TYPE), make).await
+    wind(&state, &id, &headers, SVG).await
 }
 
 /// Draws the mean wind that was flown in as PNG
@@ -340,14 +341,18 @@ pub async fn wind_png(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |answer: &Stored, asked: Result<&Asked, &Problem>| painted(&wind(answer, asked)?);
-    flown_file(&state, &id, &headers, ("wind.png", png::MEDIA_TYPE), make).await
+    wind(&state, &id, &headers, PNG).await
+}
+
+async fn wind(state: &Arc<State>, id: &str, headers: &HeaderMap, form: Form) -> Result<Response, Problem> {
+    let make = move |answer: &Stored, asked: Result<&Asked, &Problem>| form.finish(wind_picture(answer, asked)?);
+    flown_file(state, id, headers, form.file("wind"), make).await
 }
 
 /// How much higher than nearly all flights the wind is shown.
 const ABOVE_FLIGHTS: f64 = 1.1;
 
-fn wind(answer: &Stored, asked: Result<&Asked, &Problem>) -> Result<String, Problem> {
+fn wind_picture(answer: &Stored, asked: Result<&Asked, &Problem>) -> Result<String, Problem> {
     let asked = asked.map_err(Clone::clone)?;
     let source = match &asked.weather {
         Some(weather) => format!("{}; {}, id {}", weather.source(), answer.engine, answer.id),
@@ -363,12 +368,48 @@ fn wind(answer: &Stored, asked: Result<&Asked, &Problem>) -> Result<String, Prob
     Ok(wind_profile::picture(&Winds::flown(asked), up_to_m, &said))
 }
 
-/// A picture as PNG.
-pub fn painted(picture: &str) -> Result<Vec<u8>, Problem> {
-    png::of(picture).ok_or_else(|| {
-        tracing::error!("a picture cannot be drawn as PNG");
-        Problem::internal()
-    })
+/// A picture of an answer: its name, and how it is drawn.
+type Pictured = (&'static str, fn(&Stored) -> Result<String, Problem>);
+const OPENINGS: Pictured = ("deploy-speed", |answer| Ok(deploy_speed::picture(answer)));
+const CORDS: Pictured = ("cords", |answer| Ok(cords::picture(answer, tied(answer)?)));
+
+/// A form that pictures are sent in.
+#[derive(Clone, Copy)]
+pub struct Form {
+    ending: &'static str,
+    media_type: &'static str,
+    of: fn(String) -> Option<Vec<u8>>,
+}
+
+/// As they are drawn.
+pub const SVG: Form = Form { ending: "svg", media_type: svg::MEDIA_TYPE, of: |picture| Some(picture.into_bytes()) };
+/// Painted.
+pub const PNG: Form = Form { ending: "png", media_type: png::MEDIA_TYPE, of: |picture| png::of(&picture) };
+
+impl Form {
+    /// Name and media type of the file.
+    pub fn file(self, picture: &str) -> (String, &'static str) {
+        (format!("{picture}.{}", self.ending), self.media_type)
+    }
+
+    /// What the file holds.
+    pub fn finish(self, picture: String) -> Result<Vec<u8>, Problem> {
+        (self.of)(picture).ok_or_else(|| {
+            tracing::error!(form = self.ending, "a picture cannot be drawn");
+            Problem::internal()
+        })
+    }
+}
+
+/// A picture of a stored answer.
+async fn picture(
+    state: &Arc<State>,
+    id: &str,
+    headers: &HeaderMap,
+    form: Form,
+    (name, draw): Pictured,
+) -> Result<Response, Problem> {
+    file(state, id, headers, form.file(name), move |answer: &Stored| form.finish(draw(answer)?)).await
 }
 
 /// A file of an assessment, from its stored answer; flown again only where that was lost.
@@ -376,14 +417,14 @@ async fn file<M>(
     state: &Arc<State>,
     id: &str,
     headers: &HeaderMap,
-    (name, media_type): (&str, &'static str),
+    (name, media_type): (impl AsRef<str>, &'static str),
     make: M,
 ) -> Result<Response, Problem>
 where
     M: FnOnce(&Stored) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    let form = Validator::of_file(&id, name);
+    let form = Validator::of_file(&id, name.as_ref());
     let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
     made(state, answer, &form, &id, media_type, make).await
 }
@@ -393,14 +434,14 @@ async fn flown_file<M>(
     state: &Arc<State>,
     id: &str,
     headers: &HeaderMap,
-    (name, media_type): (&str, &'static str),
+    (name, media_type): (impl AsRef<str>, &'static str),
     make: M,
 ) -> Result<Response, Problem>
 where
     M: FnOnce(&Stored, Result<&Asked, &Problem>) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let id = read_id(id)?;
-    let form = Validator::of_file(&id, name);
+    let form = Validator::of_file(&id, name.as_ref());
     let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
     let asked = match kept_card(state, &id).await?.input {
         Some(input) => replayable(&id, input).await,

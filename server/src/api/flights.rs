@@ -12,7 +12,7 @@ use axum::response::{IntoResponse, Response};
 use super::assessments::{affordable, answer_of, flights_of, from_json, kept_card, read_id, replayable, to_json};
 use super::blocking;
 use super::extract::{Asked, InPath};
-use super::files::{DelayQuery, delay, painted};
+use super::files::{DelayQuery, Form, PNG, SVG, delay};
 use super::price::Cost;
 use super::validator::Validator;
 use super::work::{computed, damaged};
@@ -22,9 +22,9 @@ use crate::budget::Taken;
 use crate::compute::Failure;
 use crate::metrics::{Mode, REPLAYS};
 use crate::problem::{FlightRefusals, Kind, PathsRefusals, Problem, TableRefusals};
+use crate::render::csv;
 use crate::render::flight_paths::{self, AMONG, Drawn, FIRST};
 use crate::render::stored::Stored;
-use crate::render::{csv, png, svg};
 use crate::store::Shelf;
 use crate::wire::{self, FlightAnswer};
 
@@ -117,8 +117,7 @@ pub async fn paths_svg(
     Asked(query): Asked<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    paths(&state, &client, &id, &query, &headers, ("flight-paths.svg", svg::MEDIA_TYPE), |svg| Ok(svg.into_bytes()))
-        .await
+    paths(&state, &client, &id, &query, &headers, SVG).await
 }
 
 /// Draws a handful of flights from the side, flown again, as PNG
@@ -148,8 +147,7 @@ pub async fn paths_png(
     Asked(query): Asked<DelayQuery>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let paint = |svg: String| painted(&svg).map_err(|_| Failure::Failed);
-    paths(&state, &client, &id, &query, &headers, ("flight-paths.png", png::MEDIA_TYPE), paint).await
+    paths(&state, &client, &id, &query, &headers, PNG).await
 }
 
 async fn paths(
@@ -158,12 +156,12 @@ async fn paths(
     id: &str,
     query: &DelayQuery,
     headers: &HeaderMap,
-    (name, media_type): (&str, &'static str),
-    finish: impl FnOnce(String) -> Result<Vec<u8>, Failure> + Send + 'static,
+    form: Form,
 ) -> Result<Response, Problem> {
     let id = read_id(id)?;
-    let form = Validator::of_file(&id, name);
-    let Some(answer) = answer_of(state, &id, &form, headers).await? else { return Ok(form.not_modified()) };
+    let (name, media_type) = form.file("flight-paths");
+    let held = Validator::of_file(&id, &name);
+    let Some(answer) = answer_of(state, &id, &held, headers).await? else { return Ok(held.not_modified()) };
     let answer: Stored = blocking(move || from_json(&answer)).await?.map_err(|_| Problem::internal())?;
     let label = delay(&answer, query)?.label.clone();
     let way = answer.delays.iter().position(|d| d.label == label).unwrap_or_default();
@@ -181,12 +179,13 @@ async fn paths(
             let asked = learned(asked, stop)?;
             let flights = chosen(&answer, &asked, way, looked_at, stop).ok_or(Failure::Stopped)?;
             flown.inc_by(looked_at);
-            finish(flight_paths::picture(&answer, &label, &flights, looked_at)).map(Into::into)
+            let picture = flight_paths::picture(&answer, &label, &flights, looked_at);
+            form.finish(picture).map(Into::into).map_err(|_| Failure::Failed)
         })
     };
     let body = computed(state, &computation, begin).await?;
     let mut response = ([(header::CONTENT_TYPE, media_type)], body).into_response();
-    form.put(&mut response);
+    held.put(&mut response);
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }

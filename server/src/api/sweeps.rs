@@ -16,7 +16,7 @@ use utoipa::ToSchema;
 
 use super::assessments::{from_json, read_id, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
-use super::files::{made, painted};
+use super::files::{Form, PNG, SVG, made};
 use super::jobs::JobStatus;
 use super::price::{CreateQuery, Price, Sampled};
 use super::validator::Validator;
@@ -29,7 +29,6 @@ use crate::id::ContentId;
 use crate::jobs::Turn;
 use crate::problem::{InputRefusals, Problem, StoredRefusals};
 use crate::render::heat_map::{self, Sweep};
-use crate::render::{png, svg};
 use crate::store::{Piece, Shelf};
 use crate::wire::Asked;
 use crate::wire::sweep::{AskedSweep, SweepAnswer, SweepRequest, sweep_answer, sweep_cell};
@@ -121,8 +120,7 @@ pub async fn heat_map_svg(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |sweep: &Sweep| Ok(heat_map::picture(sweep).into_bytes());
-    picture(&state, &id, &headers, ("heat-map.svg", svg::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, SVG).await
 }
 
 /// Draws a sweep as PNG
@@ -148,28 +146,19 @@ pub async fn heat_map_png(
     InPath(id): InPath<String>,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let make = |sweep: &Sweep| painted(&heat_map::picture(sweep));
-    picture(&state, &id, &headers, ("heat-map.png", png::MEDIA_TYPE), make).await
+    picture(&state, &id, &headers, PNG).await
 }
 
-/// A picture of a stored sweep.
-async fn picture<M>(
-    state: &Arc<State>,
-    id: &str,
-    headers: &HeaderMap,
-    (name, media_type): (&str, &'static str),
-    make: M,
-) -> Result<Response, Problem>
-where
-    M: FnOnce(&Sweep) -> Result<Vec<u8>, Problem> + Send + 'static,
-{
+/// The picture of a stored sweep.
+async fn picture(state: &Arc<State>, id: &str, headers: &HeaderMap, form: Form) -> Result<Response, Problem> {
     let id = read_id(id)?;
     let answer = work::stored(state, Shelf::Sweeps, &id).await?;
-    let form = Validator::of_file(&id, name);
-    if form.held(headers) {
-        return Ok(form.not_modified());
+    let (name, media_type) = form.file("heat-map");
+    let held = Validator::of_file(&id, &name);
+    if held.held(headers) {
+        return Ok(held.not_modified());
     }
-    made(state, answer.into(), &form, &id, media_type, make).await
+    made(state, answer.into(), &held, &id, media_type, move |sweep: &Sweep| form.finish(heat_map::picture(sweep))).await
 }
 
 /// Flies every setting, one after the other, each on all cores, unless it shares the flights of another: what others wait for gets its turn between them.

@@ -6,6 +6,7 @@ use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
 use maud::{Markup, html};
+use serde::Deserialize;
 use serde_json::Value;
 
 use super::standing::{Place, Weather, cell, key, word};
@@ -18,7 +19,9 @@ use crate::api::extract::InPath;
 use crate::api::files::drawn;
 use crate::config::ENGINE;
 use crate::problem::{Kind, Problem};
-use crate::render::flight_paths::FIRST;
+use crate::render::flight_paths::{self, FIRST};
+use crate::render::stored::Stored;
+use crate::render::{cords, deploy_speed, landing_map, svg, wind_profile};
 use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
 
 /// Shows an assessment.
@@ -39,7 +42,7 @@ pub async fn embed(
     view: View,
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let page = made(&state, &id, move |answer, _| Ok(framed(&At::whole(answer), &view))).await?;
+    let page = made(&state, &id, move |answer, _| Ok(framed(&At::whole(answer), &Sizes::of(answer), &view))).await?;
     Ok(framed_anywhere(sent(page, &headers)))
 }
 
@@ -55,8 +58,34 @@ where
     drawn(state, answer, id.as_str(), move |answer| make(answer, input)).await
 }
 
+/// How large the pictures are.
+struct Sizes(Option<Stored>);
+
+impl Sizes {
+    /// As they are drawn from an answer; of one that none can be drawn from any more nothing is known.
+    fn of(answer: &Value) -> Self {
+        Self(Stored::deserialize(answer).ok())
+    }
+
+    fn drawn(&self, draw: impl FnOnce(&Stored) -> Option<String>) -> Option<[u32; 2]> {
+        svg::size(&draw(self.0.as_ref()?)?)
+    }
+
+    fn openings(&self) -> Option<[u32; 2]> {
+        self.drawn(|answer| Some(deploy_speed::picture(answer)))
+    }
+
+    fn landing(&self, label: &str, windy: bool) -> Option<[u32; 2]> {
+        landing_map::size(self.0.as_ref()?, label, windy)
+    }
+
+    fn cords(&self) -> Option<[u32; 2]> {
+        self.drawn(|answer| Some(cords::picture(answer, answer.cords.as_ref()?)))
+    }
+}
+
 fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
-    let at = At::whole(answer);
+    let (at, sizes) = (At::whole(answer), Sizes::of(answer));
     let not_again = not_flown_again(&at, input);
     let id = at.get("id").text();
     let (path, answer) = (format!("/flights/{id}"), format!("/v1/assessments/{id}"));
@@ -66,13 +95,13 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (parts::about(&at))
         (decision(&at, weather, view.units()))
         (parts::cautions(&at.get("cautions")))
-        (openings(&at, weather, view))
-        (landing(&at, &delay, view))
+        (openings(&at, weather, sizes.openings(), view))
+        (landing(&at, &delay, sizes.landing(delay.get("label").text(), not_again.is_none()), view))
         (from_the_side(&at, &delay, not_again, view))
         (outcomes(&at, view.units()))
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
-        (cords(&at, view))
+        (edge(&at, sizes.cords(), view))
         (rare(&at, view.units()))
         (calibration(&at, view.units()))
         (parts::weather(&at, weather))
@@ -124,7 +153,7 @@ fn decision(at: &At, weather: Weather, units: Units) -> Markup {
 }
 
 /// The picture and the numbers that it is drawn from.
-fn openings(at: &At, weather: Weather, view: &View) -> Markup {
+fn openings(at: &At, weather: Weather, size: Option<[u32; 2]>, view: &View) -> Markup {
     let (id, units) = (at.get("id").text(), view.units());
     let (delays, limits, advice) = (at.get("delays").items(), at.get("limits").items(), at.get("advice"));
     let of_condition =
@@ -135,6 +164,10 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
         |k: usize, delay: &At| html! { @if of_condition == Some(k) { (word(&delay.get("standing"), weather)) } };
     let picture = format!("/v1/assessments/{id}/deploy-speed.svg");
     let place = Place::of_limits(at);
+    let told = format!(
+        "Airspeed at {} against the delay, with the limits; the table below has the same numbers.",
+        place.name()
+    );
     let (speed, length, time) = (Quantity::Speed, Quantity::Length, Quantity::Time);
     let chances = html! {
         caption { "Over all flights: faster than the limit at " (place.name()) ", or an unsafe opening for any reason." }
@@ -143,9 +176,7 @@ fn openings(at: &At, weather: Weather, view: &View) -> Markup {
         section aria-labelledby="openings" {
             h2 #openings { "When it opens, and how fast" }
             figure {
-                img.picture src=(view.file(&picture, &[])) alt={
-                    "Airspeed at " (place.name()) " against the delay, with the limits; the table below has the same numbers."
-                };
+                (parts::picture(&view.file(&picture, &[]), &told, size, false))
                 figcaption { "Median, and what half and 90 % of the flights lie between. The chance of an unsafe opening is below it." }
             }
             (parts::slowest(at, units))
@@ -192,7 +223,7 @@ fn between(of: &At, [from, to]: [&'static str; 2], quantity: Quantity, units: Un
 }
 
 /// Where it comes down: the map of one delay and the numbers of all.
-fn landing(at: &At, drawn: &At, view: &View) -> Markup {
+fn landing(at: &At, drawn: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
     let (id, units, label) = (at.get("id").text(), view.units(), drawn.get("label").text());
     let (path, picture) = (format!("/flights/{id}"), format!("/v1/assessments/{id}/landing.svg"));
     let (speed, length, energy) = (Quantity::Speed, Quantity::Length, Quantity::Energy);
@@ -200,14 +231,15 @@ fn landing(at: &At, drawn: &At, view: &View) -> Markup {
     let areas: Vec<At> =
         delays.iter().map(|d| d.down("landing.areas").items()).find(|a| !a.is_empty()).unwrap_or_default();
     let fields = delays.iter().any(|d| d.down("landing.outside_fields").is_there());
+    let told = format!(
+        "Map of the landing with {label}: north up, about the pad, with the areas; the table below has the numbers."
+    );
     html! {
         section aria-labelledby="landing" {
             h2 #landing { "Where it comes down" }
             @if at.get("site").is_there() && drawn.get("landing").is_there() {
                 figure {
-                    img.picture src=(view.file(&picture, &[("delay", label)])) loading="lazy" alt={
-                        "Map of the landing with " (label) ": north up, about the pad, with the areas; the table below has the numbers."
-                    };
+                    (parts::picture(&view.file(&picture, &[("delay", label)]), &told, size, true))
                     figcaption { "Drawn for " (drawn.get("label").words()) "." }
                 }
                 nav aria-label="Map of another delay" {
@@ -266,11 +298,12 @@ fn from_the_side(at: &At, drawn: &At, not_again: Option<&str>, view: &View) -> M
     let (id, label) = (at.get("id").text(), drawn.get("label").text());
     let picture = view.file(&format!("/v1/assessments/{id}/flight-paths.svg"), &[("delay", label)]);
     let flights = FIRST.min(at.get("flights").number().unwrap_or_default() as u64);
+    let told = format!(
+        "Height against distance of the first flights with {label}, with their highest points, openings and landings; each flight below has the numbers."
+    );
     let shown = html! {
         figure {
-            img.picture src=(picture) loading="lazy" alt={
-                "Height against distance of the first flights with " (label) ", with their highest points, openings and landings; each flight below has the numbers."
-            };
+            (parts::picture(&picture, &told, Some(flight_paths::USUAL_SIZE), true))
             figcaption { "Examples by their numbers, not the most and the least that may come. Drawn for " (drawn.get("label").words()) "." }
         }
         nav aria-label="Each flight, JSON" {
@@ -308,7 +341,7 @@ fn wind(at: &At, view: &View) -> Markup {
     let picture = view.file(&format!("/v1/assessments/{}/wind.svg", at.get("id").text()), &[]);
     html! {
         figure {
-            img.picture src=(picture) loading="lazy" alt="Mean wind by height, its speed as a line and its direction as arrows; the picture's description has the numbers, and the JSON the wind as it was given.";
+            (parts::picture(&picture, "Mean wind by height, its speed as a line and its direction as arrows; the picture's description has the numbers, and the JSON the wind as it was given.", Some(wind_profile::USUAL_SIZE), true))
             figcaption { "The mean wind by height, as the engine has it: the mean of all flights." }
         }
     }
@@ -476,94 +509,101 @@ fn rare(at: &At, units: Units) -> Markup {
     }
     html! {
         section aria-labelledby="rare" {
-            h2 #rare { "Rare, sought where it happens" }
-            (parts::wide("Rare chances", html! {
+            h2 #rare { "Rare events" }
+            p { (rare.get("meaning").words()) }
+            (parts::wide("Chances of rare events", html! {
+                caption { "Chances over all flights, with their intervals; and the inputs whose means lie off when it happens." }
                 thead {
                     tr {
-                        th scope="col" { "What" }
-                        th scope="col" { "chance" }
-                        th scope="col" { "flown with" }
-                        th scope="col" { "flights" }
-                        th scope="col" { "inputs that lie off where it happens, standard deviations" }
+                        th scope="col" { "Event" }
+                        th scope="col" { "Chance" }
+                        th.roomy scope="col" { "Delay" }
+                        th scope="col" { "Flights drawn for it" }
+                        th scope="col" { "Flights, if plainly counted" }
+                        th.roomy scope="col" { "Inputs that lie off, standard deviations" }
                     }
                 }
                 tbody {
                     @for chance in &chances {
+                        @let moved = chance.get("moved").items();
                         tr {
                             th scope="row" {
                                 @if chance.get("landing_in").is_there() { "Comes down in " (chance.get("landing_in").words()) } @else { "Opens over " (limit(&chance.get("opening_over"), units)) }
                             }
-                            td { (chance.get("chance_text").words()) }
+                            td { (chance.get("chance_text").with_interval()) }
                             td { (chance.get("flown_with").words()) }
-                            td { (chance.get("flights").count()) small { " and " (chance.get("flights_searched").count()) " to seek it" } }
-                            td {
-                                @for (k, moved) in chance.get("moved").items().iter().enumerate() {
-                                    @if k > 0 { ", " }
-                                    (moved.get("input").text().replace('_', " ")) " " (moved.get("standard_deviations").plain(1, None))
+                            td { (chance.get("flights").count()) small { "after " (chance.get("flights_searched").count()) " to find it" } }
+                            td { (chance.get("flights_counting").count()) }
+                            td.said {
+                                @for input in &moved {
+                                    p { (input.get("input").text().replace('_', " ")) " " (input.get("standard_deviations").plain(1, None)) }
                                 }
+                                @if moved.is_empty() { "none" }
                             }
                         }
                     }
                 }
             }))
-            p { (rare.get("meaning").words()) }
         }
     }
 }
 
 /// Cord and tube edge, where that was asked.
-fn cords(at: &At, view: &View) -> Markup {
+fn edge(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
     let cords = at.get("cords");
     if !cords.is_there() {
         return html! {};
     }
-    let (delays, wall) = (cords.get("delays").items(), cords.get("wall"));
+    let (delays, wall, units) = (cords.get("delays").items(), cords.get("wall"), view.units());
+    let (force, load) = (Quantity::Force, Quantity::LineLoad);
     let picture = format!("/v1/assessments/{}/cords.svg", at.get("id").text());
-    let between = |of: At, decimals: usize| {
-        html! { (of.get("p50").plain(decimals, None)) small { " (" (of.get("p05").plain(decimals, None)) " to " (of.get("p95").plain(decimals, None)) ")" } }
+    let middle = |of: At, quantity: Quantity| {
+        html! { (of.get("p50").bare(quantity, units)) @if of.is_there() { small { " (" (between(&of, ["p05", "p95"], quantity, units)) ")" } } }
     };
-    let factors = delays.first().map(|d| d.get("arrangements").nth(0).get("edge_tears_if").items());
+    let first = delays.first().map_or_else(At::nothing, |delay| delay.get("arrangements").nth(0));
+    let factors = first.get("edge_tears_if").items();
+    // Cord, tension, load, tears, breaks and the comparison.
+    let columns = 6 + factors.len();
     html! {
         section aria-labelledby="cords" {
-            h2 #cords { "Cord and tube edge" }
+            h2 #cords { "Shock cord and tube edge (zippering)" }
             p { (cords.get("meaning").words()) }
             p {
-                "The edge is taken to bear " (wall.get("median_n_per_mm").plain(1, Some("N/mm"))) " in the middle, 90 % of edges between "
-                (wall.get("p05_n_per_mm").plain(1, Some("N/mm"))) " and " (wall.get("p95_n_per_mm").plain(1, Some("N/mm")))
+                "Half of all tube edges are taken to tear below " (wall.get("median_n_per_mm").measure(load, units)) " of bearing width, 90 % of them between "
+                (wall.get("p05_n_per_mm").measure(load, units)) " and " (wall.get("p95_n_per_mm").measure(load, units))
                 @if wall.get("guessed").holds() { ": " strong { "guessed, no value is published" } } "."
             }
             figure {
-                img.picture src=(view.file(&picture, &[])) alt="Load on the edge of the tube and tension of the cord against the delay, with what the edge bears; the table below has the same numbers.";
+                (parts::picture(&view.file(&picture, &[]), "Load on the edge of the tube and tension of the cord against the delay, with what the edge bears; the table below has the same numbers.", size, false))
                 figcaption { "Median, and what half and 90 % of the flights lie between." }
             }
-            (parts::wide("Cord and tube edge", html! {
-                caption { "From " (cords.get("flights").count()) " flights. In brackets what 90 % of those that eject in the air lie between, and intervals of chances." }
+            (parts::wide("Shock cord and tube edge", html! {
+                caption { "From " (cords.get("flights").count()) " flights. Tension and load are medians over the flights that eject in the air, in brackets what 90 % of those lie between; chances are over all flights, in brackets their intervals." }
                 thead {
                     tr {
-                        th scope="col" { "Delay" }
                         th scope="col" { "Cord" }
-                        th scope="col" { "Peak tension, N" }
-                        th scope="col" { "Load on the edge, N/mm" }
+                        th scope="col" { "Peak tension, " (force.name(units)) }
+                        th scope="col" { "Load on the edge, " (load.name(units)) }
                         th scope="col" { "Edge tears" }
-                        @for factor in factors.iter().flatten() {
-                            th scope="col" { "if it bears " (factor.get("resistance_factor").short(1, "times")) " that" }
+                        @for factor in &factors {
+                            th.roomy scope="col" { "Edge tears, if it bears " (factor.get("resistance_factor").short(1, "times")) " as much" }
                         }
                         th scope="col" { "Cord breaks" }
-                        th scope="col" { "Tears against the first" }
+                        th.roomy scope="col" { "Edge tears, against " (first.get("name").words()) }
                     }
                 }
-                tbody {
-                    @for delay in &delays {
+                @for delay in &delays {
+                    tbody {
+                        tr { th scope="rowgroup" colspan=(columns) { span.stays { (delay.get("label").words()) } } }
                         @for pull in delay.get("arrangements").items() {
                             tr {
-                                th scope="row" { (delay.get("label").words()) }
-                                td { (pull.get("name").words()) }
-                                td { (between(pull.get("peak_tension_n"), 0)) }
-                                td { (between(pull.get("edge_load_n_per_mm"), 1)) }
+                                th scope="row" { (pull.get("name").words()) }
+                                td { (middle(pull.get("peak_tension_n"), force)) }
+                                td { (middle(pull.get("edge_load_n_per_mm"), load)) }
                                 td { (pull.get("edge_tears").chance()) }
                                 @for off in pull.get("edge_tears_if").items() { td { (off.get("edge_tears").likely()) } }
                                 td { (pull.get("cord_breaks").chance()) }
-                                td { @if pull.get("against_first").is_there() { (pull.get("against_first").get("text").words()) } }
+                                td { @if pull.get("against_first").is_there() { (pull.get("against_first").chance()) } @else { "itself" } }
                             }
                         }
                     }
@@ -713,8 +753,8 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
                 (link(file("deploy-speed.svg"), "Airspeeds, SVG"))
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
                 @if at.get("cords").is_there() {
-                    (link(file("cords.svg"), "Cord and tube edge, SVG"))
-                    (link(file("cords.png"), "Cord and tube edge, PNG"))
+                    (link(file("cords.svg"), "Shock cord and tube edge, SVG"))
+                    (link(file("cords.png"), "Shock cord and tube edge, PNG"))
                 }
                 (link(of_delay("landing.svg"), "Landing, SVG"))
                 (link(of_delay("landing.png"), "Landing, PNG"))
@@ -734,7 +774,7 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
 }
 
 /// What a frame shows.
-fn framed(at: &At, view: &View) -> String {
+fn framed(at: &At, sizes: &Sizes, view: &View) -> String {
     let id = at.get("id").text();
     let picture = view.file(&format!("/v1/assessments/{id}/deploy-speed.svg"), &[]);
     let body = html! {
@@ -743,7 +783,7 @@ fn framed(at: &At, view: &View) -> String {
             (first_caution())
             (parts::weather_line(at, Weather::of(at)))
             (parts::condition(&at.get("advice"), view.units()))
-            img.picture src=(picture) alt="Airspeed at opening against the delay, with the limits.";
+            (parts::picture(&picture, "Airspeed at opening against the delay, with the limits.", sizes.openings(), false))
             p { a href=(view.page(&format!("/flights/{id}"))) target="_blank" rel="noopener" { "All figures, with their cautions" } }
         }
     };

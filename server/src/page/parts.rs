@@ -43,6 +43,14 @@ pub fn chances(
     )
 }
 
+/// A picture. Its room is there before it comes, so that nothing is pushed away when it does; `later` it is brought once it is
+/// scrolled to.
+pub fn picture(source: &str, told: &str, size: Option<[u32; 2]>, later: bool) -> Markup {
+    html! {
+        img.picture src=(source) alt=(told) width=[size.map(|s| s[0])] height=[size.map(|s| s[1])] loading=[later.then_some("lazy")];
+    }
+}
+
 /// A line of code that scrolls by itself.
 pub fn code(name: &str, text: &str) -> Markup {
     html! { div.wide role="region" aria-label=(name) tabindex="0" { pre { code { (text) } } } }

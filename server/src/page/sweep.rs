@@ -6,6 +6,7 @@ use axum::extract::State as Held;
 use axum::http::HeaderMap;
 use axum::response::Response;
 use maud::{Markup, html};
+use serde::Deserialize;
 use serde_json::Value;
 
 use super::told::{At, Quantity, Units};
@@ -17,6 +18,8 @@ use crate::api::extract::InPath;
 use crate::api::files::drawn;
 use crate::api::work;
 use crate::problem::Problem;
+use crate::render::heat_map::{self, Sweep};
+use crate::render::svg;
 use crate::store::Shelf;
 
 /// Most settings that are written out: a longer table helps nobody.
@@ -31,11 +34,14 @@ pub async fn read(
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let answer = work::stored(&state, Shelf::Sweeps, &id).await?;
-    let make = move |sweep: &Value| Ok(page(&At::whole(sweep), &view));
+    let make = move |sweep: &Value| {
+        let size = Sweep::deserialize(sweep).ok().and_then(|sweep| svg::size(&heat_map::picture(&sweep)));
+        Ok(page(&At::whole(sweep), size, &view))
+    };
     drawn(&state, answer.into(), &id.to_string(), make).await.map(|page| sent(page, &headers))
 }
 
-fn page(at: &At, view: &View) -> String {
+fn page(at: &At, size: Option<[u32; 2]>, view: &View) -> String {
     let id = at.get("id").text();
     let (path, answer) = (format!("/sweeps/{id}"), format!("/v1/sweeps/{id}"));
     let picture = view.file(&format!("{answer}/heat-map.svg"), &[]);
@@ -51,7 +57,7 @@ fn page(at: &At, view: &View) -> String {
         section aria-labelledby="map" {
             h2 #map { "Every setting by delay" }
             figure {
-                img.picture src=(picture) alt="Chance of an unsafe opening for every setting and delay; the tables below have the same numbers.";
+                (parts::picture(&picture, "Chance of an unsafe opening for every setting and delay; the tables below have the same numbers.", size, false))
             }
             (tables(at, view.units()))
             p { "A setting is no flight of its own: a sweep keeps no answer for it. To open one as a flight, post " code { "base" } " of the sweep with what the setting changes to " code { "/v1/assessments" } "." }

@@ -14,6 +14,8 @@ pub const NOT_KNOWN: &str = "not known";
 
 /// Kilograms of a pound (avoirdupois, exact).
 const POUND_KG: f64 = 0.453_592_37;
+/// Millimetres of an inch (international, exact).
+const INCH_MM: f64 = 25.4;
 
 /// Which units are shown.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
@@ -37,6 +39,10 @@ pub enum Quantity {
     Time,
     /// A kinetic energy.
     Energy,
+    /// A force.
+    Force,
+    /// A force over the width that it bears on.
+    LineLoad,
 }
 
 impl Quantity {
@@ -49,6 +55,11 @@ impl Quantity {
             (Self::Length, Units::Us) => ("ft", FOOT_M, 0),
             (Self::Time, _) => ("s", 1.0, 1),
             (Self::Energy, Units::Si) => ("J", 1.0, 0),
+            (Self::Force, Units::Si) => ("N", 1.0, 0),
+            (Self::Force, Units::Us) => ("lbf", POUND_KG * STANDARD_GRAVITY_M_S2, 0),
+            // Answers have newtons over millimetres.
+            (Self::LineLoad, Units::Si) => ("N/mm", 1.0, 1),
+            (Self::LineLoad, Units::Us) => ("lbf/in", POUND_KG * STANDARD_GRAVITY_M_S2 / INCH_MM, 0),
             (Self::Energy, Units::Us) => ("ft lbf", FOOT_M * POUND_KG * STANDARD_GRAVITY_M_S2, 0),
         }
     }
@@ -149,13 +160,17 @@ impl<'a> At<'a> {
         }
     }
 
-    /// A chance in words: what lies in brackets, its interval, is set smaller.
+    /// A chance in words.
     pub fn chance(&self) -> Markup {
-        let text = self.get("text");
-        let (estimate, interval) = text.text().split_at(text.text().find(" (").unwrap_or(text.text().len()));
+        self.get("text").with_interval()
+    }
+
+    /// A text whose interval, which lies in brackets at its end, is set smaller.
+    pub fn with_interval(&self) -> Markup {
+        let (estimate, interval) = self.text().split_at(self.text().find(" (").unwrap_or(self.text().len()));
         html! {
             @if estimate.is_empty() { (NOT_KNOWN) }
-            @else { span.chance data-at=(text.pointer) { (estimate) @if !interval.is_empty() { small { (interval) } } } }
+            @else { span.chance data-at=(self.pointer) { (estimate) @if !interval.is_empty() { small { (interval) } } } }
         }
     }
 
@@ -296,5 +311,10 @@ mod tests {
         );
         let (_, joules, _) = Quantity::Energy.unit(Units::Us);
         assert!((joules - 1.355_817_948_331_4).abs() < 1e-12, "NIST SP 811: {joules}");
+        let (_, newtons, _) = Quantity::Force.unit(Units::Us);
+        assert!((newtons - 4.448_221_615_260_5).abs() < 1e-12, "NIST SP 811: {newtons}");
+        // 175.1268 N/m.
+        let (_, newtons_per_mm, _) = Quantity::LineLoad.unit(Units::Us);
+        assert!((newtons_per_mm - 0.175_126_8).abs() < 1e-7, "NIST SP 811: {newtons_per_mm}");
     }
 }

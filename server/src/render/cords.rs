@@ -96,7 +96,7 @@ fn tenth(x: f64) -> String {
 fn bears(cords: &Cords) -> String {
     let wall = &cords.wall;
     format!(
-        "the edge bears {} N/mm in the middle, 90 % of edges between {} and {}: {}",
+        "half of all edges are taken to tear below {} N per mm of width, 90 % of them between {} and {}: {}",
         tenth(wall.median_n_per_mm.0),
         tenth(wall.p05_n_per_mm.0),
         tenth(wall.p95_n_per_mm.0),

@@ -16,6 +16,9 @@ const LEAST: f64 = 60.0;
 /// What a number takes along the ground.
 const NUMBER: f64 = 17.0;
 
+/// How large it mostly is: how far up and away flights come is known once they are flown.
+pub const USUAL_SIZE: [u32; 2] = [360, 920];
+
 /// The flights that are drawn: the first so many by their numbers ...
 pub const FIRST: u64 = 6;
 /// ... and the one that opens fastest of so many.

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::stored::{Area, Delay, Failed, Landing, Patch, Region, Ring, Stored};
 use super::svg::{
-    Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width, wrapped,
+    self, Anchor, Axis, BLUE, GREY, INK, NOTE, ORANGE, Picture, WIDTH, WORDS, short, step_of, whole, width, wrapped,
 };
 use super::winds::{BETWEEN, Mean, Way, Winds, arrow, from};
 use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
@@ -104,11 +104,20 @@ pub fn picture(answer: &Stored, delay: &Delay, winds: Option<&Winds>) -> String 
     finished(picture, answer, delay, &told)
 }
 
+/// How large the picture is; what the wind of one profile takes of it is always the same, and of an ensemble more.
+pub fn size(answer: &Stored, label: &str, with_wind: bool) -> Option<[u32; 2]> {
+    let delay = answer.delays.iter().find(|d| d.label == label)?;
+    let [width, height] = svg::size(&picture(answer, delay, None))?;
+    Some([width, height + if with_wind && delay.landing.is_some() { WIND_HEIGHT } else { 0 }])
+}
+
 fn finished(picture: Picture, answer: &Stored, delay: &Delay, told: &str) -> String {
     let source = format!("{} flights, {}, id {}", answer.flights, answer.engine, answer.id);
     picture.finish(&format!("{}: where it lands, {}", answer.name, delay.label), told, &answer.caution, &source)
 }
 
+/// What the wind takes: two lines of words, arrows, heights, and two lines of speeds.
+const WIND_HEIGHT: u32 = 99;
 /// Heights at which the wind is told below the map, at most.
 const WINDS: usize = 4;
 

@@ -141,6 +141,14 @@ impl Picture {
     }
 }
 
+/// Width and height of a picture that was finished here.
+pub fn size(picture: &str) -> Option<[u32; 2]> {
+    let (_, from) = picture.split_once(" viewBox=\"0 0 ")?;
+    let (width, from) = from.split_once(' ')?;
+    let (height, _) = from.split_once('"')?;
+    Some([width.parse().ok()?, height.parse().ok()?])
+}
+
 /// Width of a letter over its size: in DejaVu Sans, in which the PNG is set and which is wide among the usual fonts, no
 /// more than this. Of other scripts only a few signs are wider.
 fn width_of(letter: char) -> f64 {
@@ -329,6 +337,15 @@ mod tests {
                 assert!(apart > 35.0, "{one} and {other}: {apart}");
             }
         }
+    }
+
+    #[test]
+    fn a_picture_knows_its_size() {
+        let picture = Picture::new("a", "b").finish("title viewBox=\"0 0 1 1\"", "told", "caution", "source");
+        let [width, height] = size(&picture).unwrap_or_default();
+        assert_eq!(f64::from(width), WIDTH);
+        assert!(picture.contains(&format!("<rect width=\"{width}\" height=\"{height}\"")), "{picture}");
+        assert_eq!(size("<svg/>"), None);
     }
 
     #[test]

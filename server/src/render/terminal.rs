@@ -378,7 +378,7 @@ fn whole_percent(share: &IndexFigures) -> String {
 /// Chances that were sought where they happen.
 fn rare(page: &mut Page, answer: &Assessment) {
     let Some(rare) = &answer.rare else { return };
-    page.heading("Rare, sought where it happens");
+    page.heading("Rare events");
     for chance in &rare.chances {
         let counting = chance.flights_counting.rounded();
         let counting =
@@ -458,7 +458,7 @@ fn calibration(page: &mut Page, answer: &Assessment) {
 /// Cord and tube edge, of every delay and arrangement.
 fn cords(page: &mut Page, answer: &Assessment) {
     let Some(cords) = &answer.cords else { return };
-    page.heading(&format!("Cord and tube edge, from {} flights", cords.flights));
+    page.heading(&format!("Shock cord and tube edge (zippering), from {} flights", cords.flights));
     let rows = || cords.delays.iter().flat_map(|d| d.arrangements.iter().map(move |a| (d, a)));
     let names: Vec<String> = rows().map(|(delay, a)| format!("{}, {}", delay.label, a.name)).collect();
     let mut grid = Grid::new(names.iter().map(String::as_str));
@@ -479,14 +479,14 @@ fn cords(page: &mut Page, answer: &Assessment) {
         let then =
             |(_, a): (_, &PullAnswer)| a.edge_tears_if.get(k).map_or(NOT_KNOWN.into(), |t| percent(t.edge_tears));
         grid.column(
-            &["if it bears", &format!("{} times that", number(off.resistance_factor))],
+            &["tears if it bears", &format!("{} times that", number(off.resistance_factor))],
             rows().map(then).collect(),
         );
     }
     grid.column(&["cord breaks"], rows().map(|(_, a)| a.cord_breaks.text.clone()).collect());
     grid.column(
-        &["tears against", "the first"],
-        rows().map(|(_, a)| a.against_first.as_ref().map_or(NOT_KNOWN.into(), |c| c.text.clone())).collect(),
+        &["edge tears,", "against the first"],
+        rows().map(|(_, a)| a.against_first.as_ref().map_or("itself".into(), |c| c.text.clone())).collect(),
     );
     page.grid(&grid);
     let wall = &cords.wall;
@@ -494,7 +494,7 @@ fn cords(page: &mut Page, answer: &Assessment) {
     page.paragraph(
         "",
         &format!(
-            "The edge bears {} N/mm in the middle, 90 % of edges between {} and {} ({guessed}). {}",
+            "Half of all tube edges are taken to tear below {} N/mm of bearing width, 90 % of them between {} and {} ({guessed}). {}",
             tenths(wall.median_n_per_mm),
             tenths(wall.p05_n_per_mm),
             tenths(wall.p95_n_per_mm),

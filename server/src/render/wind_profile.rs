@@ -26,6 +26,9 @@ const STEPS: u32 = 160;
 /// A wind that is known near the ground alone is shown up to here at least, m.
 const LEAST_TOP_M: f64 = 100.0;
 
+/// How large it mostly is: what stands below it follows from the messages that the wind is made of.
+pub const USUAL_SIZE: [u32; 2] = [360, 640];
+
 /// What is said about the wind.
 pub struct Said<'a> {
     /// Whose wind it is.

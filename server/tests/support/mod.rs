@@ -208,6 +208,14 @@ impl Service {
     pub async fn post(&self, body: &Value) -> Reply {
         self.send(assessment(body)).await
     }
+
+    /// The answer of a card, as it is described.
+    pub async fn answer(&self, card: &Value) -> Value {
+        let reply = self.post(card).await;
+        assert_eq!(reply.status, 200, "{}", reply.text());
+        check_described("Assessment", &reply.json());
+        reply.json()
+    }
 }
 
 pub fn request(method: Method, uri: &str, body: Body) -> Request<Body> {
@@ -237,6 +245,14 @@ pub fn example(name: &str) -> Value {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(name);
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}"))
+}
+
+/// The example with a field and people beside the pad, two delays.
+pub fn first_flight(flights: u64) -> Value {
+    let mut card = example("first-flight.json");
+    card["flights"] = json!(flights);
+    card["delays"] = json!([6, 9]);
+    card
 }
 
 /// The published description.

@@ -176,36 +176,52 @@ const NOSE_DRAG: f64 = 1.0;
 /// Loss factor of a part. An assumption.
 const LOSS_FACTOR: f64 = 0.1;
 
+/// A law that is taken where none is given.
+struct DefaultLaw {
+    input: &'static str,
+    given: fn(&CordsInput) -> Option<&Law>,
+    median: f64,
+    log_sd: f64,
+    /// The median in words, and what the rest lies about.
+    words: [&'static str; 2],
+}
+
+/// Assumptions.
+const LAWS: [DefaultLaw; 3] = [
+    DefaultLaw {
+        input: "cords.parting_speed",
+        given: |c| c.parting_m_s.as_ref(),
+        median: 8.0,
+        log_sd: 0.3,
+        words: ["the charge drives nose section and airframe apart at 8 m/s,", "it"],
+    },
+    DefaultLaw {
+        input: "cords.stiffness_factor",
+        given: |c| c.stiffness.as_ref(),
+        median: 1.0,
+        log_sd: 0.2,
+        words: ["stiffness of all cords alike:", "nominal"],
+    },
+    DefaultLaw {
+        input: "cords.damping_factor",
+        given: |c| c.damping.as_ref(),
+        median: 1.0,
+        log_sd: 0.3,
+        words: ["damping of all cords alike:", "nominal"],
+    },
+];
+
 impl CordPlan {
     /// Fills in what was left open; notes every default.
     pub fn resolve(input: &CordsInput, diameter_m: f64, assumed: &mut Vec<Assumption>) -> Self {
-        let law = |given: &Option<Law>, assumed: &mut Vec<Assumption>, input, default: Law, value: &str| {
-            given.clone().unwrap_or_else(|| {
-                assumed.push(Assumption { input, value: value.into(), source: "assumption, no published value" });
-                default
+        let [parting_m_s, stiffness, damping] = LAWS.map(|law| {
+            (law.given)(input).cloned().unwrap_or_else(|| {
+                let [what, about] = law.words;
+                let value = format!("{what} lognormal, {:.0} % about {about}", 100.0 * law.log_sd);
+                assumed.push(Assumption { input: law.input, value, source: "assumption, no published value" });
+                Law::LogNormal { median: law.median, log_sd: law.log_sd }
             })
-        };
-        let parting_m_s = law(
-            &input.parting_m_s,
-            assumed,
-            "cords.parting_speed",
-            Law::LogNormal { median: 8.0, log_sd: 0.3 },
-            "the charge drives nose section and airframe apart at 8 m/s, lognormal, 30 % about it",
-        );
-        let stiffness = law(
-            &input.stiffness,
-            assumed,
-            "cords.stiffness_factor",
-            Law::LogNormal { median: 1.0, log_sd: 0.2 },
-            "stiffness of all cords alike: lognormal, 20 % about nominal",
-        );
-        let damping = law(
-            &input.damping,
-            assumed,
-            "cords.damping_factor",
-            Law::LogNormal { median: 1.0, log_sd: 0.3 },
-            "damping of all cords alike: lognormal, 30 % about nominal",
-        );
+        });
         let nose_drag_area_m2 = given_or(
             input.nose_drag_area_m2,
             assumed,

@@ -101,7 +101,7 @@ pub fn cords(report: &CordsReport, asked: Option<&CordsInput>, labels: &[String]
         arrangements: report.arrangements.iter().zip(pulls).map(|(name, pull)| pulled(name, pull)).collect(),
     });
     CordsAnswer {
-        meaning: "The hardest pull as nose section and airframe part, the canopy still packed, and what it does to the edge of the tube. What the edge bears has no published value: the chances that it tears compare cords better than they foretell a tear. Every part is taken to hold where it is said how often the edge tears.",
+        meaning: "The hardest pull on the cord as nose section and airframe part, the canopy still packed, and what it does to the edge of the tube. What the edge bears has no published value: the chances that it tears compare cords better than they foretell a tear. They are worked out as if no part of the cord broke first.",
         flights: report.flights,
         wall: WallAnswer {
             median_n_per_mm: Figure(report.wall.resistance_n_m / MM_PER_M),
@@ -137,14 +137,36 @@ fn against_first(compared: &Compared) -> AgainstFirst {
         upper: Figure::maybe(ratio.map(|r| r.upper)),
         certainty_less: Figure(compared.less),
         text: match ratio {
-            Some(r) => format!("{} times as often ({} to {})", times(r.estimate), times(r.lower), times(r.upper)),
+            Some(r) => format!(
+                "{} times as often ({} to {})",
+                times(r.estimate).unwrap_or("< 0.0001".into()),
+                times(r.lower).unwrap_or("0".into()),
+                times(r.upper).unwrap_or("0.0001".into())
+            ),
             None => "not known: too few flights tear it".into(),
         },
     }
 }
 
-/// A ratio in two decimals, or as many as leave it a digit.
-fn times(ratio: f64) -> String {
-    let places = (2..6).find(|places| ratio >= libm::pow(10.0, -f64::from(*places))).unwrap_or(6) as usize;
-    format!("{ratio:.places$}")
+/// A ratio in two decimals, or as many as leave it a digit; `None` where those were too many to be read.
+fn times(ratio: f64) -> Option<String> {
+    let places = (2..5).find(|places| ratio >= libm::pow(10.0, -f64::from(*places)))? as usize;
+    Some(format!("{ratio:.places$}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use slowpoint_sim::stat::paired::Ratio;
+
+    use super::*;
+
+    #[test]
+    fn ratios_are_told_in_digits_that_can_be_read() {
+        let text = |[estimate, lower, upper]: [f64; 3]| {
+            against_first(&Compared { ratio: Some(Ratio { estimate, lower, upper }), less: 0.5 }).text
+        };
+        assert_eq!(text([0.483, 0.451, 0.519]), "0.48 times as often (0.45 to 0.52)");
+        assert_eq!(text([2.3e-4, 4e-7, 1.2e-3]), "0.0002 times as often (0 to 0.001)");
+        assert_eq!(text([3e-5, 0.0, 8e-5]), "< 0.0001 times as often (0 to 0.0001)");
+    }
 }

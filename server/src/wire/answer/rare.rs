@@ -66,7 +66,7 @@ pub struct RareMoveAnswer {
 /// From the reports; nothing where nothing was asked.
 pub fn rare(reports: &[RareReport], case: &Case, labels: &[String]) -> Option<RareAnswer> {
     (!reports.is_empty()).then(|| RareAnswer {
-        meaning: "Flights are drawn where it happens, and each is weighted by how much likelier that made it, so that the mean is that of counting. A chance with its interval is over all flights of this request; what is said to be below a bound is no smaller chance, only one that the spreads of the inputs cannot tell.",
+        meaning: "Importance sampling: flights are drawn from where it happens, and each counts for less by as much as that made it likelier, so that the chance is the one that counting would find. Chances and intervals are over all flights of this request. What is told only as below a bound may be far less: the spreads of the inputs tell no more.",
         chances: reports.iter().map(|r| sought(r, case, labels)).collect(),
     })
 }

@@ -56,7 +56,7 @@ impl Reader<'_> {
         let condition = r.condition.clone().unwrap_or_default();
         let accept_limit = match self.read("/condition/limit", &condition.limit, Some(&limits::SPEED_LIMIT)) {
             None => 0,
-            Some(wanted) => self.limit_of("/condition/limit", &limits_m_s, wanted),
+            Some(wanted) => self.limit_of("/condition/limit", &limits_m_s, wanted, ", or leave it out for the first"),
         };
         let rare = self.rare(r, &ways, &limits_m_s, areas);
         let accept_chance = self.read("/condition/chance", &condition.chance, Some(&CHANCE));
@@ -113,8 +113,8 @@ impl Reader<'_> {
         }
     }
 
-    /// Index of a limit that is repeated elsewhere; the first where it is none of them.
-    fn limit_of(&mut self, at: &str, limits_m_s: &[f64], wanted: f64) -> usize {
+    /// Index of a limit that is repeated elsewhere; the first where it is none of them, with what may be done `instead`.
+    fn limit_of(&mut self, at: &str, limits_m_s: &[f64], wanted: f64, instead: &str) -> usize {
         limits_m_s.iter().position(|v| same(*v, wanted)).unwrap_or_else(|| {
             if !limits_m_s.is_empty() && wanted.is_finite() && !self.faults.covers("/limits/deploy_speed") {
                 let known: Vec<String> = limits_m_s
@@ -124,7 +124,7 @@ impl Reader<'_> {
                 self.faults.add(
                     at,
                     "it is none of limits.deploy_speed",
-                    format!("repeat one of the limits, {}, or leave it out for the first", known.join(", ")),
+                    format!("repeat one of the limits, {}{instead}", known.join(", ")),
                 );
             }
             0
@@ -187,7 +187,7 @@ impl Reader<'_> {
             (None, over) => {
                 let place = format!("{at}/opening_over");
                 let wanted = self.need(&place, over, Some(&limits::SPEED_LIMIT));
-                RareEvent::OpensOver(self.limit_of(&place, limits_m_s, wanted))
+                RareEvent::OpensOver(self.limit_of(&place, limits_m_s, wanted, ""))
             }
         }
     }

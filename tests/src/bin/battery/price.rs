@@ -29,6 +29,7 @@ const KINDS: &[Kind] = &[
     ("with other winds and rails", ASSESSMENTS, |flights| {
         with(flights / 16, |card| card["advise"] = json!(["wind_limit", "rail"]))
     }),
+    ("with cords", ASSESSMENTS, corded),
     ("until it is narrow enough", ASSESSMENTS, |flights| {
         with(flights, |card| {
             card["until"] = json!({"half_width": "0.01 %", "within": flights});
@@ -70,6 +71,15 @@ fn with(flights: u64, change: impl FnOnce(&mut Value)) -> Value {
     let mut card = card(1, flights);
     change(&mut card);
     card
+}
+
+/// On the four cords of the example.
+fn corded(flights: u64) -> Value {
+    with(flights, |card| {
+        let example: Value =
+            serde_json::from_str(include_str!("../../../../server/examples/tube-edge.json")).unwrap_or_default();
+        card["cords"] = example["cords"].clone();
+    })
 }
 
 /// Over 20 km, at more than twice the speed of sound.
