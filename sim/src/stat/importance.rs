@@ -367,8 +367,7 @@ mod tests {
     }
 
     /// Intervals cover, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights of counting. 250 seeds
-    /// have a standard deviation of 1.4 %, of which two are allowed below 93 %; 400 seeds of each of these, and of chances of
-    /// 1e-3 and 1e-5, in 20 dimensions covered 94.2 to 96.8 %, at 190 to 2300 times less than counting at 1e-4.
+    /// have a standard deviation of 1.4 %, of which two are allowed below 93 %.
     #[test]
     fn tails_in_closed_form() {
         const SEEDS: u32 = 250;
@@ -391,7 +390,10 @@ mod tests {
                 let (share, cheaper) = (f64::from(covered) / f64::from(SEEDS), alike / flown as f64);
                 let error = ((square - mean * mean) / f64::from(SEEDS)).sqrt();
                 let name = tail.name;
-                assert!((0.902..=0.99).contains(&share), "{name} {p}: covered {share}");
+                // On the flank of a small place flights weigh many times as much as within it, and one of them unseen is
+                // allowed for: that reaches beyond the spread.
+                let most = if name == "small place" { 1.0 } else { 0.99 };
+                assert!((0.902..=most).contains(&share), "{name} {p}: covered {share}");
                 assert!((mean - 1.0).abs() < 4.0 * error, "{name} {p}: mean {mean} of 1, give or take {error}");
                 assert!(p > 1e-4 || cheaper >= 30.0, "{name} {p}: {cheaper} times less than counting");
             }

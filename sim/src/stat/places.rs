@@ -303,14 +303,14 @@ mod tests {
     use super::super::sampler::Sampler;
     use super::*;
 
-    /// Three places, one of them narrow along a diagonal, one wide, in numbers that are not the first.
+    /// Three places, one of them narrow along a diagonal and wide across it, in numbers that are not the first.
     fn three() -> Proposal {
         let diagonal = vec![0.5_f64.sqrt(), 0.5_f64.sqrt(), 0.0];
         let other = vec![0.5_f64.sqrt(), -0.5_f64.sqrt(), 0.0];
         let places = vec![
             Place { means: vec![2.0, -1.0, 0.0], stretched: vec![(diagonal, 0.3), (other, 2.0)], turns: 12 },
             Place { means: vec![-2.0, 0.0, 0.5], stretched: Vec::new(), turns: 9 },
-            Place { means: vec![0.0, 0.0, 1.0], stretched: vec![(vec![0.0, 0.0, 1.0], 1.5)], turns: 3 },
+            Place { means: vec![0.0, 0.0, 1.0], stretched: vec![(vec![0.0, 0.0, 1.0], 0.5)], turns: 3 },
         ];
         Proposal { dimensions: vec![1, 3, 4], places }
     }
@@ -359,7 +359,9 @@ mod tests {
             let flight = |at: usize| {
                 let mut numbers: Vec<f64> = (0..80).map(|_| sampler.normal()).collect();
                 let across = (numbers[20] + numbers[40]) / 2.0;
-                [20, 40].map(|k| numbers[k] += far(at) / 2.0_f64.sqrt() - 0.9 * across);
+                for k in [20, 40] {
+                    numbers[k] += far(at) / 2.0_f64.sqrt() - 0.9 * across;
+                }
                 numbers
             };
             (0..400).map(flight).collect()

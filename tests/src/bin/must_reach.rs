@@ -32,8 +32,12 @@ fn rare_chances() -> bool {
     println!(
         "Rare chances, of 1e-4 by 1,000,000 independent flights that were counted; flights of the search included, how"
     );
-    println!("many times more counting would take for the same interval: at least {CHEAPER_THAN_COUNTING} (0 where it was hardly seen).");
-    println!("Sought less counted, in standard errors of both together (a hundred counted flights stray by 10 %): at most {APART}.");
+    println!(
+        "many times more counting would take for the same interval: at least {CHEAPER_THAN_COUNTING} (0 where it was hardly seen)."
+    );
+    println!(
+        "Sought less counted, in standard errors of both together (a hundred counted flights stray by 10 %): at most {APART}."
+    );
     println!(
         "  {:<14} {:<22} {:>9} {:>34} {:>8} {:>8} {:>6}",
         "rocket", "", "counted", "sought", "flights", "times", "apart"
