@@ -3,12 +3,13 @@
 use core::sync::atomic::AtomicBool;
 
 use crate::case::{Case, Question, RareEvent, RareInput};
-use crate::draw::{Group, REPLICATES, Slot};
+use crate::draw::{Group, Slot};
 use crate::flight::Deployed;
 use crate::report::{RareMove, RareReport};
 use crate::run;
-use crate::stat::importance::{self, Moved, Proposal};
+use crate::stat::importance::{self, Round};
 use crate::stat::interval::CONFIDENCE;
+use crate::stat::places::Proposal;
 use crate::tally::speed_against;
 
 /// Flights that are counted, unless the request says otherwise.
@@ -48,10 +49,8 @@ pub fn found(case: &Case, lowest: usize, stop: &AtomicBool) -> Option<Vec<RareRe
 
 fn seek(case: &Case, rare: &RareInput, way: usize, stop: &AtomicBool) -> Option<RareReport> {
     let question = &case.inputs.question;
-    let fly = |round, proposal: &Proposal, flights| run::tried(case, rare.event, way, round, proposal, flights, stop);
-    // As many of each replicate and of each share of a mixture.
-    let flights = rare.flights.next_multiple_of(REPLICATES * importance::NOMINAL_EVERY);
-    let found = importance::seek(flights, question.points, CONFIDENCE, fly)?;
+    let fly = |round: &Round, flights| run::tried(case, rare.event, way, round, flights, stop);
+    let found = importance::seek(rare.flights, question.points, CONFIDENCE, fly)?;
     Some(RareReport {
         event: rare.event,
         way,
@@ -59,18 +58,18 @@ fn seek(case: &Case, rare: &RareInput, way: usize, stop: &AtomicBool) -> Option<
         chance: found.chance,
         searched: found.searched,
         counted_alike: found.counted_alike,
-        moved: by_group(&found.proposal.moved),
+        moved: by_group(&found.proposal),
     })
 }
 
 /// How far each group of inputs was moved, the farthest first.
-fn by_group(moved: &[Moved]) -> Vec<RareMove> {
-    let slots = Slot::all();
+fn by_group(proposal: &Proposal) -> Vec<RareMove> {
+    let (slots, moved) = (Slot::all(), proposal.moved());
     let of = |group: Group| {
         let squares = moved
             .iter()
-            .filter(|m| slots.iter().any(|slot| slot.group() == group && slot.dimension() == m.dimension))
-            .map(|m| m.mean * m.mean);
+            .filter(|(k, _)| slots.iter().any(|slot| slot.group() == group && slot.dimension() == *k))
+            .map(|(_, far)| far * far);
         RareMove { group, deviations: squares.sum::<f64>().sqrt() }
     };
     let mut all: Vec<RareMove> = Group::ALL.into_iter().map(of).filter(|m| m.deviations >= NAMED_FROM).collect();

@@ -23,7 +23,7 @@ use crate::report::{
     Report, WayReport,
 };
 use crate::settings;
-use crate::stat::importance::{Proposal, Tried};
+use crate::stat::importance::{Round, Tried};
 use crate::stat::interval::Estimator;
 use crate::stat::posterior::{self, posterior};
 use crate::tally::{
@@ -211,23 +211,22 @@ const ROUND_LEARNED: u64 = 1 << 20;
 /// Flights drawn in the conditions of a flight that was flown.
 fn met(case: &Case, seed: u64, aim: &Aim, flights: u64, stop: &AtomicBool) -> Option<Vec<Met>> {
     let question = &case.inputs.question;
-    let add = |all: &mut Vec<(u64, Met)>, flights: Range<u64>, pilot: &mut Pilot| {
+    let learned_by = calibration::learned_by(case);
+    let dimensions: Vec<usize> = learned_by.iter().map(|number| number.0).collect();
+    let fly = |flights: Range<u64>, pilot: &mut Pilot| {
         let mut aimed = Vec::new();
         let drawn: Vec<_> = flights
-            .clone()
             .map(|flight| {
-                let numbers = Numbers::moved(question.points, seed, flight, |standard| {
-                    aimed.push(aim.draw(case, flight, standard));
+                let numbers = Numbers::moved(question.points, seed, flight, &dimensions, |standard| {
+                    aimed.push(aim.draw(case, &learned_by, flight, standard));
                 });
                 draw(case, &numbers, &Shift::NONE)
             })
             .collect();
         let flown = pilot.fly(&drawn, &question.ways);
-        all.extend(flights.zip(aimed.into_iter().zip(&flown).map(|(aimed, flown)| Met::new(aimed, flown))));
+        aimed.into_iter().zip(&flown).map(|(aimed, flown)| Met::new(aimed, flown)).collect()
     };
-    let mut all = in_batches(0..flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
-    all.sort_by_key(|met| met.0);
-    Some(all.into_iter().map(|met| met.1).collect())
+    in_order(0..flights, stop, fly)
 }
 
 /// Per way the unsafe openings among all flights of a tally, at the limit of the advice.
@@ -553,16 +552,15 @@ fn chances(
     stop: &AtomicBool,
 ) -> Option<Vec<FlightChances>> {
     let ways = case.inputs.question.ways.len();
-    let add = |all: &mut Vec<FlightChances>, flights: Range<u64>, pilot: &mut Pilot| {
+    let fly = |flights: Range<u64>, pilot: &mut Pilot| {
         let fates = pilot.fly_chances(&drawn(case, flights.clone(), shift), &asked(case, curve_s));
-        all.extend(fates.iter().zip(flights).map(|(fates, flight)| {
+        let of = |(fates, flight): (&Fates, u64)| {
             let ways = (0..ways).map(|way| limit_chances(fates.fate(way), way, case)).collect();
             FlightChances { flight, integrated: matches!(fates, Fates::Law(_)), ways }
-        }));
+        };
+        fates.iter().zip(flights).map(of).collect()
     };
-    let mut all = in_batches(flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
-    all.sort_by_key(|chances| chances.flight);
-    Some(all)
+    in_order(flights, stop, fly)
 }
 
 /// Flies a range of flights of a round that seeks something rare, drawn from where it is sought, each fired as drawn; `None`
@@ -571,36 +569,43 @@ pub fn tried(
     case: &Case,
     event: RareEvent,
     way: usize,
-    round: u64,
-    proposal: &Proposal,
+    round: &Round,
     flights: Range<u64>,
     stop: &AtomicBool,
 ) -> Option<Vec<Tried>> {
     let question = &case.inputs.question;
-    let (seed, ways) = (seed_of_round(question.seed, round), &question.ways[way..=way]);
-    let add = |all: &mut Vec<(u64, Tried)>, flights: Range<u64>, pilot: &mut Pilot| {
-        let mut moved = Vec::new();
-        let drawn: Vec<_> = flights
-            .clone()
+    let (seed, ways) = (seed_of_round(question.seed, round.number), &question.ways[way..=way]);
+    let proposal = round.proposal;
+    let fly = |flights: Range<u64>, pilot: &mut Pilot| {
+        let (tried, drawn): (Vec<_>, Vec<_>) = flights
             .map(|flight| {
-                let mut told = (Box::default(), 0.0);
-                let numbers = Numbers::moved(question.points, seed, flight, |standard| {
-                    let weight = proposal.draw(flight / REPLICATES, standard);
-                    told = (Box::from(*standard), weight);
+                let mut weight = 0.0;
+                let numbers = Numbers::moved(question.points, seed, flight, proposal.dimensions(), |standard| {
+                    weight = proposal.draw(flight / REPLICATES, standard);
                 });
-                moved.push(told);
-                draw(case, &numbers, &Shift::NONE)
+                let told = if round.searching { Box::from(numbers.standard()) } else { Box::default() };
+                (Tried { numbers: told, weight, miss: f64::INFINITY }, draw(case, &numbers, &Shift::NONE))
             })
-            .collect();
-        let flown = pilot.fly(&drawn, ways);
-        for ((flight, flown), (numbers, weight)) in flights.zip(flown).zip(moved) {
-            let miss = rare::miss(case, event, &flown.deployed[0]);
-            all.push((flight, Tried { numbers, weight, miss }));
-        }
+            .unzip();
+        let missed =
+            |(tried, flown): (Tried, Flown)| Tried { miss: rare::miss(case, event, &flown.deployed[0]), ..tried };
+        tried.into_iter().zip(pilot.fly(&drawn, ways)).map(missed).collect()
+    };
+    in_order(flights, stop, fly)
+}
+
+/// What `fly` gives of each flight, flown on all threads, in their order; `None` when `stop` was raised meanwhile.
+fn in_order<T: Clone + Send>(
+    flights: Range<u64>,
+    stop: &AtomicBool,
+    fly: impl Fn(Range<u64>, &mut Pilot) -> Vec<T> + Sync + Send,
+) -> Option<Vec<T>> {
+    let add = |all: &mut Vec<(u64, Vec<T>)>, flights: Range<u64>, pilot: &mut Pilot| {
+        all.push((flights.start, fly(flights, pilot)));
     };
     let mut all = in_batches(flights, stop, Vec::new, add, |a, b| a.extend_from_slice(b))?;
-    all.sort_by_key(|tried| tried.0);
-    Some(all.into_iter().map(|tried| tried.1).collect())
+    all.sort_by_key(|batch| batch.0);
+    Some(all.into_iter().flat_map(|batch| batch.1).collect())
 }
 
 /// Edge of the landing grid's cells: a two-hundredth of the nominal apogee, as a power of two metres, so

@@ -39,18 +39,17 @@ impl Aim {
         }))
     }
 
-    /// Moves the numbers of a flight before it is drawn.
-    pub fn draw(&self, case: &Case, flight: u64, numbers: &mut [f64]) -> Aimed {
+    /// Moves the numbers of a flight that `learned_by` names, as standard normals, before it is drawn.
+    pub fn draw(&self, case: &Case, learned_by: &[(usize, Learned)], flight: u64, numbers: &mut [f64]) -> Aimed {
         let wide = (flight / REPLICATES).is_multiple_of(WIDE_EVERY);
         let from = if wide { &Self::WIDE } else { self };
-        let sums = Learned::ALL.map(|learned| {
-            let Moved { bias, scatter } = from.0[learned as usize];
-            (0..motors(case, learned)).fold([0.0; 2], |sums, motor| {
-                let number = &mut numbers[learned.slot(motor).dimension()];
-                *number = bias + scatter * *number;
-                [sums[0] + *number, sums[1] + *number * *number]
-            })
-        });
+        let mut sums = [[0.0; 2]; 3];
+        for ((_, learned), number) in learned_by.iter().zip(numbers) {
+            let Moved { bias, scatter } = from.0[*learned as usize];
+            *number = bias + scatter * *number;
+            let [sum, squares] = &mut sums[*learned as usize];
+            (*sum, *squares) = (*sum + *number, *squares + *number * *number);
+        }
         let counts = counts(case);
         let [wide, own] = [&Self::WIDE, self].map(|aim| log_density(&counts, &sums, &aim.0));
         let most = wide.max(own);
@@ -66,6 +65,16 @@ pub struct Aimed {
     sums: [[f64; 2]; 3],
     /// Logarithm of the density from which they were drawn.
     log_drawn: f64,
+}
+
+/// The numbers of a flight by which something is learned: their dimensions, rising, each with what it is.
+pub fn learned_by(case: &Case) -> Vec<(usize, Learned)> {
+    let mut all: Vec<(usize, Learned)> = Learned::ALL
+        .into_iter()
+        .flat_map(|learned| (0..motors(case, learned)).map(move |motor| (learned.slot(motor).dimension(), learned)))
+        .collect();
+    all.sort_by_key(|number| number.0);
+    all
 }
 
 /// Of each that is learned in a case: how many numbers of a flight it has.

@@ -11,7 +11,7 @@
 mod fit;
 mod plan;
 
-pub use fit::{Aim, Aimed, Fit, Met, TOLD};
+pub use fit::{Aim, Aimed, Fit, Met, TOLD, learned_by};
 pub use plan::{CalibrationPlan, Flown};
 
 use crate::case::Case;

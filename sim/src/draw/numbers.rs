@@ -315,6 +315,8 @@ pub struct Numbers {
     point: Source,
     /// A group that comes from elsewhere.
     exchanged: Option<(Group, Source)>,
+    /// Numbers that were moved, by their dimension, rising.
+    moved: Vec<(usize, f64)>,
 }
 
 /// Where the numbers of one point come from.
@@ -390,11 +392,12 @@ impl Source {
 
 impl Numbers {
     /// Every number in the middle of its range: the nominal flight.
-    pub const MIDDLE: Self = Self { point: Source { slots: Slots::Middle, of: None }, exchanged: None };
+    pub const MIDDLE: Self =
+        Self { point: Source { slots: Slots::Middle, of: None }, exchanged: None, moved: Vec::new() };
 
     /// Numbers of one's own, one a slot, for a check: with nothing in the long tables.
     pub fn given(numbers: [f64; SLOTS]) -> Self {
-        Self { point: Source { slots: Slots::Random(Box::new(numbers)), of: None }, exchanged: None }
+        Self { point: Source { slots: Slots::Random(Box::new(numbers)), of: None }, exchanged: None, moved: Vec::new() }
     }
 
     /// Numbers of a flight.
@@ -404,24 +407,36 @@ impl Numbers {
 
     /// Numbers of either point of a flight.
     pub fn at(points: PointSet, seed: u64, flight: u64, point: Point) -> Self {
-        Self { point: Source::of(points, seed, flight, point), exchanged: None }
+        Self { point: Source::of(points, seed, flight, point), exchanged: None, moved: Vec::new() }
     }
 
-    /// Numbers of a flight that are moved first: `shift` is given them as standard normals. The long tables stay.
-    pub fn moved(points: PointSet, seed: u64, flight: u64, shift: impl FnOnce(&mut [f64; SLOTS])) -> Self {
-        let own = Source::of(points, seed, flight, Point::Own);
-        let mut standard = core::array::from_fn(|dimension| normal::quantile(own.uniform(dimension)));
+    /// Numbers of a flight of which those in some dimensions, rising, are moved first: `shift` is given them as standard
+    /// normals. The long tables stay.
+    pub fn moved(
+        points: PointSet,
+        seed: u64,
+        flight: u64,
+        dimensions: &[usize],
+        shift: impl FnOnce(&mut [f64]),
+    ) -> Self {
+        let own = Self::of(points, seed, flight);
+        let mut standard: Vec<f64> = dimensions.iter().map(|k| normal::quantile(own.point.uniform(*k))).collect();
         shift(&mut standard);
         // An inverse normal must see neither 0 nor 1.
-        let uniform = |z: &f64| normal::cdf(*z).clamp(f64::MIN_POSITIVE, 1.0 - 0.5 * f64::EPSILON);
-        let slots = Slots::Random(Box::new(standard.each_ref().map(uniform)));
-        Self { point: Source { slots, of: own.of }, exchanged: None }
+        let uniform = |z: f64| normal::cdf(z).clamp(f64::MIN_POSITIVE, 1.0 - 0.5 * f64::EPSILON);
+        let moved = dimensions.iter().copied().zip(standard.into_iter().map(uniform)).collect();
+        Self { moved, ..own }
+    }
+
+    /// The numbers in all slots, as standard normals.
+    pub fn standard(&self) -> [f64; SLOTS] {
+        core::array::from_fn(|dimension| normal::quantile(self.number(&self.point, dimension)))
     }
 
     /// Numbers of a flight with one group of inputs taken from its other point.
     pub fn exchanged(points: PointSet, seed: u64, flight: u64, group: Group) -> Self {
         let source = |point| Source::of(points, seed, flight, point);
-        Self { point: source(Point::Own), exchanged: Some((group, source(Point::Other))) }
+        Self { point: source(Point::Own), exchanged: Some((group, source(Point::Other))), moved: Vec::new() }
     }
 
     /// Where a group's numbers come from.
@@ -445,7 +460,14 @@ impl Numbers {
 
     /// The number in a slot, strictly between 0 and 1.
     pub fn uniform(&self, slot: Slot) -> f64 {
-        self.source(slot.group()).uniform(slot.dimension())
+        self.number(self.source(slot.group()), slot.dimension())
+    }
+
+    fn number(&self, source: &Source, dimension: usize) -> f64 {
+        match self.moved.binary_search_by_key(&dimension, |moved| moved.0) {
+            Ok(at) => self.moved[at].1,
+            Err(_) => source.uniform(dimension),
+        }
     }
 }
 
@@ -471,6 +493,26 @@ fn mixed(seed: u64, number: u64) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What is moved lies where it was moved to, and nothing else lies elsewhere.
+    #[test]
+    fn only_what_is_moved_moves() {
+        for points in [PointSet::Sobol, PointSet::Pseudorandom] {
+            let own = Numbers::of(points, 5, 77);
+            let dimensions = [Slot::Delay(0), Slot::Drag, Slot::Member].map(Slot::dimension);
+            let moved = Numbers::moved(points, 5, 77, &dimensions, |standard| {
+                assert_eq!(standard.len(), 3);
+                standard.iter_mut().for_each(|z| *z = 2.0 - 0.5 * *z);
+            });
+            let (plain, found) = (own.standard(), moved.standard());
+            for slot in Slot::all() {
+                let k = slot.dimension();
+                let want = if dimensions.contains(&k) { 2.0 - 0.5 * plain[k] } else { plain[k] };
+                assert!((found[k] - want).abs() < 1e-12, "{slot:?}: {} {want}", found[k]);
+                assert!((normal::quantile(moved.uniform(slot)) - want).abs() < 1e-12, "{slot:?}");
+            }
+        }
+    }
 
     #[test]
     fn no_two_slots_share_a_dimension() {

@@ -2,9 +2,11 @@
 //! (importance sampling).
 //!
 //! Where it happens is found in rounds (cross-entropy method with levels: R. Y. Rubinstein, D. P. Kroese, The Cross-Entropy
-//! Method, 2004, chapter 4; from memory): the flights of a round that came nearest to it say from where the next
-//! round is drawn, until enough of them are there. What is moved are the numbers of a flight as standard normals, each by
-//! itself: its mean and its width. A number that says nothing about it stays as it is.
+//! Method, 2004, chapter 4; from memory): the flights that came nearest to it say from where the next round is drawn
+//! ([`places`](super::places)), until enough of them are there. What is moved are the numbers of a flight as standard
+//! normals; one that says nothing about it stays as it is. Flights of all rounds say it together, each weighted as if it had
+//! been drawn from the mixture of all of them (J.-M. Cornuet and others, Scand. J. Statist. 39, 2012, 798; from memory): what an
+//! early round met is not forgotten because a later one looked elsewhere.
 //!
 //! The flights that count are drawn afresh, one in [`NOMINAL_EVERY`] of them as if nothing had been moved. So no flight
 //! counts more than [`HEAVIEST`] times, however badly the rounds went (a defensive mixture: T. Hesterberg, Technometrics
@@ -12,30 +14,22 @@
 
 use core::ops::Range;
 
-use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, score};
+use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson, score};
+use super::places::{HEAVIEST, NOMINAL_EVERY, Near, Proposal, TURN};
 use super::student;
 
-/// One flight in so many is drawn as if nothing had been moved.
-pub const NOMINAL_EVERY: u64 = 4;
-/// The most that a flight can count.
-pub const HEAVIEST: f64 = NOMINAL_EVERY as f64;
 /// Flights of a round of the search.
 pub const ROUND: u64 = 1024;
-/// The most rounds: the tenth of a round that came nearest is where the next begins.
+/// The most rounds.
 pub const ROUNDS: u64 = 8;
 /// Share of a round's flights that say where the next is drawn from.
-const NEAREST: f64 = 0.1;
-/// So many flights in which it happens say as much, however few of the round they are: a small place is met by few.
-const ENOUGH: usize = 50;
-/// A round that comes no nearer than this share of the last one's miss comes no nearer at all: a place may be smaller than
-/// what nobody can move makes of a landing.
-const STALLED: f64 = 0.8;
-/// A number is moved where its mean or its width lies so many standard errors off.
-const SURE: f64 = 3.0;
-/// Widths are made so much larger than they were found: too wide costs little, too narrow misses the flank.
-const WIDER: f64 = 1.2;
-/// Widths that a number may be given, as standard deviations.
-const WIDTHS: [f64; 2] = [0.5, 3.0];
+const NEAREST: f64 = 0.2;
+/// So many flights in which it happens say as much, however few of a round they are: a small place is met by few.
+const ENOUGH: usize = 100;
+/// Flights' worth of evidence of where it happens that end the search. Until then it goes on while rounds are left, also where
+/// it seems to come no nearer: a place may be smaller than what nobody can move makes of a landing, and what more rounds cost
+/// is no more than the flights that are counted.
+const KNOWN: f64 = 200.0;
 /// Below this many flights' worth of evidence the spread between replicates is not trusted.
 const EVIDENCE_MIN: f64 = 32.0;
 /// Flights that are flown at a time while they are counted.
@@ -49,74 +43,24 @@ pub const WEIGHTED_SPREAD: &str =
 /// The name of the interval where it is not.
 pub const WEIGHTED_FEW: &str =
     "Clopper-Pearson on weighted flights (after Fay and Feuer), the heaviest that may be allowed for";
+/// The name of the interval where it was never seen.
+pub const NEVER_SEEN: &str = "Clopper-Pearson on the flights that nothing moved, those of the search included";
 
-/// A number that is drawn from elsewhere.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moved {
-    /// Which.
-    pub dimension: usize,
-    /// Its mean, in standard deviations from its own.
-    pub mean: f64,
-    /// Its width, in its own.
-    pub width: f64,
-}
-
-/// Where flights are drawn from.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Proposal {
-    /// What is not as it is.
-    pub moved: Vec<Moved>,
-}
-
-impl Proposal {
-    /// Moves the standard normal numbers of a flight, point `point` of its replicate; gives what it counts.
-    pub fn draw(&self, point: u64, numbers: &mut [f64]) -> f64 {
-        if !point.is_multiple_of(NOMINAL_EVERY) {
-            for moved in &self.moved {
-                let number = &mut numbers[moved.dimension];
-                *number = moved.mean + moved.width * *number;
-            }
-        }
-        let log_likelier: f64 = self
-            .moved
-            .iter()
-            .map(|moved| {
-                let number = numbers[moved.dimension];
-                let own = (number - moved.mean) / moved.width;
-                0.5 * (number * number - own * own) - libm::log(moved.width)
-            })
-            .sum();
-        let nominal = 1.0 / HEAVIEST;
-        1.0 / (nominal + (1.0 - nominal) * libm::exp(log_likelier))
-    }
-
-    /// From the flights that came nearest.
-    fn of(nearest: &[&Tried]) -> Self {
-        let count = nearest.len() as f64;
-        let most = nearest.iter().map(|t| t.weight).sum::<f64>() / count.sqrt();
-        // A few heavy ones would have it to themselves: E. L. Ionides, J. Comput. Graph. Stat. 17, 2008, 295 (from memory).
-        let weights: Vec<f64> = nearest.iter().map(|t| t.weight.min(most)).collect();
-        let all: f64 = weights.iter().sum();
-        let evidence = all * all / weights.iter().map(|w| w * w).sum::<f64>();
-        let dimensions = nearest.first().map_or(0, |t| t.numbers.len());
-        let mean = |value: &dyn Fn(&Tried) -> f64| {
-            weights.iter().zip(nearest).map(|(w, tried)| w * value(tried)).sum::<f64>() / all
-        };
-        let moved = (0..dimensions).filter_map(|dimension| {
-            let centre = mean(&|t| t.numbers[dimension]);
-            let variance = mean(&|t| (t.numbers[dimension] - centre) * (t.numbers[dimension] - centre));
-            let off = centre.abs() * evidence.sqrt() > SURE || (variance - 1.0).abs() * (0.5 * evidence).sqrt() > SURE;
-            let width = (WIDER * variance.sqrt()).clamp(WIDTHS[0], WIDTHS[1]);
-            off.then_some(Moved { dimension, mean: centre, width })
-        });
-        Self { moved: moved.collect() }
-    }
+/// A round of flights.
+#[derive(Debug, Clone, Copy)]
+pub struct Round<'a> {
+    /// Which; each has numbers of its own.
+    pub number: u64,
+    /// Where its flights are drawn from.
+    pub proposal: &'a Proposal,
+    /// Whether the numbers of its flights are looked at.
+    pub searching: bool,
 }
 
 /// What came of a flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tried {
-    /// Its numbers as standard normals, as moved.
+    /// Its numbers as standard normals, as moved; none where nobody looks at them.
     pub numbers: Box<[f64]>,
     /// What it counts.
     pub weight: f64,
@@ -137,26 +81,32 @@ pub struct Found {
     pub counted_alike: Option<f64>,
 }
 
-/// The most flights that seeking a chance takes.
-pub fn most_flights(flights: u64) -> u64 {
-    ROUNDS * ROUND + flights
+/// The flights that are counted where so many are asked: as many of each replicate and of each place as its share is.
+pub fn counted_flights(asked: u64) -> u64 {
+    asked.next_multiple_of(REPLICATES as u64 * TURN)
 }
 
-/// Seeks a chance and estimates it from so many flights. `fly` flies a range of flights of a round, each moved by
-/// [`Proposal::draw`] as point `flight / 16` of replicate `flight % 16`; each round has numbers of its own. `None` when it
-/// gave none.
+/// The most flights that seeking a chance takes.
+pub fn most_flights(asked: u64) -> u64 {
+    ROUNDS * ROUND + counted_flights(asked)
+}
+
+/// Seeks a chance and estimates it from [`counted_flights`]. `fly` flies a range of flights of a round, each moved by
+/// [`Proposal::draw`] as point `flight / 16` of replicate `flight % 16`. `None` when it gave none.
 pub fn seek(
-    flights: u64,
+    asked: u64,
     points: PointSet,
     confidence: f64,
-    mut fly: impl FnMut(u64, &Proposal, Range<u64>) -> Option<Vec<Tried>>,
+    mut fly: impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>,
 ) -> Option<Found> {
-    let (proposal, rounds) = search(&mut fly)?;
+    let Search { proposal, rounds, unmoved } = search(&mut fly)?;
+    let flights = counted_flights(asked);
     let mut sums = [(0.0, 0_u64); REPLICATES];
     let (mut squares, mut heaviest) = (0.0, 0.0_f64);
+    let round = Round { number: rounds, proposal: &proposal, searching: false };
     for from in (0..flights).step_by(AT_A_TIME as usize) {
         let to = (from + AT_A_TIME).min(flights);
-        for (flight, tried) in (from..to).zip(fly(rounds, &proposal, from..to)?) {
+        for (flight, tried) in (from..to).zip(fly(&round, from..to)?) {
             let counts = if tried.miss <= 0.0 { tried.weight } else { 0.0 };
             let replicate = &mut sums[(flight % REPLICATES as u64) as usize];
             *replicate = (replicate.0 + counts, replicate.1 + 1);
@@ -165,37 +115,73 @@ pub fn seek(
         }
     }
     let weighed = Weighed { sums: &sums, squares, heaviest, points };
-    let (chance, variance) = weighed.chance(confidence);
+    let (chance, variance) = if heaviest > 0.0 || unmoved.hits > 0 {
+        weighed.chance(confidence)
+    } else {
+        let counted = if proposal.dimensions().is_empty() { flights } else { flights / NOMINAL_EVERY };
+        (weighed.never_seen(unmoved.flights + counted, confidence), None)
+    };
     let counted_alike = variance.map(|variance| chance.estimate * (1.0 - chance.estimate) / variance);
     Some(Found { chance, proposal, searched: rounds * ROUND, counted_alike })
 }
 
-/// Where it happens, and how many rounds it took to find that.
-fn search(fly: &mut impl FnMut(u64, &Proposal, Range<u64>) -> Option<Vec<Tried>>) -> Option<(Proposal, u64)> {
-    let mut proposal = Proposal::default();
-    let (mut there, mut last_level) = (false, f64::INFINITY);
-    for round in 0..ROUNDS {
-        let tried = fly(round, &proposal, 0..ROUND)?;
+/// What came of the rounds.
+#[derive(Default)]
+struct Search {
+    /// Where it happens.
+    proposal: Proposal,
+    /// Rounds that it took to find that.
+    rounds: u64,
+    unmoved: Unmoved,
+}
+
+/// Flights of the search that were drawn as if nothing had been moved.
+#[derive(Default)]
+struct Unmoved {
+    flights: u64,
+    hits: u64,
+}
+
+fn search(fly: &mut impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>) -> Option<Search> {
+    let mut search = Search::default();
+    // What was drawn from, and each flight with how much likelier it was than a plain one, summed over the rounds.
+    let mut proposals: Vec<Proposal> = Vec::new();
+    let mut pool: Vec<(Tried, f64)> = Vec::new();
+    while search.rounds < ROUNDS {
+        let proposal = core::mem::take(&mut search.proposal);
+        let tried = fly(&Round { number: search.rounds, proposal: &proposal, searching: true }, 0..ROUND)?;
+        search.rounds += 1;
+        for (flight, tried) in tried.iter().enumerate() {
+            if proposal.is_nominal((flight / REPLICATES) as u64) {
+                search.unmoved.flights += 1;
+                search.unmoved.hits += u64::from(tried.miss <= 0.0);
+            }
+        }
         let mut misses: Vec<f64> = tried.iter().map(|t| t.miss).filter(|miss| miss.is_finite()).collect();
         misses.sort_unstable_by(f64::total_cmp);
+        pool.iter_mut().for_each(|(tried, likelier)| *likelier += proposal.likelier(&tried.numbers));
+        proposals.push(proposal);
+        pool.extend(tried.into_iter().map(|tried| {
+            let likelier = proposals.iter().map(|proposal| proposal.likelier(&tried.numbers)).sum();
+            (tried, likelier)
+        }));
         let enough = ((NEAREST * ROUND as f64) as usize).min(misses.len());
-        let happened = misses.partition_point(|miss| *miss <= 0.0);
-        let level = match enough.checked_sub(1) {
-            // Nothing came near at all.
-            None => return Some((proposal, round + 1)),
-            Some(_) if happened >= ENOUGH => 0.0,
-            Some(last) => misses[last].max(0.0),
-        };
-        let nearest: Vec<&Tried> = tried.iter().filter(|t| t.miss <= level && t.weight > 0.0).collect();
-        proposal = Proposal::of(&nearest);
-        if there {
-            return Some((proposal, round + 1));
+        // Nothing came near at all.
+        let Some(last) = enough.checked_sub(1) else { return Some(search) };
+        let happened = pool.iter().filter(|(tried, _)| tried.miss <= 0.0).count();
+        let level = if happened >= ENOUGH { 0.0 } else { misses[last].max(0.0) };
+        let nearest: Vec<Near> = pool
+            .iter()
+            .filter(|(tried, _)| tried.miss <= level)
+            .map(|(tried, likelier)| Near { numbers: &tried.numbers, weight: search.rounds as f64 / likelier })
+            .collect();
+        search.proposal = Proposal::of(&nearest);
+        let (all, squares) = nearest.iter().fold((0.0, 0.0), |sum, n| (sum.0 + n.weight, sum.1 + n.weight * n.weight));
+        if level <= 0.0 && all * all >= KNOWN * squares {
+            break;
         }
-        // Once more, from where it happens, or from as near as it comes.
-        there = level <= 0.0 || level > STALLED * last_level;
-        last_level = level;
     }
-    Some((proposal, ROUNDS))
+    Some(search)
 }
 
 /// Weighted flights, added up.
@@ -208,6 +194,15 @@ struct Weighed<'a> {
 }
 
 impl Weighed<'_> {
+    /// Where neither a counted flight nor one of so many that nothing moved had it: those alone say how rare it is, since it
+    /// may happen where none of the others was drawn.
+    fn never_seen(&self, unmoved: u64, confidence: f64) -> Chance {
+        let Interval { lower, upper } = clopper_pearson(0, unmoved, confidence);
+        let flights = self.sums.iter().map(|replicate| replicate.1).sum();
+        let estimator = Estimator::Weighted;
+        Chance { estimate: 0.0, lower, upper, hits: 0.0, flights, estimator, method: NEVER_SEEN }
+    }
+
     /// The chance, and the variance of its estimate where that is known.
     fn chance(&self, confidence: f64) -> (Chance, Option<f64>) {
         let (hits, flights) = self.sums.iter().fold((0.0, 0), |sum, r| (sum.0 + r.0, sum.1 + r.1));
@@ -273,7 +268,7 @@ mod tests {
     }
 
     /// Closed forms of a standard normal vector.
-    const TAILS: [Tail; 6] = [
+    const TAILS: [Tail; 9] = [
         Tail { name: "one number beyond", miss: |z, edge| edge - z[3], edge: quantile_above },
         Tail {
             name: "ten numbers together",
@@ -305,14 +300,64 @@ mod tests {
                 x
             },
         },
+        Tail {
+            // Either way along one number, one of them five to six times as likely.
+            name: "two unlike flanks",
+            miss: |z, edge| (flank(0.85, edge) - z[0]).min(flank(0.15, edge) + z[0]),
+            edge: |p| p,
+        },
+        Tail {
+            // As unlike, by one number or by four together: of 1 - (1 - q)(1 - q') the product is 1e-9.
+            name: "two unlike places",
+            miss: |z, edge| (flank(0.85, edge) - z[0]).min(flank(0.15, edge) - 0.5 * z[1..5].iter().sum::<f64>()),
+            edge: |p| p,
+        },
+        Tail {
+            // A small disc three deviations off the middle, in two directions across three numbers each.
+            name: "small place",
+            miss: |z, edge| {
+                let along = z[..3].iter().sum::<f64>() / 3.0_f64.sqrt() - 3.0;
+                libm::hypot(along, (z[3] - z[4] + z[5]) / 3.0_f64.sqrt()) - edge
+            },
+            edge: |p| {
+                let (mut within, mut beyond) = (0.0, 10.0);
+                for _ in 0..60 {
+                    let middle = 0.5 * (within + beyond);
+                    if in_disc(3.0, middle) < p { within = middle } else { beyond = middle }
+                }
+                within
+            },
+        },
     ];
+
+    fn flank(share: f64, p: f64) -> f64 {
+        quantile_above(share * p)
+    }
+
+    /// The chance that two standard normal numbers lie in a disc so far off: a noncentral chi-square law of two degrees of
+    /// freedom, as a Poisson mixture of central ones.
+    fn in_disc(off: f64, radius: f64) -> f64 {
+        let (mean, x) = (0.5 * off * off, 0.5 * radius * radius);
+        let (mut poisson, mut term, mut sum) = (libm::exp(-mean), libm::exp(-x), 0.0);
+        let mut below = -libm::expm1(-x);
+        for k in 1..200 {
+            sum += poisson * below;
+            poisson *= mean / f64::from(k);
+            term *= x / f64::from(k);
+            below -= term;
+        }
+        sum
+    }
 
     fn sought(tail: &Tail, p: f64, flights: u64, sampler: &mut Sampler) -> Found {
         let edge = (tail.edge)(p);
-        let fly = |_, proposal: &Proposal, range: Range<u64>| {
+        let fly = |round: &Round, range: Range<u64>| {
             let flight = |flight: u64| {
                 let mut numbers: Box<[f64]> = (0..DIMENSIONS).map(|_| sampler.normal()).collect();
-                let weight = proposal.draw(flight / REPLICATES as u64, &mut numbers);
+                let dimensions = round.proposal.dimensions();
+                let mut moved: Vec<f64> = dimensions.iter().map(|k| numbers[*k]).collect();
+                let weight = round.proposal.draw(flight / REPLICATES as u64, &mut moved);
+                dimensions.iter().zip(moved).for_each(|(k, z)| numbers[*k] = z);
                 let miss = (tail.miss)(&numbers, edge);
                 Tried { numbers, weight, miss }
             };
@@ -322,8 +367,7 @@ mod tests {
     }
 
     /// Intervals cover, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights of counting. 250 seeds
-    /// have a standard deviation of 1.4 %, of which two are allowed below 93 %; 400 seeds of each of these, and of chances of
-    /// 1e-3 and 1e-5, in 20 dimensions covered 94.2 to 96.8 %, at 190 to 2300 times less than counting at 1e-4.
+    /// have a standard deviation of 1.4 %, of which two are allowed below 93 %.
     #[test]
     fn tails_in_closed_form() {
         const SEEDS: u32 = 250;
@@ -346,50 +390,33 @@ mod tests {
                 let (share, cheaper) = (f64::from(covered) / f64::from(SEEDS), alike / flown as f64);
                 let error = ((square - mean * mean) / f64::from(SEEDS)).sqrt();
                 let name = tail.name;
-                assert!((0.902..=0.99).contains(&share), "{name} {p}: covered {share}");
+                // On the flank of a small place flights weigh many times as much as within it, and one of them unseen is
+                // allowed for: that reaches beyond the spread.
+                let most = if name == "small place" { 1.0 } else { 0.99 };
+                assert!((0.902..=most).contains(&share), "{name} {p}: covered {share}");
                 assert!((mean - 1.0).abs() < 4.0 * error, "{name} {p}: mean {mean} of 1, give or take {error}");
                 assert!(p > 1e-4 || cheaper >= 30.0, "{name} {p}: {cheaper} times less than counting");
             }
         }
     }
 
-    /// Whatever was moved, the weights are those of the law: their mean is 1, and that of a number is where it was.
-    #[test]
-    fn weights_undo_what_was_moved() {
-        let moved = [(0, 2.0, 0.5), (3, -1.0, 2.0)].map(|(dimension, mean, width)| Moved { dimension, mean, width });
-        let proposal = Proposal { moved: moved.to_vec() };
-        let mut sampler = Sampler(3);
-        let flights = 200_000_u64;
-        let (mut weights, mut numbers_mean, mut heaviest) = (0.0, [0.0; 4], 0.0_f64);
-        for flight in 0..flights {
-            let mut numbers: [f64; 4] = core::array::from_fn(|_| sampler.normal());
-            let weight = proposal.draw(flight, &mut numbers);
-            weights += weight / flights as f64;
-            numbers_mean.iter_mut().zip(numbers).for_each(|(mean, z)| *mean += weight * z / flights as f64);
-            heaviest = heaviest.max(weight);
-        }
-        // Weights vary by 1.6 at most: a standard error of 0.004.
-        assert!((weights - 1.0).abs() < 0.015, "{weights}");
-        assert!(numbers_mean.iter().all(|mean| mean.abs() < 0.025), "{numbers_mean:?}");
-        assert!(heaviest <= HEAVIEST && heaviest > 3.9, "{heaviest}");
-    }
-
-    /// Where nothing ever comes near, all that is known is what so many flights would have shown.
+    /// Where nothing ever comes near, all that is known is what so many plain flights would have shown.
     #[test]
     fn nothing_found() {
         let fly = |miss: f64| {
-            move |_, _: &Proposal, range: Range<u64>| {
+            move |_: &Round, range: Range<u64>| {
                 Some(range.map(|_| Tried { numbers: Box::new([0.0]), weight: 1.0, miss }).collect())
             }
         };
         let found = seek(4096, PointSet::Sobol, 0.95, fly(f64::INFINITY)).unwrap_or_else(|| panic!("never stopped"));
         assert_eq!((found.searched, found.chance.estimate, found.chance.lower), (ROUND, 0.0, 0.0));
-        assert_eq!((found.counted_alike, found.chance.method), (None, WEIGHTED_FEW));
-        // 3.69 / N of the heaviest.
-        assert!((found.chance.upper - 3.689 * HEAVIEST / 4096.0).abs() < 1e-5, "{:?}", found.chance);
+        assert_eq!((found.counted_alike, found.chance.method), (None, NEVER_SEEN));
+        // 3.69 / N of what nothing moved: every flight, since nothing said where to.
+        assert!((found.chance.upper - 3.689 / f64::from(1024 + 4096)).abs() < 1e-6, "{:?}", found.chance);
         let far = seek(4096, PointSet::Sobol, 0.95, fly(1.0)).unwrap_or_else(|| panic!("never stopped"));
-        // It comes no nearer, and is sought once more.
-        assert_eq!((far.searched, far.chance.estimate), (3 * ROUND, 0.0));
-        assert!(seek(4096, PointSet::Sobol, 0.95, |_, _, _| None).is_none());
+        // It is sought to the last round; from the second on a quarter is not moved.
+        assert_eq!((far.searched, far.chance.estimate), (8 * ROUND, 0.0));
+        assert!((far.chance.upper - 3.689 / f64::from(1024 + 7 * 256 + 1024)).abs() < 1e-5, "{:?}", far.chance);
+        assert!(seek(4096, PointSet::Sobol, 0.95, |_, _| None).is_none());
     }
 }

@@ -153,13 +153,14 @@ pub const REPLICATE_SPREAD: &str = "Student t over independent replicates, score
 /// The name of the interval from the spread between flights.
 pub const FLIGHT_SPREAD: &str = "spread between flights, score form";
 /// Every interval's name.
-pub const METHODS: [&str; 6] = [
+pub const METHODS: [&str; 7] = [
     CLOPPER_PEARSON,
     WEIGHTED_EXACT,
     REPLICATE_SPREAD,
     FLIGHT_SPREAD,
     importance::WEIGHTED_SPREAD,
     importance::WEIGHTED_FEW,
+    importance::NEVER_SEEN,
 ];
 
 /// Clopper and Pearson's "exact" interval for `k` hits in `n` flights (Biometrika 26, 1934): coverage

@@ -2,7 +2,8 @@
 //!
 //! Two kinds of file live here. The first turns counts into statements: [`interval`] (95 % intervals
 //! of a chance), [`paired`] (is one delay really better than another), [`indices`] (what drives a
-//! quantity), [`importance`] (chances too rare to count), [`posterior`] (what data say of unknowns), on top of [`normal`], [`beta`] and [`student`]. The second accumulates: [`histogram`] and [`summary`] (one
+//! quantity), [`importance`] with [`places`] (chances too rare to count), [`posterior`] (what data say of unknowns), on top
+//! of [`normal`], [`beta`] and [`student`]. The second accumulates: [`histogram`] and [`summary`] (one
 //! number per flight), [`cloud`] (one landing point per flight), with [`ellipse`], [`region`] and [`outline`] read from
 //! it.
 //!
@@ -16,6 +17,7 @@
 //! Nothing here knows what a rocket is, and nothing here can fail: a value that cannot be placed is
 //! counted as such.
 
+mod axes;
 pub mod beta;
 pub mod cloud;
 pub mod ellipse;
@@ -26,6 +28,7 @@ pub mod interval;
 pub mod normal;
 pub mod outline;
 pub mod paired;
+pub mod places;
 pub mod posterior;
 pub mod region;
 pub mod student;
