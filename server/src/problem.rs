@@ -67,6 +67,7 @@ kinds! {
     ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
     NoCords NOT_FOUND "no-cords" "The assessment was not asked about its cord.";
+    NoCalibration NOT_FOUND "no-calibration" "The assessment was told of no flights flown.";
     NoPosition NOT_FOUND "no-position" "The assessment has no place on Earth.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
@@ -424,6 +425,9 @@ refusals! {
         StoredDamaged, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of cord and tube edge can be refused with.
     CordRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoCords, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+    /// What a picture of what flights flown say can be refused with.
+    CalibrationRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoCalibration, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.
     PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,

@@ -149,6 +149,8 @@ fn files() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::deploy_speed_png))
         .routes(routes!(files::cords_svg))
         .routes(routes!(files::cords_png))
+        .routes(routes!(files::calibration_svg))
+        .routes(routes!(files::calibration_png))
         .routes(routes!(files::wind_svg))
         .routes(routes!(files::wind_png))
         .routes(routes!(weather::profile_svg))

@@ -69,6 +69,15 @@ async fn lower_flights_make_lower_flights() {
     let over = &learned["delays"][0]["limits"][0];
     assert!((mean(&over["limit_m_s"].to_string()) - number(over, "/over/estimate")).abs() < 2e-5, "{over}");
 
+    // Both its pictures and its page have the same figures.
+    let picture = service.get(&format!("/v1/assessments/{id}/calibration.svg")).await;
+    assert!(picture.status == 200 && picture.text().contains("Flight 3: apogee, m"), "{}", picture.text());
+    assert_eq!(service.get(&format!("/v1/assessments/{id}/calibration.png")).await.status, 200);
+    let page = service.get(&format!("/flights/{id}")).await.text();
+    assert!(page.contains("Learned from flights flown") && page.contains("calibration.svg"));
+    let missing = service.get(&format!("/v1/assessments/{}/calibration.svg", plain["id"].as_str().unwrap())).await;
+    check_problem(&missing, 404, "no-calibration");
+
     let lines: Vec<String> =
         lower.iter().map(|part| format!("{},{},", part * apogee_m, part.sqrt() * apogee_s)).collect();
     asked["calibration"] =

@@ -19,11 +19,11 @@ use crate::State;
 use crate::compute::Failure;
 use crate::id::ContentId;
 use crate::log;
-use crate::problem::{CordRefusals, Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
-use crate::render::stored::{Cords, Delay, Globe, Site, Stored};
+use crate::problem::{CalibrationRefusals, CordRefusals, Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
+use crate::render::stored::{Calibration, Cords, Delay, Globe, Site, Stored};
 use crate::render::wind_profile::{self, Said};
 use crate::render::winds::Winds;
-use crate::render::{cords, deploy_speed, geojson, kml, landing_map, png, svg};
+use crate::render::{calibration, cords, deploy_speed, geojson, kml, landing_map, png, svg};
 use crate::store::Shelf;
 use crate::wire::{Asked, FieldFault};
 
@@ -288,6 +288,60 @@ pub async fn cords_png(
     picture(&state, &id, &headers, PNG, CORDS).await
 }
 
+/// Draws what flights flown say as SVG
+///
+/// Drag, impulse and wind before and after, and each log against flights drawn in its conditions: medians and what 90 % lie
+/// between. Stands alone and has a title and a description: made for `<img>`. Needs `calibration` in the request.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/calibration.svg",
+    tag = "assessments",
+    operation_id = "read_calibration_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
+        (status = 304, description = "The client holds it already"),
+        CalibrationRefusals,
+    ),
+)]
+pub async fn calibration_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    picture(&state, &id, &headers, SVG, CALIBRATION).await
+}
+
+/// Draws what flights flown say as PNG
+///
+/// The same as `calibration.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and text
+/// in the SVG.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/calibration.png",
+    tag = "assessments",
+    operation_id = "read_calibration_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
+        (status = 304, description = "The client holds it already"),
+        CalibrationRefusals,
+    ),
+)]
+pub async fn calibration_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    picture(&state, &id, &headers, PNG, CALIBRATION).await
+}
+
 /// Draws the mean wind that was flown in as SVG
 ///
 /// Against height above ground, up to a little above the highest point of 95 % of the flights: the speed as a line, dashed where it is assumed,
@@ -372,6 +426,7 @@ fn wind_picture(answer: &Stored, asked: Result<&Asked, &Problem>) -> Result<Stri
 type Pictured = (&'static str, fn(&Stored) -> Result<String, Problem>);
 const OPENINGS: Pictured = ("deploy-speed", |answer| Ok(deploy_speed::picture(answer)));
 const CORDS: Pictured = ("cords", |answer| Ok(cords::picture(answer, tied(answer)?)));
+const CALIBRATION: Pictured = ("calibration", |answer| Ok(calibration::picture(answer, told(answer)?)));
 
 /// A form that pictures are sent in.
 #[derive(Clone, Copy)]
@@ -508,15 +563,23 @@ pub fn delay<'a>(answer: &'a Stored, query: &DelayQuery) -> Result<&'a Delay, Pr
 
 /// Cord and tube edge, where they were asked.
 fn tied(answer: &Stored) -> Result<&Cords, Problem> {
-    answer.cords.as_ref().ok_or_else(|| {
-        let fault = FieldFault {
-            pointer: "/cords".into(),
-            problem: "it was not given".into(),
-            remedy: "describe the cord and the wall of the tube under cords, and post it again".into(),
-            sent: None,
-        };
-        Problem::new(Kind::NoCords, "Its request says nothing of cords.").with_errors(vec![fault])
-    })
+    let remedy = "describe the cord and the wall of the tube under cords, and post it again";
+    let missing = || not_given("/cords", Kind::NoCords, "Its request says nothing of cords.", remedy);
+    answer.cords.as_ref().ok_or_else(missing)
+}
+
+/// What was learned from flights flown, where some were told.
+fn told(answer: &Stored) -> Result<&Calibration, Problem> {
+    let remedy = "tell of flights flown under calibration, and post it again";
+    let missing = || not_given("/calibration", Kind::NoCalibration, "Its request tells of no flights flown.", remedy);
+    answer.calibration.as_ref().ok_or_else(missing)
+}
+
+/// A part of an answer that its request does not ask for.
+fn not_given(pointer: &str, kind: Kind, text: &str, remedy: &str) -> Problem {
+    let fault =
+        FieldFault { pointer: pointer.into(), problem: "it was not given".into(), remedy: remedy.into(), sent: None };
+    Problem::new(kind, text).with_errors(vec![fault])
 }
 
 /// The field with its place on Earth.

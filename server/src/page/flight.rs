@@ -21,7 +21,7 @@ use crate::config::ENGINE;
 use crate::problem::{Kind, Problem};
 use crate::render::flight_paths::{self, FIRST};
 use crate::render::stored::Stored;
-use crate::render::{cords, deploy_speed, landing_map, svg, wind_profile};
+use crate::render::{calibration, cords, deploy_speed, landing_map, svg, wind_profile};
 use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
 
 /// Shows an assessment.
@@ -79,6 +79,10 @@ impl Sizes {
         landing_map::size(self.0.as_ref()?, label, windy)
     }
 
+    fn calibration(&self) -> Option<[u32; 2]> {
+        self.drawn(|answer| Some(calibration::picture(answer, answer.calibration.as_ref()?)))
+    }
+
     fn cords(&self) -> Option<[u32; 2]> {
         self.drawn(|answer| Some(cords::picture(answer, answer.cords.as_ref()?)))
     }
@@ -103,7 +107,7 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (drivers(&at, &delay, view.units()))
         (edge(&at, sizes.cords(), view))
         (rare(&at, view.units()))
-        (calibration(&at, view.units()))
+        (learned(&at, sizes.calibration(), view))
         (parts::weather(&at, weather))
         @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
         (assumed(&at))
@@ -614,11 +618,13 @@ fn edge(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
 }
 
 /// What was learned from flights flown, where some were told.
-fn calibration(at: &At, units: Units) -> Markup {
+fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
     let found = at.get("calibration");
     if !found.is_there() {
         return html! {};
     }
+    let units = view.units();
+    let picture = format!("/v1/assessments/{}/calibration.svg", at.get("id").text());
     let quantity = |unit: &str| match unit {
         "m" => Some(Quantity::Length),
         "m/s" => Some(Quantity::Speed),
@@ -642,6 +648,10 @@ fn calibration(at: &At, units: Units) -> Markup {
             p { (found.get("meaning").words()) }
             @if !found.get("used").holds() {
                 p { strong { "Not used: " } (found.get("refused_because").words()) }
+            }
+            figure {
+                (parts::picture(&view.file(&picture, &[]), "Drag, impulse and wind before and after, and what was logged against drawn flights; the tables below have the same numbers.", size, true))
+                figcaption { "Before and after: medians, and what 90 % lie between." }
             }
             (parts::wide("Drag, impulse and wind before and after", html! {
                 caption { "Median, and in brackets what 90 % lie between. Scatter is that from flight to flight, over the whole spread before." }
@@ -752,6 +762,10 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
                 }
                 (link(file("deploy-speed.svg"), "Airspeeds, SVG"))
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
+                @if at.get("calibration").is_there() {
+                    (link(file("calibration.svg"), "Learned from flights flown, SVG"))
+                    (link(file("calibration.png"), "Learned from flights flown, PNG"))
+                }
                 @if at.get("cords").is_there() {
                     (link(file("cords.svg"), "Shock cord and tube edge, SVG"))
                     (link(file("cords.png"), "Shock cord and tube edge, PNG"))

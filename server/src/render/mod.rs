@@ -1,5 +1,6 @@
 //! Other forms: of an answer, made from the answer alone, and of its flights.
 
+pub mod calibration;
 pub mod cords;
 pub mod csv;
 mod cut;

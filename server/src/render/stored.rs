@@ -40,6 +40,74 @@ pub struct Stored {
     /// Cord and tube edge, where that was asked.
     #[serde(default)]
     pub cords: Option<Cords>,
+    /// What was learned from flights flown, where some were told.
+    #[serde(default)]
+    pub calibration: Option<Calibration>,
+}
+
+/// What was learned from flights flown.
+#[derive(Debug, Deserialize)]
+pub struct Calibration {
+    /// Whether the answer is drawn from it.
+    pub used: bool,
+    /// Flights drawn for it.
+    pub flights_drawn: u64,
+    /// Drag, impulse and wind.
+    pub inputs: Vec<Learned>,
+    /// The flights.
+    pub flown: Vec<Flown>,
+}
+
+/// One input.
+#[derive(Debug, Deserialize)]
+pub struct Learned {
+    /// Which.
+    pub input: String,
+    /// Its unit; empty for a factor.
+    pub unit: String,
+    /// Before.
+    pub before: Median,
+    /// Of the next flight.
+    pub after: Median,
+    /// Of all flights.
+    pub bias: Median,
+}
+
+/// A flight that was flown.
+#[derive(Debug, Deserialize)]
+pub struct Flown {
+    /// Its number.
+    pub flight: u64,
+    /// What was logged of it.
+    pub logged: Vec<Logged>,
+}
+
+/// A figure that was logged.
+#[derive(Debug, Deserialize)]
+pub struct Logged {
+    /// Of what.
+    pub what: String,
+    /// Its unit.
+    pub unit: String,
+    /// Its value.
+    pub logged: Figure,
+    /// Its standard error.
+    pub error: Figure,
+    /// Drawn flights before.
+    pub before: Median,
+    /// Drawn flights after.
+    pub after: Median,
+}
+
+/// A median between the ends of 90 %.
+#[derive(Debug, Clone, Copy, Deserialize)]
+pub struct Median {
+    /// 5 % lie below.
+    pub p05: Figure,
+    /// Half do.
+    pub p50: Figure,
+    /// 95 % do.
+    pub p95: Figure,
 }
 
 /// Cord and tube edge.

@@ -1,0 +1,121 @@
+//! Drag, impulse and wind before and after what flights flown say of them, and their logs against drawn flights.
+
+use std::fmt::Write;
+
+use super::deploy_speed::RIGHT;
+use super::stored::{Calibration, Learned, Median, Stored};
+use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS, short};
+
+/// Where bars begin; what they are of stands to the left.
+const LEFT: f64 = 92.0;
+/// From one bar to the next.
+const APART: f64 = 14.0;
+/// Least distance of two figures on an axis.
+const TICKS: f64 = 44.0;
+
+/// The picture as SVG.
+pub fn picture(answer: &Stored, found: &Calibration) -> String {
+    let what = "What flights flown say of drag, impulse and wind";
+    let mut picture = Picture::new(&answer.name, &format!("{what}; and what was logged against drawn flights"));
+    if !found.used {
+        picture.paragraph("NOT USED: too few drawn flights agree with the logs.", WORDS, ORANGE, true);
+    }
+    let mut told = format!("{what}. ");
+    for input in &found.inputs {
+        let unit = if input.unit.is_empty() { "factor" } else { &input.unit };
+        heading(&mut picture, &format!("{}, {unit}", input.input));
+        bars(&mut picture, &of_input(input), None);
+        let _ = write!(
+            told,
+            "{}: before {}, next flight {}, bias {}. ",
+            input.input,
+            words(&input.before),
+            words(&input.after),
+            words(&input.bias)
+        );
+    }
+    for flown in &found.flown {
+        for logged in &flown.logged {
+            heading(
+                &mut picture,
+                &format!("Flight {}: {}, {}", flown.flight, logged.what.replace('_', " "), logged.unit),
+            );
+            let rows = [("drawn before", GREY, logged.before), ("drawn after", BLUE, logged.after)];
+            bars(&mut picture, &rows, Some([logged.logged.0, logged.error.0]));
+            let _ = write!(
+                told,
+                "Flight {}, {}: logged {}, drawn before {}, after {}. ",
+                flown.flight,
+                logged.what.replace('_', " "),
+                short(logged.logged.0),
+                words(&logged.before),
+                words(&logged.after)
+            );
+        }
+    }
+    picture.key(|[x, y]| bar([x - 12.0, x, x + 12.0], y, BLUE), "90 % lie within the bar, half below its mark");
+    picture.key(|[x, y]| dot([x - 10.0, x, x + 10.0], y), "what was logged, with two standard errors either way");
+    let source = format!("{} flights drawn, {}, id {}", found.flights_drawn, answer.engine, answer.id);
+    picture.finish(&format!("{}: learned from flights flown", answer.name), &told, &answer.caution, &source)
+}
+
+fn of_input(input: &Learned) -> [(&'static str, &'static str, Median); 3] {
+    [("before", GREY, input.before), ("next flight", BLUE, input.after), ("bias of all", ORANGE, input.bias)]
+}
+
+fn words(of: &Median) -> String {
+    format!("{} ({} to {})", short(of.p50.0), short(of.p05.0), short(of.p95.0))
+}
+
+fn heading(picture: &mut Picture, text: &str) {
+    picture.below += 4.0;
+    picture.paragraph(text, NOTE, INK, true);
+}
+
+/// Bars below each other on one axis, with a figure that was logged and its error.
+fn bars(picture: &mut Picture, rows: &[(&str, &str, Median)], logged: Option<[f64; 2]>) {
+    let reach = logged.map(|[value, error]| [value - 2.0 * error, value, value + 2.0 * error]);
+    let all = rows.iter().flat_map(|row| [row.2.p05.0, row.2.p95.0]).chain(reach.into_iter().flatten());
+    let [low, high] = all
+        .filter(|x| x.is_finite())
+        .fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], x| [low.min(x), high.max(x)]);
+    let margin = if high > low { 0.05 * (high - low) } else { 1.0 };
+    if low > high {
+        return;
+    }
+    let axis = Axis { from: low - margin, to: high + margin, at: [LEFT, RIGHT] };
+    let top = picture.below + 2.0;
+    let lines = rows.len() + usize::from(logged.is_some());
+    let bottom = top + APART * lines as f64;
+    for value in axis.ticks(TICKS) {
+        let x = axis.place(value);
+        picture.raw(&format!("<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"{GRID}\"/>"));
+        picture.text([x, bottom + 11.0], NOTE, Anchor::Middle, INK, &short(value));
+    }
+    let mut middle = top + 0.5 * APART;
+    for (name, colour, of) in rows {
+        picture.text([LEFT - 6.0, middle + 3.5], NOTE, Anchor::End, INK, name);
+        picture.raw(&bar([of.p05.0, of.p50.0, of.p95.0].map(|x| axis.place(x)), middle, colour));
+        middle += APART;
+    }
+    if let Some(reach) = reach {
+        picture.text([LEFT - 6.0, middle + 3.5], NOTE, Anchor::End, INK, "logged");
+        picture.raw(&dot(reach.map(|x| axis.place(x)), middle));
+    }
+    picture.below = bottom + 16.0;
+}
+
+fn bar([from, middle, to]: [f64; 3], y: f64, colour: &str) -> String {
+    format!(
+        "<rect x=\"{from:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"8\" fill=\"{BLUE_PALE}\" stroke=\"{colour}\"/><path d=\"M{middle:.1} {:.1}v10\" stroke=\"{colour}\" stroke-width=\"2.5\"/>",
+        y - 4.0,
+        (to - from).max(0.5),
+        y - 5.0
+    )
+}
+
+fn dot([from, middle, to]: [f64; 3], y: f64) -> String {
+    format!(
+        "<path d=\"M{from:.1} {y:.1}H{to:.1}\" stroke=\"{INK}\" stroke-width=\"1.4\"/><circle cx=\"{middle:.1}\" cy=\"{y:.1}\" r=\"3.2\" fill=\"{INK}\"/>"
+    )
+}
