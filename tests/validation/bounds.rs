@@ -8,8 +8,8 @@ use rayon::prelude::*;
 use slowpoint_sim::aero::Drag;
 use slowpoint_sim::case::shape::{Shape, Transition};
 use slowpoint_sim::case::{
-    Area, ArrangementInput, Case, CordsInput, Device, Inputs, Outline, PartInput, PressureInput, RareEvent, RareInput,
-    StiffnessInput, ThrustInput, WallInput, WindMember,
+    Area, ArrangementInput, CalibrationInput, Case, CordsInput, Device, FlownInput, Inputs, LOGS, Logged, LoggedInput,
+    Outline, PartInput, PressureInput, RareEvent, RareInput, StiffnessInput, ThrustInput, WallInput, WindMember,
 };
 use slowpoint_sim::cord::Material;
 use slowpoint_sim::draw::Shift;
@@ -95,6 +95,23 @@ fn cords(i: &mut Inputs, set: impl FnOnce(&mut CordsInput)) -> bool {
         bare::cords(nose_mass_kg, 2e4, vec![line])
     }));
     true
+}
+
+/// On the only flight flown, in its own conditions.
+fn calibration(i: &mut Inputs, set: impl FnOnce(&mut CalibrationInput)) -> bool {
+    let own = i.clone();
+    set(i.calibration.get_or_insert_with(|| {
+        let time = LoggedInput { value: 8.0, error: Some(2.0) };
+        let one =
+            FlownInput { condition: 0, way: 0, logged: LOGS.map(|log| (log == Logged::ApogeeTime).then_some(time)) };
+        CalibrationInput { conditions: vec![own], flown: vec![one], flights: None, bias_share: None }
+    }));
+    true
+}
+
+/// On a figure that was logged of it.
+fn logged(i: &mut Inputs, log: Logged, value: f64, error: Option<f64>) -> bool {
+    calibration(i, |c| c.flown[0].logged[log as usize] = Some(LoggedInput { value, error }))
 }
 
 /// On its first arrangement.
@@ -226,6 +243,16 @@ fn fields() -> Vec<Field> {
         WALL_THICKNESS "cords.wall.thickness" |i, x| cords(i, |c| c.wall = WallInput::Tube { material: Material::Paper, thickness_m: x });
         WALL_RESISTANCE "cords.wall.resistance" |i, x| cords(i, |c| c.wall = WallInput::Resistance(x));
         LOG_SD "cords.wall.log_sd" |i, x| cords(i, |c| c.wall_log_sd = Some(x));
+        FLOWN_COUNT "calibration.flown" |i, x| calibration(i, |c| c.flown = vec![c.flown[0].clone(); x as usize]);
+        CALIBRATION_FLIGHTS "calibration.flights" |i, x| calibration(i, |c| c.flights = Some(x as u64));
+        BIAS_SHARE "calibration.bias_share" |i, x| calibration(i, |c| c.bias_share = Some(x));
+        LOGGED_APOGEE "calibration.flown.0.apogee" |i, x| logged(i, Logged::Apogee, x, None);
+        LOGGED_HEIGHT_ERROR "calibration.flown.0.apogee_error" |i, x| logged(i, Logged::Apogee, 100.0, Some(x));
+        LOGGED_TIME "calibration.flown.0.apogee_time" |i, x| logged(i, Logged::ApogeeTime, x, None);
+        LOGGED_TIME "calibration.flown.0.opening_time" |i, x| logged(i, Logged::OpeningTime, x, None);
+        LOGGED_TIME_ERROR "calibration.flown.0.opening_time_error" |i, x| logged(i, Logged::OpeningTime, 8.0, Some(x));
+        LOGGED_SPEED "calibration.flown.0.opening_speed" |i, x| logged(i, Logged::OpeningSpeed, x, None);
+        LOGGED_SPEED_ERROR "calibration.flown.0.opening_speed_error" |i, x| logged(i, Logged::OpeningSpeed, 9.0, Some(x));
         CONDITION_CHANCE "condition.chance" |i, x| whole(|| i.question.accept_chance = Some(x));
     };
     all.push(Field {
