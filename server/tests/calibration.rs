@@ -93,12 +93,12 @@ async fn lower_flights_make_lower_flights() {
 async fn flights_have_conditions_of_their_own() {
     let service = service();
     let mut asked = card();
-    let surface = json!({"speed": "1 m/s", "direction": "10 deg"});
+    let surface = json!({"speed": "1 m/s", "direction": "10 deg", "gust": null});
     asked["calibration"] = json!({
         "flights": 1024,
         "flown": [
-            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface}}},
-            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface}}},
+            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface, "layers": null}}},
+            {"apogee_time": "8 s", "apogee_time_error": "3 s", "conditions": {"delays": [4], "wind": {"surface": surface, "layers": null}}},
         ],
         "csv": "apogee_time_s,apogee_time_error_s,delay_s,wind_m_s,wind_from_deg\n8,3,4,1,10\n8,3,5,,\n",
     });

@@ -76,6 +76,10 @@ impl Reader<'_> {
             });
             flown.push(FlownInput { condition, way: way.unwrap_or(0), logged: told.logged });
         }
+        if flown.is_empty() {
+            // Told already, by what is wrong with them or with the request.
+            self.faults.explain("/calibration/flown");
+        }
         Some(CalibrationInput {
             conditions,
             flown,
@@ -159,11 +163,12 @@ impl Reader<'_> {
             Ok(asked) => Some(as_flown(asked.case.inputs)),
             Err(faults) => {
                 for fault in faults {
-                    let within = fault.pointer.starts_with(&at) && told.line.is_empty();
-                    let (pointer, before) = if within {
-                        (fault.pointer, String::new())
-                    } else {
-                        (at.clone(), format!("{}with the rest of the request, {}: ", told.line, fault.pointer))
+                    // A line of a table is one place.
+                    let inside = fault.pointer.strip_prefix(&at);
+                    let (pointer, before) = match inside {
+                        Some(_) if told.line.is_empty() => (fault.pointer, String::new()),
+                        Some(inside) => (at.clone(), format!("{}{inside}: ", told.line)),
+                        None => (at.clone(), format!("{}with the rest of the request, {}: ", told.line, fault.pointer)),
                     };
                     self.faults.add(pointer, format!("{before}{}", fault.problem), fault.remedy);
                 }
@@ -267,9 +272,15 @@ impl Reader<'_> {
         }
         match (speed, from) {
             (Some(speed), from) if from.is_some() || speed == 0.0 => {
-                let surface =
-                    json!({"speed": format!("{speed} m/s"), "direction": format!("{} deg", from.unwrap_or(0.0))});
-                otherwise.insert("wind".into(), json!({"surface": surface}));
+                // All that was known of the air then: nothing of another day's wind is left beside it.
+                let surface = json!({
+                    "speed": format!("{speed} m/s"),
+                    "direction": format!("{} deg", from.unwrap_or(0.0)),
+                    "gust": null,
+                    "measuring_height": "10 m",
+                });
+                let wind = json!({"surface": surface, "source": null, "layers": null, "members": null, "age": null});
+                otherwise.insert("wind".into(), wind);
             }
             (None, None) => {}
             _ => {
