@@ -51,7 +51,7 @@ impl Aim {
             (*sum, *squares) = (*sum + *number, *squares + *number * *number);
         }
         let counts = counts(case);
-        let [wide, own] = [&Self::WIDE, self].map(|aim| log_density(&counts, &sums, &aim.0));
+        let [wide, own] = [&Self::WIDE, self].map(|aim| Density::of(&counts, &aim.0).log(&sums));
         let most = wide.max(own);
         let mixed = WIDE_SHARE * libm::exp(wide - most) + (1.0 - WIDE_SHARE) * libm::exp(own - most);
         Aimed { sums, log_drawn: most + libm::log(mixed) }
@@ -82,16 +82,31 @@ fn counts(case: &Case) -> [Option<f64>; 3] {
     Learned::ALL.map(|learned| CalibrationPlan::learns(case, learned).then(|| motors(case, learned) as f64))
 }
 
-/// Logarithm of the density of numbers under a set, up to a constant.
-fn log_density(counts: &[Option<f64>; 3], sums: &[[f64; 2]; 3], set: &Set) -> f64 {
-    let mut log = 0.0;
-    for ((count, [sum, squares]), moved) in counts.iter().zip(sums).zip(set) {
-        if let Some(count) = count {
-            let off = squares - 2.0 * moved.bias * sum + count * moved.bias * moved.bias;
-            log -= 0.5 * off / (moved.scatter * moved.scatter) + count * libm::log(moved.scatter);
+/// Logarithm of the density of the numbers of a flight, up to a constant: a parabola of their sums.
+struct Density {
+    /// Per sum and per sum of squares.
+    per: [[f64; 2]; 3],
+    alone: f64,
+}
+
+impl Density {
+    /// Under a set.
+    fn of(counts: &[Option<f64>; 3], set: &Set) -> Self {
+        let mut density = Self { per: [[0.0; 2]; 3], alone: 0.0 };
+        for ((count, per), Moved { bias, scatter }) in counts.iter().zip(&mut density.per).zip(set) {
+            if let Some(count) = count {
+                let precision = 1.0 / (scatter * scatter);
+                *per = [bias * precision, -0.5 * precision];
+                density.alone -= count * (0.5 * bias * bias * precision + libm::log(*scatter));
+            }
         }
+        density
     }
-    log
+
+    fn log(&self, sums: &[[f64; 2]; 3]) -> f64 {
+        let each = self.per.iter().zip(sums);
+        self.alone + each.map(|(per, sums)| per[0] * sums[0] + per[1] * sums[1]).sum::<f64>()
+    }
 }
 
 /// A flight drawn in the conditions of a log.
@@ -140,9 +155,14 @@ struct Condition {
 }
 
 impl Condition {
-    /// Logarithm of how much likelier a set makes the numbers of a flight than they were drawn.
-    fn log_likelier(&self, flight: &Met, set: &Set) -> f64 {
-        log_density(&self.counts, &flight.numbers.sums, set) - flight.numbers.log_drawn
+    /// How much likelier a set makes the numbers of flights than they were drawn.
+    fn likelier<'f>(
+        &'f self,
+        flights: impl Iterator<Item = &'f Met> + 'f,
+        set: &Set,
+    ) -> impl Iterator<Item = f64> + 'f {
+        let density = Density::of(&self.counts, set);
+        flights.map(move |flight| libm::exp(density.log(&flight.numbers.sums) - flight.numbers.log_drawn))
     }
 }
 
@@ -192,8 +212,8 @@ impl<'a> Fit<'a> {
     pub fn log_likelihood(&self, unknowns: &Unknowns) -> f64 {
         let set = self.set(unknowns);
         let of = |condition: &Condition| -> Vec<f64> {
-            let likelier = |k: &u32| libm::exp(condition.log_likelier(&condition.flights[*k as usize], &set));
-            condition.kept.iter().map(likelier).collect()
+            let kept = condition.kept.iter().map(|k| &condition.flights[*k as usize]);
+            condition.likelier(kept, &set).collect()
         };
         let likelier: Vec<Vec<f64>> = self.conditions.iter().map(of).collect();
         let log = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {
@@ -211,13 +231,12 @@ impl<'a> Fit<'a> {
             .iter()
             .map(|condition| {
                 let before = [Moved { bias: 0.0, scatter: 1.0 }; 3];
-                let likelier = |flight: &Met, set: &Set| libm::exp(condition.log_likelier(flight, set));
-                let mean =
-                    |flight: &Met| after.sets().iter().step_by(few).map(|set| likelier(flight, set)).sum::<f64>();
-                [
-                    condition.flights.iter().map(|flight| likelier(flight, &before)).collect(),
-                    condition.flights.iter().map(mean).collect(),
-                ]
+                let mut mean = vec![0.0; condition.flights.len()];
+                for set in after.sets().iter().step_by(few) {
+                    let likelier = condition.likelier(condition.flights.iter(), set);
+                    mean.iter_mut().zip(likelier).for_each(|(mean, likelier)| *mean += likelier);
+                }
+                [condition.likelier(condition.flights.iter(), &before).collect(), mean]
             })
             .collect();
         let one = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {

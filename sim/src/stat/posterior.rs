@@ -20,7 +20,7 @@ pub const UNKNOWNS: usize = 6;
 pub type Unknowns = [f64; UNKNOWNS];
 
 /// Sets of a round that seeks.
-const ROUND: usize = 1024;
+const ROUND: usize = 512;
 /// Sets of the last one.
 const LAST: usize = 4096;
 /// The most rounds that seek.
