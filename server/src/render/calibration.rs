@@ -10,6 +10,8 @@ use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, P
 const LEFT: f64 = 92.0;
 /// From one bar to the next.
 const APART: f64 = 14.0;
+/// Logged figures that are drawn: a picture ends somewhere.
+const MOST_DRAWN: usize = 16;
 /// Least distance of two figures on an axis.
 const TICKS: f64 = 44.0;
 
@@ -34,24 +36,26 @@ pub fn picture(answer: &Stored, found: &Calibration) -> String {
             words(&input.bias)
         );
     }
-    for flown in &found.flown {
-        for logged in &flown.logged {
-            heading(
-                &mut picture,
-                &format!("Flight {}: {}, {}", flown.flight, logged.what.replace('_', " "), logged.unit),
-            );
+    let logged = found.flown.iter().flat_map(|flown| flown.logged.iter().map(move |logged| (flown.flight, logged)));
+    let count = logged.clone().count();
+    for (k, (flight, logged)) in logged.enumerate() {
+        let what = logged.what.replace('_', " ");
+        if k < MOST_DRAWN {
+            heading(&mut picture, &format!("Flight {flight}: {what}, {}", logged.unit));
             let rows = [("drawn before", GREY, logged.before), ("drawn after", BLUE, logged.after)];
             bars(&mut picture, &rows, Some([logged.logged.0, logged.error.0]));
-            let _ = write!(
-                told,
-                "Flight {}, {}: logged {}, drawn before {}, after {}. ",
-                flown.flight,
-                logged.what.replace('_', " "),
-                short(logged.logged.0),
-                words(&logged.before),
-                words(&logged.after)
-            );
         }
+        let _ = write!(
+            told,
+            "Flight {flight}, {what}: logged {}, drawn before {}, after {}. ",
+            short(logged.logged.0),
+            words(&logged.before),
+            words(&logged.after)
+        );
+    }
+    if count > MOST_DRAWN {
+        let most = format!("The first {MOST_DRAWN} of {count} logged figures; the answer has all of them.");
+        picture.paragraph(&most, NOTE, INK, false);
     }
     picture.key(|[x, y]| bar([x - 12.0, x, x + 12.0], y, BLUE), "90 % lie within the bar, half below its mark");
     picture.key(|[x, y]| dot([x - 10.0, x, x + 10.0], y), "what was logged, with two standard errors either way");
