@@ -196,6 +196,10 @@ mod tests {
     use super::super::sampler::Sampler;
     use super::*;
 
+    fn log_normal(off: f64) -> f64 {
+        -0.5 * off * off
+    }
+
     /// Mean and covariance of the sets.
     fn moments(sets: &[Unknowns]) -> (Unknowns, [Unknowns; UNKNOWNS]) {
         let law = Law::of(sets, &vec![1.0; sets.len()]);
@@ -210,7 +214,7 @@ mod tests {
     fn sums_seen_with_errors() {
         for (error, seen) in [(1.0, 0.8), (0.1, 1.5), (0.02, -3.0)] {
             let likelihood =
-                |sets: &[Unknowns]| Some(sets.iter().map(|x| -0.5 * ((x[0] + x[1] - seen) / error).powi(2)).collect());
+                |sets: &[Unknowns]| Some(sets.iter().map(|x| log_normal((x[0] + x[1] - seen) / error)).collect());
             let found = posterior(5, 4096, likelihood).unwrap_or_else(|| panic!("never stopped"));
             let (mean, covariance) = moments(&found.sets);
             // Of a sum with variance 2: gain 2 / (2 + error^2), half to each.
@@ -244,7 +248,7 @@ mod tests {
             let grows = |x: &Unknowns| x[0] * libm::exp(0.5 * x[1]);
             let seen: [f64; 3] = core::array::from_fn(|_| grows(&truth) + 0.3 * sampler.normal());
             let likelihood = |sets: &[Unknowns]| {
-                let log = |x: &Unknowns| seen.iter().map(|y| -0.5 * ((grows(x) - y) / 0.3).powi(2)).sum();
+                let log = |x: &Unknowns| seen.iter().map(|y| log_normal((grows(x) - y) / 0.3)).sum();
                 Some(sets.iter().map(log).collect())
             };
             let found = posterior(7, 512, likelihood).unwrap_or_else(|| panic!("never stopped"));
