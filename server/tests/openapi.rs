@@ -301,7 +301,10 @@ async fn what_a_spent_budget_answers_is_described() {
         check_documented(&method, &template, &reply);
         refused += usize::from(reply.status == 429);
     }
-    assert_eq!(refused, 7, "three kinds of work, revisions, the table of flights, and two pictures of them");
+    assert_eq!(
+        refused, 8,
+        "three kinds of work, revisions, the table of flights, a flight to be learned for, and two pictures of them"
+    );
 }
 
 /// Each refusal while nothing can be read or kept: before it is known who asks, and after.
