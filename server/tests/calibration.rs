@@ -88,6 +88,20 @@ async fn lower_flights_make_lower_flights() {
     assert_eq!(answer(&service, &asked).await, plain);
 }
 
+/// Other winds are flown with what was learned as well.
+#[tokio::test]
+async fn advice_takes_what_was_learned() {
+    let service = service();
+    let mut asked = card();
+    asked["advise"] = json!(["wind_limit"]);
+    let plain = answer(&service, &asked).await;
+    let low_m = 0.85 * number(&plain, "/apogee/height_above_pad_m/p50");
+    asked["calibration"] = json!({"flown": [{"apogee": format!("{low_m} m")}], "flights": 1024});
+    let learned = answer(&service, &asked).await;
+    assert_eq!(learned["calibration"]["used"], json!(true));
+    assert_ne!(learned["wind_limit"], plain["wind_limit"]);
+}
+
 /// What was otherwise is told per flight; conditions that are the same are flown once.
 #[tokio::test]
 async fn flights_have_conditions_of_their_own() {
@@ -161,6 +175,7 @@ async fn faults_are_told_at_their_places() {
         (json!({"csv": "apogee_m,wind_m_s\n300,4\n"}), "/calibration/csv", "wind_from_deg"),
         (json!({"csv": "apogee_m,tilt_deg\n300,85\n"}), "/calibration/csv", "line 2"),
         (json!({"csv": "delay_s\n4\n"}), "/calibration/csv", "logged"),
+        (json!({"csv": "apogee_m,apogee_time_s,apogee_time_error_s\n300,,0.3\n"}), "/calibration/csv", "line 2"),
         (json!({"csv": format!("apogee_m\n{}", "300\n".repeat(41))}), "/calibration/csv", "40"),
     ] {
         let mut asked = card();

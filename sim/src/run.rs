@@ -167,7 +167,10 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
         };
         let found = posterior(seed(), SETS, likely)?;
         let after = Calibrated::new(found.sets.iter().map(|unknowns| fit.set(unknowns)).collect());
-        aim = Aim::at(&after);
+        // Of one set alone nothing can be aimed at.
+        if found.effective >= 2.0 {
+            aim = Aim::at(&after);
+        }
         last = Some((fit, found, after));
     }
     let (fit, found, after) = last?;
@@ -667,7 +670,7 @@ fn way_reports(case: &Case, tally: &Tally, shares: &[f64]) -> Vec<WayReport> {
 }
 
 /// Flies a case for its chances and landings alone: no changes of the model, no failures by themselves, no drivers, no
-/// outlines on the ground, nothing learned from flights flown. `None` when `stop` was raised meanwhile.
+/// outlines on the ground, nothing learned that is not known yet. `None` when `stop` was raised meanwhile.
 pub fn assess_cell(case: &Case, stop: &AtomicBool) -> Option<CellReport> {
     assess_cells(core::slice::from_ref(case), stop)?.pop()
 }

@@ -56,9 +56,11 @@ fn changed(case: &Case, change: impl FnOnce(&mut Inputs), stop: &AtomicBool) -> 
     let mut inputs = case.inputs.clone();
     inputs.question.flights = each(&case.inputs.question);
     inputs.question.until_half_width = None;
+    // What was learned is taken over, not learned again.
+    inputs.calibration = None;
     change(&mut inputs);
     match Case::new(inputs) {
-        Ok(case) => assess_cell(&case, stop).map(Some),
+        Ok(new) => assess_cell(&Case { calibrated: case.calibrated.clone(), ..new }, stop).map(Some),
         Err(_) => Some(None),
     }
 }

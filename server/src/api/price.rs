@@ -175,7 +175,10 @@ impl Cost {
     /// Of so many flights of an assessment, each flown again by itself with its path.
     pub fn of_replays(asked: &Asked, flights: u64) -> Self {
         let beside_each_other = Self::of_table(asked, flights);
-        Self { core_s: BY_ITSELF * beside_each_other.core_s, ..beside_each_other }
+        // What flights flown say is learned once, by flights beside each other.
+        let learning_s = core_s(slowpoint_sim::work_of_learning(&asked.case));
+        let alone_s = BY_ITSELF * (beside_each_other.core_s - learning_s);
+        Self { core_s: alone_s + learning_s, ..beside_each_other }
     }
 
     /// Of a day: of every flight that can be read.

@@ -19,8 +19,8 @@ const TICKS: f64 = 44.0;
 pub fn picture(answer: &Stored, found: &Calibration) -> String {
     let what = "What flights flown say of drag, impulse and wind";
     let mut picture = Picture::new(&answer.name, &format!("{what}; and what was logged against drawn flights"));
-    if !found.used {
-        picture.paragraph("NOT USED: too few drawn flights agree with the logs.", WORDS, ORANGE, true);
+    if let Some(why) = &found.refused_because {
+        picture.paragraph(&format!("NOT USED: {why}"), WORDS, ORANGE, true);
     }
     let mut told = format!("{what}. ");
     for input in &found.inputs {

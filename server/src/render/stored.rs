@@ -48,8 +48,8 @@ pub struct Stored {
 /// What was learned from flights flown.
 #[derive(Debug, Deserialize)]
 pub struct Calibration {
-    /// Whether the answer is drawn from it.
-    pub used: bool,
+    /// Why the answer is not drawn from it; null where it is.
+    pub refused_because: Option<String>,
     /// Flights drawn for it.
     pub flights_drawn: u64,
     /// Drag, impulse and wind.

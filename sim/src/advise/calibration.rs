@@ -17,7 +17,7 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
             message: format!(
                 "Nothing of the flights flown is used: of {} flights drawn in its conditions only {:.0} agree with flight {} (as flights of one weight), fewer than {LEAST_FLIGHTS:.0}. Check its figures and units and that card, motor, delay and wind are those it was flown with; then draw more flights (calibration.flights) or give its figures larger errors.",
                 plan.flights,
-                found.effective_flights,
+                found.effective_flights.floor(),
                 flown + 1,
             ),
             rule: RULE,
@@ -26,14 +26,14 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
             topic: "calibration_refused",
             message: format!(
                 "Nothing of the flights flown is used: sets of bias and scatter worth only {:.0} of one weight agree with all of them, fewer than {LEAST_SETS:.0}. Check that all of them are flights of this rocket and motor; then draw more flights (calibration.flights) or give their figures larger errors.",
-                found.effective_sets,
+                found.effective_sets.floor(),
             ),
             rule: RULE,
         }),
         None => list.push(Caution {
             topic: "calibration",
             message: format!(
-                "Drag, impulse and wind are drawn from what {} logged say of them. They hold for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of the three.",
+                "Drag, impulse and wind are drawn from what the logs of {} say of them. They hold for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of the three.",
                 if plan.flown.len() == 1 { "1 flight".to_string() } else { format!("{} flights", plan.flown.len()) },
             ),
             rule: RULE,
@@ -60,7 +60,7 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
         list.push(Caution {
             topic: "calibration_misfit",
             message: format!(
-                "What was logged of flight {} lies outside of 90 % of flights drawn in its conditions, also after calibration: look at its log, and at what the card does not know of it.",
+                "Flights whose logs lie outside of 90 % of flights drawn in their conditions, also after calibration: {}. Look at their logs, and at what the card does not know of them.",
                 outside.join(", "),
             ),
             rule: RULE,

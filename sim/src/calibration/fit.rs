@@ -71,6 +71,7 @@ pub struct Aimed {
 pub fn learned_by(case: &Case) -> Vec<(usize, Learned)> {
     let mut all: Vec<(usize, Learned)> = Learned::ALL
         .into_iter()
+        .filter(|learned| CalibrationPlan::learns(case, *learned))
         .flat_map(|learned| (0..motors(case, learned)).map(move |motor| (learned.slot(motor).dimension(), learned)))
         .collect();
     all.sort_by_key(|number| number.0);

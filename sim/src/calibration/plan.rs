@@ -81,8 +81,8 @@ impl CalibrationPlan {
 
     /// Whether a spread leaves anything to learn.
     pub fn learns(case: &Case, learned: Learned) -> bool {
-        let law = learned.law(case);
-        law.at(0.25) < law.at(0.75)
+        let (low, high) = learned.law(case).reach();
+        low < high
     }
 }
 

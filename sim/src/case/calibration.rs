@@ -3,14 +3,26 @@
 use super::check::{maybe, one};
 use super::inputs::{CalibrationInput, LOGS, Logged, LoggedInput};
 use super::{Case, Inputs};
+use crate::calibration::FLIGHTS;
 use crate::fault::{Fault, Faults};
 use crate::limits::{self, Limit};
+
+/// Most flights drawn at last, of all conditions: what each came to is held in memory.
+const MOST_FLIGHTS: u64 = 1 << 20;
 
 /// Every number against its own range, and a flight against its conditions.
 pub fn ranges(asked: &CalibrationInput, faults: &mut Faults) {
     one(limits::FLOWN_COUNT, "calibration.flown", asked.flown.len() as f64, faults);
     maybe(limits::CALIBRATION_FLIGHTS, "calibration.flights", asked.flights.map(|n| n as f64), faults);
     maybe(limits::BIAS_SHARE, "calibration.bias_share", asked.bias_share, faults);
+    let (flights, conditions) = (asked.flights.unwrap_or(FLIGHTS), asked.conditions.len() as u64);
+    if flights.saturating_mul(conditions) > MOST_FLIGHTS && !faults.touches("calibration.flights") {
+        faults.add(
+            "calibration.flights",
+            format!("{flights} flights in each of {conditions} conditions are more than are held"),
+            format!("give at most {}, or flights that share their conditions", MOST_FLIGHTS / conditions),
+        );
+    }
     for (i, flown) in asked.flown.iter().enumerate() {
         let at = format!("calibration.flown.{i}");
         for log in LOGS {

@@ -135,7 +135,9 @@ impl Law {
         let logs: Vec<f64> =
             sets.iter().zip(log_likelihoods).map(|(set, log)| power * log - self.log_likelier(set)).collect();
         let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        logs.into_iter().map(|log| if most.is_finite() { libm::exp(log - most) } else { 0.0 }).collect()
+        // What agrees with nothing has no number to a power of 0.
+        let weight = |log: f64| if log > f64::NEG_INFINITY && most.is_finite() { libm::exp(log - most) } else { 0.0 };
+        logs.into_iter().map(weight).collect()
     }
 }
 

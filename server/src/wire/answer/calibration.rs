@@ -103,12 +103,12 @@ pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<Ca
         Refused::Flights(flown) => format!(
             "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
             plan.flights,
-            report.effective_flights,
+            report.effective_flights.floor(),
             flown + 1
         ),
         Refused::Sets => format!(
             "Sets of bias and scatter worth only {:.0} of one weight agree with all flights; {LEAST_SETS:.0} are needed.",
-            report.effective_sets
+            report.effective_sets.floor()
         ),
     });
     let flown = report.flown.iter().enumerate().map(|(k, flown)| FlownAnswer {

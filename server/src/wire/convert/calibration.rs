@@ -293,8 +293,17 @@ impl Reader<'_> {
             }
         }
         for (logged, error) in logged.iter_mut().zip(errors) {
-            if let Some(logged) = logged {
-                logged.error = error;
+            match logged {
+                Some(logged) => logged.error = error,
+                None if error.is_some() => {
+                    self.faults.add(
+                        CSV,
+                        format!("{line}there is an error without the figure that it is of"),
+                        "give the figure as well, or leave its error empty",
+                    );
+                    return None;
+                }
+                None => {}
             }
         }
         let told = Told {
