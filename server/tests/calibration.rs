@@ -5,22 +5,7 @@
 mod support;
 
 use serde_json::{Value, json};
-use support::{Service, check_described, check_problem, service};
-
-/// The example, few flights.
-fn card() -> Value {
-    let mut card: Value = serde_json::from_str(include_str!("../examples/first-flight.json")).unwrap();
-    card["flights"] = json!(256);
-    card["delays"] = json!([6, 9]);
-    card
-}
-
-async fn answer(service: &Service, card: &Value) -> Value {
-    let reply = service.post(card).await;
-    assert_eq!(reply.status, 200, "{}", reply.text());
-    check_described("Assessment", &reply.json());
-    reply.json()
-}
+use support::{check_problem, first_flight, service};
 
 fn number(at: &Value, pointer: &str) -> f64 {
     at.pointer(pointer).and_then(Value::as_f64).unwrap_or_else(|| panic!("no {pointer}: {at}"))
@@ -31,16 +16,16 @@ fn number(at: &Value, pointer: &str) -> f64 {
 #[tokio::test]
 async fn lower_flights_make_lower_flights() {
     let service = service();
-    let plain = answer(&service, &card()).await;
+    let plain = service.answer(&first_flight(256)).await;
     let (apogee_m, apogee_s) = (number(&plain, "/apogee/height_above_pad_m/p50"), number(&plain, "/apogee/time_s/p50"));
     let lower = [0.86, 0.9, 0.88];
     let typed: Vec<Value> = lower
         .iter()
         .map(|part| json!({"apogee": format!("{} m", part * apogee_m), "apogee_time": format!("{} s", part.sqrt() * apogee_s)}))
         .collect();
-    let mut asked = card();
+    let mut asked = first_flight(256);
     asked["calibration"] = json!({"flown": typed, "flights": 4096});
-    let learned = answer(&service, &asked).await;
+    let learned = service.answer(&asked).await;
     let found = &learned["calibration"];
     assert_eq!((&found["used"], &found["refused_because"]), (&json!(true), &Value::Null), "{found}");
     assert!(number(&learned, "/apogee/height_above_pad_m/p50") < 0.96 * apogee_m, "{learned}");
@@ -82,22 +67,22 @@ async fn lower_flights_make_lower_flights() {
         lower.iter().map(|part| format!("{},{},", part * apogee_m, part.sqrt() * apogee_s)).collect();
     asked["calibration"] =
         json!({"csv": format!("apogee_m,apogee_time_s,delay_s\n{}\n", lines.join("\n")), "flights": 4096});
-    let table = answer(&service, &asked).await;
+    let table = service.answer(&asked).await;
     assert_eq!(table["calibration"], learned["calibration"]);
     asked.as_object_mut().unwrap().remove("calibration");
-    assert_eq!(answer(&service, &asked).await, plain);
+    assert_eq!(service.answer(&asked).await, plain);
 }
 
 /// Other winds are flown with what was learned as well.
 #[tokio::test]
 async fn advice_takes_what_was_learned() {
     let service = service();
-    let mut asked = card();
+    let mut asked = first_flight(256);
     asked["advise"] = json!(["wind_limit"]);
-    let plain = answer(&service, &asked).await;
+    let plain = service.answer(&asked).await;
     let low_m = 0.85 * number(&plain, "/apogee/height_above_pad_m/p50");
     asked["calibration"] = json!({"flown": [{"apogee": format!("{low_m} m")}], "flights": 1024});
-    let learned = answer(&service, &asked).await;
+    let learned = service.answer(&asked).await;
     assert_eq!(learned["calibration"]["used"], json!(true));
     assert_ne!(learned["wind_limit"], plain["wind_limit"]);
 }
@@ -106,7 +91,7 @@ async fn advice_takes_what_was_learned() {
 #[tokio::test]
 async fn flights_have_conditions_of_their_own() {
     let service = service();
-    let mut asked = card();
+    let mut asked = first_flight(256);
     let surface = json!({"speed": "1 m/s", "direction": "10 deg", "gust": null});
     asked["calibration"] = json!({
         "flights": 1024,
@@ -116,7 +101,7 @@ async fn flights_have_conditions_of_their_own() {
         ],
         "csv": "apogee_time_s,apogee_time_error_s,delay_s,wind_m_s,wind_from_deg\n8,3,4,1,10\n8,3,5,,\n",
     });
-    let found = answer(&service, &asked).await["calibration"].clone();
+    let found = service.answer(&asked).await["calibration"].clone();
     let with: Vec<&Value> = found["flown"].as_array().unwrap().iter().map(|f| &f["flown_with"]).collect();
     assert_eq!(with, ["delay 4 s", "delay 4 s", "delay 4 s", "delay 5 s"]);
     assert_eq!(found["flights_drawn"], json!(3072), "two conditions of four flights: {found}");
@@ -126,10 +111,10 @@ async fn flights_have_conditions_of_their_own() {
 #[tokio::test]
 async fn what_agrees_with_nothing_is_not_used() {
     let service = service();
-    let plain = answer(&service, &card()).await;
-    let mut asked = card();
+    let plain = service.answer(&first_flight(256)).await;
+    let mut asked = first_flight(256);
     asked["calibration"] = json!({"flown": [{"apogee": "4000 m"}], "flights": 1024});
-    let refused = answer(&service, &asked).await;
+    let refused = service.answer(&asked).await;
     assert_eq!(refused["calibration"]["used"], json!(false));
     assert!(refused["calibration"]["refused_because"].as_str().unwrap().contains("flight 1"));
     assert!(refused["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "calibration_refused"));
@@ -178,7 +163,7 @@ async fn faults_are_told_at_their_places() {
         (json!({"csv": "apogee_m,apogee_time_s,apogee_time_error_s\n300,,0.3\n"}), "/calibration/csv", "line 2"),
         (json!({"csv": format!("apogee_m\n{}", "300\n".repeat(41))}), "/calibration/csv", "40"),
     ] {
-        let mut asked = card();
+        let mut asked = first_flight(256);
         asked["calibration"] = calibration.clone();
         let reply = service.post(&asked).await;
         let problem = check_problem(&reply, 422, "invalid-input");
