@@ -56,11 +56,22 @@ async function framed(browser) {
         holds("it says its condition", told.text.includes("Condition: at most"));
         const drawn = await page.evaluate(() => [...document.images].every((image) => image.naturalWidth > 0));
         holds("its pictures are drawn", told.drawn && drawn);
-        // The keyboard goes into the frame and comes out again, to what stands below it.
+        // The keyboard goes into the frame and comes out again, to what stands below it. Focus crosses into a frame of another
+        // origin, which is a process of its own, some time after the key: the next key waits until it is there.
+        const focused = async () => {
+            const within = await frame.evaluate(() => `${document.hasFocus()} ${document.activeElement.outerHTML.slice(0, 200)}`);
+            return { tag: await page.evaluate(() => document.activeElement.tagName), within };
+        };
         const order = [];
-        for (let press = 0; press < 4; press += 1) {
+        for (let press = 0, before = await focused(); press < 4; press += 1) {
             await page.keyboard.press("Tab");
-            order.push(await page.evaluate(() => document.activeElement.tagName));
+            let now = await focused();
+            for (let waited = 0; waited < 40 && now.tag === before.tag && now.within === before.within; waited += 1) {
+                await page.waitForTimeout(50);
+                now = await focused();
+            }
+            order.push(now.tag);
+            before = now;
         }
         holds(`the page around it is reached: ${order}`, order.indexOf("IFRAME") >= 0 && order.indexOf("A") > order.indexOf("IFRAME"));
         await page.screenshot({ path: path.join(shots, "club-site.png"), fullPage: true });
