@@ -21,7 +21,7 @@ async fn lower_flights_make_lower_flights() {
     let lower = [0.86, 0.9, 0.88];
     let typed: Vec<Value> = lower
         .iter()
-        .map(|part| json!({"apogee": format!("{} m", part * apogee_m), "apogee_time": format!("{} s", part.sqrt() * apogee_s)}))
+        .map(|part| json!({"apogee": format!("{} m", part * apogee_m), "apogee_time": format!("{} s", part.sqrt() * apogee_s), "flown_with": "delay 6 s"}))
         .collect();
     let mut asked = first_flight(256);
     asked["calibration"] = json!({"flown": typed, "flights": 4096});
@@ -42,6 +42,9 @@ async fn lower_flights_make_lower_flights() {
 
     // A flight of it, flown again, is one of its flights: it draws what was learned.
     let id = learned["id"].as_str().unwrap();
+    let flight = service.get(&format!("/v1/assessments/{id}/flights/3")).await;
+    assert_eq!(flight.status, 200);
+    assert!(flight.headers.contains_key("ratelimit"), "what it is drawn from is learned again, and paid");
     let table = service.get(&format!("/v1/assessments/{id}/flights.csv")).await;
     assert_eq!(table.status, 200);
     let mean = |limit: &str| {
@@ -64,7 +67,7 @@ async fn lower_flights_make_lower_flights() {
     check_problem(&missing, 404, "no-calibration");
 
     let lines: Vec<String> =
-        lower.iter().map(|part| format!("{},{},", part * apogee_m, part.sqrt() * apogee_s)).collect();
+        lower.iter().map(|part| format!("{},{},6", part * apogee_m, part.sqrt() * apogee_s)).collect();
     asked["calibration"] =
         json!({"csv": format!("apogee_m,apogee_time_s,delay_s\n{}\n", lines.join("\n")), "flights": 4096});
     let table = service.answer(&asked).await;
@@ -81,7 +84,8 @@ async fn advice_takes_what_was_learned() {
     asked["advise"] = json!(["wind_limit"]);
     let plain = service.answer(&asked).await;
     let low_m = 0.85 * number(&plain, "/apogee/height_above_pad_m/p50");
-    asked["calibration"] = json!({"flown": [{"apogee": format!("{low_m} m")}], "flights": 1024});
+    asked["calibration"] =
+        json!({"flown": [{"apogee": format!("{low_m} m"), "flown_with": "delay 9 s"}], "flights": 1024});
     let learned = service.answer(&asked).await;
     assert_eq!(learned["calibration"]["used"], json!(true));
     assert_ne!(learned["wind_limit"], plain["wind_limit"]);
@@ -113,10 +117,24 @@ async fn what_agrees_with_nothing_is_not_used() {
     let service = service();
     let plain = service.answer(&first_flight(256)).await;
     let mut asked = first_flight(256);
-    asked["calibration"] = json!({"flown": [{"apogee": "4000 m"}], "flights": 1024});
+    asked["calibration"] = json!({"flown": [{"apogee": "4000 m", "flown_with": "delay 9 s"}], "flights": 1024});
     let refused = service.answer(&asked).await;
     assert_eq!(refused["calibration"]["used"], json!(false));
     assert!(refused["calibration"]["refused_because"].as_str().unwrap().contains("flight 1"));
+    // Nothing is told of what is not used.
+    assert!(
+        refused["calibration"]["inputs"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|i| i["after"].is_null() && i["bias"].is_null())
+    );
+    assert!(refused["calibration"]["flown"][0]["logged"][0]["after"].is_null());
+    let id = refused["id"].as_str().unwrap();
+    let picture = service.get(&format!("/v1/assessments/{id}/calibration.svg")).await.text();
+    assert!(picture.contains("NOT USED") && !picture.contains("drawn after"), "{picture}");
+    let page = service.get(&format!("/flights/{id}")).await.text();
+    assert!(page.contains("Not used: ") && !page.contains("drawn after"), "{page}");
     assert!(refused["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "calibration_refused"));
     assert_eq!(refused["delays"], plain["delays"]);
 }
@@ -139,6 +157,8 @@ async fn faults_are_told_at_their_places() {
             "/calibration/flown/0/flown_with",
             "delay 6 s",
         ),
+        (json!({"flown": [{"apogee": 300}]}), "/calibration/flown/0/flown_with", "name one"),
+        (json!({"csv": "apogee_m\n300\n"}), "/calibration/csv", "delay_s"),
         (
             json!({"flown": [{"apogee": 300, "conditions": {"spread": {}}}]}),
             "/calibration/flown/0/conditions/spread",

@@ -150,7 +150,7 @@ fn placed(seed: u64) -> Value {
     card["site"] = json!({"position": {"latitude": 42.7, "longitude": -71.0}});
     let corded: Value = serde_json::from_str(include_str!("../examples/tube-edge.json")).unwrap();
     card["cords"] = corded["cords"].clone();
-    card["calibration"] = json!({"flights": 1024, "csv": "apogee_time_s,apogee_time_error_s\n8,3\n"});
+    card["calibration"] = json!({"flights": 1024, "csv": "apogee_time_s,apogee_time_error_s,delay_s\n8,3,6\n"});
     card["seed"] = json!(seed);
     card
 }

@@ -2,7 +2,7 @@
 
 use crate::advise::Standing;
 use crate::assumption::Assumption;
-use crate::calibration::Learned;
+use crate::calibration::{LEAST_FLIGHTS, LEAST_SETS, Learned, MOST_SAMPLING_ERROR};
 use crate::case::{Logged, RareEvent, Role};
 use crate::cord::Wall;
 use crate::draw::Group;
@@ -101,6 +101,8 @@ pub struct CalibrationReport {
     pub drawn: u64,
     /// Least of the flights that a log is met by, as flights of one weight.
     pub effective_flights: f64,
+    /// Error of bias and scatter for the number of flights drawn, over what all logs leave open, on average of all of them.
+    pub sampling_error: f64,
     /// Sets of bias and scatter that agree with all logs, as sets of one weight.
     pub effective_sets: f64,
     /// The flights flown, in the order given.
@@ -109,11 +111,29 @@ pub struct CalibrationReport {
     pub learned: Vec<LearnedReport>,
 }
 
+impl CalibrationReport {
+    /// Refuses what too few flights or sets agree with: nothing is told of it afterwards.
+    pub fn judge(&mut self) {
+        let hardest = self.flown.iter().position(|flown| flown.effective_flights <= self.effective_flights);
+        self.refused = match hardest {
+            Some(flown) if self.effective_flights < LEAST_FLIGHTS => Some(Refused::Flights(flown)),
+            _ if self.sampling_error > MOST_SAMPLING_ERROR => Some(Refused::Together),
+            _ => (self.effective_sets < LEAST_SETS).then_some(Refused::Sets),
+        };
+        if self.refused.is_some() {
+            self.learned.iter_mut().for_each(|learned| learned.after = None);
+            self.flown.iter_mut().flat_map(|flown| &mut flown.logged).for_each(|logged| logged.after = None);
+        }
+    }
+}
+
 /// Why nothing is drawn from what was learned.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Refused {
     /// Hardly any flight that was drawn agrees with the log of the flight of this index.
     Flights(usize),
+    /// Every log is met by flights enough, and all of them together by too few.
+    Together,
     /// Hardly any set of bias and scatter agrees with all logs.
     Sets,
 }
@@ -142,15 +162,16 @@ pub struct LoggedReport {
     pub error: f64,
     /// Before anything was learned.
     pub before: [f64; 3],
-    /// After it.
-    pub after: [f64; 3],
+    /// After it; `None` where it is not used.
+    pub after: Option<[f64; 3]>,
 }
 
 impl LoggedReport {
     /// Whether it lies among 90 % of flights drawn after it, give or take two standard errors.
-    pub fn stands_within(&self) -> bool {
+    pub fn stands_within(&self) -> Option<bool> {
+        let [low, _, high] = self.after?;
         let reach = 2.0 * self.error;
-        (self.after[0] - reach..=self.after[2] + reach).contains(&self.value)
+        Some((low - reach..=high + reach).contains(&self.value))
     }
 }
 
@@ -161,6 +182,13 @@ pub struct LearnedReport {
     pub learned: Learned,
     /// What its law draws as it was given or assumed.
     pub before: [f64; 3],
+    /// What was learned of it; `None` where it is not used.
+    pub after: Option<LearnedAfter>,
+}
+
+/// What was learned of an input: 5, 50 and 95 % each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LearnedAfter {
     /// What all flights have in common.
     pub common: [f64; 3],
     /// What the next flight draws.

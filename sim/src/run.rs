@@ -8,7 +8,7 @@ use core::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use crate::advise;
-use crate::calibration::{self, Aim, Calibrated, CalibrationPlan, Fit, LEAST_FLIGHTS, LEAST_SETS, Learned, Met, SETS};
+use crate::calibration::{self, Aim, Calibrated, Drawing, Fit, Learned, Met, SETS, Weighed};
 use crate::case::{Case, LimitApplies, RareEvent};
 use crate::cord::{self, CordPlan, Halves};
 use crate::draw::{Group, Numbers, Point, REPLICATES, Shift, Slot, draw, seed_of_round};
@@ -19,8 +19,8 @@ use crate::flight::{
 };
 use crate::rare;
 use crate::report::{
-    CalibrationReport, CellReport, CordsReport, FailuresReport, FlownReport, Glimpse, LearnedReport, Move, Refused,
-    Report, WayReport,
+    CalibrationReport, CellReport, CordsReport, FailuresReport, FlownReport, Glimpse, LearnedAfter, LearnedReport,
+    Move, Report, WayReport,
 };
 use crate::settings;
 use crate::stat::importance::{Round, Tried};
@@ -158,7 +158,7 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
     let mut seed = || seeds.next().unwrap_or_default();
     let (mut aim, mut last) = (Aim::WIDE, None);
     for flights in plan.times() {
-        let met = |conditions| met(conditions, seed(), &aim, flights, stop);
+        let met = |conditions| met(conditions, seed(), aim, flights, stop);
         let fit = Fit::new(plan, plan.conditions.iter().map(met).collect::<Option<_>>()?);
         let likely = |sets: &[posterior::Unknowns]| {
             let log = |set| if stop.load(Ordering::Relaxed) { 0.0 } else { fit.log_likelihood(set) };
@@ -174,34 +174,29 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
         last = Some((fit, found, after));
     }
     let (fit, found, after) = last?;
-    let flown = fit.flown(&after);
-    let met_least = |k: usize| flown.get(k).map_or(0.0, |f: &FlownReport| f.effective_flights);
-    let hardest = (0..flown.len()).min_by(|a, b| met_least(*a).total_cmp(&met_least(*b))).unwrap_or(0);
-    let refused = if met_least(hardest) < LEAST_FLIGHTS {
-        Some(Refused::Flights(hardest))
-    } else {
-        (found.effective < LEAST_SETS).then_some(Refused::Sets)
-    };
-    let learned = Learned::ALL.into_iter().filter(|learned| CalibrationPlan::learns(case, *learned)).map(|learned| {
+    let going = || (!stop.load(Ordering::Relaxed)).then_some(());
+    let weigh = |condition: usize| going().map(|()| fit.weighed(condition, &after));
+    let weighed: Vec<Weighed> = (0..plan.conditions.len()).into_par_iter().map(weigh).collect::<Option<_>>()?;
+    let told = |k: usize| going().map(|()| fit.flown(k, &weighed));
+    let flown: Vec<FlownReport> = (0..plan.flown.len()).into_par_iter().map(told).collect::<Option<_>>()?;
+    let learned = Learned::ALL.into_iter().filter(|learned| learned.varies(case)).map(|learned| {
         let law = learned.law(case);
         let [common, next] = after.quantiles(learned, &law, calibration::TOLD);
-        LearnedReport {
-            learned,
-            before: calibration::TOLD.map(|share| law.at(share)),
-            common,
-            next,
-            scatter: after.scatter(learned, calibration::TOLD),
-        }
+        let scatter = after.scatter(learned, calibration::TOLD);
+        let before = calibration::TOLD.map(|share| law.at(share));
+        LearnedReport { learned, before, after: Some(LearnedAfter { common, next, scatter }) }
     });
-    let report = CalibrationReport {
-        refused,
+    let mut report = CalibrationReport {
+        refused: None,
         drawn: plan.drawn(),
-        effective_flights: met_least(hardest),
+        effective_flights: flown.iter().map(|f| f.effective_flights).fold(f64::INFINITY, f64::min),
+        sampling_error: calibration::sampling_error(&weighed),
         effective_sets: found.effective,
         learned: learned.collect(),
         flown,
     };
-    let case = match refused {
+    report.judge();
+    let case = match report.refused {
         Some(_) => Cow::Borrowed(case),
         None => Cow::Owned(Case { calibrated: Some(after), ..case.clone() }),
     };
@@ -212,21 +207,21 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
 const ROUND_LEARNED: u64 = 1 << 20;
 
 /// Flights drawn in the conditions of a flight that was flown.
-fn met(case: &Case, seed: u64, aim: &Aim, flights: u64, stop: &AtomicBool) -> Option<Vec<Met>> {
+fn met(case: &Case, seed: u64, aim: Aim, flights: u64, stop: &AtomicBool) -> Option<Vec<Met>> {
     let question = &case.inputs.question;
-    let learned_by = calibration::learned_by(case);
-    let dimensions: Vec<usize> = learned_by.iter().map(|number| number.0).collect();
+    let drawing = Drawing::new(case, aim);
+    let dimensions = drawing.dimensions();
     let fly = |flights: Range<u64>, pilot: &mut Pilot| {
         let mut aimed = Vec::new();
         let drawn: Vec<_> = flights
             .map(|flight| {
                 let numbers = Numbers::moved(question.points, seed, flight, &dimensions, |standard| {
-                    aimed.push(aim.draw(case, &learned_by, flight, standard));
+                    aimed.push(drawing.draw(flight, standard));
                 });
                 draw(case, &numbers, &Shift::NONE)
             })
             .collect();
-        let flown = pilot.fly(&drawn, &question.ways);
+        let flown = pilot.fly_on_board(&drawn, &question.ways);
         aimed.into_iter().zip(&flown).map(|(aimed, flown)| Met::new(aimed, flown)).collect()
     };
     in_order(0..flights, stop, fly)
@@ -319,6 +314,8 @@ pub struct Work {
     pub descents: u64,
     /// Pulls on a cord.
     pub pulls: u64,
+    /// Flights weighed under a set of bias and scatter.
+    pub weighings: u64,
 }
 
 impl core::ops::AddAssign for Work {
@@ -326,13 +323,14 @@ impl core::ops::AddAssign for Work {
         self.ascents = self.ascents.saturating_add(other.ascents);
         self.descents = self.descents.saturating_add(other.descents);
         self.pulls = self.pulls.saturating_add(other.pulls);
+        self.weighings = self.weighings.saturating_add(other.weighings);
     }
 }
 
 /// The work of a cell: its flights, and a descent for each way of deploying.
 pub fn work_of_cell(case: &Case) -> Work {
     let question = &case.inputs.question;
-    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64, pulls: 0 }
+    Work { ascents: question.flights, descents: question.flights * question.ways.len() as u64, ..Work::default() }
 }
 
 /// The work of an assessment, the most of it where it may end sooner. Which way of deploying the failures are flown with
@@ -354,18 +352,21 @@ pub fn work(case: &Case) -> Work {
         ascents: whole + for_chances + for_cords + (1 + alone) * failing + sought,
         descents: whole * question.ways.len() as u64 + possible.count() as u64 * failing + sought,
         pulls: for_cords * cord::pulls(case),
+        weighings: 0,
     };
     work += work_of_learning(case);
     work
 }
 
-/// The work of learning from flights flown.
+/// The work of learning from flights flown, the most of it: it ends once sets that agree with all logs are found.
 pub fn work_of_learning(case: &Case) -> Work {
     let Some(plan) = &case.calibration else { return Work::default() };
-    let descents = plan.conditions.iter().map(|conditions| conditions.inputs.question.ways.len() as u64);
-    // What the flights are weighed for costs about as much as flying them.
-    let ascents = 2 * plan.drawn();
-    Work { ascents, descents: plan.flights * descents.sum::<u64>(), pulls: 0 }
+    /// A log that is held against a flight costs so many times less than weighing it.
+    const PER_LOG: u64 = 5;
+    let drawn = plan.drawn();
+    let logs = plan.flown.len() as u64 * drawn / (PER_LOG * plan.conditions.len().max(1) as u64);
+    // As far as they are logged on board, which takes no descent.
+    Work { ascents: drawn, weighings: posterior::MOST_SETS as u64 * (drawn + logs), ..Work::default() }
 }
 
 /// The first batch of flights of a case: whoever counts what it takes learns what this rocket costs.
@@ -388,7 +389,7 @@ impl<'a> Sample<'a> {
     /// What was flown.
     pub fn work(&self) -> Work {
         let flights = self.tally.flights();
-        Work { ascents: flights, descents: flights * self.case.inputs.question.ways.len() as u64, pulls: 0 }
+        Work { ascents: flights, descents: flights * self.case.inputs.question.ways.len() as u64, ..Work::default() }
     }
 
     /// What it comes to, as of a cell.

@@ -379,9 +379,29 @@ fn up_1_opened_on_the_way_up() -> Sheet {
             rate,
             0.01,
         );
+        let climbing = Falling { parts: &drawn, canopy: at_once(area), bare_area_m2: 0.0, mass_kg: mass };
+        let (top_m, top_s) = climbing.highest(&at(height, up));
+        sheet.because("of a rise of some metres in steps of a quarter of the time constant");
+        sheet.close(format!("highest point, opened at {height} m and {up} m/s up, m"), top_m, height + rise, 0.02);
+        sheet.because("the speed falls evenly within the last step");
+        sheet.close(
+            format!("time of the highest point, opened at {height} m and {up} m/s up, s"),
+            top_s,
+            rate / G * libm::atan(ratio),
+            0.02,
+        );
         let sooner = down(&drawn, at_once(area), None, mass, &at(height, 0.0)).time_s;
         sheet.holds(format!("later than opened at {height} m at rest"), landing.time_s > sooner);
     }
+    // One that fills on the way: the model's own rates in steps of a millisecond.
+    let filling = Falling { parts: &drawn, canopy: club_canopy(), bare_area_m2: 1e-3, mass_kg: mass };
+    let (mut s, mut seconds, dt) = ([0.0, 0.0, 100.0, 3.0, 0.0, 25.0, 0.0], 0.0, 1e-3);
+    while s[5] > 0.0 {
+        (s, seconds) = (step(&filling, &s, dt), seconds + dt);
+    }
+    let (top_m, top_s) = filling.highest(&Moment { velocity_m_s: [3.0, 0.0, 25.0], ..at(100.0, 0.0) });
+    sheet.close("highest point while it fills, m", top_m, s[2], 0.02);
+    sheet.close("time of the highest point while it fills, s", top_s, seconds, 0.02);
     // While it climbs, drag and gravity both pull down.
     let falling = Falling { parts: &drawn, canopy: at_once(area), bare_area_m2: 0.0, mass_kg: mass };
     let pulled_down = falling.rate(&[0.0, 0.0, 100.0, 0.0, 0.0, 30.0, 0.0])[5] < -G;

@@ -69,9 +69,9 @@ pub async fn read(
     }
     let name = format!("{id}/flights/{index}");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
+    // A flight costs next to nothing; what it is drawn from, where that has to be learned first, costs as an answer does.
+    let learning = asked.case.calibration.is_some();
     let begin = || {
-        // A flight costs next to nothing; what it is drawn from, where that has to be learned first, costs as an answer does.
-        let learning = asked.case.calibration.is_some();
         let taken =
             learning.then(|| state.budget.take(&client.name, Cost::of_replays(&asked, 1).core_s())).transpose()?;
         Ok(move |stop: &AtomicBool| {
@@ -85,7 +85,11 @@ pub async fn read(
     let body = computed(&state, &name, begin).await?;
     let headers =
         [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
-    Ok((headers, body).into_response())
+    let mut response = (headers, body).into_response();
+    if learning {
+        response.headers_mut().extend(state.budget.told(&client.name));
+    }
+    Ok(response)
 }
 
 /// Draws a handful of flights from the side, flown again, as SVG

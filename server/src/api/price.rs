@@ -15,7 +15,7 @@ use slowpoint_sim::report::CellReport;
 use slowpoint_sim::{Sample, Work as Flown, rare, settings};
 use utoipa::{IntoParams, ToSchema};
 
-use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, CORE_S_PER_PULL, Config, ENGINE};
+use crate::config::{CORE_S_PER_ASCENT, CORE_S_PER_DESCENT, CORE_S_PER_PULL, CORE_S_PER_WEIGHING, Config, ENGINE};
 use crate::core_time;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
@@ -322,4 +322,5 @@ fn core_s(flown: Flown) -> f64 {
     CORE_S_PER_ASCENT * flown.ascents as f64
         + CORE_S_PER_DESCENT * flown.descents as f64
         + CORE_S_PER_PULL * flown.pulls as f64
+        + CORE_S_PER_WEIGHING * flown.weighings as f64
 }

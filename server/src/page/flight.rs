@@ -623,7 +623,7 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
     if !found.is_there() {
         return html! {};
     }
-    let units = view.units();
+    let (units, used) = (view.units(), found.get("used").holds());
     let picture = format!("/v1/assessments/{}/calibration.svg", at.get("id").text());
     let quantity = |unit: &str| match unit {
         "m" => Some(Quantity::Length),
@@ -646,7 +646,7 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
         section aria-labelledby="calibration" {
             h2 #calibration { "Learned from flights flown" }
             p { (found.get("meaning").words()) }
-            @if !found.get("used").holds() {
+            @if !used {
                 p { strong { "Not used: " } (found.get("refused_because").words()) }
             }
             figure {
@@ -659,9 +659,11 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
                     tr {
                         th scope="col" { "Input" }
                         th scope="col" { "before" }
-                        th scope="col" { "next flight" }
-                        th scope="col" { "bias of all flights" }
-                        th scope="col" { "scatter" }
+                        @if used {
+                            th scope="col" { "next flight" }
+                            th scope="col" { "bias of all flights" }
+                            th scope="col" { "scatter" }
+                        }
                     }
                 }
                 tbody {
@@ -670,9 +672,11 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
                         tr {
                             th scope="row" { (named(input.get("input").text(), unit)) }
                             td { (band(input.get("before"), unit)) }
-                            td { (band(input.get("after"), unit)) }
-                            td { (band(input.get("bias"), unit)) }
-                            td { (band(input.get("scatter"), "")) }
+                            @if used {
+                                td { (band(input.get("after"), unit)) }
+                                td { (band(input.get("bias"), unit)) }
+                                td { (band(input.get("scatter"), "")) }
+                            }
                         }
                     }
                 }
@@ -685,7 +689,7 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
                         th scope="col" { "What" }
                         th scope="col" { "logged, standard error" }
                         th scope="col" { "drawn before" }
-                        th scope="col" { "drawn after" }
+                        @if used { th scope="col" { "drawn after" } }
                         th scope="col" { "drawn flights that agree" }
                     }
                 }
@@ -698,10 +702,10 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
                                 td { (named(logged.get("what").text(), unit)) }
                                 td {
                                     (figure(logged.get("logged"), unit)) small { " ± " (figure(logged.get("error"), unit)) }
-                                    @if !logged.get("within").holds() { " " strong { "outside" } }
+                                    @if used && !logged.get("within").holds() { " " strong { "outside" } }
                                 }
                                 td { (band(logged.get("before"), unit)) }
-                                td { (band(logged.get("after"), unit)) }
+                                @if used { td { (band(logged.get("after"), unit)) } }
                                 td { (flown.get("effective_flights").plain(0, None)) }
                             }
                         }

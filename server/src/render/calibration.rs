@@ -27,31 +27,23 @@ pub fn picture(answer: &Stored, found: &Calibration) -> String {
         let unit = if input.unit.is_empty() { "factor" } else { &input.unit };
         heading(&mut picture, &format!("{}, {unit}", input.input));
         bars(&mut picture, &of_input(input), None);
-        let _ = write!(
-            told,
-            "{}: before {}, next flight {}, bias {}. ",
-            input.input,
-            words(&input.before),
-            words(&input.after),
-            words(&input.bias)
-        );
+        let _ = write!(told, "{}: ", input.input);
+        tell(&mut told, &of_input(input));
     }
     let logged = found.flown.iter().flat_map(|flown| flown.logged.iter().map(move |logged| (flown.flight, logged)));
     let count = logged.clone().count();
     for (k, (flight, logged)) in logged.enumerate() {
         let what = logged.what.replace('_', " ");
+        let rows: Vec<Row> = [("drawn before", GREY, Some(logged.before)), ("drawn after", BLUE, logged.after)]
+            .into_iter()
+            .filter_map(there)
+            .collect();
         if k < MOST_DRAWN {
             heading(&mut picture, &format!("Flight {flight}: {what}, {}", logged.unit));
-            let rows = [("drawn before", GREY, logged.before), ("drawn after", BLUE, logged.after)];
             bars(&mut picture, &rows, Some([logged.logged.0, logged.error.0]));
         }
-        let _ = write!(
-            told,
-            "Flight {flight}, {what}: logged {}, drawn before {}, after {}. ",
-            short(logged.logged.0),
-            words(&logged.before),
-            words(&logged.after)
-        );
+        let _ = write!(told, "Flight {flight}, {what}: logged {}, ", short(logged.logged.0));
+        tell(&mut told, &rows);
     }
     if count > MOST_DRAWN {
         let most = format!("The first {MOST_DRAWN} of {count} logged figures; the answer has all of them.");
@@ -63,12 +55,28 @@ pub fn picture(answer: &Stored, found: &Calibration) -> String {
     picture.finish(&format!("{}: learned from flights flown", answer.name), &told, &answer.caution, &source)
 }
 
-fn of_input(input: &Learned) -> [(&'static str, &'static str, Median); 3] {
-    [("before", GREY, input.before), ("next flight", BLUE, input.after), ("bias of all", ORANGE, input.bias)]
+/// A bar: what it is of, its colour, and what it reaches over.
+type Row = (&'static str, &'static str, Median);
+
+/// A bar of what is there.
+fn there((name, colour, of): (&'static str, &'static str, Option<Median>)) -> Option<Row> {
+    Some((name, colour, of?))
 }
 
-fn words(of: &Median) -> String {
-    format!("{} ({} to {})", short(of.p50.0), short(of.p05.0), short(of.p95.0))
+fn of_input(input: &Learned) -> Vec<Row> {
+    [("before", GREY, Some(input.before)), ("next flight", BLUE, input.after), ("bias of all", ORANGE, input.bias)]
+        .into_iter()
+        .filter_map(there)
+        .collect()
+}
+
+/// Bars in words.
+fn tell(told: &mut String, rows: &[Row]) {
+    let words = rows
+        .iter()
+        .map(|(name, _, of)| format!("{name} {} ({} to {})", short(of.p50.0), short(of.p05.0), short(of.p95.0)));
+    *told += &words.collect::<Vec<_>>().join(", ");
+    *told += ". ";
 }
 
 fn heading(picture: &mut Picture, text: &str) {
@@ -77,7 +85,7 @@ fn heading(picture: &mut Picture, text: &str) {
 }
 
 /// Bars below each other on one axis, with a figure that was logged and its error.
-fn bars(picture: &mut Picture, rows: &[(&str, &str, Median)], logged: Option<[f64; 2]>) {
+fn bars(picture: &mut Picture, rows: &[Row], logged: Option<[f64; 2]>) {
     let reach = logged.map(|[value, error]| [value - 2.0 * error, value, value + 2.0 * error]);
     let all = rows.iter().flat_map(|row| [row.2.p05.0, row.2.p95.0]).chain(reach.into_iter().flatten());
     let [low, high] = all

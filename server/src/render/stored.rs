@@ -67,10 +67,10 @@ pub struct Learned {
     pub unit: String,
     /// Before.
     pub before: Median,
-    /// Of the next flight.
-    pub after: Median,
-    /// Of all flights.
-    pub bias: Median,
+    /// Of the next flight; null where it is not used.
+    pub after: Option<Median>,
+    /// Of all flights; null where it is not used.
+    pub bias: Option<Median>,
 }
 
 /// A flight that was flown.
@@ -95,8 +95,8 @@ pub struct Logged {
     pub error: Figure,
     /// Drawn flights before.
     pub before: Median,
-    /// Drawn flights after.
-    pub after: Median,
+    /// Drawn flights after; null where it is not used.
+    pub after: Option<Median>,
 }
 
 /// A median between the ends of 90 %.

@@ -415,13 +415,14 @@ fn calibration(page: &mut Page, answer: &Assessment) {
         .map(|i| if i.unit.is_empty() { format!("{}, factor", i.input) } else { format!("{}, {}", i.input, i.unit) })
         .collect();
     let mut grid = Grid::new(names.iter().map(String::as_str));
-    let mut column = |head: &[&str], of: fn(&LearnedAnswer) -> &MedianFigures| {
-        grid.column(head, found.inputs.iter().map(|i| between(of(i), 2)).collect());
+    let mut column = |head: &[&str], of: fn(&LearnedAnswer) -> Option<&MedianFigures>| {
+        let bands: Option<Vec<String>> = found.inputs.iter().map(|i| Some(between(of(i)?, 2))).collect();
+        bands.into_iter().for_each(|bands| grid.column(head, bands));
     };
-    column(&["before,", "median (90 %)"], |i| &i.before);
-    column(&["next flight,", "median (90 %)"], |i| &i.after);
-    column(&["bias of all flights,", "median (90 %)"], |i| &i.bias);
-    column(&["scatter over", "spread before"], |i| &i.scatter);
+    column(&["before,", "median (90 %)"], |i| Some(&i.before));
+    column(&["next flight,", "median (90 %)"], |i| i.after.as_ref());
+    column(&["bias of all flights,", "median (90 %)"], |i| i.bias.as_ref());
+    column(&["scatter over", "spread before"], |i| i.scatter.as_ref());
     page.grid(&grid);
     let rows = || found.flown.iter().flat_map(|f| f.logged.iter().map(move |l| (f, l)));
     let names: Vec<String> =
@@ -437,8 +438,9 @@ fn calibration(page: &mut Page, answer: &Assessment) {
             })
             .collect(),
     );
-    grid.column(&["before", "median (90 %)"], rows().map(|(_, l)| between(&l.before, decimals(l.unit))).collect());
-    grid.column(&["after,", "median (90 %)"], rows().map(|(_, l)| between(&l.after, decimals(l.unit))).collect());
+    grid.column(&["before,", "median (90 %)"], rows().map(|(_, l)| between(&l.before, decimals(l.unit))).collect());
+    let after: Option<Vec<String>> = rows().map(|(_, l)| Some(between(l.after.as_ref()?, decimals(l.unit)))).collect();
+    after.into_iter().for_each(|after| grid.column(&["after,", "median (90 %)"], after));
     grid.column(
         &["drawn flights", "that agree"],
         rows().map(|(f, _)| fixed(f.effective_flights.rounded().unwrap_or(f64::NAN), 0)).collect(),

@@ -18,7 +18,7 @@ pub struct CalibrationRequest {
     /// Flights as a table: a line of names, then a line per flight, with commas between. Names are apogee_m, apogee_time_s,
     /// opening_time_s, opening_speed_m_s, each of them with _error in front of its unit as well (apogee_error_m), delay_s,
     /// wind_m_s and wind_from_deg, a wind at 10 m in place of all that the request knows of the air, and tilt_deg; a field that is
-    /// empty was not logged.
+    /// empty was not logged. delay_s is needed where the request has more delays than one.
     #[schema(
         max_length = 20_000,
         example = "apogee_m,apogee_time_s,delay_s,wind_m_s,wind_from_deg\n312,7.4,7,3,240\n298,7.1,5,5,250\n"
@@ -38,7 +38,7 @@ pub struct CalibrationRequest {
 #[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FlownRequest {
-    /// Highest point above the pad.
+    /// Highest point above the pad, as an instrument on board logs it.
     #[schema(example = "312 m")]
     pub apogee: Option<Length>,
     /// Its standard error; 2 % of it and 1 m when left out.
@@ -62,7 +62,8 @@ pub struct FlownRequest {
     /// Its standard error; 10 % of it and 1 m/s when left out.
     #[schema(example = "1.5 m/s")]
     pub opening_speed_error: Option<Speed>,
-    /// Label of the delay or altimeter it was flown with, as the answer has it; the first when left out.
+    /// Label of the delay or altimeter it was flown with, as the answer has it; may be left out where its conditions have
+    /// one alone.
     #[schema(example = "delay 7 s")]
     pub flown_with: Option<String>,
     /// What was otherwise than in this request: card, launch, site, wind, weather, launch_at, delays or electronics, laid over

@@ -1,62 +1,72 @@
 //! What a reader should mind about what was learned from flights flown.
 
-use crate::calibration::{LEAST_FLIGHTS, LEAST_SETS};
+use crate::calibration::{CalibrationPlan, LEAST_FLIGHTS, LEAST_SETS, MOST_SAMPLING_ERROR};
 use crate::case::Case;
-use crate::report::{CalibrationReport, Caution, Refused};
+use crate::report::{CalibrationReport, Caution, FlownReport, Refused};
 
 const RULE: &str =
     "importance weights of drawn flights, and L. Kish's effective sample size (Survey Sampling, 1965; from memory)";
+
+/// Why nothing of it is used, if so.
+pub fn refused_because(found: &CalibrationReport, plan: &CalibrationPlan) -> Option<String> {
+    Some(match found.refused? {
+        Refused::Flights(flown) => format!(
+            "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
+            plan.flights,
+            found.effective_flights.floor(),
+            flown + 1
+        ),
+        Refused::Together => format!(
+            "Each flight flown agrees with drawn ones, but all together with too few: the number drawn makes bias and scatter err by {:.0} % of what the logs leave open, and at most {:.0} % is taken.",
+            100.0 * found.sampling_error,
+            100.0 * MOST_SAMPLING_ERROR
+        ),
+        Refused::Sets => format!(
+            "Sets of bias and scatter worth only {:.0} of one weight agree with all flights; {LEAST_SETS:.0} are needed.",
+            found.effective_sets.floor()
+        ),
+    })
+}
 
 /// Everything to mind about it.
 pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Caution> {
     let Some(plan) = &case.calibration else { return Vec::new() };
     let mut list = Vec::new();
-    match found.refused {
-        Some(Refused::Flights(flown)) => list.push(Caution {
+    let flights = |count: usize| if count == 1 { "1 flight".to_string() } else { format!("{count} flights") };
+    let question = &case.inputs.question;
+    let apart = if question.drivers.is_some() || !question.rare.is_empty() {
+        " Which bias and scatter a flight takes is counted as drag among what drives the answer and what makes it rare."
+    } else {
+        ""
+    };
+    list.push(match refused_because(found, plan) {
+        Some(why) => Caution {
             topic: "calibration_refused",
             message: format!(
-                "Nothing of the flights flown is used: of {} flights drawn in its conditions only {:.0} agree with flight {} (as flights of one weight), fewer than {LEAST_FLIGHTS:.0}. Check its figures and units and that card, motor, delay and wind are those it was flown with; then draw more flights (calibration.flights) or give its figures larger errors.",
-                plan.flights,
-                found.effective_flights.floor(),
-                flown + 1,
+                "Nothing of the flights flown is used. {why} Check their figures and units, and that card, motor, delay and wind are those they were flown with; then draw more flights (calibration.flights) or give their figures larger errors."
             ),
             rule: RULE,
-        }),
-        Some(Refused::Sets) => list.push(Caution {
-            topic: "calibration_refused",
-            message: format!(
-                "Nothing of the flights flown is used: sets of bias and scatter worth only {:.0} of one weight agree with all of them, fewer than {LEAST_SETS:.0}. Check that all of them are flights of this rocket and motor; then draw more flights (calibration.flights) or give their figures larger errors.",
-                found.effective_sets.floor(),
-            ),
-            rule: RULE,
-        }),
-        None => list.push(Caution {
+        },
+        None => Caution {
             topic: "calibration",
             message: format!(
-                "Drag, impulse and wind are drawn from what the logs of {} say of them. They hold for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of the three.",
-                if plan.flown.len() == 1 { "1 flight".to_string() } else { format!("{} flights", plan.flown.len()) },
+                "Drag, impulse and wind are drawn from what the logs of {} say of them. They hold for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of the three.{apart}",
+                flights(plan.flown.len())
             ),
             rule: RULE,
-        }),
-    }
+        },
+    });
     if plan.flown.len() < FEW {
         list.push(Caution {
             topic: "calibration_few",
-            message: format!(
-                "{} cannot tell bias from scatter: log more.",
-                if plan.flown.len() == 1 { "One flight".to_string() } else { format!("{} flights", plan.flown.len()) }
-            ),
+            message: format!("{} cannot tell bias from scatter: log more.", flights(plan.flown.len())),
             rule: RULE,
         });
     }
-    let outside: Vec<String> = found
-        .flown
-        .iter()
-        .enumerate()
-        .filter(|(_, flown)| flown.logged.iter().any(|l| !l.stands_within()))
-        .map(|(k, _)| (k + 1).to_string())
-        .collect();
-    if !outside.is_empty() && found.refused.is_none() {
+    let outside = |flown: &FlownReport| flown.logged.iter().any(|logged| logged.stands_within() == Some(false));
+    let numbers = found.flown.iter().zip(1_usize..).filter(|(flown, _)| outside(flown));
+    let outside: Vec<String> = numbers.map(|(_, number)| number.to_string()).collect();
+    if !outside.is_empty() {
         list.push(Caution {
             topic: "calibration_misfit",
             message: format!(

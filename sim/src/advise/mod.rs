@@ -9,7 +9,7 @@ mod feasible;
 mod rare;
 mod standing;
 
-pub use calibration::calibration_cautions;
+pub use calibration::{calibration_cautions, refused_because};
 pub use cautions::{cautions, failure_cautions, until_caution};
 pub use cords::cord_cautions;
 pub use delay::{OFF_S, stretches};

@@ -1,11 +1,11 @@
 //! How likely the logs are under a bias and a scatter, from flights drawn once.
 
-use super::{Calibrated, CalibrationPlan, Learned, Moved, Set, WIDER, set};
-use crate::case::{Case, LOGS};
-use crate::draw::REPLICATES;
-use crate::flight::Flown as Flight;
+use super::drawing::{Aimed, Counts, Density};
+use super::{Calibrated, CalibrationPlan, Flown, Moved, Set, set};
+use crate::case::LOGS;
+use crate::flight::{Ejection, OnBoard};
 use crate::report::{FlownReport, LoggedReport};
-use crate::stat::posterior::{Unknowns, effective};
+use crate::stat::posterior::{UNKNOWNS, Unknowns, effective};
 
 /// Flights whose agreement with a log is less than this share of the best one's are left out of it: one in a million.
 const NEGLIGIBLE_LOG: f64 = -14.0;
@@ -13,102 +13,6 @@ const NEGLIGIBLE_LOG: f64 = -14.0;
 const TOLD_SETS: usize = 256;
 /// Quantiles that are told.
 pub const TOLD: [f64; 3] = [0.05, 0.5, 0.95];
-
-/// Share of flights that are drawn from the wide laws, wherever the rest is aimed at: no flight weighs more for a bad aim.
-const WIDE_SHARE: f64 = 0.25;
-const WIDE_EVERY: u64 = 4;
-/// Aims are made so much wider than what is known.
-const MARGIN: f64 = 1.2;
-
-/// Where flights are drawn from that are to agree with logs.
-#[derive(Debug, Clone, Copy)]
-pub struct Aim(Set);
-
-impl Aim {
-    /// Anywhere that the laws may have them.
-    pub const WIDE: Self = Self([Moved { bias: 0.0, scatter: WIDER }; 3]);
-
-    /// Where flights lie by what is known so far.
-    pub fn at(known: &Calibrated) -> Self {
-        let count = known.sets().len() as f64;
-        Self(core::array::from_fn(|k| {
-            let mean = |of: &dyn Fn(Moved) -> f64| known.sets().iter().map(|set| of(set[k])).sum::<f64>() / count;
-            let bias = mean(&|m| m.bias);
-            let variance = mean(&|m| (m.bias - bias) * (m.bias - bias) + m.scatter * m.scatter);
-            Moved { bias, scatter: MARGIN * variance.sqrt() }
-        }))
-    }
-
-    /// Moves the numbers of a flight that `learned_by` names, as standard normals, before it is drawn.
-    pub fn draw(&self, case: &Case, learned_by: &[(usize, Learned)], flight: u64, numbers: &mut [f64]) -> Aimed {
-        let wide = (flight / REPLICATES).is_multiple_of(WIDE_EVERY);
-        let from = if wide { &Self::WIDE } else { self };
-        let mut sums = [[0.0; 2]; 3];
-        for ((_, learned), number) in learned_by.iter().zip(numbers) {
-            let Moved { bias, scatter } = from.0[*learned as usize];
-            *number = bias + scatter * *number;
-            let [sum, squares] = &mut sums[*learned as usize];
-            (*sum, *squares) = (*sum + *number, *squares + *number * *number);
-        }
-        let counts = counts(case);
-        let [wide, own] = [&Self::WIDE, self].map(|aim| Density::of(&counts, &aim.0).log(&sums));
-        let most = wide.max(own);
-        let mixed = WIDE_SHARE * libm::exp(wide - most) + (1.0 - WIDE_SHARE) * libm::exp(own - most);
-        Aimed { sums, log_drawn: most + libm::log(mixed) }
-    }
-}
-
-/// The numbers of a flight as they were drawn.
-#[derive(Debug, Clone, Copy)]
-pub struct Aimed {
-    /// Of each that is learned: sum and sum of squares of its numbers, of which a cluster has several.
-    sums: [[f64; 2]; 3],
-    /// Logarithm of the density from which they were drawn.
-    log_drawn: f64,
-}
-
-/// The numbers of a flight by which something is learned: their dimensions, rising, each with what it is.
-pub fn learned_by(case: &Case) -> Vec<(usize, Learned)> {
-    let mut all: Vec<(usize, Learned)> = Learned::ALL
-        .into_iter()
-        .filter(|learned| CalibrationPlan::learns(case, *learned))
-        .flat_map(|learned| (0..motors(case, learned)).map(move |motor| (learned.slot(motor).dimension(), learned)))
-        .collect();
-    all.sort_by_key(|number| number.0);
-    all
-}
-
-/// Of each that is learned in a case: how many numbers of a flight it has.
-fn counts(case: &Case) -> [Option<f64>; 3] {
-    Learned::ALL.map(|learned| CalibrationPlan::learns(case, learned).then(|| motors(case, learned) as f64))
-}
-
-/// Logarithm of the density of the numbers of a flight, up to a constant: a parabola of their sums.
-struct Density {
-    /// Per sum and per sum of squares.
-    per: [[f64; 2]; 3],
-    alone: f64,
-}
-
-impl Density {
-    /// Under a set.
-    fn of(counts: &[Option<f64>; 3], set: &Set) -> Self {
-        let mut density = Self { per: [[0.0; 2]; 3], alone: 0.0 };
-        for ((count, per), Moved { bias, scatter }) in counts.iter().zip(&mut density.per).zip(set) {
-            if let Some(count) = count {
-                let precision = 1.0 / (scatter * scatter);
-                *per = [bias * precision, -0.5 * precision];
-                density.alone -= count * (0.5 * bias * bias * precision + libm::log(*scatter));
-            }
-        }
-        density
-    }
-
-    fn log(&self, sums: &[[f64; 2]; 3]) -> f64 {
-        let each = self.per.iter().zip(sums);
-        self.alone + each.map(|(per, sums)| per[0] * sums[0] + per[1] * sums[1]).sum::<f64>()
-    }
-}
 
 /// A flight drawn in the conditions of a log.
 #[derive(Debug, Clone)]
@@ -119,87 +23,69 @@ pub struct Met {
 }
 
 impl Met {
-    /// From what it came to.
-    pub fn new(numbers: Aimed, flight: &Flight) -> Self {
-        let figures = flight.deployed.iter().map(|deployed| {
-            let ejection =
-                |figure: &dyn Fn(&crate::flight::Ejection) -> f64| deployed.ejection.as_ref().map_or(f64::NAN, figure);
-            [flight.apogee_m, flight.apogee_s, ejection(&|e| e.time_s), ejection(&|e| e.airspeed_m_s)]
-        });
-        Self { numbers, figures: figures.collect() }
+    /// From what would be logged of it, per way of deploying.
+    pub fn new(numbers: Aimed, on_board: &[OnBoard]) -> Self {
+        Self { numbers, figures: on_board.iter().map(figures).collect() }
     }
 }
 
-/// Numbers of a flight that each is learned by.
-fn motors(case: &Case, learned: Learned) -> usize {
-    match learned {
-        Learned::Impulse => case.motor.offsets_m.len(),
-        _ => 1,
-    }
+/// What would be logged, in the order of [`LOGS`]; NaN where there was nothing to log.
+pub fn figures(on_board: &OnBoard) -> [f64; LOGS.len()] {
+    let ejection = |figure: fn(&Ejection) -> f64| on_board.ejection.as_ref().map_or(f64::NAN, figure);
+    [on_board.apogee_m, on_board.apogee_s, ejection(|e| e.time_s), ejection(|e| e.airspeed_m_s)]
 }
 
 /// The logs against flights drawn in their conditions.
 pub struct Fit<'a> {
     plan: &'a CalibrationPlan,
     conditions: Vec<Condition>,
-    /// Per flown flight: place of a flight among those kept of its conditions, and how well it agrees.
+    /// Per flown flight: the flights drawn in its conditions that agree with it, and how well.
     agreeing: Vec<Vec<(u32, f64)>>,
 }
 
 /// Flights drawn in some conditions.
 struct Condition {
     flights: Vec<Met>,
-    /// Of each that is learned there: its numbers in a flight.
-    counts: [Option<f64>; 3],
-    /// Flights that agree with a log.
-    kept: Vec<u32>,
+    counts: Counts,
+    /// Whether a flight agrees with a log.
+    kept: Vec<bool>,
 }
 
-impl Condition {
-    /// How much likelier a set makes the numbers of flights than they were drawn.
-    fn likelier<'f>(
-        &'f self,
-        flights: impl Iterator<Item = &'f Met> + 'f,
-        set: &Set,
-    ) -> impl Iterator<Item = f64> + 'f {
-        let density = Density::of(&self.counts, set);
-        flights.map(move |flight| libm::exp(density.log(&flight.numbers.sums) - flight.numbers.log_drawn))
-    }
+/// What flights of some conditions weigh.
+pub struct Weighed {
+    /// Each of them before anything is learned.
+    before: Vec<f64>,
+    /// And after it.
+    after: Vec<f64>,
+    /// Of the logarithm of the likelihood of the logs that were flown there: how far one set's lies off another's because so
+    /// many flights were drawn and no more, as a variance over sets that agree with all logs.
+    variance: f64,
+}
+
+/// Error of an unknown for the number of flights drawn, over what all logs leave open of it, on average over all unknowns:
+/// where the logarithm of a likelihood is a parabola, an error of it that is a slope moves its top by that slope, in
+/// standard deviations.
+pub fn sampling_error(weighed: &[Weighed]) -> f64 {
+    let variance: f64 = weighed.iter().map(|w| w.variance).sum();
+    (variance.max(0.0) / UNKNOWNS as f64).sqrt()
 }
 
 impl<'a> Fit<'a> {
     /// From the flights drawn in each of the conditions.
     pub fn new(plan: &'a CalibrationPlan, drawn: Vec<Vec<Met>>) -> Self {
-        let mut agreeing: Vec<Vec<(u32, f64)>> = plan
-            .flown
-            .iter()
-            .map(|flown| {
-                let log = |met: &Met| {
-                    let figures = &met.figures[flown.way];
-                    let off = |(logged, figure): (&Option<[f64; 2]>, &f64)| {
-                        logged.map_or(0.0, |[value, error]| {
-                            -0.5 * ((figure - value) / error) * ((figure - value) / error)
-                        })
-                    };
-                    flown.logged.iter().zip(figures).map(off).sum::<f64>()
-                };
-                let logs: Vec<f64> = drawn[flown.condition].iter().map(log).collect();
-                let most = logs.iter().copied().filter(|log| log.is_finite()).fold(f64::NEG_INFINITY, f64::max);
-                let near = logs.iter().enumerate().filter(|(_, log)| **log - most >= NEGLIGIBLE_LOG);
-                near.map(|(k, log)| (k as u32, libm::exp(log - most))).collect()
+        let agreeing: Vec<_> = plan.flown.iter().map(|flown| agreeing(flown, &drawn[flown.condition])).collect();
+        let mut conditions: Vec<Condition> = drawn
+            .into_iter()
+            .zip(&plan.conditions)
+            .map(|(flights, case)| Condition {
+                kept: vec![false; flights.len()],
+                counts: Counts::in_case(case),
+                flights,
             })
             .collect();
-        let conditions = drawn.into_iter().zip(&plan.conditions).enumerate().map(|(condition, (flights, case))| {
-            let of = plan.flown.iter().zip(&agreeing).filter(|(flown, _)| flown.condition == condition);
-            let mut kept: Vec<u32> = of.flat_map(|(_, agreeing)| agreeing.iter().map(|a| a.0)).collect();
-            kept.sort_unstable();
-            kept.dedup();
-            Condition { flights, counts: counts(case), kept }
-        });
-        let conditions: Vec<Condition> = conditions.collect();
-        for (flown, agreeing) in plan.flown.iter().zip(&mut agreeing) {
-            let kept = &conditions[flown.condition].kept;
-            agreeing.iter_mut().for_each(|(k, _)| *k = kept.partition_point(|other| *other < *k) as u32);
+        for (flown, agreeing) in plan.flown.iter().zip(&agreeing) {
+            let kept = &mut conditions[flown.condition].kept;
+            agreeing.iter().for_each(|(k, _)| kept[*k as usize] = true);
         }
         Self { plan, conditions, agreeing }
     }
@@ -213,53 +99,83 @@ impl<'a> Fit<'a> {
     pub fn log_likelihood(&self, unknowns: &Unknowns) -> f64 {
         let set = self.set(unknowns);
         let of = |condition: &Condition| -> Vec<f64> {
-            let kept = condition.kept.iter().map(|k| &condition.flights[*k as usize]);
-            condition.likelier(kept, &set).collect()
+            let density = Density::of(&condition.counts, &set);
+            let flights = condition.flights.iter().zip(&condition.kept);
+            flights.map(|(flight, kept)| if *kept { density.likelier(&flight.numbers) } else { 0.0 }).collect()
         };
         let likelier: Vec<Vec<f64>> = self.conditions.iter().map(of).collect();
-        let log = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {
+        let log = |(flown, agreeing): (&Flown, &Vec<(u32, f64)>)| {
             let likelier = &likelier[flown.condition];
             libm::log(agreeing.iter().map(|(k, agrees)| agrees * likelier[*k as usize]).sum::<f64>())
         };
         self.plan.flown.iter().zip(&self.agreeing).map(log).sum()
     }
 
-    /// Each flown flight against what was drawn in its conditions, before and after.
-    pub fn flown(&self, after: &Calibrated) -> Vec<FlownReport> {
-        let few = (after.sets().len() / TOLD_SETS).max(1);
-        let weights: Vec<[Vec<f64>; 2]> = self
-            .conditions
-            .iter()
-            .map(|condition| {
-                let before = [Moved { bias: 0.0, scatter: 1.0 }; 3];
-                let mut mean = vec![0.0; condition.flights.len()];
-                for set in after.sets().iter().step_by(few) {
-                    let likelier = condition.likelier(condition.flights.iter(), set);
-                    mean.iter_mut().zip(likelier).for_each(|(mean, likelier)| *mean += likelier);
-                }
-                [condition.likelier(condition.flights.iter(), &before).collect(), mean]
-            })
-            .collect();
-        let one = |(flown, agreeing): (&super::Flown, &Vec<(u32, f64)>)| {
-            let [before, after] = &weights[flown.condition];
-            let Condition { flights, kept, .. } = &self.conditions[flown.condition];
-            let counting: Vec<f64> =
-                agreeing.iter().map(|(k, agrees)| agrees * after[kept[*k as usize] as usize]).collect();
-            let logged = LOGS.into_iter().zip(flown.logged).filter_map(|(log, logged)| {
-                let [value, error] = logged?;
-                let figures: Vec<f64> = flights.iter().map(|f| f.figures[flown.way][log as usize]).collect();
-                let told = |weights: &[f64]| quantiles(&figures, weights);
-                Some(LoggedReport { log, value, error, before: told(before), after: told(after) })
-            });
-            FlownReport {
-                condition: flown.condition,
-                way: flown.way,
-                effective_flights: effective(&counting),
-                logged: logged.collect(),
-            }
+    /// Weighs the flights of some conditions.
+    pub fn weighed(&self, condition: usize, after: &Calibrated) -> Weighed {
+        let Condition { flights, counts, .. } = &self.conditions[condition];
+        let of = |set: &Set| -> Vec<f64> {
+            let density = Density::of(counts, set);
+            flights.iter().map(|flight| density.likelier(&flight.numbers)).collect()
         };
-        self.plan.flown.iter().zip(&self.agreeing).map(one).collect()
+        let sets = || after.sets().iter().step_by((after.sets().len() / TOLD_SETS).max(1));
+        let share = 1.0 / sets().count() as f64;
+        let [mut mean, mut pull] = [0, 1].map(|_| vec![0.0; flights.len()]);
+        let mut squares = 0.0;
+        for set in sets() {
+            let likelier = of(set);
+            // How the logarithm of the likelihood of all logs hangs on each flight.
+            let mut pulls = vec![0.0; flights.len()];
+            let own = self.plan.flown.iter().zip(&self.agreeing).filter(|(flown, _)| flown.condition == condition);
+            for (_, agreeing) in own {
+                let counts = |(k, agrees): &(u32, f64)| agrees * likelier[*k as usize];
+                let all = agreeing.iter().map(counts).sum::<f64>().max(f64::MIN_POSITIVE);
+                agreeing.iter().for_each(|a| pulls[a.0 as usize] += counts(a) / all);
+            }
+            mean.iter_mut().zip(&likelier).for_each(|(mean, likelier)| *mean += share * likelier);
+            pull.iter_mut().zip(&pulls).for_each(|(mean, own)| *mean += share * own);
+            squares += share * pulls.iter().map(|pull| pull * pull).sum::<f64>();
+        }
+        Weighed {
+            before: of(&[Moved { bias: 0.0, scatter: 1.0 }; 3]),
+            after: mean,
+            variance: squares - pull.iter().map(|pull| pull * pull).sum::<f64>(),
+        }
     }
+
+    /// A flown flight against what was drawn in its conditions, before and after.
+    pub fn flown(&self, index: usize, weighed: &[Weighed]) -> FlownReport {
+        let flown = &self.plan.flown[index];
+        let Weighed { before, after, .. } = &weighed[flown.condition];
+        let flights = &self.conditions[flown.condition].flights;
+        let counting: Vec<f64> = self.agreeing[index].iter().map(|(k, agrees)| agrees * after[*k as usize]).collect();
+        let logged = LOGS.into_iter().zip(flown.logged).filter_map(|(log, logged)| {
+            let [value, error] = logged?;
+            let figures: Vec<f64> = flights.iter().map(|f| f.figures[flown.way][log as usize]).collect();
+            let told = |weights: &[f64]| quantiles(&figures, weights);
+            Some(LoggedReport { log, value, error, before: told(before), after: Some(told(after)) })
+        });
+        FlownReport {
+            condition: flown.condition,
+            way: flown.way,
+            effective_flights: effective(&counting),
+            logged: logged.collect(),
+        }
+    }
+}
+
+/// The flights that agree with a log, and how well; the best is 1.
+fn agreeing(flown: &Flown, drawn: &[Met]) -> Vec<(u32, f64)> {
+    let log = |met: &Met| {
+        let off = |(logged, figure): (&Option<[f64; 2]>, &f64)| {
+            logged.map_or(0.0, |[value, error]| -0.5 * ((figure - value) / error) * ((figure - value) / error))
+        };
+        flown.logged.iter().zip(&met.figures[flown.way]).map(off).sum::<f64>()
+    };
+    let logs: Vec<f64> = drawn.iter().map(log).collect();
+    let most = logs.iter().copied().filter(|log| log.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+    let near = logs.iter().enumerate().filter(|(_, log)| **log - most >= NEGLIGIBLE_LOG);
+    near.map(|(k, log)| (k as u32, libm::exp(log - most))).collect()
 }
 
 /// Quantiles of weighted figures, of which those that are no number are left out.

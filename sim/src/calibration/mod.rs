@@ -3,19 +3,22 @@
 //!
 //! Each of the three is the standard normal number behind its law. Of the spread that the request gives or assumes, a part
 //! is a bias that all flights have in common, and the rest comes anew with each flight; how much of either is not known, and
-//! is what is learned: number = bias + scatter x the flight's own. Flights are drawn in the conditions of
-//! each that was logged: some from wider laws, then from where those agree with the logs (`fit`). Under any bias and scatter a log is as likely as those flights that agree with it, each weighted
-//! by how much likelier bias and scatter make its numbers (`fit`); which biases and scatters agree with all logs is
-//! `stat::posterior`. A flight of the assessment then takes one of those sets.
+//! is what is learned: number = bias + scatter x the flight's own. Flights are drawn in the conditions of each that was
+//! logged: some from wider laws, then from where those agree with the logs (`drawing`). Under any bias and scatter a log is
+//! as likely as those flights that agree with it, each weighted by how much likelier bias and scatter make its numbers
+//! (`fit`); which biases and scatters agree with all logs is `stat::posterior`. A flight of the assessment then takes one
+//! of those sets.
 
+mod drawing;
 mod fit;
 mod plan;
 
-pub use fit::{Aim, Aimed, Fit, Met, TOLD, learned_by};
+pub use drawing::{Aim, Aimed, Drawing};
+pub use fit::{Fit, Met, TOLD, Weighed, figures, sampling_error};
 pub use plan::{CalibrationPlan, Flown};
 
 use crate::case::Case;
-use crate::draw::{Law, Numbers, Slot};
+use crate::draw::{Law, Numbers, REACH_DEVIATIONS, Slot};
 use crate::stat::normal;
 use crate::stat::posterior::Unknowns;
 
@@ -27,12 +30,13 @@ pub const SETS: usize = 1024;
 pub const LEAST_FLIGHTS: f64 = 32.0;
 /// Sets worth this many have to agree with all logs: ends of 90 % have five beyond them then.
 pub const LEAST_SETS: f64 = 100.0;
+/// All logs together have to be met so well that unknowns are off by at most this share of what the logs leave open, because
+/// so many flights were drawn and no more. Of intervals of 90 % 88 % hold then: 1.645 / sqrt(1 + 1/9) deviations of a normal.
+pub const MOST_SAMPLING_ERROR: f64 = 1.0 / 3.0;
 /// Flights are drawn with so much wider numbers.
 pub const WIDER: f64 = 1.5;
 /// Standard deviation of the natural logarithm of the scatter, before anything is known: a factor of 1.65 either way.
 const SCATTER_LOG_SD: f64 = 0.5;
-/// What an inverse normal must not see lies beyond.
-const MOST_DEVIATIONS: f64 = 8.0;
 
 /// What is learned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,6 +60,12 @@ impl Learned {
             Self::Impulse => case.spread.impulse.clone(),
             Self::Wind => Law::Normal { mean: 0.0, sd: case.spread.wind.component_sd_m_s },
         }
+    }
+
+    /// Whether its spread leaves anything to learn.
+    pub fn varies(self, case: &Case) -> bool {
+        let (low, high) = self.law(case).reach();
+        low < high
     }
 
     /// Which number of a flight it stands behind, of a motor for the impulse.
@@ -150,17 +160,17 @@ pub fn moved(set: &Set, slot: Slot, own: f64) -> f64 {
         _ => return own,
     };
     let Moved { bias, scatter } = set[learned as usize];
-    bias + scatter * own
+    reached(bias + scatter * own)
+}
+
+/// A standard normal number no farther out than laws are checked.
+pub fn reached(standard: f64) -> f64 {
+    standard.clamp(-REACH_DEVIATIONS, REACH_DEVIATIONS)
 }
 
 /// The value of a law at a standard normal number.
 pub fn value(law: &Law, standard: f64) -> f64 {
-    law.at(uniform(standard))
-}
-
-/// The uniform number behind a standard normal one, strictly between 0 and 1.
-pub fn uniform(standard: f64) -> f64 {
-    normal::cdf(standard.clamp(-MOST_DEVIATIONS, MOST_DEVIATIONS))
+    law.at(normal::cdf(reached(standard)))
 }
 
 /// The quantile of some numbers: that at the place of the share.

@@ -1,6 +1,6 @@
 //! Flights that were flown, with what is assumed of their logs.
 
-use super::{FLIGHTS, Learned};
+use super::FLIGHTS;
 use crate::assumption::{Assumption, given_or};
 use crate::case::{CalibrationInput, Case, FlownInput, LOGS, Logged, LoggedInput};
 
@@ -77,12 +77,6 @@ impl CalibrationPlan {
     /// Flights drawn, of all times and conditions.
     pub fn drawn(&self) -> u64 {
         self.times().iter().sum::<u64>() * self.conditions.len() as u64
-    }
-
-    /// Whether a spread leaves anything to learn.
-    pub fn learns(case: &Case, learned: Learned) -> bool {
-        let (low, high) = learned.law(case).reach();
-        low < high
     }
 }
 

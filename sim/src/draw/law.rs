@@ -53,6 +53,10 @@ pub enum Law {
     Sample(Vec<f64>),
 }
 
+/// So many standard deviations out lies what one flight in a million sees, either way: as far as laws are checked.
+pub const REACH_DEVIATIONS: f64 = 4.753_424_308_822_899;
+const REACH: f64 = 1e-6;
+
 impl Law {
     /// The value at a uniform number strictly between 0 and 1.
     pub fn at(&self, u: f64) -> f64 {
@@ -121,11 +125,11 @@ impl Law {
         })
     }
 
-    /// Smallest and largest value that one flight in a million would see.
+    /// Smallest and largest value that one flight in a million would see either way.
     pub fn reach(&self) -> (f64, f64) {
         match self {
             Self::Sample(v) => v.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |r, x| (r.0.min(*x), r.1.max(*x))),
-            _ => (self.at(1e-6), self.at(1.0 - 1e-6)),
+            _ => (self.at(REACH), self.at(1.0 - REACH)),
         }
     }
 }
@@ -133,6 +137,12 @@ impl Law {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// SciPy 1.14, `-norm.ppf(1e-6)`: 4.753424308822899.
+    #[test]
+    fn laws_are_checked_as_far_as_they_say() {
+        assert!((normal::quantile(REACH) + REACH_DEVIATIONS).abs() < 1e-9);
+    }
 
     #[test]
     fn triangular_and_truncated_laws_end_where_they_say() {

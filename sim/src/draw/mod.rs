@@ -4,7 +4,7 @@ mod law;
 mod mass;
 mod numbers;
 
-pub use law::Law;
+pub use law::{Law, REACH_DEVIATIONS};
 pub use mass::Mass;
 pub use numbers::{
     Group, Long, MOST_MOTORS, Numbers, POINTS_PER_REPLICATE, Point, PointSet, REPLICATES, SLOTS, Slot, seed_of_round,

@@ -1,7 +1,7 @@
 //! Flights side by side, in the widest vector registers that the machine has.
 
 use super::ascent::{Ascent, Watchfulness, fly_ascents};
-use super::deploy::{Deployed, Deployment, Ejection, Events, Plan};
+use super::deploy::{Deployed, Deployment, Ejection, Events, OnBoard, Plan};
 use super::descent::{Fall, Filling, Landing, descend_all, fill_all};
 use super::parts::Drawn;
 use super::path::Moment;
@@ -116,6 +116,15 @@ impl Pilot {
         self.ascended(drawn, asked.ways, Some(asked));
         let flights = drawn.iter().zip(&self.ascents);
         flights.map(|((drawn, events), ascent)| asked.ejections(drawn, events, ascent)).collect()
+    }
+
+    /// Flies drawn flights as far as instruments on board log them: per flight, each way of deploying.
+    pub fn fly_on_board(&mut self, drawn: &[(Drawn, Events)], ways: &[Deployment]) -> Vec<Vec<OnBoard>> {
+        self.ascended(drawn, ways, None);
+        let on_board = |((drawn, events), ascent): (&(Drawn, Events), &Ascent)| {
+            ways.iter().map(|way| events.on_board(way, drawn, ascent)).collect()
+        };
+        drawn.iter().zip(&self.ascents).map(on_board).collect()
     }
 
     /// Flies the ascents; gives the flights, and each with every way of deploying.

@@ -1,7 +1,7 @@
 //! When each way of deploying fires, how fast the rocket is then, and what becomes of it.
 
 use super::ascent::{Ascent, Mishaps, Watchfulness};
-use super::descent::{Canopy, Landing, Stages, descend};
+use super::descent::{Canopy, Falling, Landing, Stages, descend};
 use super::failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE};
 use super::firing::DrawnAt;
 use super::parts::Drawn;
@@ -171,6 +171,17 @@ pub struct Deployed {
     pub part: Option<Landing>,
 }
 
+/// What instruments on board would log of a flight deployed one way.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnBoard {
+    /// Highest point above the pad, m: where it opens while it still rises, that is below the top it would have had.
+    pub apogee_m: f64,
+    /// Time of the highest point, s after first thrust.
+    pub apogee_s: f64,
+    /// The ejection, if there was one in flight.
+    pub ejection: Option<Ejection>,
+}
+
 impl DelayClock {
     /// Where the clock of a flight starts, s after first thrust.
     pub fn starts_s(&self, burnout_s: f64) -> f64 {
@@ -293,6 +304,17 @@ impl Events {
             }
             _ => self.ejected(way, drawn, ascent),
         }
+    }
+
+    /// What would be logged on board of the flight deployed one way.
+    pub fn on_board(&self, way: &Deployment, drawn: &Drawn, ascent: &Ascent) -> OnBoard {
+        let plan = self.plan(way, drawn, ascent);
+        let rising = plan.falls[0].filter(|(_, from)| from.time_s < ascent.apogee_s);
+        let (apogee_m, apogee_s) = rising.map_or((ascent.apogee_m, ascent.apogee_s), |(stages, from)| {
+            let Stages { first: canopy, bare_area_m2, mass_kg, .. } = stages;
+            Falling { parts: drawn, canopy, bare_area_m2, mass_kg }.highest(&from)
+        });
+        OnBoard { apogee_m, apogee_s, ejection: plan.deployed.ejection }
     }
 
     /// The flight as far as something fires, or to the ground.

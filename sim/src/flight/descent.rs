@@ -158,6 +158,23 @@ impl<L: Lane> Load<L> {
         Around { density, gravity: world.gravity(s[2]), u, airspeed: norm(u) }
     }
 
+    #[inline(always)]
+    fn filled(&self, path_m: L) -> L {
+        not(less(path_m, self.fill_path_m))
+    }
+
+    /// Length of a step.
+    #[inline(always)]
+    fn pace_s(&self, around: &Around<L>, path_m: L) -> L {
+        let of = L::splat;
+        // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
+        let area = self.area_m2(path_m + of(GROWTH_PER_STEP) * self.fill_path_m);
+        let slowing = of(0.5) * around.density * area * around.airspeed / self.mass_kg;
+        let paced = of(STEP_S).min(of(RATE_PER_STEP) / slowing.max(of(1e-9)));
+        let growing = of(GROWTH_PER_STEP) * self.fill_path_m / around.airspeed.max(of(1e-3));
+        paced.where_set(self.filled(path_m), paced.min(growing))
+    }
+
     /// Rate of change of a point.
     #[inline(always)]
     fn rate(&self, world: &impl Parts<L>, s: &Point<L>) -> Point<L> {
@@ -251,16 +268,11 @@ pub fn fill_all<L: Lane>(fillings: &[Filling]) -> Vec<(Moment, bool)> {
         let whole = load.bare_m2 + load.canopy_m2;
         let rate = descent_rate(load.mass_kg, whole, around.density, around.gravity);
         let across = (around.u[0] * around.u[0] + around.u[1] * around.u[1]).sqrt();
-        let filled = not(less(s[6], load.fill_path_m));
+        let filled = load.filled(s[6]);
         let settled =
             both(less((s[5] + rate).abs(), of(RIDING_VERTICAL) * rate), less(across, of(RIDING_HORIZONTAL) * rate));
         rides = both(both(falls, both(filled, settled)), not(near));
-        // The canopy grows within the step: slow at the rate of what it will be a tenth of the filling on.
-        let area = load.area_m2(s[6] + of(GROWTH_PER_STEP) * load.fill_path_m);
-        let slowing = of(0.5) * around.density * area * around.airspeed / load.mass_kg;
-        let paced = of(STEP_S).min(of(RATE_PER_STEP) / slowing.max(of(1e-9)));
-        let growing = of(GROWTH_PER_STEP) * load.fill_path_m / around.airspeed.max(of(1e-3));
-        let paced = paced.where_set(filled, paced.min(growing));
+        let paced = load.pace_s(&around, s[6]);
         let dt = trial.where_set(near, paced);
         let next = load.step(&fleet, &s, dt);
         let below = next[2] - floor_m;
@@ -291,6 +303,29 @@ impl Falling<'_, '_> {
         let mut load = Load::new(0.0);
         load.set_lane(0, self);
         load.rate(self.parts, s)
+    }
+
+    /// Where it stops to rise: height above the pad, m, and time, s after first thrust.
+    pub fn highest(&self, from: &Moment) -> (f64, f64) {
+        let mut load = Load::new(0.0);
+        load.set_lane(0, self);
+        let (p, v) = (from.position_m, from.velocity_m_s);
+        let mut s: Point = [p[0], p[1], p[2], v[0], v[1], v[2], 0.0];
+        let mut time_s = from.time_s;
+        for _ in 0..MOST_STEPS {
+            if s[5] <= 0.0 {
+                break;
+            }
+            let dt = load.pace_s(&Load::around(self.parts, &s), s[6]);
+            let next = load.step(self.parts, &s, dt);
+            if next[5] < 0.0 {
+                // Within a step the speed falls evenly, near enough: at the top height hardly depends on time.
+                let last_s = dt * s[5] / (s[5] - next[5]);
+                return (load.step(self.parts, &s, last_s)[2], time_s + last_s);
+            }
+            (s, time_s) = (next, time_s + dt);
+        }
+        (s[2], time_s)
     }
 
     fn body(&self) -> Descent {

@@ -17,7 +17,9 @@ mod windows;
 
 pub use ascent::{Ascent, Mishaps, RailExit, Watchfulness, fly_ascent};
 pub use batch::{Instructions, Pilot};
-pub use deploy::{Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, Outcome, delay_tolerance_s};
+pub use deploy::{
+    Casing, DelayClock, Deployed, Deployment, Ejection, Electronics, Events, OnBoard, Outcome, delay_tolerance_s,
+};
 pub use descent::{Canopy, Fall, Falling, Landing, Point, Stages, descend, land_alone};
 pub use failure::{FORWARD_SHARE, Failing, Failure, STREAMING_SHARE, pick};
 pub use firing::{DelayError, DrawnAt, FiringLaws};

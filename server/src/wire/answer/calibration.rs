@@ -1,9 +1,10 @@
 //! What was learned from flights that were flown.
 
 use serde::Serialize;
-use slowpoint_sim::calibration::{LEAST_FLIGHTS, LEAST_SETS, Learned};
+use slowpoint_sim::advise::refused_because;
+use slowpoint_sim::calibration::Learned;
 use slowpoint_sim::case::{Case, Logged};
-use slowpoint_sim::report::{CalibrationReport, LearnedReport, LoggedReport, Refused};
+use slowpoint_sim::report::{CalibrationReport, LearnedReport, LoggedReport};
 use slowpoint_sim::way_label;
 use utoipa::ToSchema;
 
@@ -23,6 +24,9 @@ pub struct CalibrationAnswer {
     /// Of the flight that is hardest to meet: drawn flights that agree with its log, as flights of one weight. It has to be
     /// 32 or more.
     pub effective_flights: Figure,
+    /// Error of bias and scatter for the number of flights drawn, over what the logs leave open, on average of all of them. It
+    /// has to be a third or less: of intervals of 90 % 88 % hold then.
+    pub sampling_error: Figure,
     /// Sets of bias and scatter that agree with all logs, as sets of one weight. It has to be 100 or more.
     pub effective_sets: Figure,
     /// Drag, impulse and wind before and after.
@@ -40,12 +44,13 @@ pub struct LearnedAnswer {
     pub unit: &'static str,
     /// What 5, 50 and 95 % of flights lie below, as the request has it or as it is assumed.
     pub before: MedianFigures,
-    /// The same of the next flight, after what was learned.
-    pub after: MedianFigures,
-    /// What all flights have in common: between p05 and p95 it lies with a chance of 90 %, as far as model and assumptions hold.
-    pub bias: MedianFigures,
-    /// Scatter from flight to flight, over the whole spread before.
-    pub scatter: MedianFigures,
+    /// The same of the next flight, after what was learned; null where it is not used.
+    pub after: Option<MedianFigures>,
+    /// What all flights have in common: between p05 and p95 it lies with a chance of 90 %, as far as model and assumptions hold;
+    /// null where it is not used.
+    pub bias: Option<MedianFigures>,
+    /// Scatter from flight to flight, over the whole spread before; null where it is not used.
+    pub scatter: Option<MedianFigures>,
 }
 
 /// A flight that was flown.
@@ -74,10 +79,10 @@ pub struct LoggedAnswer {
     pub error: Figure,
     /// What drawn flights came to before anything was learned.
     pub before: MedianFigures,
-    /// What they came to after it.
-    pub after: MedianFigures,
-    /// Whether it lies between p05 and p95 after it, give or take two standard errors.
-    pub within: bool,
+    /// What they came to after it; null where it is not used.
+    pub after: Option<MedianFigures>,
+    /// Whether it lies between p05 and p95 after it, give or take two standard errors; null where it is not used.
+    pub within: Option<bool>,
 }
 
 /// A median between the ends of 90 %.
@@ -99,18 +104,6 @@ fn band(quantiles: [f64; 3]) -> MedianFigures {
 /// From the report; nothing where no flight was told.
 pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<CalibrationAnswer> {
     let (report, plan) = (report?, case.calibration.as_ref()?);
-    let refused_because = report.refused.map(|refused| match refused {
-        Refused::Flights(flown) => format!(
-            "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
-            plan.flights,
-            report.effective_flights.floor(),
-            flown + 1
-        ),
-        Refused::Sets => format!(
-            "Sets of bias and scatter worth only {:.0} of one weight agree with all flights; {LEAST_SETS:.0} are needed.",
-            report.effective_sets.floor()
-        ),
-    });
     let flown = report.flown.iter().enumerate().map(|(k, flown)| FlownAnswer {
         flight: k + 1,
         flown_with: way_label(&plan.conditions[flown.condition].inputs.question.ways[flown.way]),
@@ -120,9 +113,10 @@ pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<Ca
     Some(CalibrationAnswer {
         meaning: "Part of the spread of drag, impulse and wind is a bias that all flights have in common, the rest comes anew with each. Flights are drawn in the conditions of those that were flown; each bias and scatter is weighted by how many of them agree with the logs, and each flight of this answer takes one of those that do.",
         used: report.refused.is_none(),
-        refused_because,
+        refused_because: refused_because(report, plan),
         flights_drawn: report.drawn,
         effective_flights: Figure(report.effective_flights),
+        sampling_error: Figure(report.sampling_error),
         effective_sets: Figure(report.effective_sets),
         inputs: report.learned.iter().map(learned).collect(),
         flown: flown.collect(),
@@ -139,9 +133,9 @@ fn learned(l: &LearnedReport) -> LearnedAnswer {
         input,
         unit,
         before: band(l.before),
-        after: band(l.next),
-        bias: band(l.common),
-        scatter: band(l.scatter),
+        after: l.after.map(|after| band(after.next)),
+        bias: l.after.map(|after| band(after.common)),
+        scatter: l.after.map(|after| band(after.scatter)),
     }
 }
 
@@ -156,7 +150,7 @@ fn logged(l: &LoggedReport) -> LoggedAnswer {
         logged: Figure(l.value),
         error: Figure(l.error),
         before: band(l.before),
-        after: band(l.after),
+        after: l.after.map(band),
         within: l.stands_within(),
     }
 }

@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use serde_json::{Map, Value, json};
-use slowpoint_sim::case::{CalibrationInput, FlownInput, Inputs, LOGS, Logged, LoggedInput};
+use slowpoint_sim::case::{CalibrationInput, FlownInput, Inputs, LOGS, Logged, LoggedInput, Question};
+use slowpoint_sim::flight::Deployment;
 use slowpoint_sim::limits;
 use slowpoint_sim::settings::Settings;
 
@@ -58,23 +59,31 @@ impl Reader<'_> {
                 format!("give at most {most}: the latest"),
             );
         }
-        let (mut conditions, mut flown) = (Vec::new(), Vec::new());
+        let (mut conditions, mut flown): (Vec<Inputs>, Vec<FlownInput>) = (Vec::new(), Vec::new());
         // What follows from the request is read only once it is good.
         let own = as_flown(inputs.clone());
         for told in told {
             if !self.faults.none() {
                 break;
             }
-            let Some(otherwise) = self.conditions(&told, sent, &own) else { continue };
-            let way = match &told.flown_with {
-                Some(label) => self.way_of(&format!("{}/flown_with", told.at), label, &otherwise.question.ways),
-                None => Some(0),
+            let Some(mut otherwise) = self.conditions(&told, sent, &own) else { continue };
+            let Some(way) = self.flown_with(&told, &otherwise.question.ways) else { continue };
+            // Flights are drawn once for all that differ by what they were flown with alone.
+            let ways = core::mem::take(&mut otherwise.question.ways);
+            let but_for_ways = |known: &Inputs| {
+                let question = Question { ways: Vec::new(), ..known.question.clone() };
+                Inputs { question, ..known.clone() } == otherwise
             };
-            let condition = conditions.iter().position(|known| *known == otherwise).unwrap_or_else(|| {
+            let condition = conditions.iter().position(but_for_ways).unwrap_or(conditions.len());
+            if condition == conditions.len() {
                 conditions.push(otherwise);
-                conditions.len() - 1
+            }
+            let known = &mut conditions[condition].question.ways;
+            let way = known.iter().position(|known| *known == ways[way]).unwrap_or_else(|| {
+                known.push(ways[way]);
+                known.len() - 1
             });
-            flown.push(FlownInput { condition, way: way.unwrap_or(0), logged: told.logged });
+            flown.push(FlownInput { condition, way, logged: told.logged });
         }
         if flown.is_empty() {
             // Told already, by what is wrong with them or with the request.
@@ -130,6 +139,25 @@ impl Reader<'_> {
         let error = self.read(&error_at, error, Some(&of_error));
         let value = self.read(&format!("{at}/{name}"), value, Some(&of_value))?;
         Some(LoggedInput { value, error })
+    }
+
+    /// What a flight was flown with among the ways of its conditions. A delay that fires before the top makes even the highest
+    /// point its own, so that none is taken for granted.
+    fn flown_with(&mut self, told: &Told, ways: &[Deployment]) -> Option<usize> {
+        let at = if told.line.is_empty() { format!("{}/flown_with", told.at) } else { told.at.clone() };
+        match &told.flown_with {
+            Some(label) => self.way_of(&at, label, ways),
+            None if ways.len() == 1 => Some(0),
+            None => {
+                let known: Vec<String> = ways.iter().map(|way| quoted(&slowpoint_sim::way_label(way))).collect();
+                self.faults.add(
+                    &at,
+                    format!("{}it is not told which of {} it was flown with", told.line, known.join(", ")),
+                    if told.line.is_empty() { "name one" } else { "give it in a column delay_s" },
+                );
+                None
+            }
+        }
     }
 
     /// The conditions of a flight: those of the request, or what they are with something otherwise.
