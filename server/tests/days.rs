@@ -100,6 +100,41 @@ async fn a_flight_of_a_day_is_the_card_by_itself() {
     assert_eq!(service.state.compute.begun(), begun);
 }
 
+/// What was flown of a rocket, and its cord, are its own: asked with the flight, told on its assessment, and nobody else's.
+#[tokio::test]
+async fn a_flight_of_a_day_has_logs_and_cords_of_its_own() {
+    let service = service();
+    let corded: Value = serde_json::from_str(include_str!("../examples/tube-edge.json")).unwrap();
+    let mut sent = day();
+    let logged = json!({"apogee_time": "8 s", "apogee_time_error": "3 s", "flown_with": "delay 4 s"});
+    sent["entries"][0]["calibration"] = json!({"flown": [logged], "flights": 1024});
+    sent["entries"][2]["cords"] = corded["cords"].clone();
+    sent["entries"][2]["cords"]["nose_mass"] = json!("20 g");
+    let answer = post(&service, &sent).await.json();
+    check_described("DayAnswer", &answer);
+    let of = async |k: usize| {
+        let href =
+            answer["entries"][k]["flight"]["href"].as_str().unwrap_or_else(|| panic!("{}", answer["entries"][k]));
+        service.get(href).await.json()
+    };
+    let [first, copy, last] = [of(0).await, of(1).await, of(2).await];
+    assert_eq!(first["calibration"]["used"], json!(true));
+    assert!(copy["calibration"].is_null(), "the copy has another motor: {copy}");
+    assert!(last["calibration"].is_null() && last["cords"]["delays"].is_array(), "{last}");
+    // That it was asked is no reason to hold a flight.
+    let topics = |row: &Value| -> Vec<String> {
+        let hold = row["flight"]["hold"].as_array().unwrap();
+        hold.iter().map(|c| c["topic"].as_str().unwrap().to_string()).collect()
+    };
+    assert!(topics(&answer["entries"][0]).iter().all(|topic| !topic.starts_with("calibration")));
+    assert!(!topics(&answer["entries"][2]).contains(&"cords".into()));
+    // What is wrong with it is told in the day.
+    sent["entries"][0]["calibration"]["flown"][0]["flown_with"] = json!("delay 40 s");
+    let answer = post(&service, &sent).await.json();
+    let errors = answer["entries"][0]["problem"]["errors"].to_string();
+    assert!(errors.contains("/entries/0/calibration/flown/0/flown_with"), "{errors}");
+}
+
 #[tokio::test]
 async fn one_bad_flight_loses_nobody_elses() {
     let service = service();

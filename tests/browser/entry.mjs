@@ -398,15 +398,58 @@ async function saved(page, context) {
 }
 
 /// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
-async function ownSpread(page) {
+/// The typed flight, by fields that are filled.
+async function filledIn(page, without = () => false) {
     await emptied(page);
-    const unfold = (title) => page.locator("summary", { hasText: title }).click();
-    const add = (list) => page.locator(`[id="${list}"] > .press > [data-add]`).click();
     for (const [pointer, text] of FLIGHT) {
-        if (pointer.startsWith("/wind/")) continue;
+        if (without(pointer)) continue;
         if (pointer.endsWith("/kind")) await field(page, pointer).selectOption(text);
         else await field(page, pointer).fill(text);
     }
+    return {
+        unfold: (title) => page.locator("summary", { hasText: title }).click(),
+        add: (list) => page.locator(`[id="${list}"] > .press > [data-add]`).click(),
+    };
+}
+
+/// Logs, a cord and what is rare: asked of the day and shown on the page of its flight.
+async function logged(page) {
+    const { unfold, add } = await filledIn(page);
+    const own = "/entries/0";
+    for (const title of ["Flights flown and logged", "Cord and tube edge", "Rare events"]) await unfold(title);
+    await add(`${own}/calibration/flown`);
+    const flown = ["apogee", "apogee_time", "flown_with", "conditions"].map((name) => `${own}/calibration/flown/0/${name}`);
+    await write(page, flown, ["200 m", "6.5 s", "delay 5 s", `{"launch": {"tilt": "4 deg"}}`]);
+    await write(page, [`${own}/calibration/csv`, `${own}/calibration/flights`], ["apogee_m,apogee_error_m,delay_s\n205,40,5\n", "1024"]);
+    await write(page, [`${own}/cords/nose_mass`, `${own}/cords/wall/thickness`], ["15 g", "0.5 mm"]);
+    await field(page, `${own}/cords/wall/material`).selectOption("paper");
+    await add(`${own}/cords/arrangements`);
+    const runs = [[{ length: "1 m", strength: "300 N", fibre: "aramid" }]];
+    const cord = ["name", "edge_width", "runs"].map((name) => `${own}/cords/arrangements/0/${name}`);
+    await write(page, cord, ["thin line", "2 mm", JSON.stringify(runs)]);
+    await add("/rare");
+    await write(page, ["opening_over", "flown_with", "flights"].map((name) => `/rare/0/${name}`), ["35 mph", "delay 5 s", "1024"]);
+    assert.match(await field(page, `${flown[0]}:about`).textContent(), /as an instrument on board logs it/);
+    const text = await savedText(page);
+    const calibration = {
+        flown: [{ apogee: "200 m", apogee_time: "6.5 s", flown_with: "delay 5 s", conditions: { launch: { tilt: "4 deg" } } }],
+        csv: "apogee_m,apogee_error_m,delay_s\n205,40,5\n",
+        flights: 1024,
+    };
+    const cords = { nose_mass: "15 g", wall: { material: "paper", thickness: "0.5 mm" }, arrangements: [{ name: "thin line", edge_width: "2 mm", runs }] };
+    const rare = [{ opening_over: "35 mph", flown_with: "delay 5 s", flights: 1024 }];
+    assert.deepEqual(JSON.parse(text), { ...TYPED, entries: [{ ...TYPED.entries[0], calibration, cords }], rare });
+    const few = JSON.stringify({ ...JSON.parse(text), flights: 64 });
+    const reply = await fetch(`${base}/v1/days`, { method: "POST", headers: { "content-type": "application/json" }, body: few });
+    const [row] = (await reply.json()).entries;
+    assert.equal(row.problem ?? null, null, JSON.stringify(row.problem));
+    await page.goto(`${base}/flights/${row.flight.assessment}`);
+    const titles = await page.locator("h2").allTextContents();
+    for (const title of ["Learned from flights flown", "Rare events", "Shock cord and tube edge"]) assert.ok(titles.some((found) => found.startsWith(title)), `${title}: ${titles}`);
+}
+
+async function ownSpread(page) {
+    const { unfold, add } = await filledIn(page, (pointer) => pointer.startsWith("/wind/"));
     for (const title of ["How uncertain its figures are", "Shares of its failures", "How uncertain each figure is", "More of the wind by hand"]) await unfold(title);
     await field(page, "/spread/drag:form").selectOption("log_normal");
     await field(page, "/spread/drag/log_normal/log_sd").fill("12 %");
@@ -514,6 +557,7 @@ export const STORIES = [
     ["a day outlives a reload", (browser) => at(browser, 360, reloaded)],
     ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
     ["a flight has a spread of its own, and an ensemble is written by hand", (browser) => at(browser, 360, ownSpread)],
+    ["flights flown, a cord and a rare event are written by hand", (browser) => at(browser, 360, logged)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],
     [
         "a browser that keeps nothing says so",

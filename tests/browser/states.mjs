@@ -33,6 +33,23 @@ function torn() {
     return card;
 }
 
+/// What was logged of a rocket: as high as it is drawn, or far higher, of which nothing is used.
+function logged(part, name) {
+    const card = example("tube-edge.json");
+    card.card.name = name;
+    card.flights = 512;
+    delete card.cords;
+    const [height, time] = [575, 10.6];
+    card.calibration = {
+        flights: 2048,
+        flown: [
+            { apogee: `${height * part} m`, apogee_time: `${time} s`, flown_with: "delay 7 s" },
+            { apogee: `${height * part * 0.97} m`, opening_speed: "11 m/s", conditions: { delays: ["9 s"] } },
+        ],
+    };
+    return card;
+}
+
 /// A card as full as cards get: many delays, an altimeter, long names, old weather, drivers.
 function fullest() {
     const card = example("weather-report.json");
@@ -85,6 +102,8 @@ export async function states() {
     const assumed = await posted("/v1/assessments", example("weather-report.json"));
     const full = await posted("/v1/assessments", fullest());
     const corded = await posted("/v1/assessments", torn());
+    const learned = await posted("/v1/assessments", logged(1, "Example flown before (invented)"));
+    const unlearned = await posted("/v1/assessments", logged(4, "Example flown before, with a slip (invented)"));
     const day = await posted("/v1/days", example("days/meadow.json"));
     const long = await posted("/v1/days", longest());
     const windier = example("days/meadow.json");
@@ -103,6 +122,9 @@ export async function states() {
         ["flight-full", full],
         ["flight-cords", corded],
         ["flight-cords-sun", `${corded}?theme=sun&units=us`],
+        ["flight-learned", learned],
+        ["flight-learned-sun", `${learned}?theme=sun&units=us`],
+        ["flight-unlearned", unlearned],
         ["flight-sun", `${mapped}?theme=sun`],
         ["flight-light", `${coloured}?theme=light`],
         ["flight-dark", `${coloured}?theme=dark&units=us`],

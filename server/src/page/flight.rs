@@ -645,13 +645,13 @@ fn learned(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
     html! {
         section aria-labelledby="calibration" {
             h2 #calibration { "Learned from flights flown" }
-            p { (found.get("meaning").words()) }
             @if !used {
                 p { strong { "Not used: " } (found.get("refused_because").words()) }
             }
+            p { (found.get("meaning").words()) }
             figure {
                 (parts::picture(&view.file(&picture, &[]), "Drag, impulse and wind before and after, and what was logged against drawn flights; the tables below have the same numbers.", size, true))
-                figcaption { "Before and after: medians, and what 90 % lie between." }
+                figcaption { @if used { "Before and after: medians" } @else { "Medians" } ", and what 90 % lie between." }
             }
             (parts::wide("Drag, impulse and wind before and after", html! {
                 caption { "Median, and in brackets what 90 % lie between. Scatter is that from flight to flight, over the whole spread before." }

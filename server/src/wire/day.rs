@@ -4,11 +4,13 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 use slowpoint_sim::report::{FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE};
 use utoipa::ToSchema;
 
 use super::answer::{AdviceAnswer, AreaFigures, CautionAnswer, ChanceFigures, SpeedLimit};
+use super::calibration::CalibrationRequest;
+use super::cords::CordsRequest;
 use super::fault::{Faults, escaped};
 use super::plan::{Layer, Layers, MOST_READ};
 use super::request::{
@@ -22,7 +24,8 @@ use super::{Asked, FieldFault, Rejected, json_of, schema, sorted, tell};
 const MOST_ENTRIES: usize = 200;
 
 /// What a flight of a day may have of its own.
-const OWN: [&str; 7] = ["card", "launch", "launch_at", "delays", "electronics", "spread", "failures"];
+const OWN: [&str; 9] =
+    ["card", "launch", "launch_at", "delays", "electronics", "spread", "failures", "cords", "calibration"];
 
 /// Many flights, one site, one sky. What stands beside `entries` is shared by all; a member of an entry is laid over the
 /// shared one, member by member (JSON Merge Patch, RFC 7396). With one seed all fly through the same random skies, so that
@@ -107,6 +110,10 @@ pub struct DayEntry {
     pub spread: Option<SpreadRequest>,
     /// Shares of flights with a failure, where they differ.
     pub failures: Option<FailureShares>,
+    /// Cord and tube edge.
+    pub cords: Option<CordsRequest>,
+    /// Flights of this rocket that were flown and logged. A copy, which may have another motor, does not take them.
+    pub calibration: Option<CalibrationRequest>,
     /// Name of an entry above that this one is copied from.
     #[schema(max_length = 100)]
     pub copy_of: Option<String>,
@@ -150,7 +157,7 @@ pub fn read_day(body: &[u8]) -> Result<AskedDay, Rejected> {
     // What all share, with the entries only as a list of names.
     let mut alone = sent.clone();
     for entry in alone.get_mut("entries").and_then(Value::as_array_mut).into_iter().flatten() {
-        *entry = serde_json::json!({"name": "a"});
+        *entry = json!({"name": "a"});
     }
     let mut faults = Faults::new(&sent);
     // A fault of the day wherever it stands: what is kept of it, and makes its id, holds each name once.
@@ -263,6 +270,11 @@ fn entries(sent: &Value) -> Result<Vec<Entry>, FieldFault> {
                     remedy: "give an object with name, card and delays, or with name, copy_of and changes".into(),
                     sent: None,
                 });
+            }
+            // Of a copy with another motor nobody has logged anything.
+            if layers.0.iter().any(|layer| layer.value.get("calibration").is_some()) {
+                let value = Arc::new(json!({"calibration": null}));
+                layers.0.push(Layer { at: at.clone(), mount: "", value, own: &OWN });
             }
             let mut own = entry.clone();
             let changes = own.as_object_mut().and_then(|members| members.remove("changes")).filter(Value::is_object);
@@ -413,8 +425,17 @@ pub struct DayLimit {
 }
 
 /// Cautions on how it was asked: they hold nobody.
-const OF_THE_ASKING: [&str; 7] =
-    ["condition", "unit", "until", "drivers", "drivers_left_out", "drivers_together", "cords"];
+const OF_THE_ASKING: [&str; 9] = [
+    "condition",
+    "unit",
+    "until",
+    "drivers",
+    "drivers_left_out",
+    "drivers_together",
+    "cords",
+    "calibration",
+    "calibration_few",
+];
 
 /// The row of a flight, from the answer of its assessment.
 pub fn day_flight(assessment: &Value) -> DayFlight {
@@ -441,7 +462,7 @@ pub fn day_flight(assessment: &Value) -> DayFlight {
     });
     let advice = &assessment["advice"];
     let unmet = advice["meets"].as_array().is_some_and(Vec::is_empty).then(|| {
-        serde_json::json!({
+        json!({
             "topic": "condition",
             "message": advice["text"],
             "rule": "the condition of this request",

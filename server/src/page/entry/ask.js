@@ -39,7 +39,7 @@ function refused(reply, where, withFaults) {
 /// The same day with few flights.
 function quick() {
     const look = copied(day);
-    for (const name of ["until", "advise"]) delete look[name];
+    for (const name of ["until", "advise", "rare"]) delete look[name];
     const few = isNumber(look.flights) && Number(asText(look.flights)) <= LOOK_FLIGHTS;
     if (!few) look.flights = LOOK_FLIGHTS;
     return look;

@@ -279,6 +279,22 @@ pub static DAY: &[Part] = &[
     ),
     more("spread", "How uncertain each figure is", "What is assumed of each, and why, stands beside it.", SPREAD),
     more("failures", "Shares of failures", "None is assumed.", FAILURES),
+    more(
+        "",
+        "Rare events",
+        "Sought where they happen, by flights beside those above: for chances far below one in a thousand.",
+        &[list(
+            "rare",
+            "Rare events",
+            "rare event",
+            &[
+                field("landing_in", "Lands in the area called", "spectators"),
+                field("opening_over", "or opens faster than", "60 mph"),
+                field("flown_with", "Flown with", "delay 7 s"),
+                field("flights", "Flights of a round", "8192"),
+            ],
+        )],
+    ),
     group("", "A note", "", &[how("note", "Note to keep with the day", "", How::Lines)]),
 ];
 
@@ -408,6 +424,13 @@ pub static FLIGHT: &[Part] = &[
     more("launch", "Rail of this flight", "Where it differs from that of the day.", RAIL),
     more("spread", "How uncertain its figures are", "Where that differs from what the day says of it.", SPREAD),
     more("failures", "Shares of its failures", "Where they differ from those of the day.", FAILURES),
+    more(
+        "calibration",
+        "Flights flown and logged",
+        "What was logged of this rocket before says how its drag, its motors and the wind are off.",
+        FLOWN,
+    ),
+    more("cords", "Cord and tube edge", "How hard the cord pulls, and whether it tears the tube.", CORDS),
     more(
         "",
         "Hour of this flight, and copies",
@@ -545,6 +568,80 @@ const FAILURES: &[Part] = &[
     field("motor_ejected", "Motor driven out", "1 %"),
     field("fin_lost", "Fin lost", "1 %"),
     field("motor_bursts", "Motor bursts", "1 %"),
+];
+
+/// Flights that were flown and logged.
+const FLOWN: &[Part] = &[
+    list(
+        "flown",
+        "Flights flown",
+        "flight flown",
+        &[
+            field("apogee", "Apogee logged", "312 m"),
+            field("apogee_time", "Time of the apogee", "7.4 s"),
+            field("opening_time", "Time of the opening", "8.6 s"),
+            field("opening_speed", "Airspeed at the opening", "11 m/s"),
+            field("flown_with", "Flown with", "delay 7 s"),
+            how(
+                "conditions",
+                "What was otherwise than today, as JSON",
+                r#"{"wind": {"surface": {"speed": "5 m/s", "direction": "240 deg"}}}"#,
+                How::Json,
+            ),
+            more(
+                "",
+                "Errors of the instrument",
+                "",
+                &[
+                    field("apogee_error", "Standard error of the apogee", "6 m"),
+                    field("apogee_time_error", "Standard error of its time", "0.2 s"),
+                    field("opening_time_error", "Standard error of the time of opening", "0.2 s"),
+                    field("opening_speed_error", "Standard error of the airspeed", "1.5 m/s"),
+                ],
+            ),
+        ],
+    ),
+    how("csv", "or as a table: a line of names, then a line a flight", "", How::Columns),
+    field("flights", "Flights drawn in the conditions of each", "8192"),
+    field("bias_share", "Share that all flights have in common", "50 %"),
+];
+
+/// Cord and tube edge.
+const CORDS: &[Part] = &[
+    field("nose_mass", "Nose section weighs", "85 g"),
+    field("wall/material", "Wall of the tube, made of", ""),
+    field("wall/thickness", "Thickness of the wall", "1.2 mm"),
+    field("wall/resistance", "or by own trials half of all edges tear at", "40 N/mm"),
+    list(
+        "arrangements",
+        "Arrangements of cord",
+        "arrangement",
+        &[
+            field("name", "Name of the arrangement", "thin line"),
+            field("edge_width", "Width on the edge", "3 mm"),
+            field("legs", "Legs on the edge", "1"),
+            how(
+                "runs",
+                "Runs side by side, each of parts in series, as JSON",
+                r#"[[{"length": "2.5 m", "strength": "900 N", "fibre": "aramid"}]]"#,
+                How::Json,
+            ),
+        ],
+    ),
+    more(
+        "",
+        "What drives both apart, and spread",
+        "",
+        &[
+            law("parting_speed", "Speed that the charge gives"),
+            field("nose_drag_area", "Drag area of the nose section", "23 cm^2"),
+            field("airframe_drag_area", "Drag area of the airframe", "20 cm^2"),
+            law("stiffness_factor", "Stiffness of every part"),
+            law("damping_factor", "Damping of every part"),
+            field("strength_log_sd", "Strength, relative standard deviation", "10 %"),
+            field("wall/log_sd", "Wall, relative standard deviation", "50 %"),
+        ],
+    ),
 ];
 
 /// Without examples, but for a share: the same form is offered for factors, lengths, times and angles, and what holds for one is

@@ -65,6 +65,11 @@ fn plain_days() -> [Value; 3] {
     ];
     // A curve has no delay of its own.
     entries[1]["delays"] = json!([5]);
+    let logged = json!({"apogee": "150 m", "apogee_time": "6 s", "opening_time": "6 s", "opening_speed": "8 m/s"});
+    entries[1]["calibration"] = json!({"flown": [logged]});
+    let line = json!({"name": "line", "edge_width": "3 mm", "runs": [[{"length": "2 m", "strength": "900 N", "fibre": "aramid"}]]});
+    entries[1]["cords"] =
+        json!({"nose_mass": "85 g", "arrangements": [line], "wall": {"material": "paper", "thickness": "1 mm"}});
     let heavy = json!({
         "diameter": "102 mm", "length": "1600 mm", "mass": "4 kg", "centre_of_gravity": "1000 mm",
         "shape": {
