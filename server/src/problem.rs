@@ -68,6 +68,7 @@ kinds! {
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
     NoCords NOT_FOUND "no-cords" "The assessment was not asked about its cord.";
     NoCalibration NOT_FOUND "no-calibration" "The assessment was told of no flights flown.";
+    NoRareEvents NOT_FOUND "no-rare-events" "The assessment was not asked about rare events.";
     NoPosition NOT_FOUND "no-position" "The assessment has no place on Earth.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method-not-allowed" "This path does not answer this method.";
     StoredDamaged GONE "stored-damaged" "What was stored under this id is damaged.";
@@ -428,6 +429,9 @@ refusals! {
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of what flights flown say can be refused with.
     CalibrationRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoCalibration, EngineChanged, StoredDamaged,
+        TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
+        /// What a picture of rare events can be refused with.
+    RareRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoRareEvents, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.
     PictureRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, EngineChanged, StoredDamaged,

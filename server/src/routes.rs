@@ -151,6 +151,8 @@ fn files() -> OpenApiRouter<Arc<State>> {
         .routes(routes!(files::cords_png))
         .routes(routes!(files::calibration_svg))
         .routes(routes!(files::calibration_png))
+        .routes(routes!(files::rare_svg))
+        .routes(routes!(files::rare_png))
         .routes(routes!(files::wind_svg))
         .routes(routes!(files::wind_png))
         .routes(routes!(weather::profile_svg))

@@ -6,7 +6,7 @@ mod support;
 
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
-use support::{Disk, check_problem, service, service_with};
+use support::{Disk, Service, check_problem, service, service_with};
 
 /// The example with people beside the pad, few flights.
 fn card() -> Value {
@@ -17,6 +17,21 @@ fn card() -> Value {
 
 fn number(at: &Value, name: &str) -> f64 {
     at[name].as_f64().unwrap_or_else(|| panic!("no {name}: {at}"))
+}
+
+/// Where the estimates stand on the picture.
+async fn picture(service: &Service, answer: &Value) -> Vec<f64> {
+    let at = format!("/v1/assessments/{}/rare", answer["id"].as_str().unwrap());
+    assert_eq!(service.get(&format!("{at}.png")).await.status, 200);
+    let picture = service.get(&format!("{at}.svg")).await;
+    assert_eq!(picture.status, 200, "{}", picture.text());
+    let text = picture.text();
+    for chance in answer["rare"]["chances"].as_array().unwrap() {
+        let told = chance["chance_text"].as_str().unwrap().replace('<', "&lt;");
+        assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(&told), "{told}: {text}");
+    }
+    let strokes = text.split("<path d=\"M").skip(1).filter(|path| path.contains("stroke-width=\"2.5\""));
+    strokes.map(|path| path.split(' ').next().unwrap().parse().unwrap()).collect()
 }
 
 #[tokio::test]
@@ -52,10 +67,17 @@ async fn what_is_sought_is_the_chance_that_counting_finds() {
     }
     assert!(number(people, "upper") < 0.02 && number(people, "flights_searched") >= 1024.0, "{people}");
     assert!(answer["cautions"].as_array().unwrap().iter().any(|c| c["topic"] == "rare"));
+    // On its picture the rarer lies farther to the left, by as much as its power of ten.
+    let strokes = picture(&service, &answer).await;
+    let tens = |chance: &Value| number(chance, "estimate").log10();
+    let apart = |a: usize, b: usize| (strokes[a] - strokes[b]) / (tens(&chances[a]) - tens(&chances[b]));
+    assert!(apart(2, 0) > 10.0 && (apart(2, 0) - apart(1, 0)).abs() < 0.5, "{strokes:?}");
     // Who does not ask gets what stood there before, byte for byte.
     asked.as_object_mut().unwrap().remove("rare");
     let without = service.answer(&asked).await;
     assert!(without.get("rare").is_none());
+    let missing = service.get(&format!("/v1/assessments/{}/rare.svg", without["id"].as_str().unwrap())).await;
+    check_problem(&missing, 404, "no-rare-events");
     assert_eq!(without["delays"], answer["delays"]);
 }
 
@@ -76,7 +98,8 @@ async fn what_nobody_can_tell_is_below_a_bound() {
         assert!(chance["chance_text"].as_str().unwrap().starts_with("< 0."), "{chance}");
     }
     let page = service.get(&format!("/flights/{}", answer["id"].as_str().unwrap())).await.text();
-    assert!(page.contains("Rare events") && page.contains("190"), "{page}");
+    assert!(page.contains("Rare events") && page.contains("190") && page.contains("rare.svg"), "{page}");
+    assert!(picture(&service, &answer).await.is_empty(), "what is only below a bound has no estimate");
 }
 
 #[tokio::test]

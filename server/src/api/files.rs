@@ -19,11 +19,13 @@ use crate::State;
 use crate::compute::Failure;
 use crate::id::ContentId;
 use crate::log;
-use crate::problem::{CalibrationRefusals, CordRefusals, Kind, MapRefusals, PictureRefusals, Problem, ReadRefusals};
-use crate::render::stored::{Calibration, Cords, Delay, Globe, Site, Stored};
+use crate::problem::{
+    CalibrationRefusals, CordRefusals, Kind, MapRefusals, PictureRefusals, Problem, RareRefusals, ReadRefusals,
+};
+use crate::render::stored::{Calibration, Cords, Delay, Globe, Rare, Site, Stored};
 use crate::render::wind_profile::{self, Said};
 use crate::render::winds::Winds;
-use crate::render::{calibration, cords, deploy_speed, geojson, kml, landing_map, png, svg};
+use crate::render::{calibration, cords, deploy_speed, geojson, kml, landing_map, png, rare, svg};
 use crate::store::Shelf;
 use crate::wire::{Asked, FieldFault};
 
@@ -342,6 +344,60 @@ pub async fn calibration_png(
     picture(&state, &id, &headers, PNG, CALIBRATION).await
 }
 
+/// Draws rare events as SVG
+///
+/// The chance of each event on an axis of powers of ten, with its interval, and the inputs that lie off where it happens, the
+/// farthest first. Stands alone and has a title and a description: made for `<img>`. Needs `rare` in the request.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/rare.svg",
+    tag = "assessments",
+    operation_id = "read_rare_svg",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = String, content_type = "image/svg+xml", description = "An SVG picture"),
+        (status = 304, description = "The client holds it already"),
+        RareRefusals,
+    ),
+)]
+pub async fn rare_svg(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    picture(&state, &id, &headers, SVG, RARE).await
+}
+
+/// Draws rare events as PNG
+///
+/// The same as `rare.svg`, 1080 pixels wide. Set in DejaVu Sans: names in letters that it lacks are boxes here, and text
+/// in the SVG.
+#[utoipa::path(
+    get,
+    path = "/v1/assessments/{id}/rare.png",
+    tag = "assessments",
+    operation_id = "read_rare_png",
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, body = Vec<u8>, content_type = "image/png", description = "A PNG picture"),
+        (status = 304, description = "The client holds it already"),
+        RareRefusals,
+    ),
+)]
+pub async fn rare_png(
+    Held(state): Held<Arc<State>>,
+    InPath(id): InPath<String>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    picture(&state, &id, &headers, PNG, RARE).await
+}
+
 /// Draws the mean wind that was flown in as SVG
 ///
 /// Against height above ground, up to a little above the highest point of 95 % of the flights: the speed as a line, dashed where it is assumed,
@@ -427,6 +483,7 @@ type Pictured = (&'static str, fn(&Stored) -> Result<String, Problem>);
 const OPENINGS: Pictured = ("deploy-speed", |answer| Ok(deploy_speed::picture(answer)));
 const CORDS: Pictured = ("cords", |answer| Ok(cords::picture(answer, tied(answer)?)));
 const CALIBRATION: Pictured = ("calibration", |answer| Ok(calibration::picture(answer, told(answer)?)));
+const RARE: Pictured = ("rare", |answer| Ok(rare::picture(answer, sought(answer)?)));
 
 /// A form that pictures are sent in.
 #[derive(Clone, Copy)]
@@ -573,6 +630,13 @@ fn told(answer: &Stored) -> Result<&Calibration, Problem> {
     let remedy = "tell of flights flown under calibration, and post it again";
     let missing = || not_given("/calibration", Kind::NoCalibration, "Its request tells of no flights flown.", remedy);
     answer.calibration.as_ref().ok_or_else(missing)
+}
+
+/// Rare events, where some were asked.
+fn sought(answer: &Stored) -> Result<&Rare, Problem> {
+    let remedy = "name a landing or an opening under rare, and post it again";
+    let missing = || not_given("/rare", Kind::NoRareEvents, "Its request names no rare event.", remedy);
+    answer.rare.as_ref().ok_or_else(missing)
 }
 
 /// A part of an answer that its request does not ask for.

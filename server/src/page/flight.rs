@@ -21,7 +21,7 @@ use crate::config::ENGINE;
 use crate::problem::{Kind, Problem};
 use crate::render::flight_paths::{self, FIRST};
 use crate::render::stored::Stored;
-use crate::render::{calibration, cords, deploy_speed, landing_map, svg, wind_profile};
+use crate::render::{self, calibration, cords, deploy_speed, landing_map, svg, wind_profile};
 use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
 
 /// Shows an assessment.
@@ -83,6 +83,10 @@ impl Sizes {
         self.drawn(|answer| Some(calibration::picture(answer, answer.calibration.as_ref()?)))
     }
 
+    fn rare(&self) -> Option<[u32; 2]> {
+        self.drawn(|answer| Some(render::rare::picture(answer, answer.rare.as_ref()?)))
+    }
+
     fn cords(&self) -> Option<[u32; 2]> {
         self.drawn(|answer| Some(cords::picture(answer, answer.cords.as_ref()?)))
     }
@@ -106,7 +110,7 @@ fn page(answer: &Value, input: bool, view: &View) -> Result<String, Problem> {
         (if_the_model_is_off(&at, view.units()))
         (drivers(&at, &delay, view.units()))
         (edge(&at, sizes.cords(), view))
-        (rare(&at, view.units()))
+        (rare(&at, sizes.rare(), view))
         (learned(&at, sizes.calibration(), view))
         (parts::weather(&at, weather))
         @match not_again { None => { (wind(&at, view)) } Some(why) => { p { (why) } } }
@@ -505,8 +509,9 @@ fn driven(way: &At, name: &'static str, what: Markup) -> Markup {
 }
 
 /// Chances that were sought where they happen, where that was asked.
-fn rare(at: &At, units: Units) -> Markup {
-    let rare = at.get("rare");
+fn rare(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
+    let (rare, units) = (at.get("rare"), view.units());
+    let picture = format!("/v1/assessments/{}/rare.svg", at.get("id").text());
     let chances = rare.get("chances").items();
     if chances.is_empty() {
         return html! {};
@@ -515,6 +520,10 @@ fn rare(at: &At, units: Units) -> Markup {
         section aria-labelledby="rare" {
             h2 #rare { "Rare events" }
             p { (rare.get("meaning").words()) }
+            figure {
+                (parts::picture(&view.file(&picture, &[]), "Chance of each rare event with its interval, and the inputs that lie off where it happens; the table below has the same numbers.", size, true))
+                figcaption { "Each step of the chance is ten times as rare." }
+            }
             (parts::wide("Chances of rare events", html! {
                 caption { "Chances over all flights, with their intervals; and the inputs whose means lie off when it happens." }
                 thead {
@@ -766,6 +775,10 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
                 }
                 (link(file("deploy-speed.svg"), "Airspeeds, SVG"))
                 (link(file("deploy-speed.png"), "Airspeeds, PNG"))
+                @if at.get("rare").is_there() {
+                    (link(file("rare.svg"), "Rare events, SVG"))
+                    (link(file("rare.png"), "Rare events, PNG"))
+                }
                 @if at.get("calibration").is_there() {
                     (link(file("calibration.svg"), "Learned from flights flown, SVG"))
                     (link(file("calibration.png"), "Learned from flights flown, PNG"))

@@ -11,6 +11,7 @@ pub mod heat_map;
 pub mod kml;
 pub mod landing_map;
 pub mod png;
+pub mod rare;
 pub mod stored;
 pub mod svg;
 pub mod terminal;

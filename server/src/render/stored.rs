@@ -43,6 +43,48 @@ pub struct Stored {
     /// What was learned from flights flown, where some were told.
     #[serde(default)]
     pub calibration: Option<Calibration>,
+    /// Chances that were sought where they happen, where some were asked.
+    #[serde(default)]
+    pub rare: Option<Rare>,
+}
+
+/// Chances that were sought where they happen.
+#[derive(Debug, Deserialize)]
+pub struct Rare {
+    /// Each.
+    pub chances: Vec<RareChance>,
+}
+
+/// One of them.
+#[derive(Debug, Deserialize)]
+pub struct RareChance {
+    /// All of it in words.
+    pub text: String,
+    /// Area in which anything comes down; null where an opening was sought.
+    pub landing_in: Option<String>,
+    /// Speed that it opens over; null where a landing was sought.
+    pub opening_over: Option<Limit>,
+    /// What it was flown with.
+    pub flown_with: String,
+    /// The chance; null where it is only known to be below.
+    pub estimate: Figure,
+    /// Lower end; null as well.
+    pub lower: Figure,
+    /// Upper end.
+    pub upper: Figure,
+    /// The chance in words.
+    pub chance_text: String,
+    /// Inputs that lie off, the farthest first.
+    pub moved: Vec<RareMove>,
+}
+
+/// An input that lies off where it happens.
+#[derive(Debug, Deserialize)]
+pub struct RareMove {
+    /// Its name.
+    pub input: String,
+    /// How far.
+    pub standard_deviations: Figure,
 }
 
 /// What was learned from flights flown.
