@@ -151,13 +151,14 @@ fn placed(seed: u64) -> Value {
     let corded: Value = serde_json::from_str(include_str!("../examples/tube-edge.json")).unwrap();
     card["cords"] = corded["cords"].clone();
     card["calibration"] = json!({"flights": 1024, "csv": "apogee_time_s,apogee_time_error_s,delay_s\n8,3,6\n"});
+    card["rare"] = json!([{"opening_over": "35 mph", "flown_with": "delay 7 s", "flights": 1024}]);
     card["seed"] = json!(seed);
     card
 }
 
 fn sweep(seed: u64) -> Value {
     let mut base = placed(seed);
-    (base["cords"], base["calibration"]) = (Value::Null, Value::Null);
+    ["cords", "calibration", "rare"].iter().for_each(|name| base[*name] = Value::Null);
     json!({"base": base, "axes": {"tilts": [0]}})
 }
 
