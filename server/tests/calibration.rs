@@ -111,16 +111,41 @@ async fn flights_have_conditions_of_their_own() {
     assert_eq!(found["flights_drawn"], json!(3072), "two conditions of four flights: {found}");
 }
 
+/// Any number of delays may have been flown, and altimeters; of what does not vary nothing is learned.
+#[tokio::test]
+async fn tables_say_what_was_flown_with() {
+    let service = service();
+    let mut asked = first_flight(256);
+    let lines: Vec<String> = (0..40).map(|k| format!("8,3,{}", 4.0 + 0.1 * f64::from(k))).collect();
+    let csv = format!("apogee_time_s,apogee_time_error_s,delay_s\n{}\n", lines.join("\n"));
+    asked["calibration"] = json!({"flights": 1024, "csv": csv});
+    let found = service.answer(&asked).await["calibration"].clone();
+    assert_eq!(found["flown"].as_array().unwrap().len(), 40);
+    assert_eq!(found["flights_drawn"], json!(3072), "as many delays as a request has, and the others: {found}");
+    asked["electronics"] = json!([{"fires_at": "apogee"}, {"fires_at": "height", "height": "100 m"}]);
+    asked["calibration"] =
+        json!({"flights": 1024, "csv": "apogee_time_s,apogee_time_error_s,flown_with\n8,3,altimeter at apogee\n"});
+    let found = service.answer(&asked).await["calibration"].clone();
+    assert_eq!(found["flown"][0]["flown_with"], "altimeter at apogee");
+    asked["spread"] = json!({"drag": {"fixed": 1}, "impulse": {"fixed": 1}, "wind": {"component_sd": 0}});
+    let problem = check_problem(&service.post(&asked).await, 422, "invalid-input");
+    assert!(problem["errors"].to_string().contains("\"/calibration\""), "{problem}");
+}
+
 /// Nothing is used of what no drawn flight agrees with.
 #[tokio::test]
 async fn what_agrees_with_nothing_is_not_used() {
     let service = service();
     let plain = service.answer(&first_flight(256)).await;
     let mut asked = first_flight(256);
+    // Nor does an error so large that all of it is far off make it agree.
+    let far = json!({"apogee": "18000 m", "apogee_error": "1000 m", "flown_with": "delay 9 s"});
+    asked["calibration"] = json!({"flown": [far], "flights": 1024});
+    assert_eq!(service.answer(&asked).await["calibration"]["used"], json!(false));
     asked["calibration"] = json!({"flown": [{"apogee": "4000 m", "flown_with": "delay 9 s"}], "flights": 1024});
     let refused = service.answer(&asked).await;
     assert_eq!(refused["calibration"]["used"], json!(false));
-    assert!(refused["calibration"]["refused_because"].as_str().unwrap().contains("flight 1"));
+    assert!(refused["calibration"]["refused_because"].as_str().unwrap().contains("Flight 1"));
     // Nothing is told of what is not used.
     assert!(
         refused["calibration"]["inputs"]

@@ -120,6 +120,22 @@ async fn a_flight_of_a_day_has_logs_and_cords_of_its_own() {
     let [first, copy, last] = [of(0).await, of(1).await, of(2).await];
     assert_eq!(first["calibration"]["used"], json!(true));
     assert!(copy["calibration"].is_null(), "the copy has another motor: {copy}");
+    // A copy of the same rocket takes them, one with logs of its own has these, and what is wrong there is told there.
+    let mut again = sent.clone();
+    let copy_of = again["entries"][0]["name"].clone();
+    let changes = json!({"launch": {"tilt": "3 deg"}});
+    let of_its_own = json!({"calibration": {"flights": 2048}});
+    let copies = json!([
+        again["entries"][0],
+        {"name": "the same", "copy_of": copy_of, "changes": changes},
+        {"name": "with a slip", "copy_of": copy_of, "changes": of_its_own},
+    ]);
+    again["entries"] = copies;
+    let copied = post(&service, &again).await.json();
+    let same = service.get(copied["entries"][1]["flight"]["href"].as_str().unwrap()).await.json();
+    assert_eq!(same["calibration"]["flown"][0]["flown_with"], "delay 4 s");
+    let errors = copied["entries"][2]["problem"]["errors"].to_string();
+    assert!(errors.contains("/entries/2/changes/calibration") && !errors.contains("/entries/0"), "{errors}");
     assert!(last["calibration"].is_null() && last["cords"]["delays"].is_array(), "{last}");
     // That it was asked is no reason to hold a flight.
     let topics = |row: &Value| -> Vec<String> {

@@ -2,7 +2,7 @@
 
 use crate::advise::Standing;
 use crate::assumption::Assumption;
-use crate::calibration::{LEAST_FLIGHTS, LEAST_SETS, Learned, MOST_SAMPLING_ERROR};
+use crate::calibration::Learned;
 use crate::case::{Logged, RareEvent, Role};
 use crate::cord::Wall;
 use crate::draw::Group;
@@ -99,9 +99,7 @@ pub struct CalibrationReport {
     pub refused: Option<Refused>,
     /// Flights drawn, of all conditions.
     pub drawn: u64,
-    /// Least of the flights that a log is met by, as flights of one weight.
-    pub effective_flights: f64,
-    /// Error of bias and scatter for the number of flights drawn, over what all logs leave open, on average of all of them.
+    /// Standard error of bias and scatter for the number of flights drawn, over what all logs leave open: the largest.
     pub sampling_error: f64,
     /// Sets of bias and scatter that agree with all logs, as sets of one weight.
     pub effective_sets: f64,
@@ -112,18 +110,10 @@ pub struct CalibrationReport {
 }
 
 impl CalibrationReport {
-    /// Refuses what too few flights or sets agree with: nothing is told of it afterwards.
-    pub fn judge(&mut self) {
-        let hardest = self.flown.iter().position(|flown| flown.effective_flights <= self.effective_flights);
-        self.refused = match hardest {
-            Some(flown) if self.effective_flights < LEAST_FLIGHTS => Some(Refused::Flights(flown)),
-            _ if self.sampling_error > MOST_SAMPLING_ERROR => Some(Refused::Together),
-            _ => (self.effective_sets < LEAST_SETS).then_some(Refused::Sets),
-        };
-        if self.refused.is_some() {
-            self.learned.iter_mut().for_each(|learned| learned.after = None);
-            self.flown.iter_mut().flat_map(|flown| &mut flown.logged).for_each(|logged| logged.after = None);
-        }
+    /// The flight flown that is hardest to meet, by its index, and the drawn ones that agree with it, as flights of one weight.
+    pub fn hardest(&self) -> Option<(usize, f64)> {
+        let met = self.flown.iter().map(|flown| flown.effective_flights).enumerate();
+        met.min_by(|a, b| a.1.total_cmp(&b.1))
     }
 }
 

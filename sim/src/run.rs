@@ -157,9 +157,10 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
     let mut seeds = (ROUND_LEARNED..).map(|round| seed_of_round(case.inputs.question.seed, round));
     let mut seed = || seeds.next().unwrap_or_default();
     let (mut aim, mut last) = (Aim::WIDE, None);
-    for flights in plan.times() {
+    let times = plan.times();
+    for (time, flights) in (1..).zip(times) {
         let met = |conditions| met(conditions, seed(), aim, flights, stop);
-        let fit = Fit::new(plan, plan.conditions.iter().map(met).collect::<Option<_>>()?);
+        let fit = Fit::new(plan, plan.conditions.iter().map(met).collect::<Option<_>>()?, time < times.len());
         let likely = |sets: &[posterior::Unknowns]| {
             let log = |set| if stop.load(Ordering::Relaxed) { 0.0 } else { fit.log_likelihood(set) };
             let logs = sets.par_iter().map(log).collect();
@@ -179,8 +180,8 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
     let weighed: Vec<Weighed> = (0..plan.conditions.len()).into_par_iter().map(weigh).collect::<Option<_>>()?;
     let told = |k: usize| going().map(|()| fit.flown(k, &weighed));
     let flown: Vec<FlownReport> = (0..plan.flown.len()).into_par_iter().map(told).collect::<Option<_>>()?;
-    let learned = Learned::ALL.into_iter().filter(|learned| learned.varies(case)).map(|learned| {
-        let law = learned.law(case);
+    let learned = Learned::ALL.into_iter().filter(|learned| learned.varies(&case.spread)).map(|learned| {
+        let law = learned.law(&case.spread);
         let [common, next] = after.quantiles(learned, &law, calibration::TOLD);
         let scatter = after.scatter(learned, calibration::TOLD);
         let before = calibration::TOLD.map(|share| law.at(share));
@@ -189,13 +190,12 @@ pub fn calibrated<'a>(case: &'a Case, stop: &AtomicBool) -> Option<(Cow<'a, Case
     let mut report = CalibrationReport {
         refused: None,
         drawn: plan.drawn(),
-        effective_flights: flown.iter().map(|f| f.effective_flights).fold(f64::INFINITY, f64::min),
-        sampling_error: calibration::sampling_error(&weighed),
+        sampling_error: calibration::sampling_error(&weighed, &after, case),
         effective_sets: found.effective,
         learned: learned.collect(),
         flown,
     };
-    report.judge();
+    calibration::judge(&mut report);
     let case = match report.refused {
         Some(_) => Cow::Borrowed(case),
         None => Cow::Owned(Case { calibrated: Some(after), ..case.clone() }),
@@ -363,10 +363,14 @@ pub fn work_of_learning(case: &Case) -> Work {
     let Some(plan) = &case.calibration else { return Work::default() };
     /// A log that is held against a flight costs so many times less than weighing it.
     const PER_LOG: u64 = 5;
+    /// One after the other such a top takes so many times what one descent takes beside others.
+    const DESCENTS_PER_TOP: u64 = 3;
     let drawn = plan.drawn();
     let logs = plan.flown.len() as u64 * drawn / (PER_LOG * plan.conditions.len().max(1) as u64);
-    // As far as they are logged on board, which takes no descent.
-    Work { ascents: drawn, weighings: posterior::MOST_SETS as u64 * (drawn + logs), ..Work::default() }
+    // As far as they are logged on board: what opens on the way up is followed to its top by itself.
+    let ways = plan.conditions.iter().map(|case| case.inputs.question.ways.len() as u64).sum::<u64>();
+    let tops = DESCENTS_PER_TOP * ways * drawn / plan.conditions.len().max(1) as u64;
+    Work { ascents: drawn, descents: tops, weighings: posterior::MOST_SETS as u64 * (drawn + logs), ..Work::default() }
 }
 
 /// The first batch of flights of a case: whoever counts what it takes learns what this rocket costs.

@@ -397,7 +397,6 @@ async function saved(page, context) {
     await elsewhere.close();
 }
 
-/// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
 /// The typed flight, by fields that are filled.
 async function filledIn(page, without = () => false) {
     await emptied(page);
@@ -448,6 +447,7 @@ async function logged(page) {
     for (const title of ["Learned from flights flown", "Rare events", "Shock cord and tube edge"]) assert.ok(titles.some((found) => found.startsWith(title)), `${title}: ${titles}`);
 }
 
+/// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
 async function ownSpread(page) {
     const { unfold, add } = await filledIn(page, (pointer) => pointer.startsWith("/wind/"));
     for (const title of ["How uncertain its figures are", "Shares of its failures", "How uncertain each figure is", "More of the wind by hand"]) await unfold(title);

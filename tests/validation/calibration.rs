@@ -23,6 +23,7 @@ slowpoint_tests::subject! { "Flights flown":
     cal_4_refused,
     cal_5_threads,
     cal_6_early_delay,
+    cal_7_sampling_error,
 }
 
 static GO: AtomicBool = AtomicBool::new(false);
@@ -113,7 +114,7 @@ fn cal_1_truths() -> Sheet {
         }
         for (k, learned) in Learned::ALL.into_iter().enumerate() {
             let (before, found) = of(&report, learned);
-            let common = value(&learned.law(&plain), truth[k].bias);
+            let common = value(&learned.law(&plain.spread), truth[k].bias);
             let within = |[low, _, high]: [f64; 3], truth: f64| u32::from(low <= truth && truth <= high);
             biases[k] += within(found.common, common);
             scatters[k] += within(found.scatter, truth[k].scatter);
@@ -162,7 +163,7 @@ fn cal_2_brute_force() -> Sheet {
     let report = learned(flown(&inputs, vec![one]));
     // Brute force: a new set for each flight.
     let sets: Vec<Set> = (0..FLIGHTS).map(|k| truth(5_000_000 + 10 * k)).collect();
-    let law = Learned::Drag.law(&plain);
+    let law = Learned::Drag.law(&plain.spread);
     let mut weighted: Vec<(f64, f64)> = Vec::new();
     let mut known = plain.clone();
     for (k, set) in (0..).zip(&sets) {
@@ -205,7 +206,7 @@ fn cal_3_next_flights() -> Sheet {
     let mut inputs = rockets::club();
     inputs.question.flights = 2048;
     let plain = case(inputs.clone());
-    let bias = libm::log(1.3) / libm::log(value(&Learned::Drag.law(&plain), 1.0));
+    let bias = libm::log(1.3) / libm::log(value(&Learned::Drag.law(&plain.spread), 1.0));
     let mut truth = [Moved { bias: 0.0, scatter: 0.5 }; 3];
     truth[0] = Moved { bias, scatter: 0.3 };
     let asked = flown(&inputs, logs(&plain, truth, 9, 12, &LOGS));
@@ -236,24 +237,26 @@ fn cal_3_next_flights() -> Sheet {
 fn cal_4_refused() -> Sheet {
     let mut sheet = Sheet::new(
         "CAL-4",
-        "logs that no drawn flight agrees with, and logs of two rockets: refused, and the answer is that without them",
+        "logs that no drawn flight agrees with, one of two, or far off with a large error: refused, and the answer is that without them",
         Trust::Statement,
-        "fewer than 32 flights, or 100 sets, of one weight",
+        "fewer than 32 flights of one weight within four standard errors",
     );
     let mut inputs = rockets::club();
     inputs.question.flights = 512;
     let plain = assess(&case(inputs.clone()), &GO).unwrap_or_else(|| panic!("nobody stops it"));
     let apogee = plain.flight.as_ref().map_or(f64::NAN, |f| f.apogee_m.p50);
-    let flight = |height: f64| {
-        let apogee = LoggedInput { value: height * apogee, error: Some(0.005 * apogee) };
+    let flight = |(height, error): (f64, f64)| {
+        let apogee = LoggedInput { value: height * apogee, error: Some(error * apogee) };
         FlownInput { condition: 0, way: 0, logged: [Some(apogee), None, None, None] }
     };
-    for (name, heights, refused) in [
-        ("three times as high", vec![3.0], Some(Refused::Flights(0))),
-        ("one of two far too high", vec![1.0, 2.5], Some(Refused::Flights(1))),
-        ("as drawn", vec![1.0, 0.98], None),
+    for (name, logs, refused) in [
+        ("three times as high", vec![(3.0, 0.005)], Some(Refused::Flights(0))),
+        ("one of two far too high", vec![(1.0, 0.005), (2.5, 0.005)], Some(Refused::Flights(1))),
+        // Feet told as metres, all drawn flights seven and more standard errors off.
+        ("far too high, with a large error", vec![(3.28, 0.25); 4], Some(Refused::Flights(0))),
+        ("as drawn", vec![(1.0, 0.005), (0.98, 0.005)], None),
     ] {
-        let report = assess(&case(flown(&inputs, heights.into_iter().map(flight).collect())), &GO)
+        let report = assess(&case(flown(&inputs, logs.into_iter().map(flight).collect())), &GO)
             .unwrap_or_else(|| panic!("nobody stops it"));
         let found = report.calibration.as_ref().unwrap_or_else(|| panic!("it was asked"));
         sheet.equal(format!("{name}: refused"), format!("{:?}", found.refused), format!("{refused:?}"));
@@ -321,5 +324,50 @@ fn cal_6_early_delay() -> Sheet {
     sheet.close("bias of drag, late", bias(&with(9.0), late_m), 1.0, 0.02);
     sheet.because("the height that the opening took is drag to a card that does not know of it");
     sheet.more_than("bias of drag, had the early one been told as the late one", bias(&with(9.0), early_m), 1.02);
+    sheet
+}
+
+fn cal_7_sampling_error() -> Sheet {
+    const SEEDS: u64 = 16;
+    let mut sheet = Sheet::new(
+        "CAL-7",
+        "how far biases and scatters stray because so many flights were drawn: as told, and over seeds",
+        Trust::Statement,
+        "the standard deviation of a figure that is found with other draws of the same number",
+    );
+    let mut inputs = rockets::club();
+    inputs.question.ways.truncate(1);
+    inputs.question.points = PointSet::Pseudorandom;
+    let logged = logs(&case(inputs.clone()), truth(12), 12, 4, &[Logged::Apogee, Logged::ApogeeTime]);
+    let mut medians: [Vec<f64>; 6] = Default::default();
+    let (mut widths, mut told) = ([0.0; 6], 0.0);
+    for seed in 0..SEEDS {
+        inputs.question.seed = 100 + seed;
+        let mut asked = flown(&inputs, logged.clone());
+        if let Some(calibration) = &mut asked.calibration {
+            calibration.flights = Some(4096);
+        }
+        let report = learned(asked);
+        told += report.sampling_error / SEEDS as f64;
+        for (k, learned) in Learned::ALL.into_iter().enumerate() {
+            let (_, after) = of(&report, learned);
+            for (place, band) in [(2 * k, after.common), (2 * k + 1, after.scatter)] {
+                medians[place].push(band[1]);
+                // 90 % of a normal law lie within 1.645 standard deviations.
+                widths[place] += (band[2] - band[0]) / (2.0 * 1.645) / SEEDS as f64;
+            }
+        }
+    }
+    let strays = medians.iter().zip(widths).map(|(found, width)| {
+        let mean = found.iter().sum::<f64>() / SEEDS as f64;
+        let squares = found.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>();
+        (squares / (SEEDS - 1) as f64).sqrt() / width
+    });
+    let most = strays.fold(0.0, f64::max);
+    sheet.because("of 16 seeds a standard deviation is known to a fifth, the largest of six lies higher, and medians of 1024 sets stray by 0.04 by themselves");
+    sheet.more_than("what is told over what is found", told / most, 0.5);
+    sheet.less_than("what is told over what is found", told / most, 1.6);
+    sheet.because("it is small where it is used");
+    sheet.less_than("what is told", told, 1.0 / 3.0);
     sheet
 }

@@ -449,9 +449,10 @@ fn calibration(page: &mut Page, answer: &Assessment) {
     page.paragraph(
         "",
         &format!(
-            "From {} drawn flights; sets of bias and scatter worth {} of one weight agree with all logs. {}",
+            "From {} drawn flights; sets of bias and scatter worth {} of one weight agree with all logs. The number drawn makes a bias or scatter err by at most {} of the standard deviation that the logs leave open. {}",
             found.flights_drawn,
             fixed(found.effective_sets.rounded().unwrap_or(f64::NAN), 0),
+            fixed(found.sampling_error.rounded().unwrap_or(f64::NAN), 2),
             found.meaning
         ),
     );

@@ -16,9 +16,10 @@ pub struct CalibrationRequest {
     #[schema(max_items = 40)]
     pub flown: Option<Vec<FlownRequest>>,
     /// Flights as a table: a line of names, then a line per flight, with commas between. Names are apogee_m, apogee_time_s,
-    /// opening_time_s, opening_speed_m_s, each of them with _error in front of its unit as well (apogee_error_m), delay_s,
-    /// wind_m_s and wind_from_deg, a wind at 10 m in place of all that the request knows of the air, and tilt_deg; a field that is
-    /// empty was not logged. delay_s is needed where the request has more delays than one.
+    /// opening_time_s, opening_speed_m_s, each of them with _error in front of its unit as well (apogee_error_m), delay_s or
+    /// flown_with, the label of a delay or altimeter, wind_m_s and wind_from_deg, a wind at 10 m in place of all that the
+    /// request knows of the air, and tilt_deg; a field that is empty was not logged. Where the request has more delays and
+    /// altimeters than one, each line says what it was flown with.
     #[schema(
         max_length = 20_000,
         example = "apogee_m,apogee_time_s,delay_s,wind_m_s,wind_from_deg\n312,7.4,7,3,240\n298,7.1,5,5,250\n"

@@ -112,7 +112,7 @@ pub struct DayEntry {
     pub failures: Option<FailureShares>,
     /// Cord and tube edge.
     pub cords: Option<CordsRequest>,
-    /// Flights of this rocket that were flown and logged. A copy, which may have another motor, does not take them.
+    /// Flights of this rocket that were flown and logged. A copy takes them unless it has a card, or logs, of its own.
     pub calibration: Option<CalibrationRequest>,
     /// Name of an entry above that this one is copied from.
     #[schema(max_length = 100)]
@@ -271,11 +271,6 @@ fn entries(sent: &Value) -> Result<Vec<Entry>, FieldFault> {
                     sent: None,
                 });
             }
-            // Of a copy with another motor nobody has logged anything.
-            if layers.0.iter().any(|layer| layer.value.get("calibration").is_some()) {
-                let value = Arc::new(json!({"calibration": null}));
-                layers.0.push(Layer { at: at.clone(), mount: "", value, own: &OWN });
-            }
             let mut own = entry.clone();
             let changes = own.as_object_mut().and_then(|members| members.remove("changes")).filter(Value::is_object);
             if changes.is_some() && entry.get("copy_of").is_none_or(Value::is_null) {
@@ -284,6 +279,11 @@ fn entries(sent: &Value) -> Result<Vec<Entry>, FieldFault> {
                     "there is nothing that it changes".into(),
                     "name the entry to copy in copy_of, or give card, launch and delays themselves",
                 ));
+            }
+            // Of another rocket or motor nobody has logged anything; logs of its own take the place of those that are copied.
+            let its = |member: &str| entry.get(member).or_else(|| changes.as_ref()?.get(member)).is_some();
+            if its("card") || its("calibration") {
+                layers.0.iter_mut().for_each(|layer| layer.take_away("calibration"));
             }
             if let Value::Object(members) = &mut own {
                 members.retain(|name, _| !matches!(name.as_str(), "name" | "copy_of"));

@@ -24,6 +24,17 @@ pub struct Layer {
     pub own: &'static [&'static str],
 }
 
+impl Layer {
+    /// Takes a member of the flight card out of it.
+    pub fn take_away(&mut self, member: &str) {
+        if self.value.get(member).is_some() {
+            let mut value = Value::clone(&self.value);
+            value.as_object_mut().and_then(|members| members.remove(member));
+            self.value = Arc::new(value);
+        }
+    }
+}
+
 /// Layers, the lowest first.
 #[derive(Debug, Clone, Default)]
 pub struct Layers(pub Vec<Layer>);

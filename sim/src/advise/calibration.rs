@@ -11,14 +11,14 @@ const RULE: &str =
 pub fn refused_because(found: &CalibrationReport, plan: &CalibrationPlan) -> Option<String> {
     Some(match found.refused? {
         Refused::Flights(flown) => format!(
-            "Of {} flights drawn in its conditions only {:.0} agree with flight {}, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
-            plan.flights,
-            found.effective_flights.floor(),
-            flown + 1
+            "Flight {} is met by {:.0} of {} flights drawn in its conditions, as flights of one weight; {LEAST_FLIGHTS:.0} are needed.",
+            flown + 1,
+            found.hardest().map_or(0.0, |(_, met)| met).floor(),
+            plan.flights
         ),
         Refused::Together => format!(
-            "Each flight flown agrees with drawn ones, but all together with too few: the number drawn makes bias and scatter err by {:.0} % of what the logs leave open, and at most {:.0} % is taken.",
-            100.0 * found.sampling_error,
+            "Each flight flown agrees with drawn ones, but all together with too few: the number drawn makes a bias or scatter err by {:.0} % of what the logs leave open, and at most {:.0} % is taken.",
+            (100.0 * found.sampling_error).ceil(),
             100.0 * MOST_SAMPLING_ERROR
         ),
         Refused::Sets => format!(
@@ -43,20 +43,21 @@ pub fn calibration_cautions(found: &CalibrationReport, case: &Case) -> Vec<Cauti
         Some(why) => Caution {
             topic: "calibration_refused",
             message: format!(
-                "Nothing of the flights flown is used. {why} Check their figures and units, and that card, motor, delay and wind are those they were flown with; then draw more flights (calibration.flights) or give their figures larger errors."
+                "Nothing of the flights flown is used. {why} Check their figures and units, and that card, motor, delay and wind are those they were flown with; then draw more flights (calibration.flights), or give the errors of the instruments where they are larger than assumed."
             ),
             rule: RULE,
         },
         None => Caution {
             topic: "calibration",
             message: format!(
-                "Drag, impulse and wind are drawn from what the logs of {} say of them. They hold for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of the three.{apart}",
-                flights(plan.flown.len())
+                "Drawn from what the logs of {} say: {}. That holds for this rocket with motors of this kind, and for a wind that is told as it was told then; flights of one day share that day's wind. What else is wrong with card or model is learned as if it were one of these.{apart}",
+                flights(plan.flown.len()),
+                found.learned.iter().map(|l| l.learned.name()).collect::<Vec<_>>().join(", ")
             ),
             rule: RULE,
         },
     });
-    if plan.flown.len() < FEW {
+    if plan.flown.len() < FEW && found.refused.is_none() {
         list.push(Caution {
             topic: "calibration_few",
             message: format!("{} cannot tell bias from scatter: log more.", flights(plan.flown.len())),

@@ -1,6 +1,6 @@
 //! Flights drawn to agree with logs: their numbers, and how likely these are under a bias and a scatter.
 
-use super::{Calibrated, Learned, Moved, Set, WIDER, reached};
+use super::{Calibrated, Learned, Moved, Set, reached};
 use crate::case::Case;
 use crate::draw::REPLICATES;
 
@@ -8,6 +8,8 @@ use crate::draw::REPLICATES;
 /// It is whole scrambles of even points that are, so that those are as even as the rest.
 const WIDE_EVERY: u64 = 4;
 const WIDE_SHARE: f64 = 1.0 / WIDE_EVERY as f64;
+/// The wide laws have so much wider numbers.
+const WIDER: f64 = 1.5;
 /// Aims are made so much wider than what is known.
 const MARGIN: f64 = 1.2;
 
@@ -87,7 +89,8 @@ fn learned_by(case: &Case) -> Vec<(usize, Learned)> {
         Learned::Drag | Learned::Wind => 1,
     };
     let of = |learned: Learned| (0..numbers(&learned)).map(move |motor| (learned.slot(motor).dimension(), learned));
-    let mut all: Vec<_> = Learned::ALL.into_iter().filter(|learned| learned.varies(case)).flat_map(of).collect();
+    let mut all: Vec<_> =
+        Learned::ALL.into_iter().filter(|learned| learned.varies(&case.spread)).flat_map(of).collect();
     all.sort_by_key(|number| number.0);
     all
 }

@@ -1,14 +1,17 @@
 //! How likely the logs are under a bias and a scatter, from flights drawn once.
 
 use super::drawing::{Aimed, Counts, Density};
-use super::{Calibrated, CalibrationPlan, Flown, Moved, Set, set};
-use crate::case::LOGS;
+use super::{Calibrated, CalibrationPlan, Flown, Learned, Moved, Set, set};
+use crate::case::{Case, LOGS};
 use crate::flight::{Ejection, OnBoard};
 use crate::report::{FlownReport, LoggedReport};
 use crate::stat::posterior::{UNKNOWNS, Unknowns, effective};
 
 /// Flights whose agreement with a log is less than this share of the best one's are left out of it: one in a million.
 const NEGLIGIBLE_LOG: f64 = -14.0;
+/// A drawn flight agrees with a log of which it misses no figure by more standard errors than this. However much better than
+/// the rest: of what is drawn nowhere near a log nothing can be learned.
+const AGREES_WITHIN: f64 = 4.0;
 /// Sets that weigh the flights for what is told of them.
 const TOLD_SETS: usize = 256;
 /// Quantiles that are told.
@@ -51,29 +54,56 @@ struct Condition {
     kept: Vec<bool>,
 }
 
+impl Condition {
+    /// How much likelier a set makes the numbers of flights than they were drawn; 0 for those that are left out.
+    fn likelier(&self, set: &Set, counted: impl Fn(usize) -> bool) -> Vec<f64> {
+        let density = Density::of(&self.counts, set);
+        let each = |(k, flight): (usize, &Met)| if counted(k) { density.likelier(&flight.numbers) } else { 0.0 };
+        self.flights.iter().enumerate().map(each).collect()
+    }
+}
+
 /// What flights of some conditions weigh.
 pub struct Weighed {
     /// Each of them before anything is learned.
     before: Vec<f64>,
     /// And after it.
     after: Vec<f64>,
-    /// Of the logarithm of the likelihood of the logs that were flown there: how far one set's lies off another's because so
-    /// many flights were drawn and no more, as a variance over sets that agree with all logs.
-    variance: f64,
+    /// Variance of the mean of each bias and scatter, for the number of flights drawn there.
+    pub variance: Moments,
 }
 
-/// Error of an unknown for the number of flights drawn, over what all logs leave open of it, on average over all unknowns:
-/// where the logarithm of a likelihood is a parabola, an error of it that is a slope moves its top by that slope, in
-/// standard deviations.
-pub fn sampling_error(weighed: &[Weighed]) -> f64 {
-    let variance: f64 = weighed.iter().map(|w| w.variance).sum();
-    (variance.max(0.0) / UNKNOWNS as f64).sqrt()
+/// A figure of each bias and scatter of a set, in its order.
+pub type Moments = [f64; UNKNOWNS];
+
+fn figures_of(set: &Set) -> Moments {
+    core::array::from_fn(|k| if k % 2 == 0 { set[k / 2].bias } else { set[k / 2].scatter })
+}
+
+/// Sets that weigh flights.
+fn few(after: &Calibrated) -> impl Iterator<Item = &Set> {
+    after.sets().iter().step_by((after.sets().len() / TOLD_SETS).max(1))
+}
+
+/// Standard error of each bias and scatter of what varies in a case, for the number of flights drawn, over the standard
+/// deviation that all logs leave open of it; the largest.
+pub fn sampling_error(weighed: &[Weighed], after: &Calibrated, case: &Case) -> f64 {
+    let count = few(after).count() as f64;
+    let mean = |k: usize, power: i32| {
+        let figures = few(after).map(|set| figures_of(set)[k]);
+        figures.map(|figure| if power == 2 { figure * figure } else { figure }).sum::<f64>() / count
+    };
+    let error = |k: usize| {
+        let variance: f64 = weighed.iter().map(|w| w.variance[k]).sum();
+        (variance / (mean(k, 2) - mean(k, 1) * mean(k, 1)).max(f64::MIN_POSITIVE)).sqrt()
+    };
+    (0..UNKNOWNS).filter(|k| Learned::ALL[k / 2].varies(&case.spread)).map(error).fold(0.0, f64::max)
 }
 
 impl<'a> Fit<'a> {
-    /// From the flights drawn in each of the conditions.
-    pub fn new(plan: &'a CalibrationPlan, drawn: Vec<Vec<Met>>) -> Self {
-        let agreeing: Vec<_> = plan.flown.iter().map(|flown| agreeing(flown, &drawn[flown.condition])).collect();
+    /// From the flights drawn in each of the conditions, some to seek where logs lie, the last to learn from.
+    pub fn new(plan: &'a CalibrationPlan, drawn: Vec<Vec<Met>>, seeks: bool) -> Self {
+        let agreeing: Vec<_> = plan.flown.iter().map(|flown| agreeing(flown, &drawn[flown.condition], seeks)).collect();
         let mut conditions: Vec<Condition> = drawn
             .into_iter()
             .zip(&plan.conditions)
@@ -98,12 +128,8 @@ impl<'a> Fit<'a> {
     /// Logarithm of the likelihood of all logs, up to a constant.
     pub fn log_likelihood(&self, unknowns: &Unknowns) -> f64 {
         let set = self.set(unknowns);
-        let of = |condition: &Condition| -> Vec<f64> {
-            let density = Density::of(&condition.counts, &set);
-            let flights = condition.flights.iter().zip(&condition.kept);
-            flights.map(|(flight, kept)| if *kept { density.likelier(&flight.numbers) } else { 0.0 }).collect()
-        };
-        let likelier: Vec<Vec<f64>> = self.conditions.iter().map(of).collect();
+        let kept = |condition: &Condition| condition.likelier(&set, |k| condition.kept[k]);
+        let likelier: Vec<Vec<f64>> = self.conditions.iter().map(kept).collect();
         let log = |(flown, agreeing): (&Flown, &Vec<(u32, f64)>)| {
             let likelier = &likelier[flown.condition];
             libm::log(agreeing.iter().map(|(k, agrees)| agrees * likelier[*k as usize]).sum::<f64>())
@@ -113,33 +139,40 @@ impl<'a> Fit<'a> {
 
     /// Weighs the flights of some conditions.
     pub fn weighed(&self, condition: usize, after: &Calibrated) -> Weighed {
-        let Condition { flights, counts, .. } = &self.conditions[condition];
-        let of = |set: &Set| -> Vec<f64> {
-            let density = Density::of(counts, set);
-            flights.iter().map(|flight| density.likelier(&flight.numbers)).collect()
-        };
-        let sets = || after.sets().iter().step_by((after.sets().len() / TOLD_SETS).max(1));
-        let share = 1.0 / sets().count() as f64;
-        let [mut mean, mut pull] = [0, 1].map(|_| vec![0.0; flights.len()]);
-        let mut squares = 0.0;
-        for set in sets() {
-            let likelier = of(set);
-            // How the logarithm of the likelihood of all logs hangs on each flight.
-            let mut pulls = vec![0.0; flights.len()];
+        let drawn = &self.conditions[condition];
+        let none = || vec![0.0; drawn.flights.len()];
+        let share = 1.0 / few(after).count() as f64;
+        let (mut mean, mut middle) = (none(), [0.0; UNKNOWNS]);
+        // The mean of an unknown errs by its covariance with how the logarithm of the likelihood hangs on a flight, as often
+        // as that flight happened to be drawn more or less than once.
+        let (mut pull, mut product) = (none(), [(); UNKNOWNS].map(|()| none()));
+        for set in few(after) {
+            let likelier = drawn.likelier(set, |_| true);
+            let mut pulls = none();
             let own = self.plan.flown.iter().zip(&self.agreeing).filter(|(flown, _)| flown.condition == condition);
             for (_, agreeing) in own {
                 let counts = |(k, agrees): &(u32, f64)| agrees * likelier[*k as usize];
                 let all = agreeing.iter().map(counts).sum::<f64>().max(f64::MIN_POSITIVE);
                 agreeing.iter().for_each(|a| pulls[a.0 as usize] += counts(a) / all);
             }
-            mean.iter_mut().zip(&likelier).for_each(|(mean, likelier)| *mean += share * likelier);
-            pull.iter_mut().zip(&pulls).for_each(|(mean, own)| *mean += share * own);
-            squares += share * pulls.iter().map(|pull| pull * pull).sum::<f64>();
+            let add = |to: &mut [f64], what: &[f64], times: f64| {
+                to.iter_mut().zip(what).for_each(|(to, what)| *to += share * times * what);
+            };
+            add(&mut mean, &likelier, 1.0);
+            add(&mut pull, &pulls, 1.0);
+            for ((product, middle), figure) in product.iter_mut().zip(&mut middle).zip(figures_of(set)) {
+                add(product, &pulls, figure);
+                *middle += share * figure;
+            }
         }
+        let variance = |k: usize| {
+            let each = product[k].iter().zip(&pull).map(|(product, pull)| product - middle[k] * pull);
+            each.map(|covariance| covariance * covariance).sum()
+        };
         Weighed {
-            before: of(&[Moved { bias: 0.0, scatter: 1.0 }; 3]),
+            before: drawn.likelier(&[Moved { bias: 0.0, scatter: 1.0 }; 3], |_| true),
             after: mean,
-            variance: squares - pull.iter().map(|pull| pull * pull).sum::<f64>(),
+            variance: core::array::from_fn(variance),
         }
     }
 
@@ -164,18 +197,19 @@ impl<'a> Fit<'a> {
     }
 }
 
-/// The flights that agree with a log, and how well; the best is 1.
-fn agreeing(flown: &Flown, drawn: &[Met]) -> Vec<(u32, f64)> {
-    let log = |met: &Met| {
-        let off = |(logged, figure): (&Option<[f64; 2]>, &f64)| {
-            logged.map_or(0.0, |[value, error]| -0.5 * ((figure - value) / error) * ((figure - value) / error))
-        };
-        flown.logged.iter().zip(&met.figures[flown.way]).map(off).sum::<f64>()
+/// The flights that agree with a log, and how well: by no more than so many standard errors a figure, or none. Of flights
+/// that seek where a log lies it is those that come nearest.
+fn agreeing(flown: &Flown, drawn: &[Met], seeks: bool) -> Vec<(u32, f64)> {
+    let log = |met: &Met| -> Option<f64> {
+        let logged = flown.logged.iter().zip(&met.figures[flown.way]);
+        let mut offs = logged.filter_map(|(logged, figure)| logged.map(|[value, error]| (figure - value) / error));
+        offs.try_fold(0.0, |log, off| (seeks || off.abs() <= AGREES_WITHIN).then_some(log - 0.5 * off * off))
     };
-    let logs: Vec<f64> = drawn.iter().map(log).collect();
-    let most = logs.iter().copied().filter(|log| log.is_finite()).fold(f64::NEG_INFINITY, f64::max);
-    let near = logs.iter().enumerate().filter(|(_, log)| **log - most >= NEGLIGIBLE_LOG);
-    near.map(|(k, log)| (k as u32, libm::exp(log - most))).collect()
+    let logs = (0_u32..).zip(drawn).filter_map(|(k, met)| Some((k, log(met).filter(|log| log.is_finite())?)));
+    let logs: Vec<(u32, f64)> = logs.collect();
+    let most = logs.iter().map(|log| log.1).fold(f64::NEG_INFINITY, f64::max);
+    let near = logs.into_iter().filter(|log| log.1 - most >= NEGLIGIBLE_LOG);
+    near.map(|(k, log)| (k, libm::exp(log - most))).collect()
 }
 
 /// Quantiles of weighted figures, of which those that are no number are left out.

@@ -11,13 +11,15 @@
 
 mod drawing;
 mod fit;
+mod judge;
 mod plan;
 
-pub use drawing::{Aim, Aimed, Drawing};
+pub use drawing::{Aim, Drawing};
 pub use fit::{Fit, Met, TOLD, Weighed, figures, sampling_error};
+pub use judge::{LEAST_FLIGHTS, LEAST_SETS, MOST_SAMPLING_ERROR, judge};
 pub use plan::{CalibrationPlan, Flown};
 
-use crate::case::Case;
+use crate::case::Spread;
 use crate::draw::{Law, Numbers, REACH_DEVIATIONS, Slot};
 use crate::stat::normal;
 use crate::stat::posterior::Unknowns;
@@ -26,15 +28,6 @@ use crate::stat::posterior::Unknowns;
 pub const FLIGHTS: u64 = 8192;
 /// Sets of bias and scatter that the flights of an assessment take.
 pub const SETS: usize = 1024;
-/// Every log has to be met by flights worth this many of one weight: its likelihood is known to a sixth then.
-pub const LEAST_FLIGHTS: f64 = 32.0;
-/// Sets worth this many have to agree with all logs: ends of 90 % have five beyond them then.
-pub const LEAST_SETS: f64 = 100.0;
-/// All logs together have to be met so well that unknowns are off by at most this share of what the logs leave open, because
-/// so many flights were drawn and no more. Of intervals of 90 % 88 % hold then: 1.645 / sqrt(1 + 1/9) deviations of a normal.
-pub const MOST_SAMPLING_ERROR: f64 = 1.0 / 3.0;
-/// Flights are drawn with so much wider numbers.
-pub const WIDER: f64 = 1.5;
 /// Standard deviation of the natural logarithm of the scatter, before anything is known: a factor of 1.65 either way.
 const SCATTER_LOG_SD: f64 = 0.5;
 
@@ -53,18 +46,27 @@ impl Learned {
     /// All of it.
     pub const ALL: [Self; 3] = [Self::Drag, Self::Impulse, Self::Wind];
 
-    /// The law that it stands behind: a factor, or an error of the wind in m/s.
-    pub fn law(self, case: &Case) -> Law {
+    /// Its name.
+    pub fn name(self) -> &'static str {
         match self {
-            Self::Drag => case.spread.drag.clone(),
-            Self::Impulse => case.spread.impulse.clone(),
-            Self::Wind => Law::Normal { mean: 0.0, sd: case.spread.wind.component_sd_m_s },
+            Self::Drag => "drag",
+            Self::Impulse => "impulse",
+            Self::Wind => "wind",
+        }
+    }
+
+    /// The law that it stands behind: a factor, or an error of the wind in m/s.
+    pub fn law(self, spread: &Spread) -> Law {
+        match self {
+            Self::Drag => spread.drag.clone(),
+            Self::Impulse => spread.impulse.clone(),
+            Self::Wind => Law::Normal { mean: 0.0, sd: spread.wind.component_sd_m_s },
         }
     }
 
     /// Whether its spread leaves anything to learn.
-    pub fn varies(self, case: &Case) -> bool {
-        let (low, high) = self.law(case).reach();
+    pub fn varies(self, spread: &Spread) -> bool {
+        let (low, high) = self.law(spread).reach();
         low < high
     }
 
@@ -164,7 +166,7 @@ pub fn moved(set: &Set, slot: Slot, own: f64) -> f64 {
 }
 
 /// A standard normal number no farther out than laws are checked.
-pub fn reached(standard: f64) -> f64 {
+fn reached(standard: f64) -> f64 {
     standard.clamp(-REACH_DEVIATIONS, REACH_DEVIATIONS)
 }
 

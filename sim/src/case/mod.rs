@@ -15,7 +15,7 @@ pub use spread::Spread;
 use crate::aero::{self, Aero, Measured};
 use crate::air::{self, Column};
 use crate::assumption::{Assumption, given_or};
-use crate::calibration::{Calibrated, CalibrationPlan};
+use crate::calibration::{Calibrated, CalibrationPlan, Learned};
 use crate::constants::{EARTH_ROTATION_RAD_S, SEA_LEVEL_PRESSURE_PA, STANDARD_GRAVITY_M_S2};
 use crate::cord::CordPlan;
 use crate::fault::{Fault, Faults};
@@ -234,6 +234,14 @@ impl Case {
         let cords =
             inputs.cords.as_ref().map(|cords| CordPlan::resolve(cords, inputs.airframe.diameter_m, &mut assumed));
         let calibration = match &inputs.calibration {
+            Some(_) if !Learned::ALL.iter().any(|learned| learned.varies(&spread)) => {
+                faults.add(
+                    "calibration",
+                    "drag, impulse and wind have no spread, so that nothing can be learned of them",
+                    "leave out spread.drag, spread.impulse or spread.wind, or leave out calibration",
+                );
+                return Err(faults.found);
+            }
             Some(asked) => Some(CalibrationPlan::resolve(asked, calibration::conditions(asked)?, &mut assumed)),
             None => None,
         };

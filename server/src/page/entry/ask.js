@@ -1,6 +1,7 @@
 // Asking: a quick look first, so that something stands there at once; then the whole, which may take its time.
 
 const LOOK_FLIGHTS = Number(form.dataset.look);
+const LEARN_FLIGHTS = Number(form.dataset.learn);
 let stopping = null;
 
 /// What a reply comes to: its status, what it holds, and what is needed of its headers. Status 0: there is no network.
@@ -36,10 +37,13 @@ function refused(reply, where, withFaults) {
     return say(where, `${told}${later} Everything is kept.`);
 }
 
-/// The same day with few flights.
+/// The same day with few flights, as few of those that it learns from as there may be, and nothing rare.
 function quick() {
     const look = copied(day);
     for (const name of ["until", "advise", "rare"]) delete look[name];
+    for (const flight of Array.isArray(look.entries) ? look.entries : []) {
+        for (const logs of [flight?.calibration, flight?.changes?.calibration]) if (isObject(logs)) logs.flights = LEARN_FLIGHTS;
+    }
     const few = isNumber(look.flights) && Number(asText(look.flights)) <= LOOK_FLIGHTS;
     if (!few) look.flights = LOOK_FLIGHTS;
     return look;

@@ -611,7 +611,7 @@ const CORDS: &[Part] = &[
     field("nose_mass", "Nose section weighs", "85 g"),
     field("wall/material", "Wall of the tube, made of", ""),
     field("wall/thickness", "Thickness of the wall", "1.2 mm"),
-    field("wall/resistance", "or by own trials half of all edges tear at", "40 N/mm"),
+    field("wall/resistance", "or load at which half of all edges tear, by trials of your own", "40 N/mm"),
     list(
         "arrangements",
         "Arrangements of cord",
@@ -638,8 +638,8 @@ const CORDS: &[Part] = &[
             field("airframe_drag_area", "Drag area of the airframe", "20 cm^2"),
             law("stiffness_factor", "Stiffness of every part"),
             law("damping_factor", "Damping of every part"),
-            field("strength_log_sd", "Strength, relative standard deviation", "10 %"),
-            field("wall/log_sd", "Wall, relative standard deviation", "50 %"),
+            field("strength_log_sd", "Strength, standard deviation of the logarithm", "10 %"),
+            field("wall/log_sd", "Wall, standard deviation of the logarithm", "50 %"),
         ],
     ),
 ];

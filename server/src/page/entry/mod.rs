@@ -18,6 +18,7 @@ use super::assets;
 use super::sent;
 use super::view::{Page, View};
 use crate::wire::units;
+use slowpoint_sim::limits;
 
 /// Longer texts have several lines.
 const ONE_LINE: u64 = 500;
@@ -43,7 +44,7 @@ fn body() -> Markup {
                 a href="/" { "the front page" } " says how, and " a href="/docs/" { "the description" } " names every field. What is answered is read without script."
             }
         }
-        form #day hidden autocomplete="off" novalidate data-example=(assets::EXAMPLE_DAY.path) data-look=(LOOK_FLIGHTS) {
+        form #day hidden autocomplete="off" novalidate data-example=(assets::EXAMPLE_DAY.path) data-look=(LOOK_FLIGHTS) data-learn=(limits::CALIBRATION_FLIGHTS.min) {
             section #faults tabindex="-1" aria-labelledby="faults-title" hidden {
                 h2 #faults-title { "To be mended" }
                 ul {}

@@ -24,8 +24,8 @@ pub struct CalibrationAnswer {
     /// Of the flight that is hardest to meet: drawn flights that agree with its log, as flights of one weight. It has to be
     /// 32 or more.
     pub effective_flights: Figure,
-    /// Error of bias and scatter for the number of flights drawn, over what the logs leave open, on average of all of them. It
-    /// has to be a third or less: of intervals of 90 % 88 % hold then.
+    /// Standard error of a bias or scatter for the number of flights drawn, over the standard deviation that the logs leave open
+    /// of it: the largest. It has to be a third or less: of intervals of 90 % 88 % hold then.
     pub sampling_error: Figure,
     /// Sets of bias and scatter that agree with all logs, as sets of one weight. It has to be 100 or more.
     pub effective_sets: Figure,
@@ -77,9 +77,9 @@ pub struct LoggedAnswer {
     pub logged: Figure,
     /// Its standard error, as told or assumed.
     pub error: Figure,
-    /// What drawn flights came to before anything was learned.
+    /// What drawn flights that came to it came to, before anything was learned.
     pub before: MedianFigures,
-    /// What they came to after it; null where it is not used.
+    /// The same after it; null where it is not used.
     pub after: Option<MedianFigures>,
     /// Whether it lies between p05 and p95 after it, give or take two standard errors; null where it is not used.
     pub within: Option<bool>,
@@ -115,7 +115,7 @@ pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<Ca
         used: report.refused.is_none(),
         refused_because: refused_because(report, plan),
         flights_drawn: report.drawn,
-        effective_flights: Figure(report.effective_flights),
+        effective_flights: Figure(report.hardest().map_or(f64::NAN, |(_, met)| met)),
         sampling_error: Figure(report.sampling_error),
         effective_sets: Figure(report.effective_sets),
         inputs: report.learned.iter().map(learned).collect(),
@@ -124,13 +124,12 @@ pub fn calibration(report: Option<&CalibrationReport>, case: &Case) -> Option<Ca
 }
 
 fn learned(l: &LearnedReport) -> LearnedAnswer {
-    let (input, unit) = match l.learned {
-        Learned::Drag => ("drag", ""),
-        Learned::Impulse => ("impulse", ""),
-        Learned::Wind => ("wind", "m/s"),
+    let unit = match l.learned {
+        Learned::Drag | Learned::Impulse => "",
+        Learned::Wind => "m/s",
     };
     LearnedAnswer {
-        input,
+        input: l.learned.name(),
         unit,
         before: band(l.before),
         after: l.after.map(|after| band(after.next)),

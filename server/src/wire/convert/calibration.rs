@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use serde_json::{Map, Value, json};
-use slowpoint_sim::case::{CalibrationInput, FlownInput, Inputs, LOGS, Logged, LoggedInput, Question};
+use slowpoint_sim::case::{CalibrationInput, FlownInput, Inputs, LOGS, Logged, LoggedInput};
 use slowpoint_sim::flight::Deployment;
 use slowpoint_sim::limits;
 use slowpoint_sim::settings::Settings;
@@ -26,6 +26,13 @@ struct Told {
     logged: [Option<LoggedInput>; LOGS.len()],
     flown_with: Option<String>,
     conditions: Option<Map<String, Value>>,
+}
+
+impl Told {
+    /// Where a member of it is; a line of a table is one place.
+    fn place(&self, member: &str) -> String {
+        if self.line.is_empty() { format!("{}/{member}", self.at) } else { self.at.clone() }
+    }
 }
 
 impl Reader<'_> {
@@ -59,7 +66,8 @@ impl Reader<'_> {
                 format!("give at most {most}: the latest"),
             );
         }
-        let (mut conditions, mut flown): (Vec<Inputs>, Vec<FlownInput>) = (Vec::new(), Vec::new());
+        // Flights are drawn once for all that differ by what they were flown with alone.
+        let (mut conditions, mut flown): (Vec<(Inputs, Vec<Deployment>)>, Vec<FlownInput>) = (Vec::new(), Vec::new());
         // What follows from the request is read only once it is good.
         let own = as_flown(inputs.clone());
         for told in told {
@@ -68,20 +76,18 @@ impl Reader<'_> {
             }
             let Some(mut otherwise) = self.conditions(&told, sent, &own) else { continue };
             let Some(way) = self.flown_with(&told, &otherwise.question.ways) else { continue };
-            // Flights are drawn once for all that differ by what they were flown with alone.
-            let ways = core::mem::take(&mut otherwise.question.ways);
-            let but_for_ways = |known: &Inputs| {
-                let question = Question { ways: Vec::new(), ..known.question.clone() };
-                Inputs { question, ..known.clone() } == otherwise
-            };
-            let condition = conditions.iter().position(but_for_ways).unwrap_or(conditions.len());
+            let way = otherwise.question.ways[way];
+            otherwise.question.ways.clear();
+            let room = |ways: &[Deployment]| ways.contains(&way) || (ways.len() as f64) < limits::DELAY_COUNT.max;
+            let same = |(known, ways): &(Inputs, Vec<Deployment>)| *known == otherwise && room(ways);
+            let condition = conditions.iter().position(same).unwrap_or(conditions.len());
             if condition == conditions.len() {
-                conditions.push(otherwise);
+                conditions.push((otherwise, Vec::new()));
             }
-            let known = &mut conditions[condition].question.ways;
-            let way = known.iter().position(|known| *known == ways[way]).unwrap_or_else(|| {
-                known.push(ways[way]);
-                known.len() - 1
+            let ways = &mut conditions[condition].1;
+            let way = ways.iter().position(|known| *known == way).unwrap_or_else(|| {
+                ways.push(way);
+                ways.len() - 1
             });
             flown.push(FlownInput { condition, way, logged: told.logged });
         }
@@ -89,8 +95,12 @@ impl Reader<'_> {
             // Told already, by what is wrong with them or with the request.
             self.faults.explain("/calibration/flown");
         }
+        let with = |(mut inputs, ways): (Inputs, Vec<Deployment>)| {
+            inputs.question.ways = ways;
+            inputs
+        };
         Some(CalibrationInput {
-            conditions,
+            conditions: conditions.into_iter().map(with).collect(),
             flown,
             flights: asked.flights,
             bias_share: self.read("/calibration/bias_share", &asked.bias_share, Some(&limits::BIAS_SHARE)),
@@ -144,7 +154,7 @@ impl Reader<'_> {
     /// What a flight was flown with among the ways of its conditions. A delay that fires before the top makes even the highest
     /// point its own, so that none is taken for granted.
     fn flown_with(&mut self, told: &Told, ways: &[Deployment]) -> Option<usize> {
-        let at = if told.line.is_empty() { format!("{}/flown_with", told.at) } else { told.at.clone() };
+        let at = told.place("flown_with");
         match &told.flown_with {
             Some(label) => self.way_of(&at, label, ways),
             None if ways.len() == 1 => Some(0),
@@ -153,7 +163,11 @@ impl Reader<'_> {
                 self.faults.add(
                     &at,
                     format!("{}it is not told which of {} it was flown with", told.line, known.join(", ")),
-                    if told.line.is_empty() { "name one" } else { "give it in a column delay_s" },
+                    if told.line.is_empty() {
+                        "name one"
+                    } else {
+                        "give it in a column delay_s, or by its label in flown_with"
+                    },
                 );
                 None
             }
@@ -163,7 +177,7 @@ impl Reader<'_> {
     /// The conditions of a flight: those of the request, or what they are with something otherwise.
     fn conditions(&mut self, told: &Told, sent: &Value, own: &Inputs) -> Option<Inputs> {
         let Some(otherwise) = &told.conditions else { return Some(own.clone()) };
-        let at = if told.line.is_empty() { format!("{}/conditions", told.at) } else { told.at.clone() };
+        let at = told.place("conditions");
         if let Some(name) = otherwise.keys().find(|name| !OTHERWISE.contains(&name.as_str())) {
             self.faults.add(
                 format!("{at}/{}", escaped(name)),
@@ -264,9 +278,13 @@ impl Reader<'_> {
         let mut logged: [Option<LoggedInput>; LOGS.len()] = [None; LOGS.len()];
         let mut errors = [None; LOGS.len()];
         let mut otherwise = Map::new();
-        let (mut speed, mut from) = (None, None);
+        let (mut speed, mut from, mut flown_with) = (None, None, None);
         for (name, field) in names.iter().zip(record).filter(|(_, field)| !field.is_empty()) {
             let column = COLUMNS.iter().find(|column| column.name == name)?;
+            if let Is::FlownWith = column.is {
+                flown_with = Some(field.to_string());
+                continue;
+            }
             let number = field.parse::<f64>().ok().filter(|x| x.is_finite());
             let Some(number) = number else {
                 self.faults.add(
@@ -296,6 +314,7 @@ impl Reader<'_> {
                 Is::Tilt => drop(otherwise.insert("launch".into(), json!({"tilt": format!("{number} deg")}))),
                 Is::WindSpeed => speed = Some(number),
                 Is::WindFrom => from = Some(number),
+                Is::FlownWith => {}
             }
         }
         match (speed, from) {
@@ -334,13 +353,8 @@ impl Reader<'_> {
                 None => {}
             }
         }
-        let told = Told {
-            at: CSV.into(),
-            line,
-            logged,
-            flown_with: None,
-            conditions: (!otherwise.is_empty()).then_some(otherwise),
-        };
+        let told =
+            Told { at: CSV.into(), line, logged, flown_with, conditions: (!otherwise.is_empty()).then_some(otherwise) };
         self.nothing_logged(&told);
         Some(told)
     }
@@ -361,9 +375,10 @@ enum Is {
     Tilt,
     WindSpeed,
     WindFrom,
+    FlownWith,
 }
 
-const COLUMNS: [Column; 12] = [
+const COLUMNS: [Column; 13] = [
     Column { name: "apogee_m", is: Is::Value(Logged::Apogee) },
     Column { name: "apogee_error_m", is: Is::Error(Logged::Apogee) },
     Column { name: "apogee_time_s", is: Is::Value(Logged::ApogeeTime) },
@@ -373,6 +388,7 @@ const COLUMNS: [Column; 12] = [
     Column { name: "opening_speed_m_s", is: Is::Value(Logged::OpeningSpeed) },
     Column { name: "opening_speed_error_m_s", is: Is::Error(Logged::OpeningSpeed) },
     Column { name: "delay_s", is: Is::Delay },
+    Column { name: "flown_with", is: Is::FlownWith },
     Column { name: "tilt_deg", is: Is::Tilt },
     Column { name: "wind_m_s", is: Is::WindSpeed },
     Column { name: "wind_from_deg", is: Is::WindFrom },
