@@ -336,8 +336,10 @@ async fn defaults_are_those_of_answers() {
             .filter(|part| !["", "-"].contains(part))
             .collect::<Vec<_>>()
             .join(".");
-        // What a flight leaves out beside its card is that of the day, whatever that may be.
-        let own_of_flight = pointer.starts_with("/entries/-/") && !pointer.starts_with("/entries/-/card/");
+        // What a flight leaves out beside its card, cords and logs is that of the day, whatever that may be.
+        let alone =
+            ["card", "cords", "calibration"].iter().any(|own| pointer.starts_with(&format!("/entries/-/{own}/")));
+        let own_of_flight = pointer.starts_with("/entries/-/") && !alone;
         for (value, source, alike) in assumed.get(&name).into_iter().flatten().filter(|_| !own_of_flight) {
             let by_instance = !alike && hint.contains("If left out, by the rest of the card, for instance: ");
             let there = hint.contains(value) && hint.contains(source);
