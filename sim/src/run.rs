@@ -362,7 +362,7 @@ pub fn work(case: &Case) -> Work {
 pub fn work_of_learning(case: &Case) -> Work {
     let Some(plan) = &case.calibration else { return Work::default() };
     /// A log that is held against a flight costs so many times less than weighing it.
-    const PER_LOG: u64 = 5;
+    const PER_LOG: u64 = 3;
     /// One after the other such a top takes so many times what one descent takes beside others.
     const DESCENTS_PER_TOP: u64 = 3;
     let drawn = plan.drawn();
