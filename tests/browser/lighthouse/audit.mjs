@@ -24,8 +24,10 @@ async function posted(where, name) {
 
 const pages = [
     ["front", "/"],
+    ["new", "/new"],
     ["day", await posted("/v1/days", "days/meadow.json")],
     ["flight", await posted("/v1/assessments", "mapped-field.json")],
+    ["flight with cords", await posted("/v1/assessments", "tube-edge.json")],
     ["sweep", await posted("/v1/sweeps", "sweeps/meadow.json")],
 ];
 let wrong = 0;
