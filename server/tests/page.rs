@@ -78,7 +78,13 @@ async fn everything(service: &Service) -> Vec<String> {
         {"opening_over": "35 mph", "flown_with": "delay 7 s", "flights": 1024},
         {"opening_over": "190 m/s", "flights": 1024},
     ]);
-    let mut places = vec![posted(service, "assessments", driven).await];
+    // Logs that any flight agrees with, so that something is learned of them.
+    let mut logged = card();
+    logged["calibration"] = json!({"flights": 1024, "flown": [
+        {"apogee_time": "8 s", "apogee_time_error": "3 s", "flown_with": "delay 7 s"},
+        {"apogee": "300 m", "apogee_error": "400 m", "opening_speed": "15 m/s", "opening_speed_error": "10 m/s", "flown_with": "delay 7 s"},
+    ]});
+    let mut places = vec![posted(service, "assessments", driven).await, posted(service, "assessments", logged).await];
     for name in flights {
         places.push(posted(service, "assessments", example(name)).await);
     }
@@ -121,6 +127,23 @@ fn unit(pointer: &str, us: bool) -> f64 {
     }
 }
 
+/// The same of what was learned from flights flown: their units stand beside them.
+fn unit_beside(answer: &Value, pointer: &str, us: bool) -> Option<f64> {
+    let told = pointer.strip_prefix("/calibration/")?;
+    let mut above = pointer;
+    let unit = loop {
+        above = &above[..above.rfind('/')?];
+        if let Some(unit) = answer.pointer(&format!("{above}/unit")) {
+            break unit.as_str()?;
+        }
+    };
+    Some(match (us && !told.contains("/scatter/"), unit) {
+        (true, "m") => FOOT,
+        (true, "m/s") => MPH,
+        _ => 1.0,
+    })
+}
+
 /// Holds every number and text of a page against the answer it names, as the API sends it. How many there are of each place.
 async fn held(service: &Service, uri: &str, answers: &mut HashMap<String, Value>) -> HashSet<String> {
     let page = read(service, uri).await;
@@ -141,7 +164,8 @@ async fn held(service: &Service, uri: &str, answers: &mut HashMap<String, Value>
             None => assert_eq!(Some(text), told.as_str().map(|told| told.replace('`', "")), "{place}"),
             Some(value) => {
                 assert_eq!(&serde_json::from_str::<Value>(value).unwrap(), told, "{place}");
-                check_digits(&text, told.as_f64().unwrap(), unit(pointer, us), &place);
+                let unit = unit_beside(&answers[address], pointer, us).unwrap_or_else(|| unit(pointer, us));
+                check_digits(&text, told.as_f64().unwrap(), unit, &place);
             }
         }
         seen.insert(format!("{address}{pointer}"));
@@ -224,7 +248,7 @@ async fn pictures_push_nothing_away() {
             }
         }
     }
-    assert_eq!([exact.len(), near.len()], [5, 2], "{exact:?} {near:?}");
+    assert_eq!([exact.len(), near.len()], [6, 2], "{exact:?} {near:?}");
 }
 
 fn lengths(list: &Value) -> std::ops::Range<usize> {
@@ -270,6 +294,7 @@ fn of_an_assessment(answer: &Value) -> Vec<String> {
         }
     }
     places.extend(of_cords(&answer["cords"]));
+    places.extend(of_calibration(&answer["calibration"]));
     for r in lengths(&answer["rare"]["chances"]) {
         let (chance, at) = (&answer["rare"]["chances"][r], format!("/rare/chances/{r}"));
         let event = if chance["landing_in"].is_null() { "opening_over/limit_m_s" } else { "landing_in" };
@@ -318,6 +343,31 @@ fn of_cords(cords: &Value) -> Vec<String> {
         places.extend(["/cords/meaning", "/cords/flights"].map(String::from));
         let ends = ["median_n_per_mm", "p05_n_per_mm", "p95_n_per_mm"];
         places.extend(ends.map(|name| format!("/cords/wall/{name}")));
+    }
+    places
+}
+
+fn of_calibration(found: &Value) -> Vec<String> {
+    let mut places = Vec::new();
+    let band = |at: &str| ["p05", "p50", "p95"].map(|q| format!("{at}/{q}"));
+    for i in lengths(&found["inputs"]) {
+        for name in ["before", "after", "bias", "scatter"] {
+            places.extend(band(&format!("/calibration/inputs/{i}/{name}")));
+        }
+    }
+    for f in lengths(&found["flown"]) {
+        let at = format!("/calibration/flown/{f}");
+        places.extend(["flight", "flown_with", "effective_flights"].map(|name| format!("{at}/{name}")));
+        for l in lengths(&found["flown"][f]["logged"]) {
+            let at = format!("{at}/logged/{l}");
+            places.extend(["logged", "error"].map(|name| format!("{at}/{name}")));
+            places.extend(["before", "after"].iter().flat_map(|name| band(&format!("{at}/{name}"))));
+        }
+    }
+    if found.is_object() {
+        assert_eq!(found["used"], json!(true), "{found}");
+        let names = ["meaning", "flights_drawn", "effective_sets", "sampling_error"];
+        places.extend(names.map(|name| format!("/calibration/{name}")));
     }
     places
 }
