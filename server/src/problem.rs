@@ -430,7 +430,7 @@ refusals! {
     /// What a picture of what flights flown say can be refused with.
     CalibrationRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoCalibration, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
-        /// What a picture of rare events can be refused with.
+    /// What a picture of rare events can be refused with.
     RareRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownAssessment, NoRareEvents, EngineChanged, StoredDamaged,
         TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;
     /// What a picture of one delay can be refused with.

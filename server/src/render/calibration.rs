@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::deploy_speed::RIGHT;
 use super::stored::{Calibration, Learned, Median, Stored};
-use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS, short};
+use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GREY, INK, NOTE, ORANGE, Picture, WORDS, short};
 
 /// Where bars begin; what they are of stands to the left.
 const LEFT: f64 = 92.0;
@@ -99,11 +99,7 @@ fn bars(picture: &mut Picture, rows: &[Row], logged: Option<[f64; 2]>) {
     let top = picture.below + 2.0;
     let lines = rows.len() + usize::from(logged.is_some());
     let bottom = top + APART * lines as f64;
-    for value in axis.ticks(TICKS) {
-        let x = axis.place(value);
-        picture.raw(&format!("<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"{GRID}\"/>"));
-        picture.text([x, bottom + 11.0], NOTE, Anchor::Middle, INK, &short(value));
-    }
+    picture.grid(&axis, [top, bottom], axis.ticks(TICKS).into_iter().map(|value| (value, short(value))));
     let mut middle = top + 0.5 * APART;
     for (name, colour, of) in rows {
         picture.text([LEFT - 6.0, middle + 3.5], NOTE, Anchor::End, INK, name);

@@ -2,7 +2,7 @@
 
 use super::deploy_speed::RIGHT;
 use super::stored::{Rare, RareChance, Stored};
-use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GRID, INK, NOTE, Picture, cut, short, tenths, whole};
+use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, INK, NOTE, Picture, cut, short, tenths, whole};
 
 /// Where bars begin; what they are of stands to the left.
 const LEFT: f64 = 122.0;
@@ -82,11 +82,7 @@ fn percent(decade: f64) -> String {
 fn rows(picture: &mut Picture, axis: &Axis, ticks: impl Iterator<Item = (f64, String)>, rows: &[(String, String)]) {
     let top = picture.below + 2.0;
     let bottom = top + APART * rows.len() as f64;
-    for (value, text) in ticks {
-        let x = axis.place(value);
-        picture.raw(&format!("<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"{GRID}\"/>"));
-        picture.text([x, bottom + 11.0], NOTE, Anchor::Middle, INK, &text);
-    }
+    picture.grid(axis, [top, bottom], ticks);
     for (k, (name, row)) in (0_u32..).zip(rows) {
         let middle = top + APART * (f64::from(k) + 0.5);
         picture.text([LEFT - 6.0, middle + 3.5], NOTE, Anchor::End, INK, &cut(name, (LEFT - 16.0) / NOTE));

@@ -126,6 +126,15 @@ impl Picture {
         }
     }
 
+    /// Lines across some rows that lie on an axis, each with its words below them.
+    pub fn grid(&mut self, axis: &Axis, [top, bottom]: [f64; 2], ticks: impl Iterator<Item = (f64, String)>) {
+        for (value, words) in ticks {
+            let x = axis.place(value);
+            self.raw(&format!("<path d=\"M{x:.1} {top:.1}V{bottom:.1}\" stroke=\"{GRID}\"/>"));
+            self.text([x, bottom + 11.0], NOTE, Anchor::Middle, INK, &words);
+        }
+    }
+
     /// The whole picture. `told` is what it shows, for those who do not see it.
     pub fn finish(mut self, title: &str, told: &str, caution: &str, source: &str) -> String {
         self.below += 4.0;
