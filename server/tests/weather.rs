@@ -174,6 +174,35 @@ async fn whose_temperature_it_is_is_said() {
     assert!(!said(&under).contains("that of the sounding"), "{under}");
 }
 
+/// Air and wind at the ground are those of where the balloon began. Its ground by hand: 1030 hPa at 8.8 C below 1000 hPa at
+/// 263 m is 29.27 m/K x 282 K x ln(1.03) = 244 m deeper, 19 m (the hypsometric equation, with 287.05 / 9.807 = 29.27).
+#[tokio::test]
+async fn another_ground_than_the_fields_is_told() {
+    for (field, metar, told) in [
+        ("18 m", None, None),
+        ("165 m", None, None),
+        ("180 m", None, Some("the field 160 m higher")),
+        ("800 m", None, Some("the field 780 m higher")),
+        ("-140 m", None, Some("the field 160 m lower")),
+        // Wind and temperature of a report stand in place of it; what that lacks comes from there.
+        ("800 m", Some("KALB 310051Z 27005KT 09/M04 A3042"), None),
+        ("800 m", Some("KALB 310051Z 27005KT ///// A3042"), Some("the field 780 m higher")),
+    ] {
+        let body = json!({"date": "2026-10-31", "sounding": SOUNDING, "metar": metar, "field_elevation": field});
+        let answer = answer(&body).await;
+        let cautions = texts(&answer["cautions"]).join("\n");
+        assert_eq!(
+            cautions.contains("sounding 72518 its ground lies 20 m above sea level"),
+            told.is_some(),
+            "{answer}"
+        );
+        assert!(cautions.contains(told.unwrap_or_default()), "{field}: {cautions}");
+        // What was answered says the same when it is read again.
+        let again = json!({"decoded": answer, "field_elevation": field});
+        assert_eq!(texts(&self::answer(&again).await["cautions"]).join("\n"), cautions, "{field}");
+    }
+}
+
 /// What is answered goes into an assessment as it is, and means the same wind there.
 #[tokio::test]
 async fn an_assessment_takes_the_wind_as_it_is() {

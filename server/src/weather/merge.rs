@@ -36,7 +36,10 @@ pub fn over_field(mut profile: Profile, field: Option<Reading>) -> Profile {
         say(&mut profile.assumed, whose);
     }
     match field {
-        Some(field) => over(&mut profile, field),
+        Some(field) => {
+            profile.cautions.extend(profile.messages.iter().filter_map(|message| other_ground(message, field)));
+            over(&mut profile, field);
+        }
         None if profile.levels.iter().any(|l| l.above_sea.is_some()) => profile.cautions.push(Caution {
             topic: "field_elevation",
             message: "Without field_elevation heights stay above sea level, and levels below the field are not dropped here; \
@@ -85,6 +88,28 @@ fn whose_air(profile: &Profile) -> Option<String> {
     Some(format!("The temperature at the field is that of the {}{station} at the ground.", message.format.title()))
 }
 
+/// The ground may lie so much higher or lower than the field: a kelvin by the lapse rate of the standard atmosphere.
+const OTHER_GROUND_M: f64 = 150.0;
+
+/// Where values at the ground are those of another height than the field's.
+fn other_ground(message: &Message, field: Reading) -> Option<Caution> {
+    let ground = message.ground_above_sea?;
+    let above_m = field.si - ground.si;
+    (above_m.abs() > OTHER_GROUND_M).then(|| Caution {
+        topic: "field_elevation",
+        message: format!(
+            "By the pressures of the {} {} its ground lies {} above sea level, and the field {:.0} m {}: wind and air that are \
+             taken from its ground are those of that height. Give a report from near the field, or what was measured on it.",
+            message.format.title(),
+            message.station.as_deref().unwrap_or_default(),
+            LENGTH.show(&ground),
+            above_m.abs(),
+            if above_m > 0.0 { "higher" } else { "lower" },
+        ),
+        rule: "150 m: 1 K by the lapse rate of ISO 2533, 6.5 K/km",
+    })
+}
+
 /// What a surface report is taken to say of the field.
 fn at_field(report: &Profile) -> Option<String> {
     let level = report.levels.first()?;
@@ -121,6 +146,7 @@ fn joined(mut surface: Profile, mut aloft: Profile) -> Profile {
             filled.push("temperature");
         }
         if filled.is_empty() {
+            aloft.messages.iter_mut().for_each(|message| message.ground_above_sea = None);
             surface.skipped.push(format!("The surface level of the {other}: the surface report stands in its place."));
         } else {
             let filled = filled.join(" and ");

@@ -98,6 +98,8 @@ pub struct Message {
     pub format: Format,
     /// The station, as the message names it.
     pub station: Option<String>,
+    /// Height above sea level of its ground, by the pressures of a sounding, where wind or air there are taken from it.
+    pub ground_above_sea: Option<Reading>,
     /// Which member of an ensemble it is, as the file has it.
     pub member: Option<String>,
     /// When it was observed.
@@ -113,7 +115,16 @@ pub struct Message {
 impl Message {
     /// A message that says nothing but its kind.
     pub fn new(format: Format) -> Self {
-        Self { format, station: None, member: None, observed: None, based_on: None, valid: None, for_use: None }
+        Self {
+            format,
+            station: None,
+            ground_above_sea: None,
+            member: None,
+            observed: None,
+            based_on: None,
+            valid: None,
+            for_use: None,
+        }
     }
 
     /// Its times.

@@ -1,6 +1,8 @@
 //! Levels of a sounding between the standard pressures: TTBB by pressure (WMO-No. 306, FM 35 part B) and PPBB by height
 //! (FM 32 part B).
 
+use slowpoint_sim::limits;
+
 use super::sounding::{Cursor, SOUNDING};
 use super::text::{Group, digits};
 use super::{Level, Profile, Wind};
@@ -106,8 +108,7 @@ impl Order {
 
 /// Puts levels of a part known by pressure among those that have heights as well.
 pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
-    let known: Vec<(f64, f64)> =
-        profile.levels.iter().filter_map(|l| Some((libm::log(l.pressure?.number), l.above_sea?.si))).collect();
+    let known = heights_known(&profile.levels);
     let (mut placed, mut lost) = (0, 0);
     for Said { hpa, temperature, dew_point, wind } in said {
         if let Some(level) = profile.levels.iter_mut().find(|l| l.pressure.is_some_and(|p| p.number == hpa)) {
@@ -147,6 +148,19 @@ pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
             .push(format!("{lost} levels of {part}: they lie above the standard pressures that have heights."));
     }
     in_order(profile);
+}
+
+/// Pressures above the ground that have heights, from below: the logarithm of the one in hPa, the other in m.
+fn heights_known(levels: &[Level]) -> Vec<(f64, f64)> {
+    let aloft = levels.iter().filter(|l| !l.surface);
+    aloft.filter_map(|l| Some((libm::log(l.pressure?.si / 100.0), l.above_sea?.si))).collect()
+}
+
+/// How high above sea level the ground is, by its pressure and those above it; none where no field can be.
+pub(super) fn ground_above_sea(levels: &[Level]) -> Option<Reading> {
+    let at_ground = levels.iter().find(|l| l.surface)?.pressure?;
+    let ground = LENGTH.with(height_m(&heights_known(levels), at_ground.si / 100.0)?, "m")?;
+    (limits::ELEVATION.min..=limits::ELEVATION.max).contains(&ground.si).then_some(ground)
 }
 
 /// The height of a pressure, to the metre: between two known ones, or on below the lowest; none above the highest.

@@ -1,7 +1,7 @@
 //! The first part of a radiosonde sounding (TEMP, TTAA: WMO-No. 306, FM 35): surface, standard pressures, tropopause and
 //! fastest wind, up to 100 hPa.
 
-use super::significant::{Said, place};
+use super::significant::{Said, ground_above_sea, place};
 use super::sounding::{Cursor, SOUNDING};
 use super::text::{Group, digits};
 use super::{Level, MEASURED_AT_M, Profile};
@@ -85,6 +85,7 @@ pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profil
             dew_point,
         });
     }
+    profile.messages[0].ground_above_sea = ground_above_sea(&profile.levels);
     tail(cursor, profile)
 }
 

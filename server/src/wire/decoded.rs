@@ -221,6 +221,13 @@ fn message(node: &Node<'_>) -> Read<Message> {
     Ok(Message {
         format,
         station: name("station")?,
+        ground_above_sea: number(
+            node,
+            "ground_above_sea_m",
+            &LENGTH,
+            "m",
+            (limits::ELEVATION.min, limits::ELEVATION.max),
+        )?,
         member: name("member")?,
         observed: time("observed")?,
         based_on: time("based_on")?,

@@ -208,6 +208,9 @@ pub struct MessageAnswer {
     pub format: &'static str,
     /// The station, as the message names it.
     pub station: Option<String>,
+    /// Height above sea level of the ground of a sounding, by its pressures, where the wind or the air at the field are taken
+    /// from there, m.
+    pub ground_above_sea_m: Figure,
     /// Which member of an ensemble it is, as the file has it.
     pub member: Option<String>,
     /// When it was observed.
@@ -323,6 +326,7 @@ fn message(m: &Message, date: Option<Date>, launch: Option<DateTime>) -> Message
     MessageAnswer {
         format: m.format.name(),
         station: m.station.clone(),
+        ground_above_sea_m: Figure::maybe(m.ground_above_sea.map(|h| h.si)),
         member: m.member.clone(),
         observed: m.observed.map(time),
         based_on: m.based_on.map(time),
