@@ -10,8 +10,8 @@ const LEFT: f64 = 122.0;
 const APART: f64 = 14.0;
 /// Inputs that are drawn of each.
 const MOST_INPUTS: usize = 6;
-/// What is rarer begins at the left end.
-const LEAST_CHANCE: f64 = 1e-6;
+/// The power of ten at the left end, where what is rarer begins: one in a million.
+const LEAST_POWER: f64 = -6.0;
 /// Least distance of two figures on an axis of deviations.
 const TICKS: f64 = 30.0;
 
@@ -19,17 +19,17 @@ const TICKS: f64 = 30.0;
 pub fn picture(answer: &Stored, found: &Rare) -> String {
     let what = "Rare events: the chance of each with its 95 % interval, and the inputs that lie off where it happens";
     let mut picture = Picture::new(&answer.name, what);
-    let most = found.chances.iter().filter_map(|c| c.upper.rounded()).fold(LEAST_CHANCE, f64::max);
+    let uppers = found.chances.iter().filter_map(|c| c.upper.rounded());
     // Whole powers of ten at both ends.
-    let from = LEAST_CHANCE.log10();
-    let chances = Axis { from, to: most.log10().ceil().clamp(from + 1.0, 0.0), at: [LEFT, RIGHT] };
+    let most = uppers.map(|upper| upper.log10().ceil()).fold(LEAST_POWER + 1.0, f64::max);
+    let chances = Axis { from: LEAST_POWER, to: most.min(0.0), at: [LEFT, RIGHT] };
     let far = found.chances.iter().flat_map(|c| &c.moved).filter_map(|m| m.standard_deviations.rounded());
     let off = Axis { from: 0.0, to: far.fold(1.0, f64::max), at: [LEFT, RIGHT] };
     for chance in &found.chances {
         picture.below += 4.0;
         let heading = format!("{}, {}: {}", event(chance), chance.flown_with, chance.chance_text);
         picture.paragraph(&heading, NOTE, INK, true);
-        let place = |x: f64| chances.place(x.max(LEAST_CHANCE).log10());
+        let place = |x: f64| chances.place(x.log10().max(LEAST_POWER));
         let ends = [chance.lower, chance.upper].map(|end| place(end.rounded().unwrap_or(0.0)));
         let mut row = between(ends);
         if let Some(estimate) = chance.estimate.rounded() {
