@@ -37,6 +37,16 @@ const looked = async (page) => {
     await page.locator("#look .cell").first().waitFor();
 };
 
+const added = (page, list) => page.locator(`[id="${list}"] > .press > [data-add]`).click();
+
+/// A list of lists: two runs of cord, the first of two pieces.
+async function corded(page) {
+    await begun(page);
+    await page.locator("summary", { hasText: "Cord and tube edge" }).click();
+    const cords = "/entries/0/cords/arrangements";
+    for (const list of [cords, `${cords}/0/runs`, `${cords}/0/runs/0`, `${cords}/0/runs`]) await added(page, list);
+}
+
 /// States: a name, an address, no sheet, and what is done there first.
 export const states = [
     ["new-empty", "/new", false, emptied],
@@ -54,6 +64,7 @@ export const states = [
     ],
     ["new-weather", "/new", false, decoded],
     ["new-look", "/new", false, looked],
+    ["new-cord", "/new", false, corded],
 ];
 
 async function at(browser, width, told, prepare = async () => {}) {
@@ -407,13 +418,14 @@ async function filledIn(page, without = () => false) {
     }
     return {
         unfold: (title) => page.locator("summary", { hasText: title }).click(),
-        add: (list) => page.locator(`[id="${list}"] > .press > [data-add]`).click(),
+        add: (list) => added(page, list),
+        removed: (item) => page.locator(`[id="${item}"] > .press > [data-remove]`).click(),
     };
 }
 
 /// Logs, a cord and what is rare: asked of the day and shown on the page of its flight.
 async function logged(page) {
-    const { unfold, add } = await filledIn(page);
+    const { unfold, add, removed } = await filledIn(page);
     const own = "/entries/0";
     for (const title of ["Flights flown and logged", "Cord and tube edge", "Rare events"]) await unfold(title);
     await add(`${own}/calibration/flown`);
@@ -423,9 +435,28 @@ async function logged(page) {
     await write(page, [`${own}/cords/nose_mass`, `${own}/cords/wall/thickness`], ["15 g", "0.5 mm"]);
     await field(page, `${own}/cords/wall/material`).selectOption("paper");
     await add(`${own}/cords/arrangements`);
-    const runs = [[{ length: "1 m", strength: "300 N", fibre: "aramid" }]];
-    const cord = ["name", "edge_width", "runs"].map((name) => `${own}/cords/arrangements/0/${name}`);
-    await write(page, cord, ["thin line", "2 mm", JSON.stringify(runs)]);
+    const cord = `${own}/cords/arrangements/0`;
+    await write(page, ["name", "edge_width"].map((name) => `${cord}/${name}`), ["thin line", "2 mm"]);
+    // An elastic with a line behind it, and a run beside them; one that is not meant, and a piece too many.
+    const piece = async (at, length, strength) => write(page, [`${at}/length`, `${at}/strength`], [length, strength]);
+    for (const k of [0, 1, 2]) await add(`${cord}/runs`).then(() => piece(`${cord}/runs/${k}/0`, `${k + 1} m`, "300 N"));
+    await field(page, `${cord}/runs/0/0/stiffness`).fill("50 N");
+    await add(`${cord}/runs/0`);
+    await piece(`${cord}/runs/0/1`, "0.5 m", "400 N");
+    await add(`${cord}/runs/0`);
+    for (const at of ["runs/0/1", "runs/2/0"]) await field(page, `${cord}/${at}/fibre`).selectOption("aramid");
+    await removed(`${cord}/runs/0/2`);
+    await removed(`${cord}/runs/1`);
+    const runs = [
+        [{ length: "1 m", strength: "300 N", stiffness: "50 N" }, { length: "0.5 m", strength: "400 N", fibre: "aramid" }],
+        [{ length: "3 m", strength: "300 N", fibre: "aramid" }],
+    ];
+    // A fault is told of the piece that has it.
+    await field(page, `${cord}/runs/0/1/length`).fill("0.5 parsecs");
+    await asked(page);
+    assert.match(await page.locator("#faults li a").first().textContent(), /arrangement 1, run 1, piece of cord 2, Length$/);
+    assert.match(await beside(page, `${cord}/runs/0/1/length`), /0\.5 parsecs/);
+    await field(page, `${cord}/runs/0/1/length`).fill("0.5 m");
     await add("/rare");
     await write(page, ["opening_over", "flown_with", "flights"].map((name) => `/rare/0/${name}`), ["35 mph", "delay 5 s", "1024"]);
     assert.match(await field(page, `${flown[0]}:about`).textContent(), /as an instrument on board logs it/);
@@ -449,7 +480,7 @@ async function logged(page) {
 
 /// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
 async function ownSpread(page) {
-    const { unfold, add } = await filledIn(page, (pointer) => pointer.startsWith("/wind/"));
+    const { unfold, add, removed } = await filledIn(page, (pointer) => pointer.startsWith("/wind/"));
     for (const title of ["How uncertain its figures are", "Shares of its failures", "How uncertain each figure is", "More of the wind by hand"]) await unfold(title);
     await field(page, "/spread/drag:form").selectOption("log_normal");
     await field(page, "/spread/drag/log_normal/log_sd").fill("12 %");
@@ -477,7 +508,7 @@ async function ownSpread(page) {
     const [row] = (await reply.json()).entries;
     assert.equal(row.problem ?? null, null, JSON.stringify(row.problem));
     // One that is removed takes its own figures with it, and what is left is shown again.
-    await page.locator(`[id="/wind/members/0"] > .press > [data-remove]`).click();
+    await removed("/wind/members/0");
     assert.deepEqual(JSON.parse(await savedText(page)).wind.members, [wind("9 mph")]);
     await page.reload();
     assert.equal(await field(page, "/wind/members/0/layers/0/speed").inputValue(), "15 kt");

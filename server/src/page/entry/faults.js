@@ -31,7 +31,8 @@ function labelAt(pointer) {
         const field = known.fields.get(pattern);
         if (field) return field.called;
         const list = known.lists.get(pattern);
-        if (list) return list.querySelector("legend").textContent;
+        // What is itself an item is counted.
+        if (list && !list.matches("[data-item]")) return list.querySelector("legend").textContent;
         const one = known.ones.get(pattern);
         if (one) return one.querySelector("label").textContent;
     }

@@ -29,7 +29,7 @@ pub enum Part {
         /// The fields.
         parts: &'static [Part],
     },
-    /// Any number of the same.
+    /// Any number of the same. One that is itself a list has that as its only part, which lies nowhere below it.
     List {
         /// Where the list lies.
         at: &'static str,
@@ -620,12 +620,7 @@ const CORDS: &[Part] = &[
             field("name", "Name of the arrangement", "thin line"),
             field("edge_width", "Width on the edge", "3 mm"),
             field("legs", "Legs on the edge", "1"),
-            how(
-                "runs",
-                "Runs side by side, each of parts in series, as JSON",
-                r#"[[{"length": "2.5 m", "strength": "900 N", "fibre": "aramid"}]]"#,
-                How::Json,
-            ),
+            list("runs", "Runs of cord", "run", &[list("", "Parts one after the other", "piece of cord", PIECE)]),
         ],
     ),
     more(
@@ -640,6 +635,24 @@ const CORDS: &[Part] = &[
             law("damping_factor", "Damping of every part"),
             field("strength_log_sd", "Strength, standard deviation of the logarithm", "10 %"),
             field("wall/log_sd", "Wall, standard deviation of the logarithm", "50 %"),
+        ],
+    ),
+];
+
+/// A piece of cord.
+const PIECE: &[Part] = &[
+    field("length", "Length", "2.5 m"),
+    field("strength", "Breaks at", "900 N"),
+    field("fibre", "Made of", ""),
+    field("stiffness", "or tension per strain", "50 N"),
+    more(
+        "",
+        "What it loses, and where it locks",
+        "",
+        &[
+            field("loss_factor", "Loss factor", "0.1"),
+            field("locks_at_strain", "Locks at a stretch of", "80 %"),
+            field("locked_stiffness", "Tension per strain from there on", "2000 N"),
         ],
     ),
 ];

@@ -45,8 +45,8 @@ function fillList(list) {
     const value = get(at);
     items.replaceChildren();
     for (const [k, item] of (Array.isArray(value) ? value : []).entries()) {
-        // What is no object is kept below.
-        if (!isObject(item)) continue;
+        // What has no fields is kept below.
+        if (!isItem(item, patternOf(at))) continue;
         const part = made(template, (pattern) => {
             const parts = pattern.split("/");
             return [at, parts[depth + 1].replace("-", k), ...parts.slice(depth + 2)].join("/");
@@ -119,7 +119,8 @@ function added(list) {
     const at = list.dataset.list;
     const before = get(at);
     if (before !== undefined && before !== null && !Array.isArray(before)) return lead(at);
-    set(at, [...(before ?? []), Object.create(null)]);
+    const item = Object.create(null);
+    set(at, [...(before ?? []), ofLists(patternOf(at)) ? [item] : item]);
     fillList(list);
     changed();
     list.querySelector(":scope > .items").lastElementChild.querySelector("input, select, textarea").focus();

@@ -241,20 +241,37 @@ fn group((title, about): (&str, &str), folded: bool, level: u8, inner: &Markup) 
 
 /// Any number of the same: the modules make each from the template.
 fn list(at: &str, title: &str, one: &str, inner: &[Part]) -> Markup {
-    let item = format!("{at}/-");
     html! {
         fieldset.list id=(at) data-list=(at) tabindex="-1" {
             legend { (title) }
             @if let Some(place) = place(at) { p.hint id={ (at) ":about" } { (words(&place.about, at)) } }
-            div.items {}
-            template {
+            (items(&format!("{at}/-"), one, inner))
+            p.press { button type="button" data-add { "Add " (one) } }
+        }
+    }
+}
+
+/// Where the items of a list stand, and the template of one, which may be a list itself.
+fn items(item: &str, one: &str, inner: &[Part]) -> Markup {
+    html! {
+        div.items {}
+        template {
+            @if let [Part::List { at: "", one: part, parts: inner, .. }] = inner {
+                fieldset.item id=(item) data-item=(item) data-list=(item) data-one-called=(one) tabindex="-1" {
+                    legend { (one) }
+                    (items(&format!("{item}/-"), part, inner))
+                    p.press {
+                        button type="button" data-add { "Add " (part) }
+                        button type="button" data-remove { "Remove " (one) }
+                    }
+                }
+            } @else {
                 fieldset.item id=(item) data-item=(item) data-one-called=(one) tabindex="-1" {
                     legend { (one) }
-                    div.fields { (parts(inner, &item, 6)) }
+                    div.fields { (parts(inner, item, 6)) }
                     p.press { button type="button" data-remove { "Remove " (one) } }
                 }
             }
-            p.press { button type="button" data-add { "Add " (one) } }
         }
     }
 }

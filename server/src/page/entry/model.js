@@ -49,6 +49,11 @@ function patternOf(pointer) {
     return pattern;
 }
 
+/// Whether the items of a list are lists themselves.
+const ofLists = (pattern) => known.lists.has(`${pattern}/-`);
+/// Whether an item of a list is shown in fields.
+const isItem = (item, pattern) => (ofLists(pattern) ? Array.isArray(item) : isObject(item));
+
 /// Learns from the page what it has fields for.
 function learn(root, below = (pattern) => pattern) {
     for (const field of root.querySelectorAll("[data-field]")) {
@@ -87,7 +92,7 @@ function leftovers(value, pointer, pattern = patternOf(pointer)) {
     const field = known.fields.get(pattern);
     if (field) return shownAs(field, value) === undefined ? [pointer] : [];
     if (known.lists.has(pattern) && Array.isArray(value)) {
-        return value.flatMap((item, k) => (isObject(item) ? leftovers(item, `${pointer}/${k}`, `${pattern}/-`) : [`${pointer}/${k}`]));
+        return value.flatMap((item, k) => (isItem(item, pattern) ? leftovers(item, `${pointer}/${k}`, `${pattern}/-`) : [`${pointer}/${k}`]));
     }
     const one = known.ones.get(pattern);
     if (one && typeof value === "string" && one.querySelector(`option[data-word][value="${CSS.escape(value)}"]`)) return [];
