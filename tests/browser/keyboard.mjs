@@ -142,7 +142,7 @@ async function hours({ page, keys }) {
 
 async function givenUp({ server, page, keys }) {
     await keys.open(`${server.base}/`);
-    const watched = await asks(page, server, 40_000);
+    const watched = await asks(page, server, 100_000);
     await keys.open(`${server.base}/jobs/${watched.job}?look=${watched.look}`);
     // Whoever stands in a row that is replaced by a newer one keeps their place.
     const rows = meadow().entries.map((entry) => entry.name);
