@@ -174,33 +174,68 @@ async fn whose_temperature_it_is_is_said() {
     assert!(!said(&under).contains("that of the sounding"), "{under}");
 }
 
-/// Air and wind at the ground are those of where the balloon began. Its ground by hand: 1030 hPa at 8.8 C below 1000 hPa at
-/// 263 m is 29.27 m/K x 282 K x ln(1.03) = 244 m deeper, 19 m (the hypsometric equation, with 287.05 / 9.807 = 29.27).
+/// Air and wind at the ground are those of where the balloon began. Its ground by hand, linear in the logarithm of pressure: 1030 hPa
+/// below 1000 hPa at 263 m and 925 hPa at 904 m is 263 - 641 x ln(1.03) / ln(1000/925) = 20 m; the hypsometric equation has 19 m
+/// (29.27 m/K x 282.7 K x ln(1.03) = 245 m deeper). On a mountain 838 hPa lies between 850 hPa at 1490 m, below the ground, and
+/// 700 hPa at 3190 m: 1490 + 1700 x ln(850/838) / ln(850/700) = 1614 m; by 35 C there and 12 C above it is 1627 m.
 #[tokio::test]
 async fn another_ground_than_the_fields_is_told() {
-    for (field, metar, told) in [
-        ("18 m", None, None),
-        ("165 m", None, None),
-        ("180 m", None, Some("the field 160 m higher")),
-        ("800 m", None, Some("the field 780 m higher")),
-        ("-140 m", None, Some("the field 160 m lower")),
+    let mountain = "TTAA 81001 72365 99838 35058 33004 00037 ///// ///// 92741 ///// ///// 85490 ///// ///// 70190 12057 32516 \
+                    50589 06172 31549 88999 77999";
+    let nothing_there = SOUNDING.replace("08863 33004", "///// /////");
+    let no_ground = SOUNDING.replace("99030", "99530");
+    let members = json!([{"sounding": SOUNDING}, {"sounding": SOUNDING.replace("99030", "99028")}]);
+    for (sounding, metar, field, ground, told) in [
+        (SOUNDING, "", "18 m", Some(20.0), ""),
+        (SOUNDING, "", "170 m", Some(20.0), ""),
+        (SOUNDING, "", "171 m", Some(20.0), "72518 lies some 200 m below the field"),
+        (SOUNDING, "", "800 m", Some(20.0), "72518 lies some 800 m below the field"),
+        (SOUNDING, "", "-131 m", Some(20.0), "72518 lies some 200 m above the field"),
+        (mountain, "", "1750 m", Some(1614.0), ""),
+        (mountain, "", "1770 m", Some(1614.0), "72365 lies some 200 m below the field"),
         // Wind and temperature of a report stand in place of it; what that lacks comes from there.
-        ("800 m", Some("KALB 310051Z 27005KT 09/M04 A3042"), None),
-        ("800 m", Some("KALB 310051Z 27005KT ///// A3042"), Some("the field 780 m higher")),
+        (SOUNDING, "KALB 310051Z 27005KT 09/M04 A3042", "800 m", None, ""),
+        (SOUNDING, "KALB 310051Z 27005KT ///// A3042", "800 m", Some(20.0), "72518 lies some 800 m below the field"),
+        // Nothing is taken from there, or there is no telling where it is.
+        (&nothing_there, "", "800 m", None, ""),
+        (&no_ground, "", "800 m", None, ""),
     ] {
-        let body = json!({"date": "2026-10-31", "sounding": SOUNDING, "metar": metar, "field_elevation": field});
-        let answer = answer(&body).await;
-        let cautions = texts(&answer["cautions"]).join("\n");
+        let metar = Some(metar).filter(|text| !text.is_empty());
+        let body = json!({"date": "2026-10-31", "sounding": sounding, "metar": metar, "field_elevation": field});
+        let first = answer(&body).await;
+        let messages = first["messages"].as_array().unwrap();
+        assert_eq!(messages.last().unwrap()["ground_above_sea_m"].as_f64(), ground, "{field}: {first}");
+        let cautions = texts(&first["cautions"]).join("\n");
         assert_eq!(
-            cautions.contains("sounding 72518 its ground lies 20 m above sea level"),
-            told.is_some(),
-            "{answer}"
+            cautions.contains("By its pressures the ground of the sounding"),
+            !told.is_empty(),
+            "{field}: {first}"
         );
-        assert!(cautions.contains(told.unwrap_or_default()), "{field}: {cautions}");
+        assert!(cautions.contains(told), "{field}: {cautions}");
+        let untold = texts(&first["skipped"]).join("\n").contains("How high the ground of 72518 lies");
+        assert_eq!(untold, sounding == no_ground, "{first}");
         // What was answered says the same when it is read again.
-        let again = json!({"decoded": answer, "field_elevation": field});
-        assert_eq!(texts(&self::answer(&again).await["cautions"]).join("\n"), cautions, "{field}");
+        let again = json!({"decoded": first, "field_elevation": field});
+        assert_eq!(texts(&answer(&again).await["cautions"]).join("\n"), cautions, "{field}");
     }
+    // Of an ensemble it is said once.
+    let whole = answer(&json!({"date": "2026-10-31", "members": members, "field_elevation": "800 m"})).await;
+    let said = texts(&whole["cautions"]).into_iter().filter(|text| text.contains("some 800 m below the field")).count();
+    assert_eq!(said, 1, "{whole}");
+}
+
+/// Where a mountain hides the lowest pressures, their heights are told all the same: 820 hPa lies by them at 1490 + 1700 x
+/// ln(850/820) / ln(850/700) = 1805 m, where the hypsometric equation has 1823 m by the temperatures of the message.
+#[tokio::test]
+async fn levels_above_a_mountain_lie_by_the_heights_below_it() {
+    let sounding = "TTAA 56001 72365 99838 35058 33004 00037 ///// ///// 92741 ///// ///// 85490 ///// ///// 70190 12057 32516 50589 \
+                    06172 31549 88999 77999 TTBB 5600/ 72365 00838 35058 11820 33058 22750 20057 21212 00838 33004 11820 33510";
+    let body = json!({"date": "2026-11-06", "sounding": sounding, "field_elevation": "1619 m"});
+    let found = answer(&body).await;
+    let levels = found["levels"].as_array().unwrap();
+    let level = levels.iter().find(|level| level["pressure_pa"] == 82_000.0).unwrap();
+    near(&level["height_above_sea_m"], 1805.0);
+    assert!(!texts(&found["assumed"]).join("\n").contains("below the lowest of them"), "{found}");
 }
 
 /// What is answered goes into an assessment as it is, and means the same wind there.

@@ -39,7 +39,7 @@ const looked = async (page) => {
 
 const added = (page, list) => page.locator(`[id="${list}"] > .press > [data-add]`).click();
 
-/// A list of lists: two runs of cord, the first of two pieces.
+/// A list of lists: two runs of cord, the first of two parts.
 async function corded(page) {
     await begun(page);
     await page.locator("summary", { hasText: "Cord and tube edge" }).click();
@@ -437,12 +437,12 @@ async function logged(page) {
     await add(`${own}/cords/arrangements`);
     const cord = `${own}/cords/arrangements/0`;
     await write(page, ["name", "edge_width"].map((name) => `${cord}/${name}`), ["thin line", "2 mm"]);
-    // An elastic with a line behind it, and a run beside them; one that is not meant, and a piece too many.
-    const piece = async (at, length, strength) => write(page, [`${at}/length`, `${at}/strength`], [length, strength]);
-    for (const k of [0, 1, 2]) await add(`${cord}/runs`).then(() => piece(`${cord}/runs/${k}/0`, `${k + 1} m`, "300 N"));
+    // An elastic with a line behind it, and a run beside them; one that is not meant, and a part too many.
+    const part = async (at, length, strength) => write(page, [`${at}/length`, `${at}/strength`], [length, strength]);
+    for (const k of [0, 1, 2]) await add(`${cord}/runs`).then(() => part(`${cord}/runs/${k}/0`, `${k + 1} m`, "300 N"));
     await field(page, `${cord}/runs/0/0/stiffness`).fill("50 N");
     await add(`${cord}/runs/0`);
-    await piece(`${cord}/runs/0/1`, "0.5 m", "400 N");
+    await part(`${cord}/runs/0/1`, "0.5 m", "400 N");
     await add(`${cord}/runs/0`);
     for (const at of ["runs/0/1", "runs/2/0"]) await field(page, `${cord}/${at}/fibre`).selectOption("aramid");
     await removed(`${cord}/runs/0/2`);
@@ -451,11 +451,14 @@ async function logged(page) {
         [{ length: "1 m", strength: "300 N", stiffness: "50 N" }, { length: "0.5 m", strength: "400 N", fibre: "aramid" }],
         [{ length: "3 m", strength: "300 N", fibre: "aramid" }],
     ];
-    // A fault is told of the piece that has it.
+    // A fault is told of the part that has it, also when the list is drawn anew.
     await field(page, `${cord}/runs/0/1/length`).fill("0.5 parsecs");
     await asked(page);
-    assert.match(await page.locator("#faults li a").first().textContent(), /arrangement 1, run 1, piece of cord 2, Length$/);
+    assert.match(await page.locator("#faults li a").first().textContent(), /arrangement 1, run 1, part 2, Length$/);
+    await add(`${cord}/runs/0`);
     assert.match(await beside(page, `${cord}/runs/0/1/length`), /0\.5 parsecs/);
+    await removed(`${cord}/runs/0/2`);
+    assert.equal(await beside(page, `${cord}/runs/0/1/length`), "");
     await field(page, `${cord}/runs/0/1/length`).fill("0.5 m");
     await add("/rare");
     await write(page, ["opening_over", "flown_with", "flights"].map((name) => `/rare/0/${name}`), ["35 mph", "delay 5 s", "1024"]);
@@ -476,6 +479,31 @@ async function logged(page) {
     await page.goto(`${base}/flights/${row.flight.assessment}`);
     const titles = await page.locator("h2").allTextContents();
     for (const title of ["Learned from flights flown", "Rare events", "Shock cord and tube edge"]) assert.ok(titles.some((found) => found.startsWith(title)), `${title}: ${titles}`);
+}
+
+/// Of a list of lists, too, what has no field stays as it is; and a fault is told of the item that has it.
+async function runsAsGiven(page) {
+    const part = { length: "2 m", strength: "500 N", fibre: "nylon" };
+    const given = example("days/meadow.json");
+    const runs = [part, [part, 1], []];
+    given.entries[0].cords = { nose_mass: "20 g", wall: { material: "paper", thickness: "1 mm" }, arrangements: [{ name: "line", edge_width: "3 mm", runs }] };
+    await opens(page, JSON.stringify(given), 3);
+    const at = "/entries/0/cords/arrangements/0/runs";
+    const kept = page.locator("#flight-kept [data-kept]");
+    assert.deepEqual(await kept.evaluateAll((all) => all.map((button) => button.dataset.kept)), [`${at}/0`, `${at}/1/1`]);
+    assert.equal(await page.locator(`[id="${at}"] > .items > .item`).count(), 2);
+    assert.equal(await field(page, `${at}/1/0/length`).inputValue(), "2 m");
+    assert.deepEqual(JSON.parse(await savedText(page)), given);
+    for (const k of [1, 0]) await kept.nth(k).click();
+    await asked(page);
+    assert.match(await page.locator("#faults li a").first().textContent(), /arrangement 1, run 2, Runs of cord$/);
+    // The last part takes no run with it, and the last run leaves the arrangement.
+    const remove = (item) => page.locator(`[id="${item}"] > .press > [data-remove]`).click();
+    await remove(`${at}/0/0`);
+    const cord = async () => JSON.parse(await savedText(page)).entries[0].cords.arrangements[0];
+    assert.deepEqual((await cord()).runs, [[], []]);
+    for (const k of [1, 0]) await remove(`${at}/${k}`);
+    assert.deepEqual(await cord(), { name: "line", edge_width: "3 mm" });
 }
 
 /// A flight says for itself how uncertain it is, and several winds that may come are written by hand.
@@ -589,6 +617,7 @@ export const STORIES = [
     ["a day is saved as a file and opened elsewhere", (browser) => at(browser, 1280, saved)],
     ["a flight has a spread of its own, and an ensemble is written by hand", (browser) => at(browser, 360, ownSpread)],
     ["flights flown, a cord and a rare event are written by hand", (browser) => at(browser, 360, logged)],
+    ["runs of a cord come through the page as they are", (browser) => at(browser, 360, runsAsGiven)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],
     [
         "a browser that keeps nothing says so",

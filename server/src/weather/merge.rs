@@ -84,30 +84,33 @@ fn whose_air(profile: &Profile) -> Option<String> {
     let reported = profile.messages.iter().any(|m| m.format.of_ground());
     let known = !reported && profile.levels.iter().any(|l| l.surface && l.temperature.is_some());
     let message = profile.messages.first().filter(|_| known)?;
-    let station = message.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
-    Some(format!("The temperature at the field is that of the {}{station} at the ground.", message.format.title()))
+    Some(format!("The temperature at the field is that of the {} at the ground.", named(message)))
 }
 
 /// The ground may lie so much higher or lower than the field: a kelvin by the lapse rate of the standard atmosphere.
 const OTHER_GROUND_M: f64 = 150.0;
 
-/// Where values at the ground are those of another height than the field's.
+/// Where values at the ground are those of another height than the field's. In whole hundreds, so that the members of an ensemble
+/// say it once.
 fn other_ground(message: &Message, field: Reading) -> Option<Caution> {
-    let ground = message.ground_above_sea?;
-    let above_m = field.si - ground.si;
+    let above_m = field.si - message.ground_above_sea?.si;
     (above_m.abs() > OTHER_GROUND_M).then(|| Caution {
         topic: "field_elevation",
         message: format!(
-            "By the pressures of the {} {} its ground lies {} above sea level, and the field {:.0} m {}: wind and air that are \
-             taken from its ground are those of that height. Give a report from near the field, or what was measured on it.",
-            message.format.title(),
-            message.station.as_deref().unwrap_or_default(),
-            LENGTH.show(&ground),
-            above_m.abs(),
-            if above_m > 0.0 { "higher" } else { "lower" },
+            "By its pressures the ground of the {} lies some {:.0} m {} the field: wind and air that are taken from there are those \
+             of that height. Give a report from near the field, or what was measured on it.",
+            named(message),
+            (above_m.abs() / 100.0).round() * 100.0,
+            if above_m > 0.0 { "below" } else { "above" },
         ),
-        rule: "150 m: 1 K by the lapse rate of ISO 2533, 6.5 K/km",
+        rule: "more than 150 m: 1 K by the lapse rate of ISO 2533, 6.5 K/km",
     })
+}
+
+/// A message and its station, where it names one.
+fn named(message: &Message) -> String {
+    let station = message.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
+    format!("{}{station}", message.format.title())
 }
 
 /// What a surface report is taken to say of the field.
@@ -236,10 +239,9 @@ fn speeds(profile: &mut Profile) {
 pub fn source(profile: &Profile, members: usize, date: Option<Date>) -> String {
     const MOST: usize = 6;
     let part = |m: &Message| {
-        let station = m.station.as_deref().map(|s| format!(" {s}")).unwrap_or_default();
         let time = m.observed.map(|t| ("", t)).or(m.valid.map(|t| (" valid", t)));
         let time = time.and_then(|(word, t)| Some(format!("{word} {}", written(t.near(date)?)))).unwrap_or_default();
-        format!("{}{station}{time}", m.format.title())
+        format!("{}{time}", named(m))
     };
     let mut parts: Vec<String> = profile.messages.iter().take(MOST).map(part).collect();
     if profile.messages.len() > MOST {

@@ -1,8 +1,6 @@
 //! Levels of a sounding between the standard pressures: TTBB by pressure (WMO-No. 306, FM 35 part B) and PPBB by height
 //! (FM 32 part B).
 
-use slowpoint_sim::limits;
-
 use super::sounding::{Cursor, SOUNDING};
 use super::text::{Group, digits};
 use super::{Level, Profile, Wind};
@@ -25,8 +23,41 @@ pub(super) struct Said {
     pub(super) wind: Option<Wind>,
 }
 
+/// Heights are continued below the lowest that is known by so much, hPa.
+const CONTINUED_HPA: f64 = 100.0;
+
+/// Pressures whose heights are told, from below: hPa, and m above sea level.
+#[derive(Debug, Default)]
+pub(super) struct Heights(Vec<(f64, f64)>);
+
+impl Heights {
+    /// Adds one above the others.
+    pub(super) fn push(&mut self, hpa: f64, above_sea_m: f64) {
+        self.0.push((hpa, above_sea_m));
+    }
+
+    /// The highest.
+    pub(super) fn top_m(&self) -> Option<f64> {
+        self.0.last().map(|(_, m)| *m)
+    }
+
+    /// Whether a pressure lies below all of them.
+    fn ends_above(&self, hpa: f64) -> bool {
+        self.0.first().is_some_and(|(lowest, _)| *lowest < hpa)
+    }
+
+    /// The height of a pressure, to the metre: between two known ones, or a little below the lowest; none above the highest.
+    pub(super) fn above_sea_m(&self, hpa: f64) -> Option<f64> {
+        self.0.first().filter(|(lowest, _)| hpa <= lowest + CONTINUED_HPA)?;
+        // Pressure falls along the list.
+        let above = self.0.iter().position(|(p, _)| *p <= hpa)?.max(1);
+        let [(lower, lower_m), (upper, upper_m)] = [*self.0.get(above - 1)?, *self.0.get(above)?];
+        Some((lower_m + (upper_m - lower_m) * libm::log(lower / hpa) / libm::log(lower / upper)).round())
+    }
+}
+
 /// TTBB: adds its levels between those of TTAA.
-pub(super) fn levels(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(), Unreadable> {
+pub(super) fn levels(cursor: &mut Cursor<'_>, heights: &Heights, profile: &mut Profile) -> Result<(), Unreadable> {
     let surface_hpa = profile.levels.iter().find(|l| l.surface).and_then(|l| l.pressure).map(|p| p.number);
     let mut order = Order::new(surface_hpa);
     let mut said: Vec<Said> = Vec::new();
@@ -66,7 +97,7 @@ pub(super) fn levels(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(
             (said[at].temperature, said[at].dew_point) = cursor.air()?;
         }
     }
-    place(said, "TTBB", profile);
+    place(said, "TTBB", heights, profile);
     Ok(())
 }
 
@@ -107,9 +138,8 @@ impl Order {
 }
 
 /// Puts levels of a part known by pressure among those that have heights as well.
-pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
-    let known = heights_known(&profile.levels);
-    let (mut placed, mut lost) = (0, 0);
+pub(super) fn place(said: Vec<Said>, part: &str, heights: &Heights, profile: &mut Profile) {
+    let (mut placed, mut below, mut lost) = (0, false, 0);
     for Said { hpa, temperature, dew_point, wind } in said {
         if let Some(level) = profile.levels.iter_mut().find(|l| l.pressure.is_some_and(|p| p.number == hpa)) {
             level.wind = level.wind.or(wind);
@@ -121,11 +151,12 @@ pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
         if wind.is_none() && temperature.is_none() {
             continue;
         }
-        let Some(height_m) = height_m(&known, hpa) else {
+        let Some(height_m) = heights.above_sea_m(hpa) else {
             lost += 1;
             continue;
         };
         placed += 1;
+        below |= heights.ends_above(hpa);
         profile.levels.push(Level {
             surface: false,
             above_sea: LENGTH.with(height_m, "m"),
@@ -137,39 +168,18 @@ pub(super) fn place(said: Vec<Said>, part: &str, profile: &mut Profile) {
         });
     }
     if placed > 0 {
+        let below = if below { "; below the lowest of them up to 55 m too high" } else { "" };
         profile.assumed.push(format!(
             "The heights of {placed} levels of {part} follow from the standard pressures about them, linear in the logarithm of \
-             pressure: in the standard atmosphere at most 10 m too low up to 3 km, 25 m above."
+             pressure: in the standard atmosphere at most 10 m too low up to 3 km, 25 m above{below}."
         ));
     }
     if lost > 0 {
         profile
             .skipped
-            .push(format!("{lost} levels of {part}: they lie above the standard pressures that have heights."));
+            .push(format!("{lost} levels of {part}: the standard pressures that have heights do not reach to them."));
     }
     in_order(profile);
-}
-
-/// Pressures above the ground that have heights, from below: the logarithm of the one in hPa, the other in m.
-fn heights_known(levels: &[Level]) -> Vec<(f64, f64)> {
-    let aloft = levels.iter().filter(|l| !l.surface);
-    aloft.filter_map(|l| Some((libm::log(l.pressure?.si / 100.0), l.above_sea?.si))).collect()
-}
-
-/// How high above sea level the ground is, by its pressure and those above it; none where no field can be.
-pub(super) fn ground_above_sea(levels: &[Level]) -> Option<Reading> {
-    let at_ground = levels.iter().find(|l| l.surface)?.pressure?;
-    let ground = LENGTH.with(height_m(&heights_known(levels), at_ground.si / 100.0)?, "m")?;
-    (limits::ELEVATION.min..=limits::ELEVATION.max).contains(&ground.si).then_some(ground)
-}
-
-/// The height of a pressure, to the metre: between two known ones, or on below the lowest; none above the highest.
-fn height_m(known: &[(f64, f64)], hpa: f64) -> Option<f64> {
-    let log = libm::log(hpa);
-    // Pressure falls along the list.
-    let above = known.iter().position(|(l, _)| *l <= log)?.max(1);
-    let [(lower, lower_m), (upper, upper_m)] = [known.get(above - 1)?, known.get(above)?];
-    Some((lower_m + (upper_m - lower_m) * (lower - log) / (lower - upper)).round())
 }
 
 /// PPBB: adds winds by height.
@@ -277,6 +287,20 @@ mod tests {
 
     fn at(profile: &Profile, hpa: f64) -> Level {
         *profile.levels.iter().find(|l| l.pressure.is_some_and(|p| (p.number - hpa).abs() < 0.1)).unwrap()
+    }
+
+    /// Heights of the standard atmosphere, m: H = 44330.77 m (1 - (p / 1013.25 hPa)^0.190263), ISO 2533 from memory.
+    #[test]
+    fn heights_are_continued_a_little_below_the_lowest() {
+        let mut heights = Heights::default();
+        for (hpa, m) in [(500.0, 5574.0), (400.0, 7185.0)] {
+            heights.push(hpa, m);
+        }
+        let off_m = heights.above_sea_m(600.0).unwrap() - 4206.0;
+        assert!((0.0..=55.0).contains(&off_m), "{off_m}");
+        assert!(heights.ends_above(600.0) && !heights.ends_above(500.0));
+        assert_eq!([heights.above_sea_m(601.0), heights.above_sea_m(399.0)], [None, None]);
+        assert_eq!(Heights::default().above_sea_m(600.0), None);
     }
 
     /// Levels coded by the rules of WMO-No. 306; the heights of their pressures are those that ISO 2533 tabulates, m (from

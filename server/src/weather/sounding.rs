@@ -227,10 +227,10 @@ pub fn decode(text: &str) -> Result<Profile, Unreadable> {
         Ok(cursor.unit)
     };
     if standard.is_some() {
-        temp::standard(&mut cursor, last, &mut profile)?;
+        let heights = temp::standard(&mut cursor, last, &mut profile)?;
         if let Some(groups) = significant {
             let unit = beside(groups)?;
-            significant::levels(&mut Cursor { unit, at: HEADER, groups }, &mut profile)?;
+            significant::levels(&mut Cursor { unit, at: HEADER, groups }, &heights, &mut profile)?;
         }
     }
     if let Some(groups) = by_height {

@@ -1,7 +1,9 @@
 //! The first part of a radiosonde sounding (TEMP, TTAA: WMO-No. 306, FM 35): surface, standard pressures, tropopause and
 //! fastest wind, up to 100 hPa.
 
-use super::significant::{Said, ground_above_sea, place};
+use slowpoint_sim::limits;
+
+use super::significant::{Heights, Said, place};
 use super::sounding::{Cursor, SOUNDING};
 use super::text::{Group, digits};
 use super::{Level, MEASURED_AT_M, Profile};
@@ -26,8 +28,9 @@ const STANDARD: [(&str, f64, f64); 11] = [
     ("10", 100.0, 16_180.0),
 ];
 
-/// Reads surface and standard pressures. `last` tells the last of them that has a wind.
-pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profile) -> Result<(), Unreadable> {
+/// Reads surface and standard pressures; the heights of these, also where they lie below the station and nothing else is told of
+/// them. `last` tells the last of them that has a wind.
+pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profile) -> Result<Heights, Unreadable> {
     // Where no wind was observed a stroke stands; 0 is 1000 hPa.
     let last_wind = match last {
         '0' => 1000.0,
@@ -56,12 +59,16 @@ pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profil
     });
     profile.assumed.push(format!("The surface wind of {name} was measured {MEASURED_AT_M} m above ground."));
 
+    let taken = wind.is_some() || temperature.is_some();
+    let mut heights = Heights::default();
     for (code, pressure_hpa, standard_m) in STANDARD {
         let Some(group) = cursor.take_if(|g| g.text.starts_with(code)) else { continue };
         let height = gpm(&group, code, pressure_hpa, standard_m)?;
-        let below = profile.levels.iter().rev().find_map(|l| l.above_sea);
-        if height.is_some_and(|h| below.is_some_and(|b| h <= b.si)) {
-            return Err(group.fault("is no higher than the pressure before it", HEIGHT));
+        if let Some(height_m) = height {
+            if heights.top_m().is_some_and(|below_m| height_m <= below_m) {
+                return Err(group.fault("is no higher than the pressure before it", HEIGHT));
+            }
+            heights.push(pressure_hpa, height_m);
         }
         let (temperature, dew_point) = cursor.air()?;
         let wind = if pressure_hpa >= last_wind { cursor.wind()? } else { None };
@@ -85,8 +92,18 @@ pub(super) fn standard(cursor: &mut Cursor<'_>, last: char, profile: &mut Profil
             dew_point,
         });
     }
-    profile.messages[0].ground_above_sea = ground_above_sea(&profile.levels);
-    tail(cursor, profile)
+    if taken {
+        let height_m = heights.above_sea_m(f64::from(hpa));
+        let range = limits::ELEVATION.min..=limits::ELEVATION.max;
+        match height_m.filter(|m| range.contains(m)).and_then(|m| LENGTH.with(m, "m")) {
+            Some(ground) => profile.messages[0].ground_above_sea = Some(ground),
+            None => {
+                profile.skipped.push(format!("How high the ground of {name} lies: its pressures do not tell that."))
+            }
+        }
+    }
+    tail(cursor, &heights, profile)?;
+    Ok(heights)
 }
 
 /// The height of a standard pressure: of those that the three digits may mean, the one nearest to the standard atmosphere.
@@ -106,7 +123,7 @@ fn gpm(group: &Group<'_>, code: &str, pressure_hpa: f64, standard_m: f64) -> Res
 }
 
 /// Tropopause and fastest wind, whose heights follow from the standard pressures, and what follows.
-fn tail(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(), Unreadable> {
+fn tail(cursor: &mut Cursor<'_>, heights: &Heights, profile: &mut Profile) -> Result<(), Unreadable> {
     let mut said = Vec::new();
     while cursor.peek().is_some() {
         if cursor.ends(&mut profile.skipped) {
@@ -128,7 +145,7 @@ fn tail(cursor: &mut Cursor<'_>, profile: &mut Profile) -> Result<(), Unreadable
             _ => return Err(group.fault("is no level that could follow here", SOUNDING)),
         }
     }
-    place(said, "TTAA", profile);
+    place(said, "TTAA", heights, profile);
     Ok(())
 }
 

@@ -218,16 +218,12 @@ fn message(node: &Node<'_>) -> Read<Message> {
         [Some(from), Some(until)] => Some(ForUse { from, until }),
         _ => None,
     };
+    let range = (limits::ELEVATION.min, limits::ELEVATION.max);
+    let ground = number(node, "ground_above_sea_m", &LENGTH, "m", range)?;
     Ok(Message {
         format,
         station: name("station")?,
-        ground_above_sea: number(
-            node,
-            "ground_above_sea_m",
-            &LENGTH,
-            "m",
-            (limits::ELEVATION.min, limits::ELEVATION.max),
-        )?,
+        ground_above_sea: ground.filter(|_| format == Format::Temp),
         member: name("member")?,
         observed: time("observed")?,
         based_on: time("based_on")?,

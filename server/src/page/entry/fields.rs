@@ -29,7 +29,7 @@ pub enum Part {
         /// The fields.
         parts: &'static [Part],
     },
-    /// Any number of the same. One that is itself a list has that as its only part, which lies nowhere below it.
+    /// Any number of the same. Where each is a list itself, its only part is a list with an empty `at`.
     List {
         /// Where the list lies.
         at: &'static str,
@@ -620,7 +620,7 @@ const CORDS: &[Part] = &[
             field("name", "Name of the arrangement", "thin line"),
             field("edge_width", "Width on the edge", "3 mm"),
             field("legs", "Legs on the edge", "1"),
-            list("runs", "Runs of cord", "run", &[list("", "Parts one after the other", "piece of cord", PIECE)]),
+            list("runs", "Runs of cord", "run", &[list("", "Parts one after the other", "part", PART)]),
         ],
     ),
     more(
@@ -639,8 +639,8 @@ const CORDS: &[Part] = &[
     ),
 ];
 
-/// A piece of cord.
-const PIECE: &[Part] = &[
+/// A part of a run of cord.
+const PART: &[Part] = &[
     field("length", "Length", "2.5 m"),
     field("strength", "Breaks at", "900 N"),
     field("fibre", "Made of", ""),

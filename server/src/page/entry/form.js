@@ -122,6 +122,7 @@ function added(list) {
     const item = Object.create(null);
     set(at, [...(before ?? []), ofLists(patternOf(at)) ? [item] : item]);
     fillList(list);
+    placeFaults();
     changed();
     list.querySelector(":scope > .items").lastElementChild.querySelector("input, select, textarea").focus();
 }
@@ -131,7 +132,7 @@ function removed(item) {
     unset(item.dataset.item);
     // Those after it have other places now.
     for (const place of laidAside.keys()) if (isBelow(place, list.dataset.list)) laidAside.delete(place);
-    forgetFaults(item.dataset.item);
+    forgetFaults(list.dataset.list);
     fillList(list);
     changed();
     list.querySelector(":scope > .press > [data-add]").focus();

@@ -256,9 +256,10 @@ fn items(item: &str, one: &str, inner: &[Part]) -> Markup {
     html! {
         div.items {}
         template {
-            @if let [Part::List { at: "", one: part, parts: inner, .. }] = inner {
+            @if let [Part::List { at: "", title, one: part, parts: inner }] = inner {
                 fieldset.item id=(item) data-item=(item) data-list=(item) data-one-called=(one) tabindex="-1" {
                     legend { (one) }
+                    p.hint { (title) "." }
                     (items(&format!("{item}/-"), part, inner))
                     p.press {
                         button type="button" data-add { "Add " (part) }
