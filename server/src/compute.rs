@@ -89,6 +89,11 @@ impl Compute {
         self.metrics.stopped.get()
     }
 
+    /// Who waits for them, all together.
+    pub fn waiters(&self) -> usize {
+        self.lock().values().map(watch::Sender::receiver_count).sum()
+    }
+
     /// Whether one more computation would be refused.
     pub fn full(&self) -> bool {
         self.lock().len() >= self.most

@@ -455,8 +455,9 @@ async fn the_computation_goes_on_while_someone_waits() {
     let leaving = tokio::spawn(long(&service, 1));
     begun(&service, 1).await;
     let staying = tokio::spawn(long(&service, 1));
-    tokio::time::sleep(Duration::from_millis(50)).await;
+    until(|| service.state.compute.waiters() == 2).await;
     leaving.abort();
+    until(|| service.state.compute.waiters() == 1).await;
     tokio::time::sleep(Duration::from_millis(200)).await;
     assert_eq!(service.state.compute.stopped(), 0);
     staying.abort();

@@ -145,7 +145,7 @@ fn crd_3_series_and_parallel() -> Sheet {
         "CRD-3",
         "parts in series and runs side by side are one spring",
         Trust::B,
-        "closed form: 1 / k adds up in series, k side by side; F = dv sqrt(mu k)",
+        "closed form: 1 / k adds up in series, k side by side, and what is lost over what is stored (the modal strain energy method); F = dv sqrt(mu k)",
     );
     sheet.because("steps of the integration");
     let parting = free(0.25, 1.4, 9.0);
@@ -167,6 +167,29 @@ fn crd_3_series_and_parallel() -> Sheet {
     let share = series / (series + 700.0 / 4.0);
     sheet.close_relative("share of the first run", pull.strands_n[0] / pull.tension_n, share, 1e-9);
     sheet.close_relative("both runs", pull.strands_n[0] + pull.strands_n[1], pull.tension_n, 1e-9);
+    // A cord that is parted along its length stays the same cord, also where it loses something.
+    for loss_factor in [0.1, 0.4] {
+        let strand = |runs: f64| [Part { loss_factor, ..part(2.5, 20_000.0 / runs) }];
+        let (one, two, four) = (strand(1.0), strand(2.0), strand(4.0));
+        let whole_n = cord(&[&one]).pull(&parting).tension_n;
+        for (runs, cord) in [(2, cord(&[&two, &two])), (4, cord(&[&four, &four, &four, &four]))] {
+            let pull = cord.pull(&parting);
+            sheet.close_relative(format!("{runs} runs for one, loss {loss_factor}, N"), pull.tension_n, whole_n, 1e-9);
+            let each_n = pull.strands_n[0] * f64::from(runs);
+            sheet.close_relative(format!("each of {runs} runs, loss {loss_factor}, N"), each_n, whole_n, 1e-9);
+        }
+    }
+    // One that loses nothing, beside another that does, is pulled hardest at the longest stretch, dv / w exp(-z acos z / sqrt(1 - z^2))
+    // for a quarter of the loss of that; both together are then past their peak.
+    for lossy in [0.6, 1.5, 2.4] {
+        let (z, k) = (lossy / 4.0, 2.0 * 20_000.0 / 2.5);
+        let damped = [Part { loss_factor: lossy, ..part(2.5, 20_000.0) }];
+        let pull = cord(&[&damped, &[part(2.5, 20_000.0)]]).pull(&parting);
+        let longest_m = parting.parting_m_s / (k / reduced_kg(&parting)).sqrt()
+            * libm::exp(-z * libm::acos(z) / (1.0 - z * z).sqrt());
+        let plain_n = 0.5 * k * longest_m;
+        sheet.close_relative(format!("the plain one beside a loss of {lossy}, N"), pull.strands_n[1], plain_n, 1e-6);
+    }
     sheet
 }
 
@@ -265,50 +288,61 @@ struct Pair<'a> {
     peak: &'a core::cell::RefCell<Vec<(f64, f64)>>,
 }
 
-impl Pair<'_> {
-    /// Tension of one strand at a stretch and its rate, its parts' stretches found by halving on the tension.
-    fn strand_n(&self, parts: &[Part], stretch_m: f64, rate_m_s: f64) -> f64 {
-        if stretch_m <= 0.0 {
-            return 0.0;
-        }
-        let p = self.parting;
-        let locks_n = |part: &Part| part.lock.map_or(f64::INFINITY, |lock| lock.strain * part.stiffness_n);
-        let stretch = |n: f64| -> f64 {
-            let of = |part: &Part| match part.lock {
-                Some(lock) if n > locks_n(part) => {
-                    part.length_m * (lock.strain + (n - locks_n(part)) / lock.stiffness_n)
-                }
-                _ => part.length_m * n / part.stiffness_n,
-            };
-            parts.iter().map(of).sum()
-        };
-        let (mut low, mut high) = (0.0, 1e7);
-        for _ in 0..80 {
-            let n = 0.5 * (low + high);
-            if stretch(n) < stretch_m { low = n } else { high = n }
-        }
-        let (mut compliance, mut lost) = (0.0, 0.0);
-        for part in parts {
-            let stiffness_n = match part.lock {
-                Some(lock) if low > locks_n(part) => lock.stiffness_n,
-                _ => part.stiffness_n,
-            };
-            compliance += part.length_m / stiffness_n;
-            lost += part.loss_factor * part.length_m / stiffness_n;
-        }
-        let damping = p.damping * lost / compliance * (p.stiffness / compliance * reduced_kg(p)).sqrt();
-        p.stiffness * low + damping * rate_m_s
-    }
+/// A strand at a stretch.
+struct Strained {
+    elastic_n: f64,
+    stiffness_n_m: f64,
+    loss_factor: f64,
+}
 
+/// One strand at a stretch, its parts' stretches found by halving on the tension.
+fn strained(parts: &[Part], stretch_m: f64) -> Strained {
+    let locks_n = |part: &Part| part.lock.map_or(f64::INFINITY, |lock| lock.strain * part.stiffness_n);
+    let stretch = |n: f64| -> f64 {
+        let of = |part: &Part| match part.lock {
+            Some(lock) if n > locks_n(part) => part.length_m * (lock.strain + (n - locks_n(part)) / lock.stiffness_n),
+            _ => part.length_m * n / part.stiffness_n,
+        };
+        parts.iter().map(of).sum()
+    };
+    let (mut low, mut high) = (0.0, 1e7);
+    for _ in 0..80 {
+        let n = 0.5 * (low + high);
+        if stretch(n) < stretch_m { low = n } else { high = n }
+    }
+    let (mut compliance, mut lost) = (0.0, 0.0);
+    for part in parts {
+        let stiffness_n = match part.lock {
+            Some(lock) if low > locks_n(part) => lock.stiffness_n,
+            _ => part.stiffness_n,
+        };
+        compliance += part.length_m / stiffness_n;
+        lost += part.loss_factor * part.length_m / stiffness_n;
+    }
+    Strained { elastic_n: low, stiffness_n_m: 1.0 / compliance, loss_factor: lost / compliance }
+}
+
+impl Pair<'_> {
     fn tension_n(&self, y: &SVector<f64, 4>) -> f64 {
+        let p = self.parting;
         let apart = y[0] - y[1];
         let side = 1.0_f64.copysign(apart);
         let rate = side * (y[2] - y[3]);
-        let of = |parts: &Vec<Part>| {
-            let length_m: f64 = parts.iter().map(|part| part.length_m).sum();
-            self.strand_n(parts, apart.abs() - length_m, rate)
+        let taut: Vec<Strained> = self
+            .strands
+            .iter()
+            .map(|parts| (parts, apart.abs() - parts.iter().map(|part| part.length_m).sum::<f64>()))
+            .filter(|(_, stretch_m)| *stretch_m > 0.0)
+            .map(|(parts, stretch_m)| strained(parts, stretch_m))
+            .collect();
+        // Each loses its share of what it stores in a radian in which the bodies swing on all of them.
+        let all_n_m: f64 = taut.iter().map(|strand| p.stiffness * strand.stiffness_n_m).sum();
+        let radian_s = (reduced_kg(p) / all_n_m).sqrt();
+        let of = |strand: &Strained| {
+            let damping_n_s_m = p.damping * strand.loss_factor * p.stiffness * strand.stiffness_n_m * radian_s;
+            p.stiffness * strand.elastic_n + damping_n_s_m * rate
         };
-        self.strands.iter().map(of).sum::<f64>().max(0.0)
+        taut.iter().map(of).sum::<f64>().max(0.0)
     }
 }
 

@@ -57,8 +57,8 @@ struct Stage {
     from_m: f64,
     from_n: f64,
     stiffness_n_m: f64,
-    /// Sum of loss factor times root of stiffness over the strands.
-    losses: f64,
+    /// Sum of loss factor times stiffness over the strands, N/m: each loses a share of what it stores, as parts in series do.
+    losses_n_m: f64,
 }
 
 /// Strands side by side between the same two anchors.
@@ -74,7 +74,7 @@ pub struct Cord {
 pub struct Pull {
     /// Tension of all strands together, N.
     pub tension_n: f64,
-    /// Of each strand, N.
+    /// The highest of each strand, N: where they are damped unlike, not at the same time.
     pub strands_n: [f64; MOST_STRANDS],
     /// After the ejection, s.
     pub after_s: f64,
@@ -114,12 +114,12 @@ impl Cord {
         kinks_m.sort_by(f64::total_cmp);
         kinks_m.dedup();
         let stage = |from_m: f64| {
-            let mut stage = Stage { from_m, from_n: 0.0, stiffness_n_m: 0.0, losses: 0.0 };
+            let mut stage = Stage { from_m, from_n: 0.0, stiffness_n_m: 0.0, losses_n_m: 0.0 };
             for (length_m, pieces) in &each {
                 if let Some(piece) = pieces.iter().rev().find(|piece| from_m >= length_m + piece.from_m) {
                     stage.from_n += piece.from_n + piece.stiffness_n_m * (from_m - length_m - piece.from_m);
                     stage.stiffness_n_m += piece.stiffness_n_m;
-                    stage.losses += piece.loss_factor * piece.stiffness_n_m.sqrt();
+                    stage.losses_n_m += piece.loss_factor * piece.stiffness_n_m;
                 }
             }
             stage
@@ -156,7 +156,7 @@ impl Cord {
         let mut k = 0;
         for _ in 0..MOST_STEPS {
             let held = Held::new(bodies, &self.stages[k], side);
-            self.note(bodies, &held, &state, hardest);
+            self.note(&held, &state, hardest);
             let step_s = held.step_s(&state);
             let next = held.step(&state, step_s);
             // Where it leaves the stage, or slackens, the step ends there.
@@ -181,11 +181,17 @@ impl Cord {
             let reached = held.step(&state, own);
             if held.rise_n_s(&state) > 0.0 && held.rise_n_s(&reached) <= 0.0 {
                 let peak_s = sign_change(0.0, own, PEAK * own, |step_s| held.rise_n_s(&held.step(&state, step_s)));
-                self.note(bodies, &held, &held.step(&state, peak_s), hardest);
+                self.note(&held, &held.step(&state, peak_s), hardest);
             }
-            self.note(bodies, &held, &reached, hardest);
+            let [before_m_s, after_m_s] = [&state, &reached].map(|s| side * s.parting_m_s());
+            if before_m_s > 0.0 && after_m_s <= 0.0 && self.strands.len() > 1 {
+                // A strand that is damped less than the others is pulled hardest at the longest stretch.
+                let longest_s = sign_change(0.0, own, PEAK * own, |step_s| held.step(&state, step_s).parting_m_s());
+                self.note(&held, &held.step(&state, longest_s), hardest);
+            }
+            self.note(&held, &reached, hardest);
             // Drag alone holds it taut from here on.
-            if side * state.parting_m_s() < 0.0 && side * reached.parting_m_s() >= 0.0 {
+            if before_m_s < 0.0 && after_m_s >= 0.0 {
                 return None;
             }
             state = reached;
@@ -193,23 +199,23 @@ impl Cord {
         None
     }
 
-    /// Takes the pull at a state if it is the hardest so far.
-    fn note(&self, bodies: &Bodies, held: &Held, state: &State, hardest: &mut Pull) {
+    /// Takes the pull at a state where it is the hardest so far: of all strands, and of each.
+    fn note(&self, held: &Held, state: &State, hardest: &mut Pull) {
         let tension_n = held.tension_n(state);
-        if tension_n <= hardest.tension_n {
-            return;
-        }
         let rate_m_s = held.side * state.parting_m_s();
-        let mut strands_n = hardest.strands_n;
-        for (most_n, strand) in strands_n.iter_mut().zip(&self.strands) {
-            let stretch_m = state.apart_m - strand.length_m();
-            if let Some(piece) = strand.piece(stretch_m) {
-                let elastic_n = piece.from_n + piece.stiffness_n_m * (stretch_m - piece.from_m);
-                let damping = piece.loss_factor * piece.stiffness_n_m.sqrt() * bodies.root_losses;
-                *most_n = most_n.max(bodies.stiffness * elastic_n + damping * rate_m_s);
+        if self.strands.len() > 1 || tension_n > hardest.tension_n {
+            for (most_n, strand) in hardest.strands_n.iter_mut().zip(&self.strands) {
+                let stretch_m = state.apart_m - strand.length_m();
+                if let Some(piece) = strand.piece(stretch_m) {
+                    let elastic_n = piece.from_n + piece.stiffness_n_m * (stretch_m - piece.from_m);
+                    let damping_n_s_m = piece.loss_factor * piece.stiffness_n_m * held.loss_s;
+                    *most_n = most_n.max(held.bodies.stiffness * elastic_n + damping_n_s_m * rate_m_s);
+                }
             }
         }
-        *hardest = Pull { tension_n, strands_n, after_s: state.time_s, behind: held.side < 0.0 };
+        if tension_n > hardest.tension_n {
+            (hardest.tension_n, hardest.after_s, hardest.behind) = (tension_n, state.time_s, held.side < 0.0);
+        }
     }
 }
 
@@ -220,7 +226,7 @@ struct Bodies {
     per_mass: [f64; 2],
     reduced_kg: f64,
     stiffness: f64,
-    /// What the losses of a stage are multiplied with, root of (stiffness factor times reduced mass), times the damping.
+    /// Root of (stiffness factor times reduced mass), times the damping.
     root_losses: f64,
 }
 
@@ -297,18 +303,22 @@ struct Held<'a> {
     from_m: f64,
     from_n: f64,
     stiffness_n_m: f64,
+    /// Damping over loss factor times nominal stiffness: that of the radian in which the bodies swing on all strands.
+    loss_s: f64,
     damping_n_s_m: f64,
 }
 
 impl<'a> Held<'a> {
     fn new(bodies: &'a Bodies, stage: &Stage, side: f64) -> Self {
+        let loss_s = bodies.root_losses / stage.stiffness_n_m.sqrt();
         Self {
             bodies,
             side,
             from_m: stage.from_m,
             from_n: bodies.stiffness * stage.from_n,
             stiffness_n_m: bodies.stiffness * stage.stiffness_n_m,
-            damping_n_s_m: stage.losses * bodies.root_losses,
+            loss_s,
+            damping_n_s_m: stage.losses_n_m * loss_s,
         }
     }
 
