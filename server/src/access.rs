@@ -42,22 +42,37 @@ pub struct Client {
     /// Whether tokens are asked for: only then an answer is somebody's.
     pub known: bool,
     scope: Scope,
+    /// Of its token, where it has one.
+    token: Option<SecretSum>,
 }
 
 impl Client {
     /// While nobody is asked for a token.
     fn at(address: &str) -> Self {
-        Self { name: format!("address:{address}"), known: false, scope: Scope::Admin }
+        Self { name: format!("address:{address}"), known: false, scope: Scope::Admin, token: None }
     }
 
-    fn with_token(token: &Token) -> Self {
-        Self { name: format!("token:{}", token.name), known: true, scope: token.scope }
+    fn with_token(token: &Token, sum: SecretSum) -> Self {
+        Self { name: format!("token:{}", token.name), known: true, scope: token.scope, token: Some(sum) }
     }
 
     /// Each link is a client of its own. Its name leads back to no secret.
     fn with_link(sum: &SecretSum) -> Self {
         let digits = hex(&sum[..LINK_OCTETS]);
-        Self { name: format!("link:{digits}"), known: true, scope: Scope::Read }
+        Self { name: format!("link:{digits}"), known: true, scope: Scope::Read, token: None }
+    }
+
+    /// Whether its token holds still, neither revoked nor ended: what is sent for long asks again and again.
+    pub async fn holds(&self, state: &State) -> Result<bool, Problem> {
+        let Some(sum) = self.token else { return Ok(true) };
+        let store = Arc::clone(&state.store);
+        let found = threads::blocking(move || store.token(&sum)).await?.map_err(|error| Problem::storage(&error))?;
+        Ok(found.is_some_and(|token| token.holds()))
+    }
+
+    /// Whether it has a token, which may end.
+    pub fn may_end(&self) -> bool {
+        self.token.is_some()
     }
 
     /// On whose behalf a job is given up: of all, where nobody is told apart, and by an administrator.
@@ -285,12 +300,12 @@ fn look(
         return Ok(Ok(Client::at(peer)));
     }
     let link = share.filter(|_| matches!(need, Need::OwnOrShared(_))).map(sum);
-    let token = match &secret {
-        Some(Ok(sum)) => store.token(sum)?.filter(Token::holds),
+    let token = match secret {
+        Some(Ok(sum)) => store.token(&sum)?.filter(Token::holds).map(|token| (token, sum)),
         _ => None,
     };
     let client = match (&token, &link) {
-        (Some(token), _) => Client::with_token(token),
+        (Some((token, sum)), _) => Client::with_token(token, *sum),
         (None, Some(link)) => Client::with_link(link),
         (None, None) => return Ok(Err(unauthenticated(secret.is_some()))),
     };
@@ -445,7 +460,7 @@ mod tests {
         let created = jiff::Timestamp::UNIX_EPOCH;
         for called in ["192.0.2.7", "address:192.0.2.7", &name] {
             let token = Token { name: called.into(), scope: Scope::Admin, created, expires: None, revoked: None };
-            assert_eq!(Client::with_token(&token).name, format!("token:{called}"));
+            assert_eq!(Client::with_token(&token, sum("secret")).name, format!("token:{called}"));
         }
         assert_eq!(Client::at("192.0.2.7").name, "address:192.0.2.7");
     }

@@ -105,7 +105,7 @@ pub struct Config {
     pub nesting_limit: usize,
 
     /// Seconds a client has to send its headers, and again its body; then 408 or the end of the connection
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_READ_TIMEOUT", default_value_t = Self::default().read_timeout_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_READ_TIMEOUT", default_value_t = Self::default().read_timeout_s, value_parser = seconds)]
     pub read_timeout_s: u64,
 
     /// Most flights computed while the client waits; more are a job
@@ -117,7 +117,7 @@ pub struct Config {
     pub cores: usize,
 
     /// Computations at the same time; they share the cores
-    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONCURRENT", default_value_t = Self::default().concurrent)]
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONCURRENT", default_value_t = Self::default().concurrent, value_parser = count)]
     pub concurrent: usize,
 
     /// Computations that may wait for a place; one more is answered 503
@@ -125,11 +125,11 @@ pub struct Config {
     pub queue: usize,
 
     /// Seconds a computation waits for a place; then 503
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_QUEUE_TIMEOUT", default_value_t = Self::default().queue_timeout_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_QUEUE_TIMEOUT", default_value_t = Self::default().queue_timeout_s, value_parser = seconds)]
     pub queue_timeout_s: u64,
 
     /// Seconds a computation may take once it has a place; then it is stopped and answered 422
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_COMPUTE_LIMIT", default_value_t = Self::default().compute_limit_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_COMPUTE_LIMIT", default_value_t = Self::default().compute_limit_s, value_parser = seconds)]
     pub compute_limit_s: u64,
 
     /// Most flights of an answer that is computed as a job; more are answered 422
@@ -149,24 +149,24 @@ pub struct Config {
     pub client_core_s: u32,
 
     /// Seconds a job may take once it runs; then it fails
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_JOB_LIMIT", default_value_t = Self::default().job_limit_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_JOB_LIMIT", default_value_t = Self::default().job_limit_s, value_parser = seconds)]
     pub job_limit_s: u64,
 
     /// Seconds named in Retry-After of a 503
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_RETRY_AFTER", default_value_t = Self::default().retry_after_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_RETRY_AFTER", default_value_t = Self::default().retry_after_s, value_parser = seconds)]
     pub retry_after_s: u64,
 
     /// Connections held at the same time; further ones wait to be accepted
-    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONNECTIONS", default_value_t = Self::default().connections)]
+    #[arg(long, value_name = "COUNT", env = "SLOWPOINT_CONNECTIONS", default_value_t = Self::default().connections, value_parser = count)]
     pub connections: usize,
 
     /// Seconds after SIGTERM or ctrl-c in which /readyz says 503 and requests are still answered, so that a load balancer
     /// notices; give it as many as that takes. Nothing waits for it without one
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_DRAIN", default_value_t = Self::default().drain_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_DRAIN", default_value_t = Self::default().drain_s, value_parser = seconds)]
     pub drain_s: u64,
 
     /// Seconds that running requests get after that; then they are ended with 503
-    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s)]
+    #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_STOP_DEADLINE", default_value_t = Self::default().stop_deadline_s, value_parser = seconds)]
     pub stop_deadline_s: u64,
 
     /// What is logged to standard error: error, warn, info, debug or trace, also per part, as in info,hyper=debug
@@ -185,6 +185,23 @@ pub struct Config {
 pub fn address(text: &str) -> Result<SocketAddr, String> {
     let found = text.to_socket_addrs().map_err(|e| format!("{e}; write an address and a port: 127.0.0.1:8080"))?;
     found.min_by_key(SocketAddr::is_ipv6).ok_or_else(|| "the name has no address".into())
+}
+
+/// Longest time that is taken, s: a year.
+const MOST_S: u64 = 365 * 24 * 3600;
+/// Most of what is served at the same time.
+const MOST_AT_ONCE: usize = 65_536;
+
+/// Whole seconds.
+fn seconds(text: &str) -> Result<u64, String> {
+    let found = text.parse().ok().filter(|s| *s <= MOST_S);
+    found.ok_or_else(|| format!("give whole seconds, 0 to {MOST_S} (a year)"))
+}
+
+/// How many at the same time.
+fn count(text: &str) -> Result<usize, String> {
+    let found = text.parse().ok().filter(|n| (1..=MOST_AT_ONCE).contains(n));
+    found.ok_or_else(|| format!("give a whole number from 1 to {MOST_AT_ONCE}"))
 }
 
 /// A file that need not be named; an empty name, as a variable may have, is none.
@@ -222,7 +239,13 @@ fn origin(text: &str) -> Result<HeaderValue, String> {
     let told = || "write scheme and host, as the browser sends them: https://club.example".to_string();
     let uri: Uri = text.parse().map_err(|_| told())?;
     let whole = uri.scheme_str().zip(uri.authority()).map(|(scheme, host)| format!("{scheme}://{host}"));
-    if whole.as_deref() != Some(text) || !text.starts_with("http") {
+    // A browser writes small letters, and leaves a scheme's own port out.
+    let own_port = match uri.scheme_str() {
+        Some("http") => 80,
+        Some("https") => 443,
+        _ => return Err(told()),
+    };
+    if whole.as_deref() != Some(text) || text.chars().any(char::is_uppercase) || uri.port_u16() == Some(own_port) {
         return Err(told());
     }
     HeaderValue::from_str(text).map_err(|_| told())
@@ -339,13 +362,33 @@ mod tests {
     use super::*;
 
     #[test]
+    fn times_and_counts_have_bounds() {
+        assert_eq!([seconds("0"), seconds("31536000")], [Ok(0), Ok(MOST_S)]);
+        assert_eq!([count("1"), count("65536")], [Ok(1), Ok(MOST_AT_ONCE)]);
+        for text in ["", "-1", "1.5", "31536001", "18446744073709551615", "18446744073709551616"] {
+            assert!(seconds(text).unwrap_err().contains("whole seconds"), "{text}");
+            assert!(count(text).unwrap_err().contains("1 to 65536"), "{text}");
+        }
+        assert!(count("0").is_err());
+    }
+
+    #[test]
     fn origins_are_scheme_and_host() {
         let both = "https://club.example,http://localhost:3000";
         assert_eq!(both.parse::<Origins>().unwrap().to_string(), both);
         assert_eq!("".parse::<Origins>().unwrap(), Origins::default());
-        for text in
-            ["false", "*", "club.example", "https://club.example/", "https://club.example/page", "ftp://club.example"]
-        {
+        for text in [
+            "false",
+            "*",
+            "club.example",
+            "https://club.example/",
+            "https://club.example/page",
+            "ftp://club.example",
+            "httpx://club.example",
+            "https://Club.example",
+            "https://club.example:443",
+            "http://club.example:80",
+        ] {
             assert!(text.parse::<Origins>().unwrap_err().contains("https://club.example"), "{text}");
         }
     }

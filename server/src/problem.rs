@@ -65,6 +65,7 @@ kinds! {
     UnknownSweep NOT_FOUND "unknown-sweep" "No sweep is stored under this id.";
     UnknownJob NOT_FOUND "unknown-job" "No job is known under this id.";
     ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
+    JobDismissed GONE "job-dismissed" "The job was given up.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
     NoCords NOT_FOUND "no-cords" "The assessment was not asked about its cord.";
     NoCalibration NOT_FOUND "no-calibration" "The assessment was told of no flights flown.";
@@ -415,7 +416,7 @@ refusals! {
     ChangeRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownDay, StoredDamaged, Internal,
         StorageFailed, Stopping;
     /// What asking for a job can be refused with.
-    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, StoredDamaged, EngineChanged, ComputeLimit,
+    JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, JobDismissed, StoredDamaged, EngineChanged, ComputeLimit,
         JobFailed, Internal, StorageFailed;
     /// What a list of jobs can be refused with.
     JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;

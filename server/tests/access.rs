@@ -256,6 +256,31 @@ async fn a_revoked_token_ends_at_once() {
     }
 }
 
+/// What it was let to watch it watches no longer.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_revoked_token_ends_its_event_streams() {
+    let service = service();
+    let secret = add(&service, "phone", Scope::Compute, None);
+    let mut long = card();
+    long["flights"] = json!(400_000);
+    let mut asked = json_request("/v1/assessments", long.to_string());
+    asked.headers_mut().insert("prefer", "respond-async".parse().unwrap());
+    let job = service.send(with(asked, Some(&secret))).await;
+    assert_eq!(job.status, 201, "{}", job.text());
+    let path = format!("{}/events", job.header("location"));
+    let watching = service.send(with(request(Method::GET, &path, Body::empty()), Some(&secret)));
+    let revoking = async {
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        service.store.revoke_token("phone").unwrap();
+    };
+    let (reply, ()) = tokio::join!(tokio::time::timeout(Duration::from_secs(20), watching), revoking);
+    let reply = reply.unwrap();
+    assert_eq!(reply.status, 200);
+    assert!(!reply.text().contains("event: job"), "{}", reply.text());
+    assert_eq!(service.store.count("SELECT count(*) FROM jobs WHERE open"), 1, "it goes on");
+    service.state.jobs.stop();
+}
+
 /// Has an answer shared for two days; the reply.
 async fn shared(service: &Service, answer: &str, secret: &str) -> Reply {
     let asked = json_request("/v1/shares", json!({"answer": answer, "hours": 48}).to_string());

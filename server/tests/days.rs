@@ -286,6 +286,8 @@ async fn a_job_can_be_given_up() {
     let gone = service.send(request(Method::DELETE, &place, Body::empty())).await;
     assert_eq!(gone.json()["status"], "dismissed");
     assert_eq!(service.get(&place).await.json()["status"], "dismissed");
+    // Whoever waits for it learns that it does not come.
+    check_problem(&service.get(&format!("{place}/results")).await, 410, "job-dismissed");
     let id = place.rsplit('/').next().unwrap();
     check_problem(&service.get(&format!("{DAYS}/{id}")).await, 404, "unknown-day");
 }

@@ -229,6 +229,15 @@ async function faulted(page) {
     await asked(page);
     assert.match(await page.locator("#faults li a").first().textContent(), /^area 1, Radius$/);
     await field(page, "/site/areas/0/circle/radius").fill(radius);
+    // One of a whole part of the day leads to that part.
+    await field(page, "/weather/metar").fill("KABQ 100156Z 32010KT 10SM FEW033 19/14 A2999");
+    await asked(page);
+    const part = page.locator("#faults li a").first();
+    assert.match(await part.textContent(), /^Weather from messages$/);
+    await part.click();
+    assert.match(await page.evaluate(() => document.activeElement.querySelector("legend").textContent), /^Weather from messages$/);
+    assert.match(await page.evaluate(() => document.activeElement.querySelector("p.fault").textContent), /take out wind/);
+    await field(page, "/weather/metar").fill("");
     // A fault of one flight, which is not open: the others can be asked for all the same.
     await page.locator("#flights button").nth(2).click();
     await field(page, wrong[1]).fill("950 kg");

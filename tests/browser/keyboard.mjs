@@ -80,11 +80,11 @@ async function sorted({ page, keys }) {
     const names = () => page.locator(".flights h3 a").allInnerTexts();
     const before = await names();
     await keys.enter(/^Shown: all flights/);
-    await keys.follow("worst chance first");
+    await keys.follow("by the best delay, worst first");
     assert.match(page.url(), /\?sort=chance#flights$/);
     assert.deepEqual([...await names()].sort(), [...before].sort());
     // What was chosen is where the keyboard goes on.
-    assert.equal((await keys.tab()).called, "Shown: all flights, worst chance first");
+    assert.equal((await keys.tab()).called, "Shown: all flights, by the best delay, worst first");
     await keys.press("Space");
     await keys.follow("with reasons to hold");
     assert.match(page.url(), /\?sort=chance&only=hold#flights$/);

@@ -30,6 +30,9 @@ use crate::streams::Open;
 /// Without news a comment is sent after so long, so that nothing on the way takes the stream for dead.
 const COMMENT_EVERY: Duration = Duration::from_secs(15);
 
+/// A token that is revoked or ends ends the streams that were opened with it within so long.
+const ASKED_EVERY: Duration = Duration::from_secs(1);
+
 /// Each stream looks at the store when its job comes on, and no faster than this.
 const PACE: Duration = Duration::from_millis(100);
 
@@ -70,7 +73,7 @@ pub async fn read(
     jobs::known(&state, &id).await?;
     let open = state.streams.open(&client.name)?;
     let (news, stopping) = (state.jobs.listen(), state.jobs.stopping());
-    let begun = Streamed { news, stopping, state, id, seen, next_look: Instant::now(), _open: open };
+    let begun = Streamed { news, stopping, state, client, id, seen, next_look: Instant::now(), _open: open };
     let events = stream::unfold(Some(begun), |streamed| async { streamed?.next().await }).flat_map(stream::iter);
     Ok(sent(events))
 }
@@ -83,6 +86,7 @@ fn sent(events: impl Stream<Item = Result<Event, Infallible>> + Send + 'static) 
 
 struct Streamed {
     state: Arc<State>,
+    client: Client,
     id: ContentId,
     seen: usize,
     /// Not before.
@@ -95,10 +99,13 @@ struct Streamed {
 type Events = Vec<Result<Event, Infallible>>;
 
 impl Streamed {
-    /// The next events, and what follows them; nothing once the job has ended, or the server stops.
+    /// The next events, and what follows them; nothing once the job has ended, the server stops, or the token holds no longer.
     async fn next(mut self) -> Option<(Events, Option<Self>)> {
         loop {
             self.next_look = Instant::now() + PACE;
+            if !self.client.holds(&self.state).await.ok()? {
+                return None;
+            }
             let (ended, told) = self.look().await.ok()?;
             let mut events: Events = Vec::new();
             for piece in told {
@@ -119,6 +126,7 @@ impl Streamed {
             };
             tokio::select! {
                 () = news => {}
+                () = tokio::time::sleep(ASKED_EVERY), if self.client.may_end() => {}
                 _ = self.stopping.wait_for(|stopping| *stopping) => return None,
             }
         }

@@ -273,6 +273,7 @@ pub fn unanswered(state: &State, job: &Job) -> Problem {
         return match job.stage {
             // Its answer was stored and cannot be relied on any more.
             Stage::Successful => work::damaged(job.shelf, &job.id),
+            Stage::Dismissed => Problem::new(Kind::JobDismissed, "It has no result. Post it again to begin anew."),
             _ => Problem::new(
                 Kind::ResultNotReady,
                 format!("{} /v1/jobs/{} says how far it is.", status(job).message, job.id),

@@ -758,7 +758,7 @@ fn files(at: &At, drawn: &At, again: bool, view: &View) -> Markup {
     let alt = "Airspeed at opening against the delay";
     let image = format!("<img src=\"{}\" alt=\"{alt}\" width=\"360\">", there(file("deploy-speed.svg")));
     let frame = format!(
-        "<iframe src=\"{}\" title=\"{alt}\" width=\"400\" height=\"800\"></iframe>",
+        "<iframe src=\"{}\" title=\"{alt}\" width=\"400\" height=\"1200\"></iframe>",
         there(view.page(&format!("/flights/{id}/embed")))
     );
     html! {

@@ -5,7 +5,7 @@ use axum::response::Response;
 use maud::html;
 
 use super::as_html;
-use super::view::{Page, View, YOUR_SERVER};
+use super::view::{NAME, Page, View, YOUR_SERVER};
 
 /// The example, but for where it is sent.
 const EXAMPLE: &str = "curl -d @first-flight.json -H 'content-type: application/json' ";
@@ -58,5 +58,5 @@ fn whole(view: &View) -> String {
             }
         }
     };
-    Page { title: "Slowpoint", path: "/", own: &[], answer: "", scripts: &[], body }.whole(view)
+    Page { title: NAME, path: "/", own: &[], answer: "", scripts: &[], body }.whole(view)
 }

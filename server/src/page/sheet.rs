@@ -199,7 +199,7 @@ fn height(row: &At) -> usize {
     } else {
         lines(row.down("problem.detail").text(), WHOLE)
     };
-    1 + said.max(lines(row.get("name").text(), NAME))
+    1 + said.max(lines(row.get("name").text(), NAME) + lines(of.get("rocket").text(), NAME))
 }
 
 /// What the reasons to hold of a flight are about.
@@ -225,6 +225,13 @@ fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
     let body = html! {
         h1 { "The day" @if parts.len() > 1 { ", part " (part) " of " (parts.len()) } }
         (first_caution())
+        @if sky.first.is_there() {
+            p.about data-answer={ "/v1/assessments/" (sky.first.get("id").text()) } {
+                @let (field, launch) = (sky.first.down("site.name"), sky.first.down("weather.launch_at"));
+                @if field.is_there() { (field.words()) ". " }
+                @if launch.is_there() && sky.together(&rows) { "Launch at " (launch.words()) "." }
+            }
+        }
         @if let Some(row) = day::flown(day).first() { (parts::condition(&row.down("flight.advice"), units)) }
         (day::weather(&day.get("entries").items(), sky))
         (parts::wide("Each flight", html! {
@@ -232,7 +239,10 @@ fn day_sheet(day: &At, sky: &Sky, view: &View) -> Result<String, Problem> {
             tbody {
                 @for row in &rows[shown.clone()] {
                     tr {
-                        th scope="row" { (row.get("name").words()) }
+                        th scope="row" {
+                            (row.get("name").words())
+                            @if row.get("flight").is_there() { " " small { (row.down("flight.rocket").words()) } }
+                        }
                         td.said {
                             @if row.get("flight").is_there() {
                                 (day::line(row, sky.of_row(row), units))

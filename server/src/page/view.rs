@@ -19,6 +19,8 @@ use crate::problem::Problem;
 
 /// What stands for the name of this server where a page has lines to copy: what a client calls it in `Host` is not to be trusted.
 pub const YOUR_SERVER: &str = "YOUR-SERVER";
+/// The service.
+pub const NAME: &str = "Slowpoint";
 
 /// Colours.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
@@ -96,7 +98,7 @@ impl Sort {
     pub fn words(self) -> &'static str {
         match self {
             Self::Card => "as on the card",
-            Self::Chance => "worst chance first",
+            Self::Chance => "by the best delay, worst first",
             Self::Hold => "most reasons to hold first",
             Self::Name => "by name",
         }
@@ -335,7 +337,7 @@ fn document_with(head: Markup, title: &str, class: Option<&str>, scripts: &[&Ass
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content=(scheme(class));
-                title { (title) " - Slowpoint" }
+                title { (title) @if title != NAME { " - " (NAME) } }
                 link rel="stylesheet" href=(assets::STYLE.path);
                 link rel="icon" href=(assets::ICON.path);
                 @for script in scripts { script type="module" src=(script.path) {} }

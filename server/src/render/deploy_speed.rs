@@ -148,11 +148,11 @@ fn speeds(
         let wide = NOTE * svg::width(&text) + 3.0;
         let label = |x: f64| [x - 2.0, x + wide, y + 2.0, y - NOTE];
         let free = |x: &f64| drawn.iter().all(|other| apart(label(*x), *other));
-        // What has no room among the flights is left to the words below.
-        if let Some(x) = (0..).map(|k| LEFT + 4.0 + 4.0 * f64::from(k)).take_while(|x| x + wide < RIGHT).find(free) {
-            picture.text([x, y], NOTE, Anchor::Start, ORANGE, &text);
-            drawn.push(label(x));
-        }
+        // Without room among the flights it stands on them: of two lines alike one without a name would take the other's.
+        let mut places = (0..).map(|k| LEFT + 4.0 + 4.0 * f64::from(k)).take_while(|x| x + wide < RIGHT);
+        let x = places.find(free).unwrap_or(LEFT + 4.0);
+        picture.text([x, y], NOTE, Anchor::Start, ORANGE, &text);
+        drawn.push(label(x));
     }
     picture.below = bottom + 30.0;
     picture.key(

@@ -26,7 +26,7 @@ pub fn cord_cautions(report: &CordsReport, case: &Case) -> Vec<Caution> {
         .arrangements
         .iter()
         .enumerate()
-        .filter(|(k, _)| report.ways.iter().any(|way| way[*k].breaks.upper > BREAKS))
+        .filter(|(k, _)| report.ways.iter().any(|way| way[*k].breaks.estimate > BREAKS))
         .map(|(_, name)| name.as_str())
         .collect();
     if !breaking.is_empty() {

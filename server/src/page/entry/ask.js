@@ -149,7 +149,7 @@ async function price() {
     busy(false);
     if (reply.status !== 200) return refused(reply, "asking", (found) => showFaults(found, false));
     const { flights, settings_flights, estimated_core_s, at_most, inline, job, stored: done } = reply.body;
-    const work = done ? "It is answered already and costs nothing." : `About ${estimated_core_s} seconds of one core${at_most ? " at most" : ""}.`;
+    const work = done ? "It is answered already and costs nothing." : `About ${Number(estimated_core_s.toPrecision(2))} seconds of one core${at_most ? " at most" : ""}.`;
     const way = done ? "" : inline ? " That is answered at once." : job ? " That is a job, which you can watch and leave." : " That is more than is computed for one answer.";
     return say("asking", `${flights} flights${settings_flights ? ` and ${settings_flights} at other winds and rails` : ""}. ${work}${way}`);
 }

@@ -12,7 +12,13 @@ function holderOf(pointer) {
         const holder = $(`${at}:kept`) ?? $(at);
         if (holder && form.contains(holder)) return holder;
     }
-    return null;
+    return sectionOf(pointer);
+}
+
+/// The first section of the page with fields of a member of the day; none of what is below one.
+function sectionOf(pointer) {
+    if (partsOf(pointer).length !== 1) return null;
+    return form.querySelector(`[data-field^="${CSS.escape(pointer)}/"]`)?.closest("fieldset.group[id]") ?? null;
 }
 
 /// What a place is called, with the items of lists that it lies in, also where it is not on the page now.
@@ -36,7 +42,7 @@ function labelAt(pointer) {
         const one = known.ones.get(pattern);
         if (one) return one.querySelector("label").textContent;
     }
-    return "";
+    return sectionOf(pointer)?.querySelector("legend").textContent ?? "";
 }
 
 function showFaults(found, mayAskAnyway) {

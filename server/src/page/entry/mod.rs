@@ -230,7 +230,7 @@ fn group((title, about): (&str, &str), folded: bool, level: u8, inner: &Markup) 
                 }
             }
         } @else {
-            fieldset.group id=[id] {
+            fieldset.group id=[id.as_deref()] tabindex=[id.as_ref().map(|_| "-1")] {
                 @if !title.is_empty() { legend { (heading(level, None, title)) } }
                 @if !about.is_empty() { p.hint { (about) } }
                 div.fields { (inner) }

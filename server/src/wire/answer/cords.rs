@@ -143,7 +143,7 @@ fn against_first(compared: &Compared) -> AgainstFirst {
                 times(r.lower).unwrap_or("0".into()),
                 times(r.upper).unwrap_or("0.0001".into())
             ),
-            None => "not known: too few flights tear it".into(),
+            None => "not known: too few flights tear one of the two".into(),
         },
     }
 }

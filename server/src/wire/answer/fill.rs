@@ -417,7 +417,7 @@ fn failures(f: &report::FailuresReport, labels: &[String]) -> FailuresAnswer {
     };
     let shares: Vec<String> = f.included.iter().map(share).collect();
     let text = if shares.is_empty() {
-        "The chances leave failures out: shares of them are given under `failures`.".to_string()
+        "The chances leave failures out: the request gives no shares of them (`failures`).".to_string()
     } else {
         format!("The chances include failures: {}.", shares.join(", "))
     };

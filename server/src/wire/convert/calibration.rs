@@ -156,7 +156,7 @@ impl Reader<'_> {
     fn flown_with(&mut self, told: &Told, ways: &[Deployment]) -> Option<usize> {
         let at = told.place("flown_with");
         match &told.flown_with {
-            Some(label) => self.way_of(&at, label, ways),
+            Some(label) => self.way_of(&at, &told.line, label, ways),
             None if ways.len() == 1 => Some(0),
             None => {
                 let known: Vec<String> = ways.iter().map(|way| quoted(&slowpoint_sim::way_label(way))).collect();

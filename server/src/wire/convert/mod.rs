@@ -247,7 +247,11 @@ impl Reader<'_> {
         let (wind, site) = match (&request.wind, &request.weather) {
             (Some(wind), Some(_)) => {
                 self.places.wind_at = "/wind";
-                self.faults.add(WEATHER, "there is a wind as well", "give one of the two");
+                self.faults.add(
+                    WEATHER,
+                    "there is a wind as well",
+                    "take out wind, which is written by hand, or weather, whose messages tell it",
+                );
                 return (wind.clone(), site);
             }
             (None, Some(weather)) => match self.flown_in(weather, &site, request.launch_at.as_deref()) {

@@ -9,7 +9,7 @@ use slowpoint_sim::settings::Settings;
 
 use super::Reader;
 use crate::wire::request::*;
-use crate::wire::units::six_digits;
+use crate::wire::units::{quoted, six_digits};
 
 /// A chance beyond these is a slip of units; the engine has the last word.
 const CHANCE: Limit = Limit { what: "chance of the condition", hint: "0.02 means 2 % of flights", ..limits::SHARE };
@@ -143,7 +143,8 @@ impl Reader<'_> {
         for (i, entry) in r.rare.iter().flatten().enumerate() {
             let at = format!("/rare/{i}");
             let event = self.rare_event(entry, &at, limits_m_s, areas);
-            let way = entry.flown_with.as_ref().and_then(|label| self.way_of(&format!("{at}/flown_with"), label, ways));
+            let way =
+                entry.flown_with.as_ref().and_then(|label| self.way_of(&format!("{at}/flown_with"), "", label, ways));
             let entry = RareInput { event, way, flights: entry.flights.unwrap_or(slowpoint_sim::rare::FLIGHTS) };
             if rare.contains(&entry) && !self.faults.covers(&at) {
                 self.faults.add(at, "this is there twice", "give each once");
@@ -192,13 +193,14 @@ impl Reader<'_> {
         }
     }
 
-    /// Index of a way of deploying by its label.
-    pub(super) fn way_of(&mut self, at: &str, label: &str, ways: &[Deployment]) -> Option<usize> {
+    /// Index of a way of deploying by its label; a fault says first in which line of a table that is, where it is in one.
+    pub(super) fn way_of(&mut self, at: &str, line: &str, label: &str, ways: &[Deployment]) -> Option<usize> {
         let labels: Vec<String> = ways.iter().map(slowpoint_sim::way_label).collect();
         let found = labels.iter().position(|known| known == label);
         if found.is_none() && !labels.is_empty() {
             let known: Vec<String> = labels.iter().map(|label| format!("\"{label}\"")).collect();
-            self.faults.add(at, "no delay of this request has this label", format!("name one of {}", known.join(", ")));
+            let wrong = format!("{line}there is no delay called {}", quoted(label));
+            self.faults.add(at, wrong, format!("name one of {}", known.join(", ")));
         }
         found
     }
