@@ -130,6 +130,7 @@ fn speeds(
     places.sort_by(|a, b| a.0.total_cmp(&b.0));
     // What is drawn in each stretch, which labels keep clear of: left, right, bottom, top.
     let mut drawn = band(picture, &bands, along, &up);
+    let bands_drawn = drawn.len();
     let nearest = places.windows(2).map(|p| p[1].0 - p[0].0).fold(28.0, f64::min);
     let width = (0.6 * nearest).max(1.5);
     for (x, delay) in &places {
@@ -147,12 +148,15 @@ fn speeds(
         let (y, text) = (up.place(l.limit_m_s.0) - 3.5, format!("{} mph", short(l.limit_mph.0)));
         let wide = NOTE * svg::width(&text) + 3.0;
         let label = |x: f64| [x - 2.0, x + wide, y + 2.0, y - NOTE];
-        let free = |x: &f64| drawn.iter().all(|other| apart(label(*x), *other));
-        // Without room among the flights it stands on them: of two lines alike one without a name would take the other's.
-        let mut places = (0..).map(|k| LEFT + 4.0 + 4.0 * f64::from(k)).take_while(|x| x + wide < RIGHT);
-        let x = places.find(free).unwrap_or(LEFT + 4.0);
-        picture.text([x, y], NOTE, Anchor::Start, ORANGE, &text);
-        drawn.push(label(x));
+        let places = || (0..).map(|k| LEFT + 4.0 + 4.0 * f64::from(k)).take_while(|x| x + wide < RIGHT);
+        let clear = |x: &f64, of: &[[f64; 4]]| of.iter().all(|other| apart(label(*x), *other));
+        // Without room beside the bands it stands on them: of two lines alike one without a name would take the other's. What has
+        // no room there either is left to the words below.
+        let place = places().find(|x| clear(x, &drawn)).or_else(|| places().find(|x| clear(x, &drawn[bands_drawn..])));
+        if let Some(x) = place {
+            picture.text([x, y], NOTE, Anchor::Start, ORANGE, &text);
+            drawn.push(label(x));
+        }
     }
     picture.below = bottom + 30.0;
     picture.key(
