@@ -250,7 +250,7 @@ impl Reader<'_> {
                 self.faults.add(
                     WEATHER,
                     "there is a wind as well",
-                    "take out wind, which is written by hand, or weather, whose messages tell it",
+                    "give one of the two: take out wind, which is written by hand, or weather, whose messages tell it",
                 );
                 return (wind.clone(), site);
             }
