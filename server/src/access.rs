@@ -65,9 +65,7 @@ impl Client {
     /// Whether its token holds still, neither revoked nor ended: what is sent for long asks again and again.
     pub async fn holds(&self, state: &State) -> Result<bool, Problem> {
         let Some(sum) = self.token else { return Ok(true) };
-        let store = Arc::clone(&state.store);
-        let found = threads::blocking(move || store.token(&sum)).await?.map_err(|error| Problem::storage(&error))?;
-        Ok(found.is_some_and(|token| token.holds()))
+        Ok(held(state, sum).await?.is_some())
     }
 
     /// Whether it has a token, which may end.
@@ -353,9 +351,9 @@ fn not_shared(beside_token: bool) -> Problem {
     Problem::new(Kind::ShareOver, detail)
 }
 
-/// The token with a secret, if it counts now.
-pub async fn held(state: &State, secret: &str) -> Result<Option<Token>, Problem> {
-    let (store, sum) = (Arc::clone(&state.store), sum(secret));
+/// The token whose secret has this sum, if it counts now.
+pub async fn held(state: &State, sum: SecretSum) -> Result<Option<Token>, Problem> {
+    let store = Arc::clone(&state.store);
     let found = threads::blocking(move || store.token(&sum)).await?.map_err(|error| Problem::storage(&error))?;
     Ok(found.filter(Token::holds))
 }

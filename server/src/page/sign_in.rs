@@ -14,6 +14,7 @@ use super::{as_html, led, parts};
 use crate::State;
 use crate::access;
 use crate::api::extract::Form;
+use crate::id::sum;
 use crate::problem::Problem;
 use crate::session;
 use crate::store::Token;
@@ -41,7 +42,7 @@ pub struct Entry {
 pub async fn read(Held(state): Held<Arc<State>>, headers: HeaderMap, view: View) -> Result<Response, Problem> {
     let next = view.wishes.next.as_deref().and_then(session::own_path);
     let token = match session::token(&state.config, &headers) {
-        Some(secret) => access::held(&state, secret).await?,
+        Some(secret) => access::held(&state, sum(secret)).await?,
         None => None,
     };
     if let (Some(_), Some(next)) = (&token, next) {
@@ -96,7 +97,7 @@ pub async fn enter(
 ) -> Result<Response, Response> {
     let next = entry.next.as_deref().and_then(session::own_path).unwrap_or("/").to_string();
     let secret = entry.token.trim();
-    let held = access::held(&state, secret).await.map_err(Problem::into_response)?;
+    let held = access::held(&state, sum(secret)).await.map_err(Problem::into_response)?;
     let cookie = held.and_then(|_| session::begins(&state.config, &headers, secret, entry.stays.is_some()));
     let Some(cookie) = cookie else {
         let mut refused = access::unauthenticated(true).into_response();
