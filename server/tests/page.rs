@@ -327,10 +327,10 @@ fn of_cords(cords: &Value) -> Vec<String> {
             }
             for k in lengths(&pull["edge_tears_if"]) {
                 places.extend(
-                    ["resistance_factor", "edge_tears"]
+                    ["resistance_factor", "edge_tears/text"]
                         .into_iter()
                         // The factors stand in the head of the table once.
-                        .filter(|name| *name == "edge_tears" || (d, a) == (0, 0))
+                        .filter(|name| *name == "edge_tears/text" || (d, a) == (0, 0))
                         .map(|name| format!("{at}/edge_tears_if/{k}/{name}")),
                 );
             }

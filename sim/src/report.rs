@@ -432,7 +432,7 @@ pub struct PullReport {
     /// Chance over all flights that the edge tears.
     pub tears: Chance,
     /// The same, were the resistance so many times what it is taken to be.
-    pub tears_if_wall_off: Vec<(f64, f64)>,
+    pub tears_if_wall_off: Vec<(f64, Chance)>,
     /// Chance over all flights that any part of the cord breaks.
     pub breaks: Chance,
     /// The chance that it tears against that of the first arrangement on the same flights; `None` of the first.

@@ -480,7 +480,7 @@ fn cords(page: &mut Page, answer: &Assessment) {
     let first = cords.delays.iter().flat_map(|d| &d.arrangements).next();
     for (k, off) in first.into_iter().flat_map(|a| &a.edge_tears_if).enumerate() {
         let then =
-            |(_, a): (_, &PullAnswer)| a.edge_tears_if.get(k).map_or(NOT_KNOWN.into(), |t| percent(t.edge_tears));
+            |(_, a): (_, &PullAnswer)| a.edge_tears_if.get(k).map_or(NOT_KNOWN.into(), |t| t.edge_tears.text.clone());
         grid.column(
             &["tears if it bears", &format!("{} times that", number(off.resistance_factor))],
             rows().map(then).collect(),
@@ -504,16 +504,6 @@ fn cords(page: &mut Page, answer: &Assessment) {
             cords.meaning
         ),
     );
-}
-
-/// A share without an interval.
-fn percent(share: Figure) -> String {
-    match share.rounded() {
-        Some(x) if x > 0.0 && x < 1.0 => format!("{} %", percent_digits(x)),
-        Some(x) if x <= 0.0 => "< 0.01 %".into(),
-        Some(_) => "> 99.99 %".into(),
-        None => NOT_KNOWN.into(),
-    }
 }
 
 /// Where the wind comes from, where it was decoded from messages.

@@ -20,8 +20,8 @@ struct Pulls {
     log_tension: Histogram,
     tears: Chances,
     breaks: Chances,
-    /// Sums of the chances that walls tear which bear half, and twice as much.
-    tears_off: [u64; 2],
+    /// Of walls that bear half, and twice as much.
+    tears_off: [Chances; 2],
     /// Chances that it tears, against those of the first arrangement.
     apart: Apart,
 }
@@ -41,7 +41,7 @@ impl CordTally {
             log_tension: Histogram::new(low, width, count),
             tears: Chances::default(),
             breaks: Chances::default(),
-            tears_off: [0; 2],
+            tears_off: [Chances::default(), Chances::default()],
             apart: Apart::default(),
         };
         Self { flights: Hits::default(), ways: vec![vec![pulls; plan.arrangements.len()]; ways] }
@@ -77,7 +77,7 @@ impl CordTally {
                 let tears = scaled(tears);
                 pulls.tears.add(tears, replicate);
                 pulls.breaks.add(scaled(breaks), replicate);
-                pulls.tears_off.iter_mut().zip(off).for_each(|(sum, off)| *sum += scaled(off));
+                pulls.tears_off.iter_mut().zip(off).for_each(|(sum, off)| sum.add(scaled(off), replicate));
                 pulls.apart.add(*first_tears.get_or_insert(tears), tears);
             }
         }
@@ -90,7 +90,7 @@ impl CordTally {
             a.log_tension.merge(&b.log_tension);
             a.tears.merge(&b.tears);
             a.breaks.merge(&b.breaks);
-            a.tears_off.iter_mut().zip(b.tears_off).for_each(|(a, b)| *a += b);
+            a.tears_off.iter_mut().zip(&b.tears_off).for_each(|(a, b)| a.merge(b));
             a.apart.merge(&b.apart);
         }
     }
@@ -107,11 +107,7 @@ impl CordTally {
                 tension_n,
                 edge_load_n_m: tension_n.map(|t| t.each(|n| arrangement.edge_load_n_m(n))),
                 tears: chance(&pulls.tears),
-                tears_if_wall_off: WALL_OFF
-                    .into_iter()
-                    .zip(pulls.tears_off)
-                    .map(|(by, sum)| (by, share(sum) / flights as f64))
-                    .collect(),
+                tears_if_wall_off: WALL_OFF.into_iter().zip(pulls.tears_off.iter().map(chance)).collect(),
                 breaks: chance(&pulls.breaks),
                 against_first: (k > 0).then(|| self.compared(first, pulls, case)),
             }

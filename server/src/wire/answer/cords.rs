@@ -69,12 +69,12 @@ pub struct PullAnswer {
 }
 
 /// The chance that the edge tears, were its resistance another.
-#[derive(Debug, Clone, Copy, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct TearsIf {
     /// Its resistance over what it is taken to be.
     pub resistance_factor: Figure,
-    /// The chance then.
-    pub edge_tears: Figure,
+    /// The chance over all flights then.
+    pub edge_tears: ChanceFigures,
 }
 
 /// How often the edge tears against the first arrangement, on the same flights.
@@ -122,7 +122,7 @@ fn pulled(name: &str, pull: &PullReport) -> PullAnswer {
         edge_tears_if: pull
             .tears_if_wall_off
             .iter()
-            .map(|(factor, tears)| TearsIf { resistance_factor: Figure(*factor), edge_tears: Figure(*tears) })
+            .map(|(factor, tears)| TearsIf { resistance_factor: Figure(*factor), edge_tears: chance(tears) })
             .collect(),
         cord_breaks: chance(&pull.breaks),
         against_first: pull.against_first.as_ref().map(against_first),

@@ -317,6 +317,10 @@ impl Reader<'_> {
                 Is::FlownWith => {}
             }
         }
+        if flown_with.is_some() && otherwise.contains_key("delays") {
+            self.faults.add(CSV, format!("{line}it has delay_s and flown_with"), "give one of the two");
+            return None;
+        }
         match (speed, from) {
             (Some(speed), from) if from.is_some() || speed == 0.0 => {
                 // All that was known of the air then: nothing of another day's wind is left beside it.
