@@ -45,8 +45,16 @@ fn page(at: &At, size: Option<[u32; 2]>, view: &View) -> String {
     let id = at.get("id").text();
     let (path, answer) = (format!("/sweeps/{id}"), format!("/v1/sweeps/{id}"));
     let picture = view.file(&format!("{answer}/heat-map.svg"), &[]);
+    let (rocket, field) = (at.get("rocket"), at.get("field"));
+    let names: Vec<&str> =
+        [&rocket, &field].into_iter().filter(|name| name.is_there()).map(|name| name.text()).collect();
+    let called = if names.is_empty() { "The sweep".into() } else { format!("The sweep: {}", names.join(", ")) };
     let body = html! {
-        p.about { (parts::many(at.get("cells").items().len(), "setting")) ", " (at.get("flights").count()) " flights." }
+        p.about data-kept-as=(called) {
+            @if rocket.is_there() { (rocket.words()) ". " }
+            @if field.is_there() { (field.words()) ". " }
+            (parts::many(at.get("cells").items().len(), "setting")) ", " (at.get("flights").count()) " flights."
+        }
         section aria-labelledby="feasible" {
             h2 #feasible { "What meets every condition" }
             ol { @for condition in at.get("conditions").items() { li { (condition.get("text").words()) } } }

@@ -30,6 +30,9 @@ pub struct Sweep {
     caution: String,
     id: String,
     engine: String,
+    /// Answers of older services have none.
+    #[serde(default)]
+    rocket: Option<String>,
     text: String,
     axes: Vec<Axis>,
     conditions: Vec<Condition>,
@@ -114,7 +117,7 @@ pub fn picture(sweep: &Sweep) -> String {
     let opening = sweep.conditions.first().map_or("", |c| c.text.as_str());
     let limit = opening.split(" with ").nth(1).and_then(|t| t.split(", ").next()).unwrap_or("an unsafe opening");
     let title = format!("Chance of {limit}, by setting and delay");
-    let mut picture = Picture::new("Sweep", &format!("{title}, per cent"));
+    let mut picture = Picture::new(sweep.rocket.as_deref().unwrap_or("Sweep"), &format!("{title}, per cent"));
     for (_, paper, _, words) in SHADES {
         picture.key(
             |[x, y]| {

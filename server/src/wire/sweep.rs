@@ -419,6 +419,10 @@ pub struct SweepAnswer {
     pub id: String,
     /// The engine that flew.
     pub engine: String,
+    /// Name of the rocket; null where cards are varied.
+    pub rocket: Option<String>,
+    /// Name of the field; null where it has none, and where sites are varied.
+    pub field: Option<String>,
     /// The axes in the order of `at`.
     pub axes: Vec<AxisAnswer>,
     /// Flights that were flown.
@@ -737,12 +741,15 @@ pub fn sweep_answer(
         (None, Some(nearest)) => format!("No choice meets every condition. {}", nearest.text),
         (None, None) => "There is no choice.".into(),
     };
+    let varied = |axis: &str| sweep.axes.iter().any(|a| a.name == axis);
     SweepAnswer {
         caution: FIRST_CAUTION,
         intervals: INTERVAL_NOTE,
         until: question.until_half_width.map(|_| UNTIL_NOTE),
         id: id.into(),
         engine: engine.into(),
+        rocket: (!varied("cards")).then(|| first.name.clone()),
+        field: first.placed.site.clone().filter(|_| !varied("sites")),
         axes: sweep.axes.iter().map(|a| AxisAnswer { axis: a.name, labels: a.labels.clone() }).collect(),
         flights: notes.iter().map(|notes| notes.flights).sum(),
         flights_at_most: sweep.flights(),
