@@ -24,7 +24,7 @@ use slowpoint_server::serve::{listen, serve};
 use slowpoint_server::store::{Access, Scope, Shelf, SqliteStore, Store, Token};
 use slowpoint_server::tls;
 use slowpoint_server::wire::{self, Instead, Rejected};
-use tokio::sync::Notify;
+use tokio::sync::{Notify, watch};
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::util::SubscriberInitExt;
 
@@ -238,17 +238,22 @@ fn raise_handles(connections: usize) {
     }
 }
 
-/// Comes back on SIGTERM or ctrl-c.
+/// Counts SIGTERM and ctrl-c: whoever asks a second time does not want to wait.
 #[cfg(unix)]
-fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
+fn asked_to_stop() -> io::Result<watch::Receiver<u32>> {
     use tokio::signal::unix::{SignalKind, signal};
     let (mut terminate, mut interrupt) = (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
-    Ok(async move {
-        tokio::select! {
-            _ = terminate.recv() => {}
-            _ = interrupt.recv() => {}
+    let (asked, told) = watch::channel(0);
+    tokio::spawn(async move {
+        loop {
+            tokio::select! {
+                _ = terminate.recv() => {}
+                _ = interrupt.recv() => {}
+            }
+            asked.send_modify(|times| *times += 1);
         }
-    })
+    });
+    Ok(told)
 }
 
 /// Tells of each SIGHUP. (Without TLS it ends the program, as it ends any that a terminal leaves behind.)
@@ -272,14 +277,18 @@ fn asked_to_renew() -> io::Result<Arc<Notify>> {
     Ok(Arc::new(Notify::new()))
 }
 
-/// Comes back on ctrl-c.
+/// Counts ctrl-c.
 #[cfg(not(unix))]
-fn asked_to_stop() -> io::Result<impl Future<Output = ()>> {
-    Ok(async {
-        if tokio::signal::ctrl_c().await.is_err() {
-            std::future::pending::<()>().await;
+fn asked_to_stop() -> io::Result<watch::Receiver<u32>> {
+    let (asked, told) = watch::channel(0);
+    tokio::spawn(async move {
+        while tokio::signal::ctrl_c().await.is_ok() {
+            asked.send_modify(|times| *times += 1);
         }
-    })
+        // Nothing asks any more; the channel stays.
+        std::future::pending::<()>().await;
+    });
+    Ok(told)
 }
 
 fn unreadable(file: Option<&Path>, error: &io::Error) -> ExitCode {
@@ -347,7 +356,11 @@ fn keep(answer: &str, pinned: bool, data: &DataDir) -> anyhow::Result<ExitCode> 
 fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
     match command {
         TokenCommand::Add { name, scope, days, data } => {
-            anyhow::ensure!(!name.trim().is_empty() && name.len() <= 100, "a token's name has 1 to 100 bytes");
+            let plain = name.trim() == name && !name.chars().any(char::is_control);
+            anyhow::ensure!(
+                plain && (1..=100).contains(&name.len()),
+                "a token's name has 1 to 100 bytes, no blanks about it, and is one line"
+            );
             let created = Timestamp::now();
             let expires = days.map(|days| created + Duration::from_secs(24 * 3600 * u64::from(days)));
             let token = Token { name, scope, created, expires, revoked: None };

@@ -421,7 +421,7 @@ refusals! {
     /// What a list of jobs can be refused with.
     JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
-    EventRefusals: TooManyStreams, UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownJob, Internal, StorageFailed, Overloaded;
+    EventRefusals: TooManyStreams, UriTooLong, HeadTooLarge, InvalidPath, BadRequest, UnknownJob, Internal, StorageFailed, Overloaded;
     /// What a map of an assessment can be refused with.
     MapRefusals: UriTooLong, HeadTooLarge, InvalidPath, InvalidQuery, UnknownAssessment, NoPosition, EngineChanged,
         StoredDamaged, TooManyFlights, ComputeLimit, Internal, StorageFailed, Overloaded, Stopping;

@@ -54,13 +54,13 @@ pub fn listen(address: SocketAddr) -> io::Result<TcpListener> {
     socket.listen(BACKLOG)
 }
 
-/// Serves until `stop` comes back and requests have had time to go elsewhere, then lets running ones end within the deadline.
-/// Over TLS, if there is one, and nothing else then.
+/// Serves until it is asked to stop and requests have had time to go elsewhere, then lets running ones end within the deadline;
+/// asked a second time it waits for neither. Over TLS, if there is one, and nothing else then.
 pub async fn serve(
     state: Arc<State>,
     listener: TcpListener,
     tls: Option<Tls>,
-    stop: impl Future<Output = ()>,
+    asked: watch::Receiver<u32>,
 ) -> io::Result<()> {
     let config = &state.config;
     let (stopping, told) = watch::channel(false);
@@ -68,11 +68,14 @@ pub async fn serve(
     let places = Arc::new(Semaphore::new(config.connections.max(1)));
     let graceful = GracefulShutdown::new();
     let mut stop = std::pin::pin!(async {
-        stop.await;
+        asked_times(&asked, 1).await;
         state.draining.store(true, Ordering::SeqCst);
         if !config.drain().is_zero() {
             tracing::info!(seconds = config.drain_s, "not ready any more; requests are still answered");
-            tokio::time::sleep(config.drain()).await;
+            tokio::select! {
+                () = tokio::time::sleep(config.drain()) => {}
+                () = asked_times(&asked, 2) => {}
+            }
         }
     });
     let jobs = tokio::spawn(Arc::clone(&state.jobs).run());
@@ -103,8 +106,13 @@ pub async fn serve(
     state.jobs.stop();
     tracing::info!(seconds = config.stop_deadline_s, "stopping; running requests may end");
     let mut ended = std::pin::pin!(graceful.shutdown());
-    if tokio::time::timeout(config.stop_deadline(), &mut ended).await.is_err() {
-        tracing::warn!("deadline over; computations are stopped");
+    let in_time = tokio::select! {
+        () = &mut ended => true,
+        () = tokio::time::sleep(config.stop_deadline()) => false,
+        () = asked_times(&asked, 2) => false,
+    };
+    if !in_time {
+        tracing::warn!("deadline over, or asked twice; computations are stopped");
         state.compute.stop_all();
         let _ = tokio::time::timeout(LAST_WORDS, ended).await;
     }
@@ -113,6 +121,13 @@ pub async fn serve(
         tracing::warn!("a job did not stop; its lease will end");
     }
     Ok(())
+}
+
+/// Comes back once it was asked so often.
+async fn asked_times(asked: &watch::Receiver<u32>, times: u32) {
+    if asked.clone().wait_for(|so_far| *so_far >= times).await.is_err() {
+        std::future::pending().await
+    }
 }
 
 /// What becomes of each connection.

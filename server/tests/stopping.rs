@@ -70,6 +70,25 @@ fn who_sends_slowly_reads_that_it_is_not_read() {
     }
 }
 
+/// Whoever asks twice is not kept waiting.
+#[test]
+fn a_second_signal_waits_for_nothing() {
+    for wait in ["--drain-s", "--stop-deadline-s"] {
+        let mut server = Running::start("twice", &[wait, "600"]);
+        let stream = server.send(&post(200_000));
+        server.wait_for_flying();
+        server.terminate();
+        std::thread::sleep(Duration::from_millis(200));
+        assert!(server.child.try_wait().unwrap().is_none(), "{wait}");
+        let begun = Instant::now();
+        server.terminate();
+        // The default deadline is over by itself in 10 s.
+        assert!(all_of(stream).contains("/problems/stopping"), "{wait}");
+        assert!(server.child.wait().unwrap().success());
+        assert!(begun.elapsed() < Duration::from_secs(9), "{wait}: {:?}", begun.elapsed());
+    }
+}
+
 #[test]
 fn after_the_deadline_work_is_stopped_with_a_problem() {
     let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);

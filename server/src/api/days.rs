@@ -14,6 +14,7 @@ use super::assessments::{from_json, kept, read_id, text_header, to_json};
 use super::extract::{Asked as AskedQuery, InPath, JsonBody};
 use super::jobs::JobStatus;
 use super::price::{CreateQuery, Price};
+use super::validator::Validator;
 use super::work::{self, Prefer, Run, Work, answered};
 use crate::State;
 use crate::access::Client;
@@ -146,18 +147,32 @@ pub struct Since {
     path = "/v1/days/{id}/changes",
     tag = "days",
     operation_id = "read_day_changes",
-    params(("id" = String, Path, description = "Id of the day", pattern = "^[0-9a-f]{32}$"), Since),
-    responses((status = 200, description = "What changed", body = DayChanges, content_type = "application/json"), ChangeRefusals),
+    params(
+        ("id" = String, Path, description = "Id of the day", pattern = "^[0-9a-f]{32}$"),
+        Since,
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
+    responses(
+        (status = 200, description = "What changed", body = DayChanges, content_type = "application/json"),
+        (status = 304, description = "The client holds it already"),
+        ChangeRefusals,
+    ),
 )]
 pub async fn changes(
     Held(state): Held<Arc<State>>,
     InPath(id): InPath<String>,
     AskedQuery(query): AskedQuery<Since>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let bytes = compared(&state, &read_id(&id)?, &read_id(&query.since)?).await?;
-    let headers =
-        [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
-    Ok((headers, bytes).into_response())
+    let (after, before) = (read_id(&id)?, read_id(&query.since)?);
+    let bytes = compared(&state, &after, &before).await?;
+    let validator = Validator::of_figures(&after, &format!("since.{before}"));
+    if validator.held(&headers) {
+        return Ok(validator.not_modified());
+    }
+    let mut response = ([(header::CONTENT_TYPE, "application/json")], bytes).into_response();
+    validator.put(&mut response);
+    Ok(response)
 }
 
 /// What changed from one day to another, as JSON.

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use axum::Extension;
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, HeaderName, header};
+use axum::http::{HeaderMap, HeaderName, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{self, Stream, StreamExt};
@@ -40,9 +40,9 @@ const PACE: Duration = Duration::from_millis(100);
 ///
 /// Server-Sent Events. `piece` holds what is done: of a day a flight's row (`DayRow`), of a sweep a setting (`SweepCell`), of
 /// an assessment its chances so far with their intervals, whenever the flights have doubled and after every 65,536
-/// (`GlimpseAnswer`). `job` comes last, once it has ended (`JobStatus`); the stream ends with it. Pieces are numbered: with
+/// (`GlimpseAnswer`). `job` comes last, once it has ended (`JobStatus`); the stream ends with it. All are numbered: with
 /// Last-Event-ID the stream goes on after that one. A stream that breaks off, because the server stops say, can be opened
-/// again so.
+/// again so; after `job` it is answered 204, so that a browser does not come again.
 #[utoipa::path(
     get,
     path = "/v1/jobs/{id}/events",
@@ -50,10 +50,11 @@ const PACE: Duration = Duration::from_millis(100);
     operation_id = "read_job_events",
     params(
         ("id" = String, Path, description = "Id of the job", pattern = "^[0-9a-f]{32}$"),
-        ("Last-Event-ID" = Option<u64>, Header, description = "Number of the last piece the client has"),
+        ("Last-Event-ID" = Option<u64>, Header, description = "Number of the last event the client has"),
     ),
     responses(
         (status = 200, body = String, content_type = "text/event-stream", description = "The events"),
+        (status = 204, description = "The client has all of them"),
         EventRefusals,
     ),
 )]
@@ -64,13 +65,20 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    let seen = match headers.get("last-event-id") {
+    // A browser sends none before the first event.
+    let last = headers.get("last-event-id").filter(|value| !value.is_empty());
+    let seen = match last {
         None => 0,
         Some(value) => value.to_str().ok().and_then(|text| text.trim().parse().ok()).ok_or_else(|| {
-            Problem::new(Kind::InvalidQuery, "Last-Event-ID is the number of a piece, as its event gave it in id.")
+            Problem::new(Kind::BadRequest, "Last-Event-ID is the number of an event, as it gave it in id.")
         })?,
     };
-    jobs::known(&state, &id).await?;
+    let job = jobs::known(&state, &id).await?;
+    if let Some(before) = usize::checked_sub(seen, 1).filter(|_| !job.stage.open())
+        && told(&state, &id, before).await?.is_empty()
+    {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    }
     let open = state.streams.open(&client.name)?;
     let (news, stopping) = (state.jobs.listen(), state.jobs.stopping());
     let begun = Streamed { news, stopping, state, client, id, seen, next_look: Instant::now(), _open: open };
@@ -114,7 +122,8 @@ impl Streamed {
             }
             if let Some(job) = ended {
                 let status = serde_json::to_string(&jobs::status(&job)).ok()?;
-                events.push(Ok(Event::default().event("job").data(status)));
+                let number = (self.seen + 1).to_string();
+                events.push(Ok(Event::default().event("job").id(number).data(status)));
                 return Some((events, None));
             }
             if !events.is_empty() {
@@ -135,10 +144,15 @@ impl Streamed {
     /// The job, if it has ended, and the pieces that are new. It is looked whether it has ended first: what is told then is all.
     async fn look(&self) -> Result<(Option<Job>, Vec<Vec<u8>>), Problem> {
         let job = jobs::known(&self.state, &self.id).await?;
-        let (store, id, seen) = (Arc::clone(&self.state.store), self.id.clone(), self.seen);
-        let told = blocking(move || store.told(&id, seen)).await?.map_err(|error| Problem::storage(&error))?;
+        let told = told(&self.state, &self.id, self.seen).await?;
         Ok((Some(job).filter(|job| !job.stage.open()), told))
     }
+}
+
+/// The pieces of a job after so many.
+async fn told(state: &State, id: &ContentId, seen: usize) -> Result<Vec<Vec<u8>>, Problem> {
+    let (store, id) = (Arc::clone(&state.store), id.clone());
+    blocking(move || store.told(&id, seen)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// A piece is a line of JSON.

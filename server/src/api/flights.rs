@@ -37,9 +37,11 @@ use crate::wire::{self, FlightAnswer};
     params(
         ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
         ("index" = u64, Path, description = "Number of the flight, from 0", minimum = 0),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
     ),
     responses(
         (status = 200, description = "The flight", body = FlightAnswer, content_type = "application/json"),
+        (status = 304, description = "The client holds it already"),
         FlightRefusals,
     ),
 )]
@@ -47,6 +49,7 @@ pub async fn read(
     Held(state): Held<Arc<State>>,
     Extension(client): Extension<Client>,
     InPath((id, index)): InPath<(String, String)>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     // "+5" is a number to the library, but another path to everything that holds answers by path.
@@ -67,6 +70,10 @@ pub async fn read(
             ),
         ));
     }
+    let validator = Validator::of_figures(&id, &format!("flights.{index}"));
+    if validator.held(&headers) {
+        return Ok(validator.not_modified());
+    }
     let name = format!("{id}/flights/{index}");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
     // A flight costs next to nothing; what it is drawn from, where that has to be learned first, costs as an answer does.
@@ -83,9 +90,8 @@ pub async fn read(
         })
     };
     let body = computed(&state, &name, begin).await?;
-    let headers =
-        [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
-    let mut response = (headers, body).into_response();
+    let mut response = ([(header::CONTENT_TYPE, "application/json")], body).into_response();
+    validator.put(&mut response);
     if learning {
         response.headers_mut().extend(state.budget.told(&client.name));
     }
@@ -247,8 +253,12 @@ fn fits(flights: u64, rows_each: u64) -> Result<(), Problem> {
     path = "/v1/assessments/{id}/flights.csv",
     tag = "assessments",
     operation_id = "read_flights_table",
-    params(("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$")),
+    params(
+        ("id" = String, Path, description = "Id of the assessment", pattern = "^[0-9a-f]{32}$"),
+        ("If-None-Match" = Option<String>, Header, description = "Validators the client holds"),
+    ),
     responses(
+        (status = 304, description = "The client holds it already"),
         (
             status = 200, body = String, content_type = "text/csv",
             description = "RFC 4180, with a header: flight, delay, limit_m_s, over, unsafe_opening, caution; the caution stands in the first row",
@@ -260,6 +270,7 @@ pub async fn table(
     Held(state): Held<Arc<State>>,
     Extension(client): Extension<Client>,
     InPath(id): InPath<String>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
     let kept = kept_card(&state, &id).await?;
@@ -270,6 +281,10 @@ pub async fn table(
     let question = &asked.case.inputs.question;
     fits(flights, question.ways.len() as u64 * question.limits_m_s.len() as u64)?;
     let core_s = Cost::of_table(&asked, flights).core_s();
+    let validator = Validator::of_figures(&id, "flights.csv");
+    if validator.held(&headers) {
+        return Ok(validator.not_modified());
+    }
     let name = format!("{id}/flights.csv");
     let flown = state.metrics.flights(REPLAYS, Mode::Inline);
     let begin = || {
@@ -284,8 +299,8 @@ pub async fn table(
         })
     };
     let body = computed(&state, &name, begin).await?;
-    let headers = [(header::CONTENT_TYPE, "text/csv"), (header::CACHE_CONTROL, "private, max-age=31536000, immutable")];
-    let mut response = (headers, body).into_response();
+    let mut response = ([(header::CONTENT_TYPE, "text/csv")], body).into_response();
+    validator.put(&mut response);
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }

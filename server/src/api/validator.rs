@@ -18,8 +18,13 @@ impl Validator {
     /// Of an answer: an id never changes what it means; the answer belongs to whoever asked. A browser that was signed out
     /// does not show what it holds for whoever was signed in.
     pub fn of_answer(id: &ContentId) -> Self {
+        Self::of_figures(id, "json")
+    }
+
+    /// Of figures that follow from an answer alone, whichever release works them out.
+    pub fn of_figures(id: &ContentId, name: &str) -> Self {
         let control = "private, max-age=31536000, immutable";
-        Self { tag: format!("\"{id}.json\""), control, vary: "authorization, cookie" }
+        Self { tag: format!("\"{id}.{name}\""), control, vary: "authorization, cookie" }
     }
 
     /// Of a file that is made of an answer: the next release may draw it otherwise, so a client asks each time. Weak, because
