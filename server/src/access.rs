@@ -30,9 +30,6 @@ const PREFIX: &str = "slowpoint_";
 /// A store that hangs keeps whoever watches from its answer no longer than this.
 const LOOK: Duration = Duration::from_secs(1);
 
-/// Octets of a link's sum that tell it from others.
-const LINK_OCTETS: usize = 8;
-
 /// Whoever asks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Client {
@@ -53,13 +50,12 @@ impl Client {
     }
 
     fn with_token(token: &Token, sum: SecretSum) -> Self {
-        Self { name: format!("token:{}", token.name), known: true, scope: token.scope, token: Some(sum) }
+        Self { name: token.client(), known: true, scope: token.scope, token: Some(sum) }
     }
 
     /// Each link is a client of its own. Its name leads back to no secret.
     fn with_link(sum: &SecretSum) -> Self {
-        let digits = hex(&sum[..LINK_OCTETS]);
-        Self { name: format!("link:{digits}"), known: true, scope: Scope::Read, token: None }
+        Self { name: format!("link:{}", ContentId::of_sum(sum)), known: true, scope: Scope::Read, token: None }
     }
 
     /// Whether its token holds still, neither revoked nor ended: what is sent for long asks again and again.
@@ -73,8 +69,8 @@ impl Client {
         self.token.is_some()
     }
 
-    /// On whose behalf a job is given up: of all, where nobody is told apart, and by an administrator.
-    pub fn gives_up_for(&self) -> Option<&str> {
+    /// On whose behalf jobs are given up and links ended: of all, where nobody is told apart, and by an administrator.
+    pub fn acts_for(&self) -> Option<&str> {
         (self.known && self.scope < Scope::Admin).then_some(&self.name)
     }
 
@@ -145,7 +141,7 @@ fn need(method: &Method, route: &str) -> Need {
         ["v1", "jobs"] if reads => Need::Scope(Scope::Read),
         ["v1", "jobs", "{id}", ..] if reads => Need::Own(Scope::Read, None),
         ["v1", "jobs", "{id}", ..] => Need::Own(Scope::Compute, None),
-        ["v1", "weather", ..] | ["v1", "shares"] => Need::Scope(Scope::Compute),
+        ["v1", "weather", ..] | ["v1", "shares", ..] => Need::Scope(Scope::Compute),
         ["v1", shelf, rest @ ..] => match (Shelf::of_name(shelf), rest) {
             (Some(_), []) => Need::Scope(Scope::Compute),
             (Some(shelf), ["{id}", ..]) if reads => Need::OwnOrShared(shelf),
@@ -454,7 +450,7 @@ mod tests {
     fn no_client_has_the_name_of_another_kind() {
         let secret = new_secret();
         let name = Client::with_link(&sum(&secret)).name;
-        assert!(name.len() == "link:".len() + 2 * LINK_OCTETS && !secret.contains(&name["link:".len()..]), "{name}");
+        assert!(name.len() == "link:".len() + 32 && !secret.contains(&name["link:".len()..]), "{name}");
         let created = jiff::Timestamp::UNIX_EPOCH;
         for called in ["192.0.2.7", "address:192.0.2.7", &name] {
             let token = Token { name: called.into(), scope: Scope::Admin, created, expires: None, revoked: None };

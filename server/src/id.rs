@@ -1,4 +1,4 @@
-//! The id of an answer: what was asked and which engine answers, as a hash.
+//! The id of an answer: what was asked and which engine answers, as a hash; and that of a link, of its secret.
 
 use core::fmt;
 use core::fmt::Write;
@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 /// Hex digits of an id: 128 bits of the hash.
 const DIGITS: usize = 32;
 
-/// The first 32 hex digits of SHA-256 over the engine's version and the canonical input.
+/// The first 32 hex digits of SHA-256: over the engine's version and the canonical input, or over a secret.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct ContentId(String);
 
@@ -20,9 +20,12 @@ impl ContentId {
         hash.update(engine);
         hash.update([0]);
         hash.update(canonical);
-        let mut digits = hex(&hash.finalize());
-        digits.truncate(DIGITS);
-        Self(digits)
+        Self::of_sum(&hash.finalize().into())
+    }
+
+    /// The id of what has this sum.
+    pub fn of_sum(sum: &[u8; 32]) -> Self {
+        Self(hex(&sum[..DIGITS / 2]))
     }
 
     /// Reads an id; `None` unless it is 32 lower-case hex digits, so an id can be a file name.

@@ -64,6 +64,7 @@ kinds! {
     UnknownDay NOT_FOUND "unknown-day" "No day is stored under this id.";
     UnknownSweep NOT_FOUND "unknown-sweep" "No sweep is stored under this id.";
     UnknownJob NOT_FOUND "unknown-job" "No job is known under this id.";
+    UnknownShare NOT_FOUND "unknown-share" "No link of yours is known under this id.";
     ResultNotReady NOT_FOUND "result-not-ready" "The job has no result yet.";
     JobDismissed GONE "job-dismissed" "The job was given up.";
     UnknownFlight NOT_FOUND "unknown-flight" "The assessment has no such flight.";
@@ -418,8 +419,8 @@ refusals! {
     /// What asking for a job can be refused with.
     JobRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownJob, ResultNotReady, JobDismissed, StoredDamaged, EngineChanged, ComputeLimit,
         JobFailed, Internal, StorageFailed;
-    /// What a list of jobs can be refused with.
-    JobsRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
+    /// What a list of one's own can be refused with.
+    ListRefusals: UriTooLong, HeadTooLarge, Internal, StorageFailed;
     /// What the events of a job can be refused with.
     EventRefusals: TooManyStreams, UriTooLong, HeadTooLarge, InvalidPath, BadRequest, UnknownJob, Internal, StorageFailed, Overloaded;
     /// What a map of an assessment can be refused with.
@@ -454,6 +455,8 @@ refusals! {
     PlainRefusals: UriTooLong, HeadTooLarge, Internal;
     /// What the explanation of a problem can be refused with.
     ExplainRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownPath, Internal;
+    /// What ending a link can be refused with.
+    EndRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownShare, Internal, StorageFailed;
     /// What a link can be refused with.
     ShareRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout,
         BodyTooLarge, UnsupportedMediaType, InvalidInput, UnknownAssessment, UnknownDay, UnknownSweep, Internal, StorageFailed;

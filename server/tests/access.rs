@@ -85,6 +85,7 @@ async fn every_route_with_every_token() {
         ("/v1/days/{id}", day),
         ("/v1/sweeps/{id}", sweep),
         ("/v1/jobs/{id}", job),
+        ("/v1/shares/{id}", format!("/v1/shares/{}", "0".repeat(32))),
     ];
     let mut routes = routes(&places);
     // Pages have the names of what is read on them, and are not in the description.
@@ -115,13 +116,14 @@ async fn every_route_with_every_token() {
         let plain =
             ["/", "/livez", "/new", "/readyz", "/openapi.json", "/docs", "/problems/{kind}", "/sign-in", "/sign-out"]
                 .contains(&template.as_str());
-        let own = template.contains("{id}");
+        // A link is its maker's, whoever may read where it leads.
+        let own = template.contains("{id}") && !template.starts_with("/v1/shares");
         let reads = *method == Method::GET;
         // Without a token, with one that is none, and with those whose time is over.
         let strangers = [None, Some("slowpoint_00"), Some(over.as_str()), Some(revoked.as_str())];
         let least = match (template.as_str(), reads) {
             ("/metrics", _) => Scope::Admin,
-            (template, _) if template.ends_with("/share") => Scope::Compute,
+            (template, _) if template.ends_with("/share") || template.starts_with("/v1/shares") => Scope::Compute,
             (_, true) => Scope::Read,
             (_, false) => Scope::Compute,
         };
@@ -461,6 +463,77 @@ async fn a_link_shares_one_answer_for_a_while() {
         let problem = check_problem(&share(answer, hours, owner.clone()).await, 422, "invalid-input");
         assert_eq!(problem["errors"][0]["pointer"], pointer);
     }
+}
+
+/// Links are listed and ended by whoever made them, on the page as well, and by administrators.
+#[tokio::test]
+async fn a_link_is_ended() {
+    let service = service();
+    let [owner, other] = ["owner", "other"].map(|name| add(&service, name, Scope::Compute, None));
+    let admin = add(&service, "admin", Scope::Admin, None);
+    let place = posted(&service, "/v1/days", &day(), &owner).await;
+    posted(&service, "/v1/days", &day(), &other).await;
+    let listed = async |secret: &str| -> Vec<String> {
+        let list = get(&service, "/v1/shares", Some(secret)).await.json();
+        check_described("ShareList", &list);
+        list["shares"].as_array().unwrap().iter().map(|link| link["id"].as_str().unwrap().to_string()).collect()
+    };
+    let end = async |id: &str, secret: &str| {
+        let uri = format!("/v1/shares/{id}");
+        let reply = service.send(with(request(Method::DELETE, &uri, Body::empty()), Some(secret))).await;
+        check_documented(&Method::DELETE, "/v1/shares/{id}", &reply);
+        reply
+    };
+    let opens = async |link: &Value| get(&service, link["href"].as_str().unwrap(), None).await.status == 200;
+    let mut links = Vec::new();
+    for _ in 0..3 {
+        links.push(shared(&service, &place, &owner).await.json());
+    }
+    let id = |k: usize| links[k]["id"].as_str().unwrap();
+    let theirs = shared(&service, &place, &other).await.json();
+    let query = links[0]["query"].as_str().unwrap();
+    assert!(!query.contains(id(0)) && opens(&links[0]).await);
+    let [mut own, mut all] = [listed(&owner).await, listed(&admin).await];
+    own.sort_unstable();
+    all.sort_unstable();
+    let mut made: Vec<String> = (0..3).map(|k| id(k).to_string()).collect();
+    made.sort_unstable();
+    assert_eq!(own, made);
+    made.push(theirs["id"].as_str().unwrap().to_string());
+    made.sort_unstable();
+    assert_eq!(all, made);
+    // What its maker ends, and an administrator, opens nothing any more; nobody else ends it, nor anything else with it.
+    check_problem(&end(id(0), &other).await, 404, "unknown-share");
+    assert!(opens(&links[0]).await);
+    assert_eq!((end(id(0), &owner).await.status.as_u16(), end(id(1), &admin).await.status.as_u16()), (204, 204));
+    for (k, holds) in [false, false, true].into_iter().enumerate() {
+        assert_eq!(opens(&links[k]).await, holds, "{k}");
+    }
+    check_problem(&end(id(0), &owner).await, 404, "unknown-share");
+    check_problem(&end("some", &owner).await, 400, "invalid-path");
+    // On the page, those of this answer.
+    let page = format!("{}/share", links[2]["page"].as_str().unwrap().split('?').next().unwrap());
+    let reply = get(&service, &page, Some(&owner)).await;
+    assert!(reply.text().contains(id(2)) && !reply.text().contains(theirs["id"].as_str().unwrap()), "{}", reply.text());
+    let form = |body: String| {
+        let mut asked = with(request(Method::POST, &page, Body::from(body)), Some(&owner));
+        asked.headers_mut().insert("content-type", "application/x-www-form-urlencoded".parse().unwrap());
+        asked.headers_mut().insert("sec-fetch-site", "same-origin".parse().unwrap());
+        service.send(asked)
+    };
+    assert_eq!(form("end=some".into()).await.status, 400);
+    let reply = form(format!("end={}", id(2))).await;
+    assert_eq!((reply.status.as_u16(), reply.header("location")), (303, page.as_str()));
+    assert!(!opens(&links[2]).await && !get(&service, &page, Some(&owner)).await.text().contains(id(2)));
+    // With its maker's token a link ends as well: revoked, or over.
+    assert!(opens(&theirs).await);
+    service.store.revoke_token("other").unwrap();
+    check_problem(&get(&service, theirs["href"].as_str().unwrap(), None).await, 403, "share-over");
+    let last = shared(&service, &place, &owner).await.json();
+    assert!(opens(&last).await && listed(&admin).await == [last["id"].as_str().unwrap()]);
+    service.store.sql("UPDATE tokens SET expires_ms = 1 WHERE name = 'owner'");
+    assert!(!opens(&last).await);
+    assert!(listed(&admin).await.is_empty());
 }
 
 #[tokio::test(flavor = "multi_thread")]

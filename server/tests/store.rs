@@ -11,7 +11,7 @@ use rand::{RngExt, SeedableRng};
 use rusqlite::Connection;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Access, Bounds, Job, Kept, Lease, NewJob, Piece, Reason, Shelf, Spent, SqliteStore, Stage, Store,
+    Accepted, Access, Bounds, Job, Kept, Lease, Link, NewJob, Piece, Reason, Shelf, Spent, SqliteStore, Stage, Store,
 };
 use support::new_job;
 use tempfile::TempDir;
@@ -89,20 +89,30 @@ fn a_newer_schema_and_another_programs_file_are_refused() {
     }
 }
 
-/// A file as 0.7.0 left it: its jobs go on, and nothing is held against them that was not counted then.
+/// A file as 0.7.0 left it: its links hold, its jobs go on, and nothing is held against them that was not counted then.
 #[test]
 fn what_an_older_version_kept_is_taken_over() {
     let (directory, store) = open();
     accept(&store, "a", "one");
+    let (sum, answer) = ([7; 32], (SHELF, id("a")));
+    let made = jiff::Timestamp::now();
+    let expires = made + Duration::from_secs(3600);
+    let link = Link { id: ContentId::of_sum(&sum), maker: "token:one".into(), answer: answer.clone(), made, expires };
+    store.share(&link, &sum, std::slice::from_ref(&answer)).unwrap();
     drop(store);
-    let older =
-        "ALTER TABLE jobs DROP COLUMN core_ms; ALTER TABLE jobs DROP COLUMN most_core_ms; PRAGMA user_version = 1";
+    let older = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
+        ALTER TABLE shares DROP COLUMN leads;
+        ALTER TABLE jobs DROP COLUMN core_ms; ALTER TABLE jobs DROP COLUMN most_core_ms; PRAGMA user_version = 1";
     database(directory.path()).execute_batch(older).unwrap();
     let store = SqliteStore::serve(directory.path()).unwrap();
     let claimed = store.claim(LEASE).unwrap().unwrap();
     assert_eq!((claimed.id, claimed.spent, claimed.most_core_time), (id("a"), Spent::default(), None));
     let version: i32 = database(directory.path()).query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
-    assert_eq!(version, 2);
+    assert_eq!(version, 3);
+    // A link holds on, though nobody knows whose it is; who ends all may end it.
+    assert!(store.shared(&sum, answer.0, &answer.1).unwrap() && store.links(None).unwrap().is_empty());
+    assert!(!store.end_link(Some("token:one"), &link.id).unwrap() && store.end_link(None, &link.id).unwrap());
+    assert!(!store.shared(&sum, answer.0, &answer.1).unwrap());
 }
 
 /// A byte is flipped anywhere in the file, many times: what comes back is what was kept, or nothing, or a failure that says so.

@@ -19,7 +19,7 @@ use crate::State;
 use crate::access::Client;
 use crate::config::ENGINE;
 use crate::id::ContentId;
-use crate::problem::{JobRefusals, JobsRefusals, Kind, Problem};
+use crate::problem::{JobRefusals, Kind, ListRefusals, Problem};
 use crate::store::{Job, Reason, Shelf, Stage};
 
 /// The most jobs of a list.
@@ -171,7 +171,7 @@ pub async fn look(Held(state): Held<Arc<State>>, InPath(id): InPath<String>) -> 
     path = "/v1/jobs",
     tag = "jobs",
     operation_id = "list_jobs",
-    responses((status = 200, description = "The jobs", body = JobList, content_type = "application/json"), JobsRefusals),
+    responses((status = 200, description = "The jobs", body = JobList, content_type = "application/json"), ListRefusals),
 )]
 pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
     let jobs = own(&state, client).await?;
@@ -227,7 +227,7 @@ pub async fn dismiss(
 /// Where a job stands after a client gave it up.
 pub async fn given_up(state: &Arc<State>, client: Client, id: &ContentId) -> Result<Option<Job>, Problem> {
     let (this, key) = (Arc::clone(state), id.clone());
-    blocking(move || this.jobs.dismiss(&key, client.gives_up_for())).await?.map_err(|error| Problem::storage(&error))
+    blocking(move || this.jobs.dismiss(&key, client.acts_for())).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// The jobs of a client, the newest first.

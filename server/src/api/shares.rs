@@ -1,4 +1,4 @@
-//! `/v1/shares`: links that let others read an answer for a while.
+//! `/v1/shares`: links that let others read an answer for a while, and their end.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -11,19 +11,22 @@ use jiff::Timestamp;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::assessments::{sound, text_header};
+use super::assessments::{read_id, sound, text_header};
 use super::blocking;
-use super::extract::JsonBody;
+use super::extract::{InPath, JsonBody};
 use crate::State;
 use crate::access::{self, Client};
 use crate::id::{ContentId, sum};
-use crate::problem::{Problem, ShareRefusals};
-use crate::store::{Shelf, Store};
+use crate::problem::{EndRefusals, Kind, ListRefusals, Problem, ShareRefusals};
+use crate::store::{Link, Shelf, Store};
 use crate::wire::share::{AskedShare, ShareRequest, read_share};
 
 /// A link that shares.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct ShareAnswer {
+    /// What the link is called: DELETE `/v1/shares/{id}` ends it. It opens nothing
+    #[schema(pattern = "^[0-9a-f]{32}$")]
+    pub id: String,
     /// Where it leads. Whoever has it can read the answer, and its files: keep it from whoever should not. It is not shown again
     pub href: String,
     /// The same as a page for people
@@ -36,10 +39,38 @@ pub struct ShareAnswer {
     pub expires: String,
 }
 
+/// A link that holds, for whoever made it.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct ShareListed {
+    /// What it is called: DELETE `/v1/shares/{id}` ends it
+    #[schema(pattern = "^[0-9a-f]{32}$")]
+    pub id: String,
+    /// Path of the answer that it leads to
+    #[schema(example = "/v1/days/00000000000000000000000000000000")]
+    pub answer: String,
+    /// The client that made it: its kind and what it is called
+    #[schema(example = "token:field")]
+    pub maker: String,
+    /// When it was made
+    #[schema(format = DateTime)]
+    pub made: String,
+    /// When it ends, unless it is ended before
+    #[schema(format = DateTime)]
+    pub expires: String,
+}
+
+/// The links that hold.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct ShareList {
+    /// The newest first.
+    pub shares: Vec<ShareListed>,
+}
+
 /// Makes a link that lets whoever has it read an answer for a while
 ///
 /// Of a day its flights' answers as well. Nothing can be changed or computed with it. A token beside it is looked at first, and
-/// the link read what the token may not: with neither the refusal is `share-over`.
+/// the link read what the token may not: with neither the refusal is `share-over`. It ends with its hours, with DELETE, and with
+/// the token that it was made with.
 #[utoipa::path(
     post,
     path = "/v1/shares",
@@ -71,8 +102,11 @@ pub async fn made(
     hours: u64,
 ) -> Result<ShareAnswer, Problem> {
     let secret = access::new_secret();
-    let expires = Timestamp::now() + Duration::from_secs(3600 * hours);
+    let made = Timestamp::now();
+    let expires = made + Duration::from_secs(3600 * hours);
     let (store, sum, shared) = (Arc::clone(&state.store), sum(&secret), id.clone());
+    let called = ContentId::of_sum(&sum);
+    let link = Link { id: called.clone(), maker: client.name.clone(), answer: (shelf, id.clone()), made, expires };
     blocking(move || {
         let storage = |error| Problem::storage(&error);
         if !client.may_read(&*store, Some(shelf), &id).map_err(storage)? {
@@ -82,13 +116,79 @@ pub async fn made(
         if answers.is_empty() {
             return Err(access::not_theirs(Some(shelf), &id));
         }
-        store.share(&sum, &answers, expires).map_err(storage)
+        store.share(&link, &sum, &answers).map_err(storage)
     })
     .await??;
     let query = format!("share={secret}");
-    let href = format!("/v1/{}/{shared}?{query}", shelf.name());
+    let href = format!("{}?{query}", path_of(shelf, &shared));
     let page = format!("/{}/{shared}?{query}", shelf.page());
-    Ok(ShareAnswer { href, page, query, expires: expires.to_string() })
+    Ok(ShareAnswer { id: called.to_string(), href, page, query, expires: expires.to_string() })
+}
+
+/// Lists the links that one has made, as long as they hold
+///
+/// An administrator's list is of everybody's; so is anyone's while nobody is asked for a token. Links that 0.11.0 and before made
+/// are not listed: they end with their hours.
+#[utoipa::path(
+    get,
+    path = "/v1/shares",
+    tag = "service",
+    operation_id = "list_shares",
+    responses((status = 200, description = "The links", body = ShareList, content_type = "application/json"), ListRefusals),
+)]
+pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
+    let shares = held(&state, client).await?.into_iter().map(|link| ShareListed {
+        id: link.id.to_string(),
+        answer: path_of(link.answer.0, &link.answer.1),
+        maker: link.maker,
+        made: link.made.to_string(),
+        expires: link.expires.to_string(),
+    });
+    Ok(([(header::CACHE_CONTROL, "no-store")], Json(ShareList { shares: shares.collect() })).into_response())
+}
+
+/// Ends a link
+///
+/// From then on it opens nothing. What was read by it before, whoever read it may have kept.
+#[utoipa::path(
+    delete,
+    path = "/v1/shares/{id}",
+    tag = "service",
+    operation_id = "end_share",
+    params(("id" = String, Path, description = "What the link is called, as its maker was told", pattern = "^[0-9a-f]{32}$")),
+    responses((status = 204, description = "It is ended"), EndRefusals),
+)]
+pub async fn end(
+    Held(state): Held<Arc<State>>,
+    Extension(client): Extension<Client>,
+    InPath(id): InPath<String>,
+) -> Result<Response, Problem> {
+    ended(&state, client, read_id(&id)?).await?;
+    Ok(StatusCode::NO_CONTENT.into_response())
+}
+
+/// The links that hold and that a client may end.
+pub async fn held(state: &Arc<State>, client: Client) -> Result<Vec<Link>, Problem> {
+    let store = Arc::clone(&state.store);
+    blocking(move || store.links(client.acts_for())).await?.map_err(|error| Problem::storage(&error))
+}
+
+/// Ends a link that a client may end.
+pub async fn ended(state: &Arc<State>, client: Client, id: ContentId) -> Result<(), Problem> {
+    let (store, key) = (Arc::clone(&state.store), id.clone());
+    let was =
+        blocking(move || store.end_link(client.acts_for(), &key)).await?.map_err(|error| Problem::storage(&error))?;
+    if was {
+        return Ok(());
+    }
+    let detail = format!(
+        "No link of this client is called {id}, or it is forgotten since it ended. GET /v1/shares lists those that hold."
+    );
+    Err(Problem::new(Kind::UnknownShare, detail))
+}
+
+fn path_of(shelf: Shelf, id: &ContentId) -> String {
+    format!("/v1/{}/{id}", shelf.name())
 }
 
 /// The answer that a path names.

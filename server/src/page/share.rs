@@ -12,17 +12,17 @@ use qrcode::{Color, EcLevel, QrCode};
 use serde::Deserialize;
 
 use super::view::{Page, View};
-use super::{as_html, parts};
+use super::{as_html, led, parts};
 use crate::State;
 use crate::access::Client;
 use crate::api::assessments::read_id;
 use crate::api::extract::{Form, InPath};
-use crate::api::shares::{ShareAnswer, made};
+use crate::api::shares::{ShareAnswer, ended, held, made};
 use crate::config::Config;
 use crate::id::ContentId;
 use crate::problem::{Kind, Problem};
 use crate::session;
-use crate::store::Shelf;
+use crate::store::{Link, Shelf};
 
 /// For how long: hours, and in words.
 const HOURS: [(u64, &str); 3] = [(12, "12 hours: today"), (48, "48 hours: a weekend"), (168, "a week")];
@@ -30,21 +30,22 @@ const HOURS: [(u64, &str); 3] = [(12, "12 hours: today"), (48, "48 hours: a week
 /// Light modules that a code needs around it (ISO/IEC 18004).
 const QUIET: usize = 4;
 
-/// What the form sends.
+/// What the forms send: for how long a link is to be, or which one is to end.
 #[derive(Deserialize)]
 pub struct Wish {
-    hours: u64,
+    hours: Option<u64>,
+    end: Option<String>,
 }
 
 macro_rules! pages {
     ($($shelf:ident: $asks:ident, $makes:ident;)*) => {
         $(
-            /// Asks for how long.
+            /// Asks for how long, and lists what holds.
             pub async fn $asks(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>, InPath(id): InPath<String>, view: View) -> Result<Response, Problem> {
-                Ok(page(Shelf::$shelf, &read_id(&id)?, &asking(&state.config, &client, Shelf::$shelf, &id, &view), &view))
+                asked(&state, client, (Shelf::$shelf, read_id(&id)?), &view).await
             }
 
-            /// Makes the link and shows it.
+            /// Makes a link and shows it, or ends one.
             pub async fn $makes(
                 Held(state): Held<Arc<State>>, Extension(client): Extension<Client>, InPath(id): InPath<String>, headers: HeaderMap, view: View, Form(wish): Form<Wish>,
             ) -> Result<Response, Problem> {
@@ -72,13 +73,47 @@ fn what(shelf: Shelf) -> &'static str {
     }
 }
 
+async fn asked(
+    state: &Arc<State>,
+    client: Client,
+    (shelf, id): (Shelf, ContentId),
+    view: &View,
+) -> Result<Response, Problem> {
+    let mut links = held(state, client.clone()).await?;
+    links.retain(|link| link.answer == (shelf, id.clone()));
+    let body = html! {
+        (asking(&state.config, &client, shelf, id.as_str(), view))
+        @if !links.is_empty() {
+            h2 { "Links that hold" }
+            ul.links-held { @for link in &links { (one_held(shelf, id.as_str(), link, view)) } }
+        }
+        (back(shelf, id.as_str(), view))
+    };
+    Ok(page(shelf, &id, &body, view))
+}
+
+fn one_held(shelf: Shelf, id: &str, link: &Link, view: &View) -> Markup {
+    html! {
+        li {
+            form.entry method="post" action=(action(shelf, id, view)) {
+                "Made " (parts::moment(link.made)) ", until " (parts::moment(link.expires)) " "
+                button name="end" value=(link.id) { "End it" }
+            }
+        }
+    }
+}
+
+fn action(shelf: Shelf, id: &str, view: &View) -> String {
+    view.page(&format!("{}/share", path(shelf, id)))
+}
+
 fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View) -> Markup {
     html! {
         p { "Whoever has the link can read " (what(shelf)) " until its time is over, without a token; nothing can be asked or changed with it. Show it to whom it is for." }
         (after_its_end())
         @if !client.known { p.note { "Nobody is asked for a token here as yet, so whoever reaches this server can read it without a link too." } }
         @if alone(config) { (out_of_reach()) }
-        form.entry method="post" action=(view.page(&format!("{}/share", path(shelf, id)))) {
+        form.entry method="post" action=(action(shelf, id, view)) {
             p {
                 label for="hours" { "For how long" } " "
                 select #hours name="hours" {
@@ -87,14 +122,13 @@ fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View)
             }
             p { button { "Make a link" } }
         }
-        (back(shelf, id, view))
     }
 }
 
 /// What its end does not take back.
 fn after_its_end() -> Markup {
     html! {
-        p.note { "The link ends on this server alone. What a device has opened by it, that device may keep: with the address it can be shown there after that time too, and so can a file that was saved." }
+        p.note { "It ends with its time, when it is ended here, and with the token that it was made with; and it ends on this server alone. What a device has opened by it, that device may keep: with the address it can be shown there after that time too, and so can a file that was saved." }
     }
 }
 
@@ -125,10 +159,17 @@ async fn shared(
     wish: &Wish,
     view: &View,
 ) -> Result<Response, Problem> {
-    if !HOURS.iter().any(|(hours, _)| *hours == wish.hours) {
+    if let Some(link) = &wish.end {
+        let link = ContentId::parse(link).ok_or_else(|| {
+            Problem::new(Kind::BadRequest, "What is to end is called by 32 digits, as the page lists it.")
+        })?;
+        ended(state, client, link).await?;
+        return Ok(led(&action(shelf, id.as_str(), view)));
+    }
+    let Some((hours, _)) = HOURS.into_iter().find(|(hours, _)| wish.hours == Some(*hours)) else {
         let all: Vec<String> = HOURS.iter().map(|(hours, _)| hours.to_string()).collect();
         return Err(Problem::new(Kind::BadRequest, format!("A link is made for {} hours.", all.join(", "))));
-    }
+    };
     // What the browser calls this server by is its word, which the page that it came from bears out.
     let origin = session::origin(&state.config, headers).ok_or_else(|| {
         Problem::new(
@@ -136,7 +177,7 @@ async fn shared(
             "The address that the browser knows this server by is not the one that the request came to. Open the page here and send it again; a proxy in front has to hand Host on as it came.",
         )
     })?;
-    let link = made(state, client, (shelf, id.clone()), wish.hours).await?;
+    let link = made(state, client, (shelf, id.clone()), hours).await?;
     let unreached = alone(&state.config) || of_this_machine(&origin);
     let body = link_shown(shelf, &id, &origin, &link, unreached, view)?;
     Ok(page(shelf, &id, &body, view))
@@ -161,7 +202,7 @@ fn link_shown(
     let address = format!("{origin}{}", link.page);
     let until = link.expires.parse().map(parts::moment).map_err(|_| Problem::internal())?;
     Ok(html! {
-        p { strong { "Whoever has this link can read " (what(shelf)) " until " (until) "." } " It is not shown again: make another where it is needed." }
+        p { strong { "Whoever has this link can read " (what(shelf)) " until " (until) "." } " It is not shown again: make another where it is needed, and end it on " a href=(action(shelf, id.as_str(), view)) { "the page of links" } "." }
         (after_its_end())
         @if unreached { (out_of_reach()) }
         (code(&address)?)

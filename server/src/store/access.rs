@@ -27,11 +27,34 @@ pub struct Token {
     pub revoked: Option<Timestamp>,
 }
 
+/// Begins the name of whoever has a token.
+const TOKEN_CLIENT: &str = "token:";
+
 impl Token {
+    /// What its client's answers, jobs and links are kept under.
+    pub fn client(&self) -> String {
+        format!("{TOKEN_CLIENT}{}", self.name)
+    }
+
     /// Whether it may be used now.
     pub fn holds(&self) -> bool {
         self.revoked.is_none() && self.expires.is_none_or(|end| Timestamp::now() < end)
     }
+}
+
+/// A link that shares, as it is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Link {
+    /// What it is called: its secret is kept nowhere.
+    pub id: ContentId,
+    /// The client that made it.
+    pub maker: String,
+    /// Where it leads.
+    pub answer: (Shelf, ContentId),
+    /// When it was made.
+    pub made: Timestamp,
+    /// When it ends, unless it is ended before.
+    pub expires: Timestamp,
 }
 
 /// What a token may do, each including what stands before it.
@@ -75,10 +98,15 @@ pub trait Access: Send + Sync {
     fn own(&self, client: &str, answers: &[(Shelf, ContentId)]) -> io::Result<()>;
     /// Whether a client asked for it; of any kind, where none is named.
     fn owns(&self, client: &str, shelf: Option<Shelf>, id: &ContentId) -> io::Result<bool>;
-    /// Keeps a link that lets whoever has its secret read some answers until it ends.
-    fn share(&self, sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> io::Result<()>;
+    /// Keeps a link that lets whoever has its secret read some answers, that to which it leads among them, until it ends or the
+    /// token of its maker does.
+    fn share(&self, link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)]) -> io::Result<()>;
     /// Whether a link with this secret holds for an answer now.
     fn shared(&self, sum: &SecretSum, shelf: Shelf, id: &ContentId) -> io::Result<bool>;
+    /// The links that hold now, the newest first: of one maker, or of all.
+    fn links(&self, maker: Option<&str>) -> io::Result<Vec<Link>>;
+    /// Ends a link; `false` if this maker has none of this id, or nobody has.
+    fn end_link(&self, maker: Option<&str>, id: &ContentId) -> io::Result<bool>;
 }
 
 /// Notes that a client asked for an answer, at the store's own time.
@@ -94,6 +122,25 @@ pub(super) fn own(db: &Transaction, client: &str, shelf: Shelf, id: &ContentId, 
 
 fn time(ms: i64) -> rusqlite::Result<Timestamp> {
     Timestamp::from_millisecond(ms).map_err(|_| broken("a time"))
+}
+
+/// Whether a link holds at ?1: also not without the token that it was made with.
+fn holds() -> String {
+    format!(
+        "shares.expires_ms > ?1 AND NOT EXISTS (SELECT 1 FROM tokens WHERE shares.maker = '{TOKEN_CLIENT}' || tokens.name
+         AND (tokens.revoked_ms IS NOT NULL OR tokens.expires_ms <= ?1))"
+    )
+}
+
+fn link_of(row: &Row) -> rusqlite::Result<Link> {
+    let (shelf, id): (String, String) = (row.get("shelf")?, row.get("id")?);
+    Ok(Link {
+        id: ContentId::of_sum(&row.get("sum")?),
+        maker: row.get("maker")?,
+        answer: Shelf::of_name(&shelf).zip(ContentId::parse(&id)).ok_or_else(|| broken("an answer"))?,
+        made: time(row.get("made_ms")?)?,
+        expires: time(row.get("expires_ms")?)?,
+    })
 }
 
 fn token_of(row: &Row) -> rusqlite::Result<Token> {
@@ -173,14 +220,19 @@ impl Access for SqliteStore {
         })
     }
 
-    fn share(&self, sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> io::Result<()> {
-        let expires = expires.as_millisecond();
+    fn share(&self, link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)]) -> io::Result<()> {
+        let expires = link.expires.as_millisecond();
         // Whether it holds is for the clock to say, also for one that is set again: it is forgotten by the own time.
         let kept_until = self.own_time.now_ms().saturating_add(expires.saturating_sub(now_ms()));
         self.write(|db| {
-            let mut one = db.prepare("INSERT OR REPLACE INTO shares VALUES (?1, ?2, ?3, ?4, ?5)")?;
-            for (shelf, id) in answers {
-                one.execute(params![sum, shelf.name(), id.as_str(), expires, kept_until])?;
+            let mut one = db.prepare(
+                "INSERT OR REPLACE INTO shares (sum, shelf, id, expires_ms, kept_until_ms, maker, made_ms, leads)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            )?;
+            let made = link.made.as_millisecond();
+            for answer in answers {
+                let (shelf, id, leads) = (answer.0.name(), answer.1.as_str(), *answer == link.answer);
+                one.execute(params![sum, shelf, id, expires, kept_until, link.maker, made, leads])?;
             }
             Ok(())
         })
@@ -188,10 +240,33 @@ impl Access for SqliteStore {
 
     fn shared(&self, sum: &SecretSum, shelf: Shelf, id: &ContentId) -> io::Result<bool> {
         self.read(|db| {
-            db.prepare(
-                "SELECT EXISTS (SELECT 1 FROM shares WHERE sum = ?1 AND shelf = ?2 AND id = ?3 AND expires_ms > ?4)",
-            )?
-            .query_row(params![sum, shelf.name(), id.as_str(), now_ms()], |row| row.get(0))
+            db.prepare(&format!(
+                "SELECT EXISTS (SELECT 1 FROM shares WHERE sum = ?2 AND shelf = ?3 AND id = ?4 AND {})",
+                holds()
+            ))?
+            .query_row(params![now_ms(), sum, shelf.name(), id.as_str()], |row| row.get(0))
         })
+    }
+
+    fn links(&self, maker: Option<&str>) -> io::Result<Vec<Link>> {
+        self.read(|db| {
+            db.prepare(&format!(
+                "SELECT * FROM shares WHERE leads AND (?2 IS NULL OR maker = ?2) AND {} ORDER BY made_ms DESC, sum",
+                holds()
+            ))?
+            .query_map(params![now_ms(), maker], link_of)?
+            .collect()
+        })
+    }
+
+    fn end_link(&self, maker: Option<&str>, id: &ContentId) -> io::Result<bool> {
+        // By the one way in which an id is made of a sum.
+        let sums: Vec<SecretSum> = self.read(|db| {
+            db.prepare("SELECT DISTINCT sum FROM shares WHERE ?1 IS NULL OR maker = ?1")?
+                .query_map([maker], |row| row.get(0))?
+                .collect()
+        })?;
+        let Some(sum) = sums.into_iter().find(|sum| ContentId::of_sum(sum) == *id) else { return Ok(false) };
+        self.write(|db| db.execute("DELETE FROM shares WHERE sum = ?1", [sum])).map(|rows| rows > 0)
     }
 }

@@ -15,7 +15,7 @@ use jiff::Timestamp;
 
 use crate::id::ContentId;
 
-pub use access::{Access, Scope, SecretSum, Token};
+pub use access::{Access, Link, Scope, SecretSum, Token};
 pub use sqlite::SqliteStore;
 
 /// What is kept under an id. A part that is missing, cut short or altered is `None`: it is never served.

@@ -10,8 +10,9 @@ use super::sqlite::failed;
 /// `used_ms`, `ended_ms`, `asked_ms` and `kept_until_ms` are the store's own. Checksums are SHA-256.
 ///
 /// Of a job: whether it is `in_turn`, the pieces its turn has `reached`, and how often in a row a turn `fell` at the same of
-/// them without a word.
-const STEPS: [&str; 2] = [
+/// them without a word. Of what a link shares: whether it `leads` there; the others come with that. Links of before 0.12.0 have
+/// no `maker`.
+const STEPS: [&str; 3] = [
     "
     CREATE TABLE answers (
         number INTEGER PRIMARY KEY,
@@ -102,6 +103,11 @@ const STEPS: [&str; 2] = [
     "
     ALTER TABLE jobs ADD COLUMN core_ms INTEGER NOT NULL DEFAULT 0;
     ALTER TABLE jobs ADD COLUMN most_core_ms INTEGER;
+    ",
+    "
+    ALTER TABLE shares ADD COLUMN maker TEXT;
+    ALTER TABLE shares ADD COLUMN made_ms INTEGER;
+    ALTER TABLE shares ADD COLUMN leads INTEGER NOT NULL DEFAULT 0;
     ",
 ];
 

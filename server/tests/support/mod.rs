@@ -17,12 +17,11 @@ use std::time::{Duration, Instant};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
-use jiff::Timestamp;
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{
-    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, SecretSum, Seen, Shelf, Spent,
+    Accepted, Access, Bounds, Claimed, Job, Kept, Lease, Link, NewJob, Piece, Reason, SecretSum, Seen, Shelf, Spent,
     SqliteStore, Store, Token,
 };
 use slowpoint_server::{State, app};
@@ -121,8 +120,10 @@ handed_through! {
     any_token() -> bool;
     own(client: &str, answers: &[(Shelf, ContentId)]) -> ();
     owns(client: &str, shelf: Option<Shelf>, id: &ContentId) -> bool;
-    share(sum: &SecretSum, answers: &[(Shelf, ContentId)], expires: Timestamp) -> ();
+    share(link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)]) -> ();
     shared(sum: &SecretSum, shelf: Shelf, id: &ContentId) -> bool;
+    links(maker: Option<&str>) -> Vec<Link>;
+    end_link(maker: Option<&str>, id: &ContentId) -> bool;
 }
 
 handed_through! {
