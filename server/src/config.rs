@@ -2,13 +2,15 @@
 
 use core::fmt;
 use core::str::FromStr;
+use std::ffi::{OsStr, OsString};
 use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use axum::http::{HeaderValue, Uri};
-use clap::Args;
 use clap::builder::{OsStringValueParser, TypedValueParser};
+use clap::error::{ContextKind, ContextValue};
+use clap::{Arg, Args, Command};
 use tracing_subscriber::EnvFilter;
 
 use crate::log;
@@ -93,11 +95,11 @@ pub struct Config {
     pub grib_limit: usize,
 
     /// Longest URL in bytes; a longer one is answered 414
-    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_URI_LIMIT", default_value_t = Self::default().uri_limit)]
+    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_URI_LIMIT", default_value_t = Self::default().uri_limit, value_parser = head_bytes)]
     pub uri_limit: usize,
 
     /// Largest headers in bytes, names and values together; larger ones are answered 431
-    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_HEAD_LIMIT", default_value_t = Self::default().head_limit)]
+    #[arg(long, value_name = "BYTES", env = "SLOWPOINT_HEAD_LIMIT", default_value_t = Self::default().head_limit, value_parser = head_bytes)]
     pub head_limit: usize,
 
     /// Deepest nesting of lists and objects in a body; a deeper one is answered 400
@@ -189,6 +191,8 @@ pub fn address(text: &str) -> Result<SocketAddr, String> {
 
 /// Longest time that is taken, s: a year.
 const MOST_S: u64 = 365 * 24 * 3600;
+/// The least that a request's line or its headers may have, bytes: what every browser sends to every page has room.
+const LEAST_HEAD: usize = 1024;
 /// Most of what is served at the same time.
 const MOST_AT_ONCE: usize = 65_536;
 
@@ -202,6 +206,32 @@ fn seconds(text: &str) -> Result<u64, String> {
 fn count(text: &str) -> Result<usize, String> {
     let found = text.parse().ok().filter(|n| (1..=MOST_AT_ONCE).contains(n));
     found.ok_or_else(|| format!("give a whole number from 1 to {MOST_AT_ONCE}"))
+}
+
+/// Bytes of what comes before a body.
+fn head_bytes(text: &str) -> Result<usize, String> {
+    let found = text.parse().ok().filter(|n| *n >= LEAST_HEAD);
+    found.ok_or_else(|| format!("give whole bytes, {LEAST_HEAD} or more"))
+}
+
+/// The variable that a fault of the command line comes from, where nothing was typed that it could come from.
+pub fn variable_at_fault(mut command: Command, fault: &clap::Error, typed: &[OsString]) -> Option<OsString> {
+    let Some(ContextValue::String(name)) = fault.get(ContextKind::InvalidArg) else { return None };
+    // What an argument is called is known once it is built.
+    command.build();
+    let arg = every(&command).into_iter().find(|arg| arg.to_string() == *name)?;
+    let long = format!("--{}", arg.get_long()?);
+    let same = |word: &OsString| {
+        word.to_str()
+            .and_then(|word| word.strip_prefix(&long))
+            .is_some_and(|rest| rest.is_empty() || rest.starts_with('='))
+    };
+    arg.get_env().filter(|_| !typed.iter().any(same)).map(OsStr::to_os_string)
+}
+
+/// Every argument of a command and of those under it.
+fn every(command: &Command) -> Vec<&Arg> {
+    command.get_arguments().chain(command.get_subcommands().flat_map(every)).collect()
 }
 
 /// A file that need not be named; an empty name, as a variable may have, is none.

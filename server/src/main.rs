@@ -9,6 +9,7 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use anyhow::Context;
+use clap::error::{ContextKind, ContextValue};
 use clap::{Args, CommandFactory, Parser, Subcommand};
 use jiff::Timestamp;
 use slowpoint_server::State;
@@ -144,7 +145,7 @@ impl DataDir {
 }
 
 fn main() -> ExitCode {
-    match run(Cli::parse().command) {
+    match run(asked().command) {
         Ok(code) => code,
         // A reader such as `head` that has seen enough is no failure.
         Err(error) if error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe) => {
@@ -155,6 +156,18 @@ fn main() -> ExitCode {
             ExitCode::from(FAULTS)
         }
     }
+}
+
+/// What is asked, or the end of the program: with the variable's name where that is at fault.
+fn asked() -> Cli {
+    Cli::try_parse().unwrap_or_else(|mut fault| {
+        let typed: Vec<_> = std::env::args_os().collect();
+        if let Some(variable) = config::variable_at_fault(Cli::command(), &fault, &typed) {
+            let tip = format!("it comes from the variable {}: set it, or take it out", variable.display());
+            fault.insert(ContextKind::Suggested, ContextValue::StyledStrs(vec![tip.into()]));
+        }
+        fault.exit()
+    })
 }
 
 fn run(command: Command) -> anyhow::Result<ExitCode> {

@@ -132,8 +132,12 @@ fn as_problem(
         let wanted = response.extensions_mut().remove::<Wanted>().unwrap_or(wanted);
         answered = refusal::dressed(&problem.body(id), &wanted, answered);
     }
-    if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
-        answered.headers_mut().insert(header::ALLOW, allow);
+    // What the router and the layer of other sites' pages have said holds for the problem as well.
+    let kept = |name: &HeaderName| {
+        *name == header::ALLOW || *name == header::VARY || name.as_str().starts_with("access-control-")
+    };
+    for (name, value) in response.headers().iter().filter(|(name, _)| kept(name)) {
+        answered.headers_mut().append(name, value.clone());
     }
     (answered, Some(problem))
 }

@@ -44,10 +44,10 @@ pub fn app(state: Arc<State>) -> Router {
         .layer(DefaultBodyLimit::max(body_limit))
         .layer(CatchPanicLayer::custom(middleware::panicked))
         .layer(from_fn_with_state(Arc::clone(&state), middleware::bound_head))
-        // Sees every response, also those of the layers above and of the router itself.
-        .layer(from_fn_with_state(finished, middleware::finish))
-        // Outermost: pages may read refusals as well, and a browser's question before the request carries no token.
+        // Pages may read refusals as well, and a browser's question before the request carries no token.
         .layer(cors(&state.config.allow_origin.0))
+        // Outermost: sees every response, also those of the layers above and of the router itself.
+        .layer(from_fn_with_state(finished, middleware::finish))
         .with_state(state)
 }
 

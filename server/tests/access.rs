@@ -593,6 +593,7 @@ async fn listed_sites_may_ask() {
         assert_eq!(reply.status, 200);
         assert_eq!(reply.header("access-control-allow-origin"), if allowed { origin } else { "" });
         assert!(reply.header("access-control-allow-headers").contains("authorization"));
+        assert!(!reply.header("x-request-id").is_empty() && reply.header("vary").contains("origin"));
         let mut asked = with(json_request("/v1/assessments", card().to_string()), Some(&owner));
         asked.headers_mut().insert("origin", origin.parse().unwrap());
         let reply = service.send(asked).await;
@@ -606,4 +607,10 @@ async fn listed_sites_may_ask() {
     let reply = service.send(asked).await;
     check_problem(&reply, 401, "token-needed");
     assert_eq!(reply.header("access-control-allow-origin"), "https://club.example");
+    assert!(reply.header("vary").contains("origin") && reply.header("access-control-expose-headers").contains("link"));
+    // Nothing is answered that is not counted.
+    let admin = add(&service, "admin", Scope::Admin, None);
+    let metrics = get(&service, "/metrics", Some(&admin)).await.text();
+    let line = "slowpoint_http_requests_total{method=\"OPTIONS\",route=\"/v1/assessments\",status=\"200\"} 3";
+    assert!(metrics.contains(line), "{metrics}");
 }

@@ -545,8 +545,10 @@ impl Preference {
     pub fn of(headers: &HeaderMap) -> Self {
         let mut preference = Self::default();
         let lists = headers.get_all("prefer").iter().filter_map(|v| v.to_str().ok());
-        for part in lists.flat_map(|list| list.split([',', ';'])) {
-            let (name, value) = part.split_once('=').unwrap_or((part, ""));
+        for part in lists.flat_map(|list| apart(list, ',')) {
+            // What follows after a semicolon are parameters of that one.
+            let Some(own) = apart(part, ';').next() else { continue };
+            let (name, value) = own.split_once('=').unwrap_or((own, ""));
             match name.trim().to_ascii_lowercase().as_str() {
                 "respond-async" => preference.respond_async = true,
                 "wait" if preference.wait.is_none() => {
@@ -558,6 +560,20 @@ impl Preference {
         }
         preference
     }
+}
+
+/// The parts of a list, but for what stands in quotation marks (RFC 9110, 5.6.4).
+fn apart(list: &str, separator: char) -> impl Iterator<Item = &str> {
+    let (mut quoted, mut escaped) = (false, false);
+    list.split(move |c| {
+        let literal = core::mem::take(&mut escaped);
+        match c {
+            '"' if !literal => quoted = !quoted,
+            '\\' if quoted && !literal => escaped = true,
+            _ => {}
+        }
+        c == separator && !quoted
+    })
 }
 
 /// Gives a stored answer again.
@@ -642,6 +658,9 @@ mod tests {
             (&["wait=7, wait=9"], preference(false, Some(7))),
             (&["wait=1000000"], preference(false, Some(60))),
             (&["wait=soon"], preference(false, None)),
+            // Parameters are of the preference before them (RFC 7240, 2), and a text may hold anything.
+            (&["return=minimal; respond-async; wait=9, wait=3; respond-async"], preference(false, Some(3))),
+            (&[r#"a="respond-async, wait=9 \" , wait=8"; b=",", wait=4"#], preference(false, Some(4))),
             (&[], preference(false, None)),
         ] {
             assert_eq!(of(lists), expected, "{lists:?}");
