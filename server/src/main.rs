@@ -142,6 +142,16 @@ impl DataDir {
         SqliteStore::open(&self.data_dir)
             .with_context(|| format!("cannot use the data directory {}", self.data_dir.display()))
     }
+
+    /// The same where something is there already: whoever only looks, or ends something, has mistaken the directory.
+    fn open_made(&self) -> anyhow::Result<SqliteStore> {
+        let directory = self.data_dir.display();
+        anyhow::ensure!(
+            SqliteStore::is_in(&self.data_dir),
+            "no service has kept anything in {directory}; name its data directory with --data-dir"
+        );
+        self.open()
+    }
 }
 
 fn main() -> ExitCode {
@@ -354,7 +364,7 @@ fn keep(answer: &str, pinned: bool, data: &DataDir) -> anyhow::Result<ExitCode> 
         eprintln!("slowpoint: {answer:?} names no answer: give its path, /v1/assessments/ID, or its id of 32 digits");
         return Ok(ExitCode::from(USAGE));
     };
-    let store = data.open()?;
+    let store = data.open_made()?;
     let mut kept = 0;
     for shelf in shelves {
         for (shelf, id) in shares::with_flights(&store, shelf, &id)? {
@@ -384,7 +394,7 @@ fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
             eprintln!("Send it as Authorization: Bearer TOKEN. It is kept nowhere and not shown again.");
         }
         TokenCommand::List { data } => {
-            for token in data.open()?.tokens()? {
+            for token in data.open_made()?.tokens()? {
                 let end = match (token.revoked, token.expires) {
                     (Some(at), _) => format!("revoked {at:.0}"),
                     (None, Some(at)) if token.holds() => format!("ends {at:.0}"),
@@ -396,7 +406,7 @@ fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
         }
         TokenCommand::Revoke { name, data } => {
             anyhow::ensure!(
-                data.open()?.revoke_token(&name)?,
+                data.open_made()?.revoke_token(&name)?,
                 "there is no token {name:?}; `slowpoint token list` lists them"
             );
             println!("revoked");

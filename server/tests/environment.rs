@@ -47,28 +47,3 @@ fn the_sample_environment_is_what_the_program_takes() {
         "renew it: SLOWPOINT_RENEW_ENVIRONMENT=1 cargo test -p slowpoint-server --test environment"
     );
 }
-
-/// What is wrong is told where it was said: a variable by its name, an option without one.
-#[test]
-fn a_bad_variable_is_named() {
-    let serve = |variables: &[(&str, &str)], options: &[&str]| {
-        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_slowpoint"));
-        // Wrong in each case: nothing is served.
-        let run = command.arg("serve").args(options).envs(variables.iter().copied()).output().unwrap();
-        assert_eq!(run.status.code(), Some(2), "{variables:?} {options:?}");
-        String::from_utf8(run.stderr).unwrap()
-    };
-    for value in ["", "soon"] {
-        let told = serve(&[("SLOWPOINT_DRAIN", value)], &[]);
-        assert!(told.contains("give whole seconds") && told.contains("the variable SLOWPOINT_DRAIN"), "{told}");
-    }
-    for options in [&["--drain-s", "soon"][..], &["--drain-s=soon"]] {
-        let told = serve(&[("SLOWPOINT_DRAIN", "1")], options);
-        assert!(told.contains("give whole seconds") && !told.contains("variable"), "{told}");
-    }
-    // Nothing could be asked at all.
-    for option in ["--uri-limit", "--head-limit"] {
-        let told = serve(&[], &[option, "1023"]);
-        assert!(told.contains("give whole bytes, 1024 or more"), "{told}");
-    }
-}

@@ -83,6 +83,11 @@ impl SqliteStore {
         Ok(Self { _serving: Some(lock), ..store })
     }
 
+    /// Whether a directory has been opened before.
+    pub fn is_in(directory: &Path) -> bool {
+        directory.join(FILE).exists()
+    }
+
     /// Opens the directory beside a process that may serve from it, and makes it if need be.
     pub fn open(directory: &Path) -> io::Result<Self> {
         make(directory)?;
