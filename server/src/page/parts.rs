@@ -63,7 +63,12 @@ pub fn many(count: usize, name: &str) -> String {
 
 /// A moment, to the minute.
 pub fn moment(at: Timestamp) -> Markup {
-    html! { time datetime=(at) { (at.strftime("%-d %B %Y, %H:%M UTC")) } }
+    html! { time datetime=(at) { (moment_in_words(at)) } }
+}
+
+/// The same where nothing but text may stand.
+pub fn moment_in_words(at: Timestamp) -> String {
+    at.strftime("%-d %B %Y, %H:%M UTC").to_string()
 }
 
 /// Where, when, in which wind, how many flights.

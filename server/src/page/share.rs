@@ -85,19 +85,20 @@ async fn asked(
         (asking(&state.config, &client, shelf, id.as_str(), view))
         @if !links.is_empty() {
             h2 { "Links that hold" }
-            ul.links-held { @for link in &links { (one_held(shelf, id.as_str(), link, view)) } }
+            ul { @for link in &links { (one_held(&client, shelf, id.as_str(), link, view)) } }
         }
         (back(shelf, id.as_str(), view))
     };
     Ok(page(shelf, &id, &body, view))
 }
 
-fn one_held(shelf: Shelf, id: &str, link: &Link, view: &View) -> Markup {
+fn one_held(client: &Client, shelf: Shelf, id: &str, link: &Link, view: &View) -> Markup {
+    let until = parts::moment_in_words(link.expires);
     html! {
         li {
             form.entry method="post" action=(action(shelf, id, view)) {
-                "Made " (parts::moment(link.made)) ", until " (parts::moment(link.expires)) " "
-                button name="end" value=(link.id) { "End it" }
+                "Made " (parts::moment(link.made)) @if link.maker != client.name { " by " (link.maker) } ", until " (parts::moment(link.expires)) " "
+                button name="end" value=(link.id) aria-label={ "End it, the link until " (until) } { "End it" }
             }
         }
     }
