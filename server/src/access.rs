@@ -69,9 +69,14 @@ impl Client {
         self.token.is_some()
     }
 
-    /// On whose behalf jobs are given up and links ended: of all, where nobody is told apart, and by an administrator.
-    pub fn acts_for(&self) -> Option<&str> {
+    /// On whose behalf a job is given up: of all, where nobody is told apart, and by an administrator.
+    pub fn gives_up_for(&self) -> Option<&str> {
         (self.known && self.scope < Scope::Admin).then_some(&self.name)
+    }
+
+    /// Whose links it sees and ends: an administrator everybody's. Who nobody asked for a token sees no address of others.
+    pub fn links_of(&self) -> Option<&str> {
+        (!self.known || self.scope < Scope::Admin).then_some(&self.name)
     }
 
     /// Whether an answer may be read.

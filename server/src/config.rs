@@ -1,6 +1,7 @@
 //! Every knob of the server, in one struct: its default, its meaning, and what happens at the limit.
 
 use core::fmt;
+use core::ops::RangeInclusive;
 use core::str::FromStr;
 use std::ffi::{OsStr, OsString};
 use std::net::{Ipv4Addr, SocketAddr, ToSocketAddrs};
@@ -9,7 +10,7 @@ use std::time::Duration;
 
 use axum::http::{HeaderValue, Uri};
 use clap::builder::{OsStringValueParser, TypedValueParser};
-use clap::error::{ContextKind, ContextValue};
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Arg, Args, Command};
 use tracing_subscriber::EnvFilter;
 
@@ -115,7 +116,7 @@ pub struct Config {
     pub inline_flights: u64,
 
     /// Cores that fly; 0 takes all
-    #[arg(long, value_name = "CORES", env = "SLOWPOINT_CORES", default_value_t = Self::default().cores)]
+    #[arg(long, value_name = "CORES", env = "SLOWPOINT_CORES", default_value_t = Self::default().cores, value_parser = cores)]
     pub cores: usize,
 
     /// Computations at the same time; they share the cores
@@ -163,7 +164,7 @@ pub struct Config {
     pub connections: usize,
 
     /// Seconds after SIGTERM or ctrl-c in which /readyz says 503 and requests are still answered, so that a load balancer
-    /// notices; give it as many as that takes. Nothing waits for it without one
+    /// notices; give it as many as that takes. Nothing waits for it without one. Asked a second time it waits no longer
     #[arg(long, value_name = "SECONDS", env = "SLOWPOINT_DRAIN", default_value_t = Self::default().drain_s, value_parser = seconds)]
     pub drain_s: u64,
 
@@ -191,8 +192,10 @@ pub fn address(text: &str) -> Result<SocketAddr, String> {
 
 /// Longest time that is taken, s: a year.
 const MOST_S: u64 = 365 * 24 * 3600;
-/// The least that a request's line or its headers may have, bytes: what every browser sends to every page has room.
-const LEAST_HEAD: usize = 1024;
+/// What a request's line or its headers may have, bytes: what every browser sends to every page has room.
+const HEAD_BYTES: RangeInclusive<usize> = 1024..=16 * 1024 * 1024;
+/// Most threads that fly.
+const MOST_CORES: usize = 4096;
 /// Most of what is served at the same time.
 const MOST_AT_ONCE: usize = 65_536;
 
@@ -208,18 +211,30 @@ fn count(text: &str) -> Result<usize, String> {
     found.ok_or_else(|| format!("give a whole number from 1 to {MOST_AT_ONCE}"))
 }
 
+/// Cores to fly on.
+fn cores(text: &str) -> Result<usize, String> {
+    let found = text.parse().ok().filter(|n| *n <= MOST_CORES);
+    found.ok_or_else(|| format!("give a whole number up to {MOST_CORES}; 0 takes all that there are"))
+}
+
 /// Bytes of what comes before a body.
 fn head_bytes(text: &str) -> Result<usize, String> {
-    let found = text.parse().ok().filter(|n| *n >= LEAST_HEAD);
-    found.ok_or_else(|| format!("give whole bytes, {LEAST_HEAD} or more"))
+    let found = text.parse().ok().filter(|n| HEAD_BYTES.contains(n));
+    found.ok_or_else(|| format!("give whole bytes, {} to {}", HEAD_BYTES.start(), HEAD_BYTES.end()))
 }
 
 /// The variable that a fault of the command line comes from, where nothing was typed that it could come from.
 pub fn variable_at_fault(mut command: Command, fault: &clap::Error, typed: &[OsString]) -> Option<OsString> {
-    let Some(ContextValue::String(name)) = fault.get(ContextKind::InvalidArg) else { return None };
     // What an argument is called is known once it is built.
     command.build();
-    let arg = every(&command).into_iter().find(|arg| arg.to_string() == *name)?;
+    let is_at_fault = |arg: &&Arg| match fault.get(ContextKind::InvalidArg) {
+        Some(ContextValue::String(name)) => arg.to_string() == *name,
+        _ if fault.kind() == ErrorKind::InvalidUtf8 => {
+            arg.get_env().and_then(std::env::var_os).is_some_and(|value| value.to_str().is_none())
+        }
+        _ => false,
+    };
+    let arg = every(&command).into_iter().find(is_at_fault)?;
     let long = format!("--{}", arg.get_long()?);
     let same = |word: &OsString| {
         word.to_str()

@@ -146,8 +146,9 @@ impl DataDir {
     /// The same where something is there already: whoever only looks, or ends something, has mistaken the directory.
     fn open_made(&self) -> anyhow::Result<SqliteStore> {
         let directory = self.data_dir.display();
+        let is_there = SqliteStore::is_in(&self.data_dir).with_context(|| format!("cannot look into {directory}"))?;
         anyhow::ensure!(
-            SqliteStore::is_in(&self.data_dir),
+            is_there,
             "no service has kept anything in {directory}; name its data directory with --data-dir"
         );
         self.open()
@@ -379,7 +380,8 @@ fn keep(answer: &str, pinned: bool, data: &DataDir) -> anyhow::Result<ExitCode> 
 fn token(command: TokenCommand) -> anyhow::Result<ExitCode> {
     match command {
         TokenCommand::Add { name, scope, days, data } => {
-            let plain = name.trim() == name && !name.chars().any(char::is_control);
+            let odd = |c: char| c.is_control() || (c.is_whitespace() && c != ' ');
+            let plain = name.trim() == name && !name.chars().any(odd);
             anyhow::ensure!(
                 plain && (1..=100).contains(&name.len()),
                 "a token's name has 1 to 100 bytes, no blanks about it, and is one line"

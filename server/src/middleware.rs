@@ -1,5 +1,6 @@
 //! What every response gets: a request id, a line in the log, headers, and a problem instead of plain errors.
 
+use std::borrow::Cow;
 use std::hash::{BuildHasher, RandomState};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock};
@@ -75,22 +76,29 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
     let span = tracing::error_span!("request", id = %id);
     async {
         let metrics = &*known.metrics;
-        let mut left = Left { path: &path, answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
+        let mut left =
+            Left { path: &shown(&path), answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
         let response = next.run(request).await;
         left.answered = true;
         let (mut response, problem) = as_problem(response, &id, known.retry_after_s, page);
-        add_headers(&mut response, &id);
+        add_headers(&mut response, &id, &path);
         if let Some(problem) = problem {
             metrics.refused(&problem, route);
         }
         metrics.answered(&method, route, response.status(), begun.elapsed().as_secs_f64());
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
         // The query is left out: it may hold what a client would not want in a log.
-        tracing::info!(%method, path, status, ms, "answered");
+        tracing::info!(%method, path = &*shown(&path), status, ms, "answered");
         response
     }
     .instrument(span)
     .await
+}
+
+/// A path for a message or the log: long ones are cut.
+pub fn shown(path: &str) -> Cow<'_, str> {
+    const LONGEST: usize = 120;
+    if path.len() <= LONGEST { path.into() } else { path.chars().take(LONGEST).chain("...".chars()).collect() }
 }
 
 /// Notes that a request was dropped before its answer: the client went away.
@@ -142,10 +150,15 @@ fn as_problem(
     (answered, Some(problem))
 }
 
-fn add_headers(response: &mut Response, id: &str) {
+fn add_headers(response: &mut Response, id: &str, path: &str) {
+    // Pictures are made to be shown by the pages of clubs; whoever may not see one does not get it. That one is unchanged is
+    // said with the same headers, which take the place of those that a browser holds (RFC 9111, 4.3.4), and without a type.
+    let headers = response.headers();
+    let picture = headers.get(header::CONTENT_TYPE).map_or_else(
+        || [".svg", ".png"].iter().any(|form| path.ends_with(form)),
+        |sent| sent.as_bytes().starts_with(b"image/"),
+    );
     let headers = response.headers_mut();
-    // Pictures are made to be shown by the pages of clubs; whoever may not see one does not get it.
-    let picture = headers.get(header::CONTENT_TYPE).is_some_and(|sent| sent.as_bytes().starts_with(b"image/"));
     if let Ok(id) = HeaderValue::from_str(id) {
         headers.insert(REQUEST_ID, id);
     }

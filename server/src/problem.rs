@@ -85,6 +85,7 @@ kinds! {
     ComputeLimit UNPROCESSABLE_ENTITY "compute-limit" "The computation takes longer than one may.";
     OverBudget TOO_MANY_REQUESTS "over-budget" "You have had as much computed as you may for now.";
     TooManyJobs TOO_MANY_REQUESTS "too-many-jobs" "As many of your jobs wait and run as may.";
+    TooManyShares TOO_MANY_REQUESTS "too-many-shares" "As many of your links hold as may.";
     TooManyStreams TOO_MANY_REQUESTS "too-many-streams" "As many streams of events are open for you as may be.";
     JobFailed UNPROCESSABLE_ENTITY "job-failed" "The job failed again and again.";
     Internal INTERNAL_SERVER_ERROR "internal" "The server failed.";
@@ -458,7 +459,7 @@ refusals! {
     /// What ending a link can be refused with.
     EndRefusals: UriTooLong, HeadTooLarge, InvalidPath, UnknownShare, Internal, StorageFailed;
     /// What a link can be refused with.
-    ShareRefusals: UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout,
+    ShareRefusals: TooManyShares, UriTooLong, HeadTooLarge, MalformedJson, TooDeeplyNested, BadRequest, BodyTimeout,
         BodyTooLarge, UnsupportedMediaType, InvalidInput, UnknownAssessment, UnknownDay, UnknownSweep, Internal, StorageFailed;
 }
 

@@ -190,22 +190,16 @@ fn pages() -> Router<Arc<State>> {
 async fn unknown_path(uri: Uri) -> Problem {
     Problem::new(
         Kind::UnknownPath,
-        format!("There is nothing at {}. /openapi.json lists every path, /docs shows them.", shown(uri.path())),
+        format!(
+            "There is nothing at {}. /openapi.json lists every path, /docs shows them.",
+            middleware::shown(uri.path())
+        ),
     )
 }
 
 async fn wrong_method(method: Method, uri: Uri) -> Problem {
     Problem::new(
         Kind::MethodNotAllowed,
-        format!("{} does not answer {method}. The header Allow lists what it answers.", shown(uri.path())),
+        format!("{} does not answer {method}. The header Allow lists what it answers.", middleware::shown(uri.path())),
     )
-}
-
-/// A path for a message: long ones are cut.
-fn shown(path: &str) -> String {
-    const LONGEST: usize = 120;
-    if path.len() <= LONGEST {
-        return path.to_string();
-    }
-    path.chars().take(LONGEST).chain("...".chars()).collect()
 }

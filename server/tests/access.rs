@@ -536,6 +536,55 @@ async fn a_link_is_ended() {
     assert!(listed(&admin).await.is_empty());
 }
 
+/// Nobody's links crowd out what is kept, and a place comes back with each that ends.
+#[tokio::test]
+async fn so_many_links_and_no_more() {
+    let service = service();
+    let [owner, other] = ["owner", "other"].map(|name| add(&service, name, Scope::Compute, None));
+    let place = posted(&service, "/v1/assessments", &card(), &owner).await;
+    posted(&service, "/v1/assessments", &card(), &other).await;
+    let first = shared(&service, &place, &owner).await.json();
+    service.store.sql(
+        "INSERT INTO shares SELECT CAST(printf('%032d', value) AS BLOB), shelf, id, expires_ms, kept_until_ms, maker, made_ms, leads
+         FROM shares, (WITH RECURSIVE n (value) AS (VALUES (1) UNION ALL SELECT value + 1 FROM n WHERE value < 199) SELECT value FROM n)",
+    );
+    let reply = shared(&service, &place, &owner).await;
+    check_problem(&reply, 429, "too-many-shares");
+    check_documented(&Method::POST, "/v1/shares", &reply);
+    assert!(!reply.header("retry-after").is_empty());
+    assert_eq!(shared(&service, &place, &other).await.status, 201, "others have theirs");
+    let end = format!("/v1/shares/{}", first["id"].as_str().unwrap());
+    assert_eq!(service.send(with(request(Method::DELETE, &end, Body::empty()), Some(&owner))).await.status, 204);
+    assert_eq!(shared(&service, &place, &owner).await.status, 201);
+    service.store.sql("UPDATE shares SET expires_ms = 1 WHERE maker = 'token:owner'");
+    assert_eq!(shared(&service, &place, &owner).await.status, 201, "what is over does not count");
+    // A damaged one keeps nobody from theirs.
+    service.store.sql("UPDATE shares SET sum = 'text' WHERE maker = 'token:other'");
+    let list = get(&service, "/v1/shares", Some(&add(&service, "admin", Scope::Admin, None))).await;
+    assert_eq!(list.json()["shares"].as_array().unwrap().len(), 1, "{}", list.text());
+}
+
+/// Who is not asked for a token sees what was made from the same address alone.
+#[tokio::test]
+async fn nobody_sees_addresses_of_others() {
+    let service = service();
+    let from = |address: &str, mut asked: Request<Body>| {
+        let address: std::net::SocketAddr = address.parse().unwrap();
+        asked.extensions_mut().insert(axum::extract::ConnectInfo(address));
+        service.send(asked)
+    };
+    let place = service.post(&card()).await.header("location").to_string();
+    let asked = json_request("/v1/shares", json!({"answer": place, "hours": 48}).to_string());
+    let link = from("192.0.2.7:5000", asked).await.json();
+    let list =
+        async |address| from(address, request(Method::GET, "/v1/shares", Body::empty())).await.json()["shares"].clone();
+    assert_eq!(list("192.0.2.7:5001").await[0]["id"], link["id"]);
+    assert_eq!(list("198.51.100.1:5000").await, json!([]));
+    let end = format!("/v1/shares/{}", link["id"].as_str().unwrap());
+    let reply = from("198.51.100.1:5000", request(Method::DELETE, &end, Body::empty())).await;
+    check_problem(&reply, 404, "unknown-share");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_job_of_two_is_given_up_by_both() {
     let service = service();
@@ -613,4 +662,32 @@ async fn listed_sites_may_ask() {
     let metrics = get(&service, "/metrics", Some(&admin)).await.text();
     let line = "slowpoint_http_requests_total{method=\"OPTIONS\",route=\"/v1/assessments\",status=\"200\"} 3";
     assert!(metrics.contains(line), "{metrics}");
+}
+
+/// What a browser holds takes over the headers of the answer that it is unchanged (RFC 9111, 4.3.4), so both have the same: a
+/// club's page shows the picture at the second view as well.
+#[tokio::test]
+async fn unchanged_is_said_with_the_same_headers() {
+    let service = service();
+    let place = service.post(&card()).await.header("location").to_string();
+    for (form, resource) in [
+        ("", "same-origin"),
+        ("/landing.svg", "cross-origin"),
+        ("/landing.png", "cross-origin"),
+        ("/deploy-speed.svg?delay=7", "cross-origin"),
+        ("/flights/0", "same-origin"),
+        ("/flights.csv", "same-origin"),
+    ] {
+        let uri = format!("{place}{form}");
+        let whole = service.get(&uri).await;
+        assert_eq!(whole.status, 200, "{uri}: {}", whole.text());
+        let mut again = request(Method::GET, &uri, Body::empty());
+        again.headers_mut().insert("if-none-match", whole.header("etag").parse().unwrap());
+        let held = service.send(again).await;
+        assert_eq!((held.status.as_u16(), held.body.len()), (304, 0), "{uri}");
+        assert_eq!(whole.header("cross-origin-resource-policy"), resource, "{uri}");
+        for name in ["cross-origin-resource-policy", "content-security-policy", "cache-control", "vary", "etag"] {
+            assert_eq!(held.header(name), whole.header(name), "{uri} {name}");
+        }
+    }
 }

@@ -20,10 +20,20 @@ fn a_bad_variable_is_named() {
         let told = serve(&[("SLOWPOINT_DRAIN", "1")], options);
         assert!(told.contains("give whole seconds") && !told.contains("variable"), "{told}");
     }
+    assert!(serve(&[("SLOWPOINT_CORES", "100000000000")], &[]).contains("give a whole number up to 4096"));
+    #[cfg(unix)]
+    {
+        use std::os::unix::ffi::OsStrExt;
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_slowpoint"));
+        let odd = std::ffi::OsStr::from_bytes(b"\xff");
+        let told = command.arg("serve").env("SLOWPOINT_DRAIN", odd).output().unwrap().stderr;
+        let told = String::from_utf8(told).unwrap();
+        assert!(told.contains("the variable SLOWPOINT_DRAIN"), "{told}");
+    }
     // Nothing could be asked at all.
     for option in ["--uri-limit", "--head-limit"] {
         let told = serve(&[], &[option, "1023"]);
-        assert!(told.contains("give whole bytes, 1024 or more"), "{told}");
+        assert!(told.contains("give whole bytes, 1024 to 16777216"), "{told}");
     }
 }
 
@@ -43,7 +53,7 @@ fn a_wrong_directory_is_not_made() {
         assert!(!done && told.contains("--data-dir") && !wrong.exists(), "{arguments:?}: {told}");
     }
     // A name that is listed takes one line, and can be typed again.
-    for name in ["", " field", "field\n", "a\tb", "a\u{7f}"] {
+    for name in ["", " field", "field\n", "a\tb", "a\u{7f}", "a\u{2028}b"] {
         let (done, _, told) = slowpoint(&["token", "add", name]);
         assert!(!done && told.contains("is one line") && !wrong.exists(), "{name:?}: {told}");
     }

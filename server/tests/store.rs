@@ -98,7 +98,7 @@ fn what_an_older_version_kept_is_taken_over() {
     let made = jiff::Timestamp::now();
     let expires = made + Duration::from_secs(3600);
     let link = Link { id: ContentId::of_sum(&sum), maker: "token:one".into(), answer: answer.clone(), made, expires };
-    store.share(&link, &sum, std::slice::from_ref(&answer)).unwrap();
+    assert!(store.share(&link, &sum, std::slice::from_ref(&answer), 1).unwrap());
     drop(store);
     let older = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
         ALTER TABLE shares DROP COLUMN leads;
@@ -110,9 +110,25 @@ fn what_an_older_version_kept_is_taken_over() {
     let version: i32 = database(directory.path()).query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
     assert_eq!(version, 3);
     // A link holds on, though nobody knows whose it is; who ends all may end it.
-    assert!(store.shared(&sum, answer.0, &answer.1).unwrap() && store.links(None).unwrap().is_empty());
+    assert!(store.shared(&sum, answer.0, &answer.1).unwrap() && store.links(None, 9).unwrap().is_empty());
     assert!(!store.end_link(Some("token:one"), &link.id).unwrap() && store.end_link(None, &link.id).unwrap());
     assert!(!store.shared(&sum, answer.0, &answer.1).unwrap());
+}
+
+/// A service goes on with the tables that it knows: a command of a newer release does not change them below it.
+#[test]
+fn tables_are_not_changed_under_a_service() {
+    let (directory, store) = open();
+    let older = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
+        ALTER TABLE shares DROP COLUMN leads; PRAGMA user_version = 2";
+    drop(store);
+    let serving = SqliteStore::serve(directory.path()).unwrap();
+    assert!(SqliteStore::open(directory.path()).is_ok(), "control: of the same release");
+    database(directory.path()).execute_batch(older).unwrap();
+    let refused = SqliteStore::open(directory.path()).err().unwrap().to_string();
+    assert!(refused.contains("an older release runs on it"), "{refused}");
+    drop(serving);
+    assert!(SqliteStore::open(directory.path()).unwrap().links(None, 9).unwrap().is_empty());
 }
 
 /// A byte is flipped anywhere in the file, many times: what comes back is what was kept, or nothing, or a failure that says so.

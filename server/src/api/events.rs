@@ -35,14 +35,16 @@ const ASKED_EVERY: Duration = Duration::from_secs(1);
 
 /// Each stream looks at the store when its job comes on, and no faster than this.
 const PACE: Duration = Duration::from_millis(100);
+/// Stands for the number of the last event, how many pieces there ever were: they are forgotten before their job is.
+const END: &str = "end";
 
 /// Tells of a job while it runs
 ///
 /// Server-Sent Events. `piece` holds what is done: of a day a flight's row (`DayRow`), of a sweep a setting (`SweepCell`), of
 /// an assessment its chances so far with their intervals, whenever the flights have doubled and after every 65,536
-/// (`GlimpseAnswer`). `job` comes last, once it has ended (`JobStatus`); the stream ends with it. All are numbered: with
-/// Last-Event-ID the stream goes on after that one. A stream that breaks off, because the server stops say, can be opened
-/// again so; after `job` it is answered 204, so that a browser does not come again.
+/// (`GlimpseAnswer`). Pieces are numbered: with Last-Event-ID the stream goes on after that one, so that one that broke off,
+/// because the server stopped say, can be opened again. `job` comes last, once it has ended (`JobStatus`), with "end" for its
+/// number, and the stream ends with it: whoever has that is answered 204, so that a browser does not come again.
 #[utoipa::path(
     get,
     path = "/v1/jobs/{id}/events",
@@ -50,7 +52,7 @@ const PACE: Duration = Duration::from_millis(100);
     operation_id = "read_job_events",
     params(
         ("id" = String, Path, description = "Id of the job", pattern = "^[0-9a-f]{32}$"),
-        ("Last-Event-ID" = Option<u64>, Header, description = "Number of the last event the client has"),
+        ("Last-Event-ID" = Option<String>, Header, description = "Number of the last event the client has", pattern = "^([0-9]+|end)?$"),
     ),
     responses(
         (status = 200, body = String, content_type = "text/event-stream", description = "The events"),
@@ -65,20 +67,18 @@ pub async fn read(
     headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let id = read_id(&id)?;
-    // A browser sends none before the first event.
-    let last = headers.get("last-event-id").filter(|value| !value.is_empty());
-    let seen = match last {
-        None => 0,
-        Some(value) => value.to_str().ok().and_then(|text| text.trim().parse().ok()).ok_or_else(|| {
-            Problem::new(Kind::BadRequest, "Last-Event-ID is the number of an event, as it gave it in id.")
-        })?,
-    };
     let job = jobs::known(&state, &id).await?;
-    if let Some(before) = usize::checked_sub(seen, 1).filter(|_| !job.stage.open())
-        && told(&state, &id, before).await?.is_empty()
-    {
-        return Ok(StatusCode::NO_CONTENT.into_response());
-    }
+    let last = headers.get("last-event-id").map_or(Some(""), |value| value.to_str().ok());
+    let seen = match last {
+        Some(END) if !job.stage.open() => return Ok(StatusCode::NO_CONTENT.into_response()),
+        // It was given up, and posted again.
+        Some("" | END) => 0,
+        Some(number) if number.bytes().all(|b| b.is_ascii_digit()) => number.parse().unwrap_or(usize::MAX),
+        _ => {
+            let detail = "Last-Event-ID is the number of an event, as it gave it in id.";
+            return Err(Problem::new(Kind::BadRequest, detail));
+        }
+    };
     let open = state.streams.open(&client.name)?;
     let (news, stopping) = (state.jobs.listen(), state.jobs.stopping());
     let begun = Streamed { news, stopping, state, client, id, seen, next_look: Instant::now(), _open: open };
@@ -122,8 +122,7 @@ impl Streamed {
             }
             if let Some(job) = ended {
                 let status = serde_json::to_string(&jobs::status(&job)).ok()?;
-                let number = (self.seen + 1).to_string();
-                events.push(Ok(Event::default().event("job").id(number).data(status)));
+                events.push(Ok(Event::default().event("job").id(END).data(status)));
                 return Some((events, None));
             }
             if !events.is_empty() {
@@ -144,15 +143,10 @@ impl Streamed {
     /// The job, if it has ended, and the pieces that are new. It is looked whether it has ended first: what is told then is all.
     async fn look(&self) -> Result<(Option<Job>, Vec<Vec<u8>>), Problem> {
         let job = jobs::known(&self.state, &self.id).await?;
-        let told = told(&self.state, &self.id, self.seen).await?;
+        let (store, id, seen) = (Arc::clone(&self.state.store), self.id.clone(), self.seen);
+        let told = blocking(move || store.told(&id, seen)).await?.map_err(|error| Problem::storage(&error))?;
         Ok((Some(job).filter(|job| !job.stage.open()), told))
     }
-}
-
-/// The pieces of a job after so many.
-async fn told(state: &State, id: &ContentId, seen: usize) -> Result<Vec<Vec<u8>>, Problem> {
-    let (store, id) = (Arc::clone(&state.store), id.clone());
-    blocking(move || store.told(&id, seen)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// A piece is a line of JSON.

@@ -227,7 +227,7 @@ pub async fn dismiss(
 /// Where a job stands after a client gave it up.
 pub async fn given_up(state: &Arc<State>, client: Client, id: &ContentId) -> Result<Option<Job>, Problem> {
     let (this, key) = (Arc::clone(state), id.clone());
-    blocking(move || this.jobs.dismiss(&key, client.acts_for())).await?.map_err(|error| Problem::storage(&error))
+    blocking(move || this.jobs.dismiss(&key, client.gives_up_for())).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// The jobs of a client, the newest first.

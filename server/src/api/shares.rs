@@ -21,6 +21,11 @@ use crate::problem::{EndRefusals, Kind, ListRefusals, Problem, ShareRefusals};
 use crate::store::{Link, Shelf, Store};
 use crate::wire::share::{AskedShare, ShareRequest, read_share};
 
+/// The most links of one client that hold at a time.
+const MOST_HELD: usize = 200;
+/// The most links of a list.
+const LISTED: usize = 1000;
+
 /// A link that shares.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct ShareAnswer {
@@ -62,7 +67,7 @@ pub struct ShareListed {
 /// The links that hold.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct ShareList {
-    /// The newest first.
+    /// The newest first, at most 1000.
     pub shares: Vec<ShareListed>,
 }
 
@@ -116,7 +121,7 @@ pub async fn made(
         if answers.is_empty() {
             return Err(access::not_theirs(Some(shelf), &id));
         }
-        store.share(&link, &sum, &answers).map_err(storage)
+        if store.share(&link, &sum, &answers, MOST_HELD).map_err(storage)? { Ok(()) } else { Err(too_many()) }
     })
     .await??;
     let query = format!("share={secret}");
@@ -127,8 +132,7 @@ pub async fn made(
 
 /// Lists the links that one has made, as long as they hold
 ///
-/// An administrator's list is of everybody's; so is anyone's while nobody is asked for a token. Links that 0.11.0 and before made
-/// are not listed: they end with their hours.
+/// An administrator's list is of everybody's. Links that 0.11.0 and before made are not listed: they end with their hours.
 #[utoipa::path(
     get,
     path = "/v1/shares",
@@ -170,14 +174,14 @@ pub async fn end(
 /// The links that hold and that a client may end.
 pub async fn held(state: &Arc<State>, client: Client) -> Result<Vec<Link>, Problem> {
     let store = Arc::clone(&state.store);
-    blocking(move || store.links(client.acts_for())).await?.map_err(|error| Problem::storage(&error))
+    blocking(move || store.links(client.links_of(), LISTED)).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// Ends a link that a client may end.
 pub async fn ended(state: &Arc<State>, client: Client, id: ContentId) -> Result<(), Problem> {
     let (store, key) = (Arc::clone(&state.store), id.clone());
     let was =
-        blocking(move || store.end_link(client.acts_for(), &key)).await?.map_err(|error| Problem::storage(&error))?;
+        blocking(move || store.end_link(client.links_of(), &key)).await?.map_err(|error| Problem::storage(&error))?;
     if was {
         return Ok(());
     }
@@ -185,6 +189,13 @@ pub async fn ended(state: &Arc<State>, client: Client, id: ContentId) -> Result<
         "No link of this client is called {id}, or it is forgotten since it ended. GET /v1/shares lists those that hold."
     );
     Err(Problem::new(Kind::UnknownShare, detail))
+}
+
+fn too_many() -> Problem {
+    let detail = format!(
+        "{MOST_HELD} of your links hold. End some, or wait until their hours are over; GET /v1/shares lists them."
+    );
+    Problem::new(Kind::TooManyShares, detail)
 }
 
 fn path_of(shelf: Shelf, id: &ContentId) -> String {

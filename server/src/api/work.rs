@@ -337,9 +337,9 @@ async fn answer(
         Begun::Answered(answer) => return Ok(whole_answer(answer.into())),
     };
     if let Some(wait) = preference.wait {
-        if let Some(ended) = ended_within(state, id, wait).await? {
-            job = ended;
-        }
+        let ended = ended_within(state, id, wait).await?;
+        let now = if ended.is_some() { ended } else { jobs::find(state, id).await? };
+        job = now.unwrap_or(job);
         if let Some(answer) = kept(state, shelf, id).await?.and_then(sound) {
             return Ok(whole_answer(answer.into()));
         }

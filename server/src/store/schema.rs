@@ -114,6 +114,12 @@ const STEPS: [&str; 3] = [
 /// "SlwP": marks the file as one of this program.
 const APPLICATION: i32 = 0x536c_7750;
 
+/// Whether an older program has written a database, which is to be brought to the present version.
+pub fn is_older(db: &Connection) -> io::Result<bool> {
+    let version = db.pragma_query_value(None, "user_version", |row| row.get::<_, i32>(0)).map_err(failed)?;
+    Ok(version > 0 && usize::try_from(version).is_ok_and(|version| version < STEPS.len()))
+}
+
 /// Brings a database to the present version, each step whole or not at all; refuses one that a newer program has written.
 pub fn migrate(db: &mut Connection) -> io::Result<()> {
     loop {

@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 
 use super::access::own;
 use super::own_time::{OwnTime, ms};
-use super::schema::migrate;
+use super::schema::{is_older, migrate};
 use super::{Accepted, Bounds, Claimed, Job, Kept, Lease, NewJob, Piece, Reason, Seen, Shelf, Spent, Stage, Store};
 use crate::id::{ContentId, sum};
 
@@ -70,29 +70,30 @@ impl SqliteStore {
     /// at a time can.
     pub fn serve(directory: &Path) -> io::Result<Self> {
         make(directory)?;
-        let lock = File::create(directory.join(LOCK))?;
-        lock.try_lock().map_err(|error| match error {
-            TryLockError::WouldBlock => {
-                io::Error::other("another process serves from it; stop that one, or name another")
-            }
-            TryLockError::Error(error) => error,
-        })?;
-        let store = Self::open(directory)?;
+        let lock = alone(directory, "another process serves from it; stop that one, or name another")?;
+        let store = Self::opened(directory, connected(directory)?)?;
         // Nobody else works on them: their owner is gone.
         store.writer().execute("UPDATE jobs SET owner = NULL, lease_ends_ms = NULL WHERE open", []).map_err(failed)?;
         Ok(Self { _serving: Some(lock), ..store })
     }
 
     /// Whether a directory has been opened before.
-    pub fn is_in(directory: &Path) -> bool {
-        directory.join(FILE).exists()
+    pub fn is_in(directory: &Path) -> io::Result<bool> {
+        directory.join(FILE).try_exists()
     }
 
     /// Opens the directory beside a process that may serve from it, and makes it if need be.
     pub fn open(directory: &Path) -> io::Result<Self> {
         make(directory)?;
+        let writer = connected(directory)?;
+        // A service that knows the tables as they are is not to find others.
+        let told = "a service of an older release runs on it; stop that one first, or use the program of its release";
+        let _alone = if is_older(&writer)? { Some(alone(directory, told)?) } else { None };
+        Self::opened(directory, writer)
+    }
+
+    fn opened(directory: &Path, mut writer: Connection) -> io::Result<Self> {
         let file = directory.join(FILE);
-        let mut writer = connect(&file)?;
         // Takes effect in a new file only: space that is given up is given back to the disk.
         writer.pragma_update(None, "auto_vacuum", "INCREMENTAL").map_err(failed)?;
         writer.pragma_update(None, "journal_mode", "WAL").map_err(failed)?;
@@ -198,6 +199,20 @@ fn size(db: &Connection) -> rusqlite::Result<[u64; 2]> {
     let number = |name| db.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).map(i64::unsigned_abs);
     let page = number("page_size")?;
     Ok([number("page_count")?, number("freelist_count")?].map(|pages| pages.saturating_mul(page)))
+}
+
+/// Holds a directory against any other process that serves from it.
+fn alone(directory: &Path, told: &str) -> io::Result<File> {
+    let lock = File::create(directory.join(LOCK))?;
+    lock.try_lock().map_err(|error| match error {
+        TryLockError::WouldBlock => io::Error::other(told),
+        TryLockError::Error(error) => error,
+    })?;
+    Ok(lock)
+}
+
+fn connected(directory: &Path) -> io::Result<Connection> {
+    connect(&directory.join(FILE))
 }
 
 fn connect(file: &Path) -> io::Result<Connection> {

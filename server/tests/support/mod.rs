@@ -120,9 +120,9 @@ handed_through! {
     any_token() -> bool;
     own(client: &str, answers: &[(Shelf, ContentId)]) -> ();
     owns(client: &str, shelf: Option<Shelf>, id: &ContentId) -> bool;
-    share(link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)]) -> ();
+    share(link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)], most: usize) -> bool;
     shared(sum: &SecretSum, shelf: Shelf, id: &ContentId) -> bool;
-    links(maker: Option<&str>) -> Vec<Link>;
+    links(maker: Option<&str>, most: usize) -> Vec<Link>;
     end_link(maker: Option<&str>, id: &ContentId) -> bool;
 }
 
