@@ -226,7 +226,10 @@ async fn another_ground_than_the_fields_is_told() {
     }
     // Of an ensemble it is said once.
     let whole = answer(&json!({"date": "2026-10-31", "members": members, "field_elevation": "800 m"})).await;
-    let said = texts(&whole["cautions"]).into_iter().filter(|text| text.contains("some 800 m below the field")).count();
+    let said = texts(&whole["cautions"])
+        .into_iter()
+        .filter(|text| text.contains("some 800 m (2625 ft) below the field"))
+        .count();
     assert_eq!(said, 1, "{whole}");
 }
 

@@ -257,7 +257,8 @@ pub fn cautions(
             say(
                 "limit",
                 format!(
-                    "The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."
+                    "The speed limit was read as {}. If {limit:.0} mph was meant, send \"{limit:.0} mph\".",
+                    told::speed(*limit, 1)
                 ),
                 PRACTICE,
             );
