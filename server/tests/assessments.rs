@@ -4,6 +4,7 @@
 
 mod support;
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
@@ -151,6 +152,78 @@ async fn what_was_read_is_said_in_si() {
     assert_eq!((&nominal["first_canopy_diameter_m"], &nominal["elevation_m"]), (&json!(0.6), &json!(0.0)));
     let topics: Vec<_> = answer["cautions"].as_array().unwrap().iter().map(|c| c["topic"].as_str().unwrap()).collect();
     assert_eq!(topics[..2], ["unit", "unit"], "{topics:?}");
+}
+
+/// Figures of SI in a sentence that nothing in brackets follows: readers of US units are told nothing by them.
+fn in_si_alone(text: &str) -> Vec<String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let numeric = |word: &str| word.trim_start_matches('(').parse::<f64>().is_ok();
+    let alone = |pair: &(usize, &[&str])| {
+        let (k, pair) = *pair;
+        let unit = pair[1].trim_end_matches(['.', ',', ';', ':', ')']);
+        let told = pair[1] == unit && words.get(k + 2).is_some_and(|next| next.starts_with('('));
+        numeric(pair[0]) && ["m/s", "m", "J", "N"].contains(&unit) && !told
+    };
+    words.windows(2).enumerate().filter(alone).map(|(_, pair)| pair.join(" ")).collect()
+}
+
+#[tokio::test]
+async fn sentences_have_the_units_of_both_systems() {
+    assert_eq!(in_si_alone("faster than 15.6 m/s at ejection, with 20 J."), ["15.6 m/s", "20 J."]);
+    let mut low = card();
+    low["launch"]["rail_length"] = json!("0.5 m");
+    low["site"] = json!({"ceiling": "30 m"});
+    low["wind"] =
+        json!({"surface": {"speed": "10 m/s", "direction": 270, "measuring_height": "2 m", "gust": "14 m/s"}});
+    low["wind"]["turbulence"] = json!("off");
+    low["card"]["recovery"] = json!({
+        "first": {"kind": "parachute", "diameter": "20 cm"},
+        "main": {"kind": "parachute", "diameter": "25 cm"}, "main_height": "80 m",
+    });
+    low["electronics"] = json!([{"fires_at": "height", "height": "5000 m"}]);
+    low["limits"] = json!({"deploy_speed": ["10 m/s", "28 m/s"]});
+    low["condition"] = json!({"limit": "28 m/s"});
+    low["advise"] = json!(["wind_limit", "rail"]);
+    let aloft = |height: &str| {
+        let mut card = card();
+        card["wind"] = json!({"layers": [{"height_above_ground": height, "speed": "5 m/s", "direction": 270}]});
+        card
+    };
+    let (mut topics, service) = (BTreeSet::new(), service());
+    for card in [low, aloft("50 m"), aloft("210 m")] {
+        let answer = service.post(&card).await.json();
+        for caution in answer["cautions"].as_array().unwrap() {
+            // The label of a way of deploying is its name, as it is asked for.
+            let message = caution["message"].as_str().unwrap().replace("altimeter at 5000 m coming down", "altimeter");
+            topics.insert(caution["topic"].as_str().unwrap().to_string());
+            // What was sent without a unit is told as it was read.
+            if caution["topic"] != "unit" {
+                assert_eq!(in_si_alone(&message), [""; 0], "{message}");
+            }
+        }
+        for text in ["/advice/text", "/wind_limit/text", "/rail_advice/text"] {
+            let text = answer.pointer(text).and_then(Value::as_str).unwrap_or_default();
+            let text = &text.replace("altimeter at 5000 m coming down", "altimeter");
+            assert_eq!(in_si_alone(text), [""; 0], "{text}");
+        }
+    }
+    for topic in [
+        "ceiling",
+        "condition",
+        "height_not_reached",
+        "limit",
+        "main_opens_fast",
+        "open_fast",
+        "rail_speed",
+        "touchdown",
+        "turbulence",
+        "wind",
+        "wind_aloft",
+        "wind_height",
+        "wind_surface",
+    ] {
+        assert!(topics.contains(topic), "no flight card here has a caution on {topic}: {topics:?}");
+    }
 }
 
 #[tokio::test]

@@ -10,6 +10,7 @@ use std::io::Read;
 use axum::body::Body;
 use axum::http::{Method, Request, header};
 use resvg::usvg::{Group, Node, Options, Tree};
+use scraper::{Html, Selector};
 use serde_json::{Value, json};
 use slowpoint_server::id::ContentId;
 use slowpoint_server::store::{Shelf, Store};
@@ -170,6 +171,61 @@ async fn without_cords_there_is_no_picture_of_them() {
         let problem = check_problem(&service.get(&format!("{place}/{file}")).await, 404, "no-cords");
         assert_eq!(problem["errors"][0]["pointer"], "/cords");
     }
+}
+
+/// The figures of an axis, by the letters that stand at the name of its unit: value and place of each.
+fn axis(picture: &str, unit: &str) -> Vec<[f64; 2]> {
+    let svg = Html::parse_fragment(picture);
+    let texts: Vec<(String, [String; 2])> = svg
+        .select(&Selector::parse("text").unwrap())
+        .map(|text| (text.text().collect(), ["x", "y"].map(|name| text.attr(name).unwrap().to_string())))
+        .collect();
+    let first = texts.iter().position(|(text, _)| text == unit).unwrap_or_else(|| panic!("no {unit}: {texts:?}"));
+    let [x, _] = &texts[first].1;
+    let beside = texts[..first].iter().rev().take_while(|(_, [other, _])| other == x);
+    beside.map(|(text, [_, y])| [text.parse().unwrap(), y.parse().unwrap()]).collect()
+}
+
+/// Beside every axis of SI stands one of the US, on which a load has the same place. Factors of NIST SP 811, appendix B.8:
+/// 1 lbf = 4.448222 N, 1 lbf/in = 175.1268 N/m.
+#[tokio::test]
+async fn cords_have_the_units_of_both_systems() {
+    let service = service();
+    let (place, answer) = posted(&service, &mapped()).await;
+    let picture = service.get(&format!("{place}/cords.svg")).await.text();
+    for (si, us, factor) in [("N/mm", "lbf/in", 0.175_126_8), ("N", "lbf", 4.448_222)] {
+        let (si, us) = (axis(&picture, si), axis(&picture, us));
+        assert!(si.len() > 2 && us.len() > 2, "{si:?} {us:?}");
+        // Straight in the logarithm of the load.
+        let [[a, low], [b, high]] = [si[0], si[si.len() - 1]];
+        for [value, y] in us {
+            let share = ((value * factor) / a).ln() / (b / a).ln();
+            assert!((low + share * (high - low) - y).abs() < 0.2, "{value} at {y}: {si:?}");
+        }
+    }
+    let told = picture.split_once("<desc").unwrap().1.split_once("</desc>").unwrap().0.to_string();
+    let tension = answer["cords"]["delays"][0]["arrangements"][0]["peak_tension_n"]["p50"].as_f64().unwrap();
+    assert!(told.contains(&format!("{tension:.0} N ({:.1} lbf)", tension / 4.448_222)), "{tension}: {told}");
+    assert!(told.contains("30.0 N/mm (171 lbf/in)"), "{told}");
+}
+
+/// The same of what was learned: heights in feet, speeds in miles per hour stand above what is below in SI; times are times.
+#[tokio::test]
+async fn what_was_learned_has_the_units_of_both_systems() {
+    let service = service();
+    let mut logged = card();
+    logged["calibration"] = json!({"flights": 1024, "flown": [
+        {"apogee": "300 m", "apogee_error": "400 m", "apogee_time": "8 s", "apogee_time_error": "3 s", "flown_with": "delay 7 s"},
+    ]});
+    let (place, answer) = posted(&service, &logged).await;
+    let picture = service.get(&format!("{place}/calibration.svg")).await.text();
+    for heading in ["wind, mph above, m/s below", "apogee, ft above, m below", "apogee time, s<"] {
+        assert!(picture.contains(heading), "{heading}: {picture}");
+    }
+    let median = answer["calibration"]["inputs"][2]["before"]["p05"].as_f64().unwrap();
+    assert!(picture.contains(&format!("logged 300 m, {:.2} ft", 300.0 / 0.3048)), "{picture}");
+    let hundredth = |x: f64| (100.0 * x).round() / 100.0;
+    assert!(picture.contains(&format!("({} to ", hundredth(median / 0.44704))), "{median}: {picture}");
 }
 
 #[tokio::test]

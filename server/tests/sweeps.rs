@@ -68,7 +68,7 @@ async fn every_setting_is_its_flight_card_by_itself() {
         for (check, chance) in
             [(1, &landing["outside_fields"]), (2, &landing["areas"][1]["inside"]), (3, &alone["above_ceiling"])]
         {
-            for (name, of) in [("chance", "estimate"), ("lower", "lower"), ("upper", "upper")] {
+            for (name, of) in [("chance", "estimate"), ("lower", "lower"), ("upper", "upper"), ("text", "text")] {
                 assert_eq!(swept["checks"][check][name], chance[of], "{check}");
             }
         }

@@ -34,3 +34,13 @@ pub const EARTH_GRAVITY_RATIO: f64 = 0.003_449_786_506_84;
 pub const MILE_PER_HOUR_M_S: f64 = 0.447_04;
 /// International foot, m.
 pub const FOOT_M: f64 = 0.3048;
+/// International inch, m.
+pub const INCH_M: f64 = FOOT_M / 12.0;
+/// Avoirdupois pound, kg.
+pub const POUND_KG: f64 = 0.453_592_37;
+/// Pound-force, N.
+pub const POUND_FORCE_N: f64 = POUND_KG * STANDARD_GRAVITY_M_S2;
+/// Pound-force over an inch, N/mm.
+pub const POUND_FORCE_PER_INCH_N_MM: f64 = POUND_FORCE_N / (1000.0 * INCH_M);
+/// Foot-pound of energy, J.
+pub const FOOT_POUND_J: f64 = FOOT_M * POUND_FORCE_N;

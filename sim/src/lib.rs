@@ -139,6 +139,7 @@ pub mod settings;
 pub mod stat;
 pub mod tally;
 pub mod thrust;
+pub mod told;
 pub mod until;
 pub mod wind;
 

@@ -10,13 +10,14 @@ import { STORIES as ENTERING } from "./entry.mjs";
 import { GATES, MOST_BYTES, base, chromium, failing, only, opened, shots, whole } from "./gates.mjs";
 import { STORIES as BY_KEYBOARD, FAULTS, SHOWN } from "./keyboard.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
+import { STORIES as OF_SWEEPS } from "./sweep.mjs";
 import { states } from "./states.mjs";
 
 /// How many pages are looked at side by side.
 const SIDE_BY_SIDE = Math.min(availableParallelism(), 4);
 const WIDTHS = [320, 360, 1280];
 /// Each: a name, and what is done with a browser; it throws where something is not as it should be.
-const STORIES = [...OFFLINE, ...BY_KEYBOARD, ...ENTERING, ...EMBEDDED];
+const STORIES = [...OFFLINE, ...BY_KEYBOARD, ...ENTERING, ...EMBEDDED, ...OF_SWEEPS];
 
 const html = (body, head = "") =>
     `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Planted</title>${head}</head><body><main><h1>Planted</h1>${body}</main></body></html>`;

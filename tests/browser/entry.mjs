@@ -577,6 +577,41 @@ async function weatherDecoded(page) {
     assert.match(await beside(page, "/weather/metar"), /32O10KT/);
 }
 
+async function windTakenOut(page) {
+    await begun(page);
+    const { wind } = example("days/meadow.json");
+    const [out, back] = ["Take out the wind by hand", "Put back the wind by hand"].map((name) => page.getByRole("button", { name }));
+    const messages = page.getByRole("button", { name: "Take out the messages" });
+    assert.deepEqual([await out.isDisabled(), await back.isVisible(), await messages.isDisabled()], [false, false, true]);
+    // Emptied field by field its items stand there still, as those of every list do.
+    for (const name of ["speed", "direction", "measuring_height", "gust"]) await field(page, `/wind/surface/${name}`).fill("");
+    for (const k of [0, 1]) await write(page, ["height_above_ground", "speed", "direction"].map((name) => `/wind/layers/${k}/${name}`), ["", "", ""]);
+    await write(page, ["/weather/date", "/weather/metar", "/launch_at"], ["2026-11-10", REPORT, "2026-11-10T02:30:00Z"]);
+    await asked(page);
+    assert.match(await page.locator("#faults").textContent(), /take out wind/);
+    // Taken out at once, with what stands in other groups of it, and nothing is told of it any more.
+    await out.click();
+    assert.deepEqual([await out.isDisabled(), await back.isVisible(), await messages.isDisabled()], [true, true, false]);
+    assert.equal(await back.evaluate((button) => document.activeElement === button), true);
+    assert.equal(await page.locator('[id="/wind/layers"] .item').count(), 0);
+    assert.equal(await field(page, "/wind/source").inputValue(), "");
+    assert.equal(JSON.parse(await savedText(page)).wind, undefined);
+    // Not meant: it is back as it was, and out again.
+    await back.click();
+    assert.equal(await out.evaluate((button) => document.activeElement === button), true);
+    assert.deepEqual(JSON.parse(await savedText(page)).wind, { source: wind.source, layers: [{}, {}] });
+    await out.click();
+    // What takes its place is not written over.
+    await field(page, "/wind/surface/speed").fill("5 mph");
+    assert.equal(await back.isVisible(), false);
+    await out.click();
+    const seen = posts(page);
+    await page.locator("#ask").click();
+    const id = await left(page);
+    assert.equal((await (await fetch(`${base}/v1/days/${id}`)).json()).entries.length, 3);
+    assert.equal(JSON.parse(seen.whole[0]).wind, undefined);
+}
+
 async function unkept(page) {
     assert.match(await page.locator("#keeping").textContent(), /keeps nothing/);
     await begun(page);
@@ -627,6 +662,7 @@ export const STORIES = [
     ["a flight has a spread of its own, and an ensemble is written by hand", (browser) => at(browser, 360, ownSpread)],
     ["flights flown, a cord and a rare event are written by hand", (browser) => at(browser, 360, logged)],
     ["runs of a cord come through the page as they are", (browser) => at(browser, 360, runsAsGiven)],
+    ["the wind by hand is taken out for messages", (browser) => at(browser, 360, windTakenOut)],
     ["messages are decoded", (browser) => at(browser, 360, weatherDecoded)],
     [
         "a browser that keeps nothing says so",

@@ -17,6 +17,7 @@ import lxml.etree
 import numpy as np
 import pyogrio
 import pytest
+import scipy.constants
 from geographiclib.geodesic import Geodesic
 from PIL import Image
 from service import Service
@@ -301,11 +302,14 @@ def test_heat_map_by_libxml2_and_pillow(service, sweep, figures):
             x, _ = min(((x, head) for x, head, words in heads if f"delay {words}" == delay["label"] and head > above),
                        key=lambda found: found[1])
             (text,) = [t for t in texts if place(t) == (x, y)]
-            chance = 100 * delay["checks"][0]["chance"]
+            chance, lower, upper = (100 * delay["checks"][0][name] for name in ("chance", "lower", "upper"))
             bound, number = re.fullmatch(r"([<>]?)([\d.]+)", text.text).groups()
-            # Shown to a tenth near 0 and 100, else whole; a bound says no more than that it lies beyond.
+            # Shown to a tenth near 0 and 100, else whole; what is next to either by that end of its interval, rounded outwards.
             half = 0.0501 if "." in number else 0.501
-            beyond = {"<": chance < 0.1, ">": chance > 99.9, "": math.isclose(chance, float(number), abs_tol=half)}
+            shown = float(number)
+            outwards = lambda apart: -1e-9 <= apart < 0.1
+            beyond = {"<": chance < 0.05 and outwards(shown - upper), ">": chance >= 99.95 and outwards(lower - shown),
+                      "": math.isclose(chance, shown, abs_tol=half)}
             assert beyond[bound], (hour, tilt, delay["label"], chance, text.text)
             met = all(check["met"] == "meets" for check in delay["checks"])
             inside = lambda r: r[0] < x < r[0] + r[2] and r[1] < y - 4 < r[1] + r[3]
@@ -429,7 +433,7 @@ def test_cords_of_the_answer(corded, figures):
             assert 0.95 * lower < pull["edge_tears"]["estimate"] < upper + 0.05
             half, twice = pull["edge_tears_if"]
             assert (half["resistance_factor"], twice["resistance_factor"]) == (0.5, 2)
-            assert half["edge_tears"] > pull["edge_tears"]["estimate"] > twice["edge_tears"]
+            assert half["edge_tears"]["estimate"] > pull["edge_tears"]["estimate"] > twice["edge_tears"]["estimate"]
             against = pull["against_first"]
             assert (against is None) == (pull is first)
             if against:
@@ -447,7 +451,7 @@ def test_cords_by_libxml2_and_pillow(service, corded):
 
 
 def test_pulls_stand_where_the_answer_has_them(service, corded, figures):
-    """Every bar of every cord, read off the picture by the ticks of its two scales, which are logarithms."""
+    """Every bar of every cord, read off the picture by the ticks of its scales, of SI and of the US, which are logarithms."""
     _, answer = corded
     root = lxml.etree.fromstring(picture(service, answer, "cords.svg"))
     texts = [(float(t.get("x")), float(t.get("y")), t.text, t.get("text-anchor")) for t in root.iter(SVG + "text")]
@@ -459,12 +463,18 @@ def test_pulls_stand_where_the_answer_has_them(service, corded, figures):
     read = 0
     for k, (name, top) in enumerate(zip(arrangements, tops)):
         inside = lambda y: top - 1 < y < top + 111
-        left = lambda x, anchor: (anchor, x < 180) == ("end", True)
-        right = lambda x, anchor: (anchor, x < 180) == (None, False)
         assert any(text == name and top - 30 < y < top for _, y, text, _ in texts), name
-        ticks = lambda side: np.array([(y - 3.5, math.log10(float(text))) for x, y, text, anchor in texts
-                                       if number(text) and inside(y - 3.5) and side(x, anchor)])
-        load_of, tension_of = (np.polynomial.Polynomial.fit(*ticks(side).T, 1) for side in (left, right))
+        # Below the name of its unit, and as much of SI as that is.
+        def scale_of(unit, of_si):
+            (at,) = {x for x, y, text, _ in texts if text == unit and y == top - 7}
+            ticks = [(y - 3.5, math.log10(of_si * float(text))) for x, y, text, _ in texts
+                     if number(text) and inside(y - 3.5) and x == at]
+            return np.polynomial.Polynomial.fit(*np.array(ticks).T, 1)
+        pounds = scipy.constants.lbf
+        load_of, load_of_us = scale_of("N/mm", 1), scale_of("lbf/in", pounds / (1000 * scipy.constants.inch))
+        tension_of, tension_of_us = scale_of("N", 1), scale_of("lbf", pounds)
+        quantities = [(scale, "edge_load_n_per_mm") for scale in (load_of, load_of_us)]
+        quantities += [(scale, "peak_tension_n") for scale in (tension_of, tension_of_us)]
         delays = np.array([(x, float(text)) for x, y, text, anchor in texts
                            if number(text) and anchor == "middle" and top + 110 < y < top + 130])
         delay_of = np.polynomial.Polynomial.fit(*delays.T, 1)
@@ -478,7 +488,7 @@ def test_pulls_stand_where_the_answer_has_them(service, corded, figures):
         near = 10 ** (0.1 * abs(load_of.convert().coef[1])) - 1
         for delay, pulled in zip(answer["delays"], answer["cords"]["delays"], strict=True):
             pull, y = pulled["arrangements"][k], found[round(delay["motor_delay_s"])]
-            for scale, quantity in [(load_of, "edge_load_n_per_mm"), (tension_of, "peak_tension_n")]:
+            for scale, quantity in quantities:
                 assert math.isclose(10 ** scale(y), pull[quantity]["p50"], rel_tol=near), (name, delay["label"], quantity)
             read += 1
         assert len(found) == len(answer["delays"])
@@ -486,4 +496,4 @@ def test_pulls_stand_where_the_answer_has_them(service, corded, figures):
         dashed = [float(mark.get("d").split()[1].split("H")[0]) for mark in paths if mark.get("stroke-dasharray") == "6 3"]
         (wall,) = filter(inside, dashed)
         assert math.isclose(10 ** load_of(wall), answer["cords"]["wall"]["median_n_per_mm"], rel_tol=near), name
-    figures.append(f"cords.svg: {read} bars on two scales each, read off as the answer has them")
+    figures.append(f"cords.svg: {read} bars on four scales each, read off as the answer has them")

@@ -22,7 +22,7 @@ use crate::problem::{Kind, Problem};
 use crate::render::flight_paths::{self, FIRST};
 use crate::render::stored::Stored;
 use crate::render::{self, calibration, cords, deploy_speed, landing_map, svg, wind_profile};
-use crate::wire::{LEAST_INDEX, RARE_OUTCOME};
+use crate::wire::{LEAST_INDEX, unlisted};
 
 /// Shows an assessment.
 pub async fn read(
@@ -358,15 +358,18 @@ fn wind(at: &At, view: &View) -> Markup {
 /// What becomes of the flights, and what comes of failures.
 fn outcomes(at: &At, units: Units) -> Markup {
     let failures = at.get("failures");
-    let others: Vec<(At, At)> = at
+    let flights = at.get("flights").number().unwrap_or_default() as u64;
+    let all: Vec<(At, At)> = at
         .get("delays")
         .items()
         .into_iter()
         .flat_map(|delay| {
-            let told = delay.get("outcomes").items().into_iter().filter(parts::told_of);
-            told.map(move |outcome| (delay.clone(), outcome)).collect::<Vec<_>>()
+            let outcomes = delay.get("outcomes").items().into_iter();
+            outcomes.map(move |outcome| (delay.clone(), outcome)).collect::<Vec<_>>()
         })
         .collect();
+    let others: Vec<&(At, At)> = all.iter().filter(|(_, outcome)| parts::told_of(outcome)).collect();
+    let named = all.iter().map(|(_, o)| (o.get("outcome").text(), o.get("share").number().unwrap_or_default()));
     let limit_told = limit(&at.get("advice"), units);
     let length = Quantity::Length;
     html! {
@@ -377,15 +380,12 @@ fn outcomes(at: &At, units: Units) -> Markup {
                 ul {
                     @for (delay, outcome) in &others {
                         li {
-                            (delay.get("label").words()) ": " (outcome.get("share").likely()) " of flights: " (outcome.get("meaning").words()) "."
+                            (delay.get("label").words()) ": " (outcome.get("share").of_flights()) ": " (outcome.get("meaning").words()) "."
                         }
                     }
                 }
             }
-            p.note {
-                @if others.is_empty() { "None in " (100.0 * RARE_OUTCOME) " % of the flights or more." }
-                @else { "What happens in less than " (100.0 * RARE_OUTCOME) " % of the flights is left out." }
-            }
+            p.note { (unlisted(named, flights)) }
             h3 { "If something fails" }
             p { (failures.get("text").words()) " Flown with " (failures.get("flown_with").words()) "." }
             (parts::wide("What comes of each failure", html! {

@@ -304,28 +304,13 @@ fn of_flight(job: &Job, told: &Told, units: Units) -> Markup {
 /// A sweep: its settings so far, the latest first.
 fn of_sweep(job: &Job, told: &Told, units: Units) -> Markup {
     let all = At::within(&told.pieces, "/cells").items();
-    let shown: Vec<(usize, &At)> = all.iter().enumerate().rev().take(MOST_SETTINGS).collect();
-    let labels = |cell: &At| -> Vec<String> {
-        cell.get("delays").items().iter().map(|d| d.get("label").text().to_string()).collect()
-    };
+    let numbered = all.iter().enumerate().rev().map(|(k, cell)| ((k + 1).to_string(), cell));
+    let shown: Vec<(String, &At)> = numbered.take(MOST_SETTINGS).collect();
     html! {
         section #so-far data-live="" data-answer={ "/v1/sweeps/" (job.id) } aria-labelledby="settings" {
             h2 #settings { "The settings so far" }
             @if all.is_empty() { p { "None is flown yet." } }
-            @for run in shown.chunk_by(|a, b| labels(a.1) == labels(b.1)) {
-                (parts::wide("Chance of an unsafe opening by setting and delay", html! {
-                    caption { "The latest settings first, by their number in the order of the axes." }
-                    thead { tr { th scope="col" { "Setting" } @for label in labels(run[0].1) { th scope="col" { (label) } } } }
-                    tbody {
-                        @for (k, cell) in run {
-                            tr {
-                                th scope="row" { (k + 1) }
-                                @for delay in cell.get("delays").items() { (sweep::choice(&delay, units)) }
-                            }
-                        }
-                    }
-                }))
-            }
+            @else { (sweep::settings(&shown, units, html! { "The latest settings first, by their number in the order of the axes." })) }
             @if all.len() > shown.len() { p { (all.len() - shown.len()) " more are flown." } }
         }
     }

@@ -65,9 +65,9 @@ fn page(at: &At, size: Option<[u32; 2]>, view: &View) -> String {
         section aria-labelledby="map" {
             h2 #map { "Every setting by delay" }
             figure {
-                (parts::picture(&picture, "Chance of an unsafe opening for every setting and delay; the tables below have the same numbers.", size, false))
+                (parts::picture(&picture, "Chance of an unsafe opening for every setting and delay; the table below has the same numbers.", size, false))
             }
-            (tables(at, view.units()))
+            (table(at, view.units()))
             p { "A setting is no flight of its own: a sweep keeps no answer for it. To open one as a flight, post " code { "base" } " of the sweep with what the setting changes to " code { "/v1/assessments" } "." }
             p.note { (at.get("intervals").words()) }
         }
@@ -111,35 +111,19 @@ fn choices(at: &At) -> Markup {
     }
 }
 
-/// The settings, in a table for each run of them with the same delays.
-fn tables(at: &At, units: Units) -> Markup {
+/// The settings, each with its delays below it.
+fn table(at: &At, units: Units) -> Markup {
     let cells = at.get("cells").items();
-    let labels = |cell: &At| -> Vec<String> {
-        cell.get("delays").items().iter().map(|d| d.get("label").text().to_string()).collect()
-    };
-    let shown = &cells[..cells.len().min(MOST_ROWS)];
+    let shown: Vec<(String, &At)> = cells.iter().take(MOST_ROWS).map(|cell| (setting(at, cell), cell)).collect();
     html! {
-        @for run in shown.chunk_by(|a, b| labels(a) == labels(b)) {
-            (parts::wide("Chance of an unsafe opening by setting and delay", html! {
-                caption {
-                    @if at.get("conditions").items().len() > 1 {
-                        "Whether every condition is met; then the chance of each by its number above, with its interval and whether that is met; and within what distance 90 % of the landings keep."
-                    } @else {
-                        "The chance of the condition with its interval, whether it is met, and within what distance 90 % of the landings keep."
-                    }
-                }
-                thead { tr { th scope="col" { "Setting" } @for label in labels(&run[0]) { th scope="col" { (label) } } } }
-                tbody {
-                    @for cell in run {
-                        tr {
-                            th scope="row" { (setting(at, cell)) }
-                            @for delay in cell.get("delays").items() { (choice(&delay, units)) }
-                        }
-                    }
-                }
-            }))
-        }
-        @if cells.len() > MOST_ROWS { p { (cells.len() - MOST_ROWS) " more settings are not written out: the JSON has them all." } }
+        (settings(&shown, units, html! {
+            @if at.get("conditions").items().len() > 1 {
+                "Whether every condition is met; then whether each is, by its number above, and its chance with its interval; and within what distance 90 % of the landings keep."
+            } @else {
+                "Whether the condition is met, and its chance with its interval; and within what distance 90 % of the landings keep."
+            }
+        }))
+        @if cells.len() > shown.len() { p { (cells.len() - shown.len()) " more settings are not written out: the JSON has them all." } }
     }
 }
 
@@ -158,28 +142,82 @@ fn setting(at: &At, cell: &At) -> String {
     axes.iter().zip(&steps).map(step).collect::<Vec<_>>().join(", ")
 }
 
-/// What a delay came to in a setting.
-pub fn choice(delay: &At, units: Units) -> Markup {
-    let checks = delay.get("checks").items();
-    let several = checks.len() > 1;
+/// Settings by what they are called. A row is a delay: so many columns are there as conditions, which are few.
+pub fn settings(settings: &[(String, &At)], units: Units, caption: Markup) -> Markup {
+    let conditions = settings.first().map_or(0, |(_, cell)| cell.get("delays").nth(0).get("checks").items().len());
+    let several = conditions > 1;
+    let columns = 2 + conditions + usize::from(several);
+    let length = Quantity::Length;
+    parts::wide(
+        "Chance of an unsafe opening by setting and delay",
+        html! {
+            caption { (caption) }
+            thead {
+                tr {
+                    th scope="col" { "Delay" }
+                    @if several { th scope="col" { "Every condition" } }
+                    @for k in 1..=conditions { th scope="col" { "Condition" @if several { " " (k) } } }
+                    th scope="col" { "90 % within, " (length.name(units)) }
+                }
+            }
+            @for (called, cell) in settings {
+                tbody.setting {
+                    tr { th scope="rowgroup" colspan=(columns) { span.stays { (called) } } }
+                    @for delay in cell.get("delays").items() {
+                        @let checks = delay.get("checks").items();
+                        @let (class, word) = standing(&checks);
+                        tr {
+                            th scope="row" { (delay.get("label").words()) }
+                            @if several { td.(class) { span.met { (word) } } }
+                            @for (k, check) in checks.iter().enumerate() {
+                                td.check.(if several { "" } else { class }) {
+                                    @if several { (k + 1) ": " }
+                                    (held(check))
+                                }
+                            }
+                            td { (delay.get("landing_distance_p90_m").bare(length, units)) }
+                        }
+                    }
+                }
+            }
+        },
+    )
+}
+
+/// How a delay stands to all of its conditions: a class, and in words.
+fn standing(checks: &[At]) -> (&'static str, &'static str) {
     let met = |word: &str| checks.iter().any(|check| check.get("met").text() == word);
-    let (class, word) = match (met("does not meet"), met("not known") || checks.is_empty()) {
+    match (met("does not meet"), met("not known") || checks.is_empty()) {
         (true, _) => ("fails", "does not meet"),
         (false, true) => ("unknown", "not known"),
         (false, false) => ("meets", "meets"),
-    };
+    }
+}
+
+/// Whether a condition is met, and the chance that it is held against.
+fn held(check: &At) -> Markup {
     html! {
-        td.(class) {
-            // Each number has its own word beside it; that of all stands by itself.
-            @if several || checks.is_empty() { span.met { (word) } }
-            @for (k, check) in checks.iter().enumerate() {
-                p.check {
-                    @if several { (k + 1) ": " }
-                    (check.get("chance").likely()) " " small { "(" (check.get("lower").likely()) " to " (check.get("upper").likely()) ")" }
-                    " " span.met { (check.get("met").words()) }
-                }
-            }
-            p.check { "90 % within " (delay.get("landing_distance_p90_m").measure(Quantity::Length, units)) }
-        }
+        span.met { (check.get("met").words()) } ", "
+        // Answers of before 0.12.0 have no words for it; of what was never seen their estimate says nothing.
+        @if check.get("text").is_there() { (check.chance()) } @else { (check.get("lower").end()) " to " (check.get("upper").end()) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn what_was_never_seen_is_told_by_its_upper_end() {
+        let told = |text: Option<&str>| {
+            let check = json!({"chance": 0.0, "lower": 0.0, "upper": 0.0018, "text": text, "met": "meets"});
+            let shown = held(&At::whole(&check)).into_string();
+            scraper::Html::parse_fragment(&shown).root_element().text().collect::<String>()
+        };
+        assert_eq!(told(Some("< 0.18 %")), "meets, < 0.18 %");
+        // Of an older answer.
+        assert_eq!(told(None), "meets, < 0.1\u{a0}% to 0.2\u{a0}%");
     }
 }

@@ -4,18 +4,14 @@
 //! moves nothing. With it stand its own value and its place in the answer (a JSON Pointer), so that whoever doubts a cell
 //! finds where it comes from.
 
+use crate::wire::of_flights;
 use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::Value;
-use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S, STANDARD_GRAVITY_M_S2};
+use slowpoint_sim::constants::{FOOT_M, FOOT_POUND_J, MILE_PER_HOUR_M_S, POUND_FORCE_N, POUND_FORCE_PER_INCH_N_MM};
 
 /// What stands where the answer has no number.
 pub const NOT_KNOWN: &str = "not known";
-
-/// Kilograms of a pound (avoirdupois, exact).
-const POUND_KG: f64 = 0.453_592_37;
-/// Millimetres of an inch (international, exact).
-const INCH_MM: f64 = 25.4;
 
 /// Which units are shown.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
@@ -56,11 +52,11 @@ impl Quantity {
             (Self::Time, _) => ("s", 1.0, 1),
             (Self::Energy, Units::Si) => ("J", 1.0, 0),
             (Self::Force, Units::Si) => ("N", 1.0, 0),
-            (Self::Force, Units::Us) => ("lbf", POUND_KG * STANDARD_GRAVITY_M_S2, 0),
+            (Self::Force, Units::Us) => ("lbf", POUND_FORCE_N, 0),
             // Answers have newtons over millimetres.
             (Self::LineLoad, Units::Si) => ("N/mm", 1.0, 1),
-            (Self::LineLoad, Units::Us) => ("lbf/in", POUND_KG * STANDARD_GRAVITY_M_S2 / INCH_MM, 0),
-            (Self::Energy, Units::Us) => ("ft lbf", FOOT_M * POUND_KG * STANDARD_GRAVITY_M_S2, 0),
+            (Self::LineLoad, Units::Us) => ("lbf/in", POUND_FORCE_PER_INCH_N_MM, 0),
+            (Self::Energy, Units::Us) => ("ft lbf", FOOT_POUND_J, 0),
         }
     }
 
@@ -206,8 +202,13 @@ impl<'a> At<'a> {
         self.shown(|share| shortened(digits(100.0 * share, 2)), Some("%"))
     }
 
-    /// A chance in per cent; never 0 or 100.
-    pub fn likely(&self) -> Markup {
+    /// How many flights it is, from their share.
+    pub fn of_flights(&self) -> Markup {
+        self.shown(of_flights, None)
+    }
+
+    /// An end of an interval of a chance, in per cent; never 0 or 100.
+    pub fn end(&self) -> Markup {
         let text = |p: f64| match p {
             p if p < 0.0005 => "< 0.1".into(),
             // From here on it would be rounded to 100.0.
@@ -272,9 +273,17 @@ mod tests {
             (0.999_501, "> 99.9"),
             (1.0, "> 99.9"),
         ] {
-            let shown = At::whole(&json!(chance)).likely().into_string();
+            let shown = At::whole(&json!(chance)).end().into_string();
             let text = text.replace('<', "&lt;").replace('>', "&gt;");
             assert!(shown.contains(&format!(">{text}\u{a0}%<")), "{chance}: {shown}");
+        }
+    }
+
+    #[test]
+    fn shares_of_flights_are_told_to_two_digits() {
+        for (share, text) in [(0.0003, "0.030 % of flights"), (0.31, "31 % of flights"), (1.0, "all flights")] {
+            let shown = At::whole(&json!(share)).of_flights().into_string();
+            assert!(shown.contains(&format!(">{text}<")), "{share}: {shown}");
         }
     }
 

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::deploy_speed::RIGHT;
 use super::stored::{Calibration, Learned, Median, Stored};
 use super::svg::{Anchor, Axis, BLUE, BLUE_PALE, GREY, INK, NOTE, ORANGE, Picture, WORDS, short};
+use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
 
 /// Where bars begin; what they are of stands to the left.
 const LEFT: f64 = 92.0;
@@ -24,11 +25,10 @@ pub fn picture(answer: &Stored, found: &Calibration) -> String {
     }
     let mut told = format!("{what}. ");
     for input in &found.inputs {
-        let unit = if input.unit.is_empty() { "factor" } else { &input.unit };
-        heading(&mut picture, &format!("{}, {unit}", input.input));
-        bars(&mut picture, &of_input(input), None);
+        heading(&mut picture, &input.input, &input.unit);
+        bars(&mut picture, &of_input(input), None, &input.unit);
         let _ = write!(told, "{}: ", input.input);
-        tell(&mut told, &of_input(input));
+        tell(&mut told, &of_input(input), &input.unit);
     }
     let logged = found.flown.iter().flat_map(|flown| flown.logged.iter().map(move |logged| (flown.flight, logged)));
     let count = logged.clone().count();
@@ -39,11 +39,12 @@ pub fn picture(answer: &Stored, found: &Calibration) -> String {
             .filter_map(there)
             .collect();
         if k < MOST_DRAWN {
-            heading(&mut picture, &format!("Flight {flight}: {what}, {}", logged.unit));
-            bars(&mut picture, &rows, Some([logged.logged.0, logged.error.0]));
+            heading(&mut picture, &format!("Flight {flight}: {what}"), &logged.unit);
+            bars(&mut picture, &rows, Some([logged.logged.0, logged.error.0]), &logged.unit);
         }
-        let _ = write!(told, "Flight {flight}, {what}: logged {}, ", short(logged.logged.0));
-        tell(&mut told, &rows);
+        let _ =
+            write!(told, "Flight {flight}, {what}: logged {}, ", both(&logged.unit, |of| short(logged.logged.0 / of)));
+        tell(&mut told, &rows, &logged.unit);
     }
     if count > MOST_DRAWN {
         let most = format!("The first {MOST_DRAWN} of {count} logged figures; the answer has all of them.");
@@ -70,22 +71,45 @@ fn of_input(input: &Learned) -> Vec<Row> {
         .collect()
 }
 
+/// What readers of US units have in place of a unit, and how much of it that is.
+fn of_us(unit: &str) -> Option<(&'static str, f64)> {
+    match unit {
+        "m" => Some(("ft", FOOT_M)),
+        "m/s" => Some(("mph", MILE_PER_HOUR_M_S)),
+        _ => None,
+    }
+}
+
+/// What is said of a quantity over a unit, in every unit that it has.
+fn both(unit: &str, say: impl Fn(f64) -> String) -> String {
+    let us = of_us(unit).map(|(name, of_si)| format!(", {} {name}", say(of_si))).unwrap_or_default();
+    let si = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+    format!("{}{si}{us}", say(1.0))
+}
+
 /// Bars in words.
-fn tell(told: &mut String, rows: &[Row]) {
-    let words = rows
-        .iter()
-        .map(|(name, _, of)| format!("{name} {} ({} to {})", short(of.p50.0), short(of.p05.0), short(of.p95.0)));
+fn tell(told: &mut String, rows: &[Row], unit: &str) {
+    let words = rows.iter().map(|(name, _, of)| {
+        let [p50, p05, p95] = [of.p50.0, of.p05.0, of.p95.0];
+        let say = |of_si: f64| format!("{} ({} to {})", short(p50 / of_si), short(p05 / of_si), short(p95 / of_si));
+        format!("{name} {}", both(unit, say))
+    });
     *told += &words.collect::<Vec<_>>().join(", ");
     *told += ". ";
 }
 
-fn heading(picture: &mut Picture, text: &str) {
+fn heading(picture: &mut Picture, text: &str, unit: &str) {
+    let units = match (unit, of_us(unit)) {
+        ("", _) => "factor".to_string(),
+        (si, Some((us, _))) => format!("{us} above, {si} below"),
+        (si, None) => si.to_string(),
+    };
     picture.below += 4.0;
-    picture.paragraph(text, NOTE, INK, true);
+    picture.paragraph(&format!("{text}, {units}"), NOTE, INK, true);
 }
 
 /// Bars below each other on one axis, with a figure that was logged and its error.
-fn bars(picture: &mut Picture, rows: &[Row], logged: Option<[f64; 2]>) {
+fn bars(picture: &mut Picture, rows: &[Row], logged: Option<[f64; 2]>, unit: &str) {
     let reach = logged.map(|[value, error]| [value - 2.0 * error, value, value + 2.0 * error]);
     let all = rows.iter().flat_map(|row| [row.2.p05.0, row.2.p95.0]).chain(reach.into_iter().flatten());
     let [low, high] = all
@@ -96,10 +120,14 @@ fn bars(picture: &mut Picture, rows: &[Row], logged: Option<[f64; 2]>) {
         return;
     }
     let axis = Axis { from: low - margin, to: high + margin, at: [LEFT, RIGHT] };
-    let top = picture.below + 2.0;
+    let us = of_us(unit).map(|(_, of_si)| Axis { from: axis.from / of_si, to: axis.to / of_si, ..axis });
+    let top = picture.below + if us.is_some() { 13.0 } else { 2.0 };
     let lines = rows.len() + usize::from(logged.is_some());
     let bottom = top + APART * lines as f64;
     picture.grid(&axis, [top, bottom], axis.ticks(TICKS).into_iter().map(|value| (value, short(value))));
+    for (us, value) in us.iter().flat_map(|us| us.ticks(TICKS).into_iter().map(move |value| (us, value))) {
+        picture.text([us.place(value), top - 2.5], NOTE, Anchor::Middle, INK, &short(value));
+    }
     let mut middle = top + 0.5 * APART;
     for (name, colour, of) in rows {
         picture.text([LEFT - 6.0, middle + 3.5], NOTE, Anchor::End, INK, name);

@@ -2,9 +2,18 @@
 
 use std::fmt::Write;
 
-use super::deploy_speed::{LEFT, RIGHT, bar, columns, frame, letter_at, lying, rule};
+use super::deploy_speed::{bar, columns, frame, letter_at, lying, rule};
 use super::stored::{Cords, Delay, Figures, Pull, Stored};
-use super::svg::{Anchor, GRID, INK, NOTE, ORANGE, Picture, WORDS, short, whole};
+use super::svg::{Anchor, GREY, GRID, INK, NOTE, ORANGE, Picture, WORDS, short};
+use slowpoint_sim::constants::{POUND_FORCE_N, POUND_FORCE_PER_INCH_N_MM};
+use slowpoint_sim::told;
+
+/// Left and right end of the plots, with room for the units of both systems beside them.
+const LEFT: f64 = 78.0;
+/// See `LEFT`.
+const RIGHT: f64 = 284.0;
+/// From the side to the figures of SI, and to those of the US.
+const BESIDE: [f64; 2] = [4.0, 42.0];
 
 const PANEL_HEIGHT: f64 = 110.0;
 /// Least distance of two figures on an axis.
@@ -80,33 +89,29 @@ pub fn picture(answer: &Stored, cords: &Cords) -> String {
 fn words(a: &Pull) -> String {
     match (a.edge_load_n_per_mm, a.peak_tension_n) {
         (Some(load), Some(tension)) => format!(
-            "median {} N per mm of width and {} N, the edge tears in {} of flights",
-            tenth(load.p50.0),
-            whole(tension.p50),
+            "median {} of width and {}, the edge tears in {} of flights",
+            told::line_load(load.p50.0),
+            told::force(tension.p50.0),
             a.edge_tears.text
         ),
         _ => "no flight ejected in the air".into(),
     }
 }
 
-fn tenth(x: f64) -> String {
-    format!("{x:.1}")
-}
-
 fn bears(cords: &Cords) -> String {
     let wall = &cords.wall;
     format!(
-        "half of all edges are taken to tear below {} N per mm of width, 90 % of them between {} and {}: {}",
-        tenth(wall.median_n_per_mm.0),
-        tenth(wall.p05_n_per_mm.0),
-        tenth(wall.p95_n_per_mm.0),
+        "half of all edges are taken to tear below {} of width, 90 % of them between {} and {}: {}",
+        told::line_load(wall.median_n_per_mm.0),
+        told::line_load(wall.p05_n_per_mm.0),
+        told::line_load(wall.p95_n_per_mm.0),
         if wall.guessed { "GUESSED, no value is published" } else { "as it was given" }
     )
 }
 
-/// One arrangement: loads on the left axis, tensions on the right.
+/// One arrangement: loads on the left, tensions on the right.
 fn panel(picture: &mut Picture, answer: &Stored, cords: &Cords, k: usize, logs: [f64; 2], wall: [f64; 3]) {
-    let (along, electronic) = columns(answer);
+    let (along, electronic) = columns(answer, [LEFT, RIGHT]);
     let top = picture.below + 18.0;
     let bottom = top + PANEL_HEIGHT;
     let up = Scale { logs, at: [bottom, top] };
@@ -116,23 +121,22 @@ fn panel(picture: &mut Picture, answer: &Stored, cords: &Cords, k: usize, logs: 
         RIGHT - LEFT,
         (p05 - p95).max(0.5)
     ));
-    frame(picture, &along, [top, bottom], 30.0);
+    frame(picture, &along, [LEFT, RIGHT], [top, bottom]);
     for n_mm in up.ticks() {
-        rule(picture, up.place(n_mm), GRID, "");
-        picture.text([LEFT - 4.0, up.place(n_mm) + 3.5], NOTE, Anchor::End, INK, &short(n_mm));
+        rule(picture, up.place(n_mm), [LEFT, RIGHT], GRID, "");
     }
-    picture.text([LEFT - 4.0, top - 7.0], NOTE, Anchor::End, INK, "N/mm");
+    let left = |off: f64| (LEFT - off, Anchor::End);
+    figures(picture, &up, left(BESIDE[0]), INK, "N/mm");
+    figures(picture, &up.times(1.0 / POUND_FORCE_PER_INCH_N_MM), left(BESIDE[1]), GREY, "lbf/in");
     let pulls: Vec<&Pull> = cords.delays.iter().filter_map(|d| d.arrangements.get(k)).collect();
     let ratio = |a: &&&Pull| {
         let (load, tension) = (a.edge_load_n_per_mm?.p95.0, a.peak_tension_n?.p95.0);
         (load > LEAST).then_some(tension / load)
     };
     if let Some(newtons) = pulls.iter().find_map(|a| ratio(&a)) {
-        let beside = up.times(newtons);
-        for n in beside.ticks() {
-            picture.text([RIGHT + 4.0, beside.place(n) + 3.5], NOTE, Anchor::Start, INK, &short(n));
-        }
-        picture.text([RIGHT + 4.0, top - 7.0], NOTE, Anchor::Start, INK, "N");
+        let right = |off: f64| (RIGHT + off, Anchor::Start);
+        figures(picture, &up.times(newtons), right(BESIDE[0]), INK, "N");
+        figures(picture, &up.times(newtons / POUND_FORCE_N), right(BESIDE[1]), GREY, "lbf");
     }
     let each = (RIGHT - along.at[1]) / electronic.len().max(1) as f64;
     let letter = |label: &str| electronic.iter().position(|(d, _)| d.label == label);
@@ -159,6 +163,14 @@ fn panel(picture: &mut Picture, answer: &Stored, cords: &Cords, k: usize, logs: 
     picture.below = bottom + 30.0;
 }
 
+/// Figures of a scale beside the plot, below the name of their unit.
+fn figures(picture: &mut Picture, scale: &Scale, (x, anchor): (f64, Anchor), colour: &str, unit: &str) {
+    for value in scale.ticks() {
+        picture.text([x, scale.place(value) + 3.5], NOTE, anchor, colour, &short(value));
+    }
+    picture.text([x, scale.at[1] - 7.0], NOTE, anchor, colour, unit);
+}
+
 fn dashed([from, to]: [f64; 2], y: f64) -> String {
     format!("<path d=\"M{from:.1} {y:.1}H{to:.1}\" stroke=\"{ORANGE}\" stroke-width=\"1.6\" stroke-dasharray=\"6 3\"/>")
 }
@@ -179,7 +191,7 @@ fn keys(picture: &mut Picture, answer: &Stored, cords: &Cords) {
         },
         &bears(cords),
     );
-    for (delay, letter) in columns(answer).1 {
+    for (delay, letter) in columns(answer, [LEFT, RIGHT]).1 {
         picture.key(|[x, y]| letter_at(x, y + 3.5, &letter), &delay.label);
     }
 }

@@ -11,9 +11,11 @@ use slowpoint_sim::stat::interval;
 use slowpoint_sim::until;
 
 /// Left and right end of the plots.
-pub(super) const LEFT: f64 = 40.0;
+const LEFT: f64 = 40.0;
 /// See `LEFT`.
 pub(super) const RIGHT: f64 = 322.0;
+/// Both.
+const SIDES: [f64; 2] = [LEFT, RIGHT];
 const SPEED_HEIGHT: f64 = 190.0;
 const CHANCE_HEIGHT: f64 = 120.0;
 /// Room for one altimeter beside the delays.
@@ -25,7 +27,7 @@ const CURVES: [(&str, &str); 3] = [(BLUE, ""), (ORANGE, "6 3"), (INK, "2 3")];
 pub fn picture(answer: &Stored) -> String {
     let stretch = answer.at_line_stretch();
     let what = if stretch { "Airspeed at line stretch" } else { "Airspeed at ejection" };
-    let (along, electronic) = columns(answer);
+    let (along, electronic) = columns(answer, SIDES);
     let against = if along.at[0] < along.at[1] { "against the delay of the motor's charge" } else { "by what fires" };
     let mut picture = Picture::new(&answer.name, &format!("{what}, {against}"));
     let speed = |d: &Delay| {
@@ -63,8 +65,8 @@ pub(super) fn letter_at(x: f64, y: f64, letter: &str) -> String {
     )
 }
 
-/// The axis of delays, and what deploys otherwise, with a letter each.
-pub(super) fn columns(answer: &Stored) -> (Axis, Vec<(&Delay, String)>) {
+/// The axis of delays between two sides, and what deploys otherwise, with a letter each.
+pub(super) fn columns(answer: &Stored, [left, right]: [f64; 2]) -> (Axis, Vec<(&Delay, String)>) {
     let electronic: Vec<(&Delay, String)> = answer
         .delays
         .iter()
@@ -81,11 +83,11 @@ pub(super) fn columns(answer: &Stored) -> (Axis, Vec<(&Delay, String)>) {
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), s| (low.min(s), high.max(s)));
     if low > high {
         // With no such delay the altimeters have the whole width.
-        return (Axis { from: 0.0, to: 1.0, at: [LEFT, LEFT] }, electronic);
+        return (Axis { from: 0.0, to: 1.0, at: [left, left] }, electronic);
     }
-    let room = (LETTER_WIDTH * electronic.len() as f64).min(0.6 * (RIGHT - LEFT));
+    let room = (LETTER_WIDTH * electronic.len() as f64).min(0.6 * (right - left));
     let margin = (0.04 * (high - low)).max(0.5);
-    (Axis { from: low - margin, to: high + margin, at: [LEFT, RIGHT - room] }, electronic)
+    (Axis { from: low - margin, to: high + margin, at: [left, right - room] }, electronic)
 }
 
 fn speeds(
@@ -108,10 +110,10 @@ fn speeds(
         .fold(1.0, f64::max);
     let up = Axis { from: 0.0, to: 1.08 * greatest, at: [bottom, top] };
     let mph = Axis { to: up.to / MILE_PER_HOUR_M_S, ..up };
-    frame(picture, along, [top, bottom], 30.0);
+    frame(picture, along, SIDES, [top, bottom]);
     for m_s in up.ticks(24.0) {
         let y = up.place(m_s);
-        rule(picture, y, GRID, "");
+        rule(picture, y, SIDES, GRID, "");
         picture.text([LEFT - 4.0, y + 3.5], NOTE, Anchor::End, INK, &short(m_s));
     }
     for value in mph.ticks(24.0) {
@@ -141,7 +143,7 @@ fn speeds(
         }
     }
     for l in &answer.limits {
-        rule(picture, up.place(l.limit_m_s.0), ORANGE, "6 3");
+        rule(picture, up.place(l.limit_m_s.0), SIDES, ORANGE, "6 3");
         drawn.push([LEFT, RIGHT, up.place(l.limit_m_s.0), up.place(l.limit_m_s.0)]);
     }
     for l in &answer.limits {
@@ -284,21 +286,21 @@ pub(super) fn lying(y: f64, [p05, p25, p50, p75, p95]: [f64; 5]) -> String {
     )
 }
 
-pub(super) fn rule(picture: &mut Picture, y: f64, colour: &str, dashes: &str) {
+pub(super) fn rule(picture: &mut Picture, y: f64, [left, right]: [f64; 2], colour: &str, dashes: &str) {
     let (dashes, width) =
         if dashes.is_empty() { (String::new(), 0.7) } else { (format!(" stroke-dasharray=\"{dashes}\""), 1.6) };
-    picture.raw(&format!("<path d=\"M{LEFT} {y:.1}H{RIGHT}\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>"));
+    picture.raw(&format!("<path d=\"M{left} {y:.1}H{right}\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>"));
 }
 
-/// The bottom line with the delays on it.
-pub(super) fn frame(picture: &mut Picture, along: &Axis, [top, bottom]: [f64; 2], apart: f64) {
+/// Two sides and the bottom line with the delays on it.
+pub(super) fn frame(picture: &mut Picture, along: &Axis, [left, right]: [f64; 2], [top, bottom]: [f64; 2]) {
     picture
-        .raw(&format!("<path d=\"M{LEFT} {top:.1}V{bottom:.1}H{RIGHT}V{top:.1}\" fill=\"none\" stroke=\"{GREY}\"/>"));
+        .raw(&format!("<path d=\"M{left} {top:.1}V{bottom:.1}H{right}V{top:.1}\" fill=\"none\" stroke=\"{GREY}\"/>"));
     // Without any delay of a motor alone there is nothing to write.
     if along.at[0] == along.at[1] {
         return;
     }
-    for delay_s in along.ticks(apart) {
+    for delay_s in along.ticks(30.0) {
         let x = along.place(delay_s);
         picture.raw(&format!("<path d=\"M{x:.1} {bottom:.1}v3\" stroke=\"{GREY}\"/>"));
         picture.text([x, bottom + 13.0], NOTE, Anchor::Middle, INK, &short(delay_s));
@@ -321,10 +323,10 @@ fn chances(picture: &mut Picture, answer: &Stored, along: &Axis) {
     let top = picture.below + 10.0;
     let bottom = top + CHANCE_HEIGHT;
     let up = Axis { from: 0.0, to: 1.0, at: [bottom, top] };
-    frame(picture, along, [top, bottom], 30.0);
+    frame(picture, along, SIDES, [top, bottom]);
     for percent in [0.0, 25.0, 50.0, 75.0, 100.0] {
         let y = up.place(percent / 100.0);
-        rule(picture, y, GRID, "");
+        rule(picture, y, SIDES, GRID, "");
         picture.text([LEFT - 4.0, y + 3.5], NOTE, Anchor::End, INK, &format!("{percent} %"));
     }
     let shown = shown(answer);

@@ -65,6 +65,8 @@ struct Delay {
 #[derive(Debug, Deserialize)]
 struct Check {
     chance: Figure,
+    lower: Figure,
+    upper: Figure,
     met: String,
 }
 
@@ -73,9 +75,14 @@ impl Delay {
         self.checks.iter().all(|check| check.met == "meets")
     }
 
-    /// The chance of an unsafe opening: the first condition of every sweep.
-    fn opening(&self) -> Figure {
-        self.checks.first().map_or(Figure(f64::NAN), |check| check.chance)
+    /// The chance of an unsafe opening, from 0 to 1, and in per cent: the first condition of every sweep.
+    fn opening(&self) -> (f64, String) {
+        let told = self.checks.first().and_then(|check| {
+            let [chance, lower, upper] = [check.chance, check.lower, check.upper].map(|figure| figure.rounded());
+            let chance = chance?;
+            Some((chance, digits(chance, [lower?, upper?])))
+        });
+        told.unwrap_or((1.0, "?".into()))
     }
 }
 
@@ -170,7 +177,7 @@ pub fn picture(sweep: &Sweep) -> String {
                         picture.raw(&frame(x + 1.5, top + 1.5, width - 3.0, ROW - 3.0));
                     }
                     let met = if delay.feasible() { ", meets every condition" } else { "" };
-                    let _ = write!(told, "{row} {}: {} %{met}. ", delay.label, digits(delay.opening()));
+                    let _ = write!(told, "{row} {}: {} %{met}. ", delay.label, delay.opening().1);
                 }
                 picture.below += ROW;
             }
@@ -201,25 +208,24 @@ fn columns_beside(delays: usize) -> usize {
 
 /// A cell with its chance.
 fn cell_of(delay: &Delay, [x, top]: [f64; 2], width: f64) -> String {
-    let chance = delay.opening().rounded().unwrap_or(1.0);
+    let (chance, told) = delay.opening();
     let (_, paper, ink, _) = SHADES.into_iter().find(|shade| chance <= shade.0).unwrap_or(SHADES[SHADES.len() - 1]);
     let weight = if delay.feasible() { " font-weight=\"bold\"" } else { "" };
     format!(
         "<rect x=\"{x:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{ROW}\" fill=\"{paper}\" stroke=\"{GRID}\"/><text x=\"{:.1}\" y=\"{:.1}\" font-size=\"{NOTE}\" text-anchor=\"middle\" fill=\"{ink}\"{weight}>{}</text>",
         x + 0.5 * width,
         top + 12.5,
-        super::xml::escaped(&digits(delay.opening())),
+        super::xml::escaped(&told),
     )
 }
 
-/// A chance in per cent: never 0 or 100.
-fn digits(chance: Figure) -> String {
-    match chance.rounded() {
-        None => "?".into(),
-        Some(p) if p < 0.0005 => "<0.1".into(),
-        Some(p) if p >= 0.9995 => ">99.9".into(),
-        Some(p) if !(0.0995..=0.9005).contains(&p) => format!("{:.1}", 100.0 * p),
-        Some(p) => format!("{:.0}", 100.0 * p),
+/// A chance in per cent: never 0 or 100. What is next to either is told by that end of its interval, which its flights bear.
+fn digits(chance: f64, [lower, upper]: [f64; 2]) -> String {
+    match chance {
+        p if p < 0.0005 => format!("<{:.1}", (1000.0 * upper).ceil() / 10.0),
+        p if p >= 0.9995 => format!(">{:.1}", (1000.0 * lower).floor() / 10.0),
+        p if !(0.0995..=0.9005).contains(&p) => format!("{:.1}", 100.0 * p),
+        p => format!("{:.0}", 100.0 * p),
     }
 }
 
@@ -244,17 +250,20 @@ mod tests {
 
     #[test]
     fn no_chance_is_0_or_100() {
-        for (chance, text) in [
-            (0.0, "<0.1"),
-            (0.0006, "0.1"),
-            (0.0994, "9.9"),
-            (0.4, "40"),
-            (0.9, "90"),
-            (0.93, "93.0"),
-            (0.9994, "99.9"),
-            (1.0, ">99.9"),
+        for (chance, [lower, upper], text) in [
+            // Unseen in 256, in 2,000 and in 100,000 flights.
+            (0.0, [0.0, 0.014_31], "<1.5"),
+            (0.0, [0.0, 0.001_843], "<0.2"),
+            (0.0, [0.0, 0.000_037], "<0.1"),
+            (0.0006, [0.0001, 0.002], "0.1"),
+            (0.0994, [0.08, 0.12], "9.9"),
+            (0.4, [0.3, 0.5], "40"),
+            (0.9, [0.8, 0.95], "90"),
+            (0.93, [0.9, 0.95], "93.0"),
+            (0.9994, [0.99, 1.0], "99.9"),
+            (1.0, [0.998_157, 1.0], ">99.8"),
         ] {
-            assert_eq!(digits(Figure(chance)), text);
+            assert_eq!(digits(chance, [lower, upper]), text);
         }
     }
 }

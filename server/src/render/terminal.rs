@@ -3,13 +3,13 @@
 use std::fmt::Write;
 
 use slowpoint_sim::case::Outline;
-use slowpoint_sim::report::{percent_digits, percent_places, places_apart};
+use slowpoint_sim::report::{percent_places, places_apart};
 
 use super::fixed;
 use crate::wire::{
     AreaFigures, Assessment, ChanceFigures, DriverFigures, EjectionFigures, Figure, IndexFigures, InputDriver,
     LEAST_INDEX, LandingFigures, LearnedAnswer, LimitAnswer, MedianFigures, OutcomeAnswer, PullAnswer, QuantileFigures,
-    RARE_OUTCOME, RegionFigures,
+    RARE_OUTCOME, RegionFigures, of_flights, unlisted,
 };
 
 /// Columns of the whole text.
@@ -149,18 +149,13 @@ fn other_outcomes(page: &mut Page, answer: &Assessment) {
     page.heading("Flights that do not open well");
     let shown =
         |o: &&OutcomeAnswer| o.outcome != "opened" && o.share.rounded().is_some_and(|share| share >= RARE_OUTCOME);
-    let mut none = true;
     for delay in &answer.delays {
         for outcome in delay.outcomes.iter().filter(shown) {
-            none = false;
-            let share = outcome.share.rounded().filter(|share| *share < 1.0 - 0.5 * RARE_OUTCOME);
-            let who = share.map_or("all flights".into(), |share| format!("{} % of flights", percent_digits(share)));
-            page.paragraph("- ", &format!("{}: {who} {}.", delay.label, outcome.meaning));
+            page.paragraph("- ", &format!("{}: {} {}.", delay.label, of_flights(outcome.share.0), outcome.meaning));
         }
     }
-    let rarer = if none { "None in more than" } else { "What happens in less than" };
-    let end = if none { "" } else { " is left out" };
-    page.paragraph("", &format!("{rarer} {} % of flights{end}.", percent_digits(RARE_OUTCOME)));
+    let outcomes = answer.delays.iter().flat_map(|delay| &delay.outcomes).map(|o| (o.outcome, o.share.0));
+    page.paragraph("", &unlisted(outcomes, answer.flights));
 }
 
 /// Most lines of the curve.

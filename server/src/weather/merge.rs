@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use slowpoint_sim::limits;
 use slowpoint_sim::report::Caution;
+use slowpoint_sim::told;
 
 use super::clock::written;
 use super::{Bound, Format, Level, Message, Profile};
@@ -97,10 +98,10 @@ fn other_ground(message: &Message, field: Reading) -> Option<Caution> {
     (above_m.abs() > OTHER_GROUND_M).then(|| Caution {
         topic: "field_elevation",
         message: format!(
-            "By its pressures the ground of the {} lies some {:.0} m {} the field: wind and air that are taken from there are those \
+            "By its pressures the ground of the {} lies some {} {} the field: wind and air that are taken from there are those \
              of that height. Give a report from near the field, or what was measured on it.",
             named(message),
-            (above_m.abs() / 100.0).round() * 100.0,
+            told::length((above_m.abs() / 100.0).round() * 100.0, 0),
             if above_m > 0.0 { "below" } else { "above" },
         ),
         rule: "more than 150 m: 1 K by the lapse rate of ISO 2533, 6.5 K/km",

@@ -6,10 +6,9 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use serde_json::value::RawValue;
 use slowpoint_sim::advise::{self, Check, Choice, Demands, Met, Place};
-use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{CellReport, FIRST_CAUTION, INTERVAL_NOTE, UNTIL_NOTE, percent_digits, percent_digits_up};
 use slowpoint_sim::stat::interval::{Chance, Estimator, METHODS};
-use slowpoint_sim::{Work, way_label};
+use slowpoint_sim::{Work, told, way_label};
 use utoipa::ToSchema;
 
 use super::answer::{ChanceFigures, Figure, chance, chance_text};
@@ -551,6 +550,9 @@ pub struct CheckAnswer {
     pub lower: Figure,
     /// Upper end of its interval.
     pub upper: Figure,
+    /// The chance in words, with its interval.
+    #[schema(example = "< 0.18 %")]
+    pub text: String,
     /// "meets" (its upper end does), "does not meet" (nor does its lower end) or "not known".
     pub met: &'static str,
 }
@@ -652,6 +654,7 @@ pub fn sweep_cell(sweep: &AskedSweep, cell: usize, report: &CellReport, checks: 
                     chance: Figure(check.chance.estimate),
                     lower: Figure(check.chance.lower),
                     upper: Figure(check.chance.upper),
+                    text: chance_text(&check.chance),
                     met: match check.met() {
                         Met::Meets => "meets",
                         Met::Not => "does not meet",
@@ -704,7 +707,7 @@ pub fn sweep_answer(
         }
     };
     let limit_m_s = question.limits_m_s[question.accept_limit];
-    let mut texts = vec![format!("an unsafe opening at {limit_m_s:.1} m/s ({:.0} mph)", limit_m_s / MILE_PER_HOUR_M_S)];
+    let mut texts = vec![format!("an unsafe opening at {}", told::speed(limit_m_s, 1))];
     texts.extend(sweep.demands.landing.iter().map(|(place, _)| match place {
         Place::Inside(name) => format!("coming down inside \"{name}\""),
         Place::Outside(name) => format!("coming down outside \"{name}\""),

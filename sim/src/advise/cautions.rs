@@ -4,13 +4,13 @@
 use crate::case::{Case, LimitApplies, RuleSet};
 use crate::constants::MILE_PER_HOUR_M_S;
 use crate::flight::{Electronics, Outcome};
-use crate::limits::plain;
 use crate::report::{
     Caution, FailuresReport, FlightReport, RailReport, UntilReport, WayReport, percent_digits, percent_places,
     places_apart,
 };
 use crate::stat::interval::Chance;
-use crate::wind::{Gustiness, LAW_TOP_M};
+use crate::told;
+use crate::wind::{Gustiness, LAW_TOP_M, SURFACE_HEIGHT_M};
 
 /// 20 mph.
 const WIND_LIMIT_M_S: f64 = 20.0 * MILE_PER_HOUR_M_S;
@@ -169,7 +169,9 @@ pub fn cautions(
         say(
             "broadside",
             format!(
-                "Seen broadside the rocket's area lies ahead of its centre of gravity ({broadside:.3} m against {cg:.3} m from the nose tip): once slow it may stay across the wind."
+                "Seen broadside the rocket's area lies ahead of its centre of gravity, {} against {} from the nose tip: once slow it may stay across the wind.",
+                told::part(broadside),
+                told::part(cg)
             ),
             "cross-flow force acts at the centroid of the broadside area (Allen and Perkins, NACA R-1048)",
         );
@@ -183,7 +185,11 @@ pub fn cautions(
     {
         say(
             "ceiling",
-            format!("{} of flights rise above the ceiling of {ceiling:.0} m above the pad.", percent(chance)),
+            format!(
+                "{} of flights rise above the ceiling of {} above the pad.",
+                percent(chance),
+                told::length(ceiling, 0)
+            ),
             "the caller's own ceiling",
         );
     }
@@ -203,8 +209,9 @@ pub fn cautions(
             say(
                 "wind_aloft",
                 format!(
-                    "Flights rise to {:.0} m, above the highest known wind at {:.0} m: it is held there with a growing error.",
-                    flight.apogee_m.p95, known_to_m
+                    "Flights rise to {}, above the highest known wind at {}: it is held there with a growing error.",
+                    told::length(flight.apogee_m.p95, 0),
+                    told::length(known_to_m, 0)
                 ),
                 "assumption of this model",
             );
@@ -212,8 +219,9 @@ pub fn cautions(
             say(
                 "wind_aloft",
                 format!(
-                    "Flights rise to {:.0} m, but no wind is known above {LAW_TOP_M:.0} m, where the surface law ends: it is held there with a growing error. Add winds aloft.",
-                    flight.apogee_m.p95
+                    "Flights rise to {}, but no wind is known above {}, where the surface law ends: it is held there with a growing error. Add winds aloft.",
+                    told::length(flight.apogee_m.p95, 0),
+                    told::length(LAW_TOP_M, 0)
                 ),
                 "EN 1991-1-4 4.3.2 gives the law for z <= 200 m",
             );
@@ -235,8 +243,9 @@ pub fn cautions(
         say(
             "condition",
             format!(
-                "The condition is held against {condition_m_s:.1} m/s ({:.0} mph): openings between 35 mph and that count for nothing in it.",
-                condition_m_s / MILE_PER_HOUR_M_S
+                "The condition is held against {}: openings between {} and that count for nothing in it.",
+                told::speed(condition_m_s, 1),
+                told::speed(USUAL_LIMIT_M_S, 1)
             ),
             PRACTICE,
         );
@@ -248,7 +257,8 @@ pub fn cautions(
             say(
                 "limit",
                 format!(
-                    "The speed limit of {limit:.1} m/s is {mph:.0} mph. If {limit:.0} mph was meant, send \"{limit:.0} mph\"."
+                    "The speed limit was read as {}. If {limit:.0} mph was meant, send \"{limit:.0} mph\".",
+                    told::speed(*limit, 1)
                 ),
                 PRACTICE,
             );
@@ -262,16 +272,15 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
     // Of an ensemble the strongest member.
     let at_10_m = case.winds().map(|w| w.surface()[2]);
     let surfaces = core::iter::once(case.inputs.wind.surface).chain(case.inputs.wind.others.iter().map(|m| m.surface));
-    let told = surfaces.flatten().map(|s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
-    let speed = at_10_m.chain(told).fold(0.0, f64::max);
+    let reported = surfaces.flatten().map(|s| s.speed_m_s.max(s.gust_m_s.unwrap_or(0.0)));
+    let speed = at_10_m.chain(reported).fold(0.0, f64::max);
     if speed > rules.wind.0 {
         say(
             "wind",
             format!(
-                "The wind near the ground reaches {speed:.2} m/s ({:.1} mph); the limit is {:.2} m/s ({:.0} mph).",
-                speed / MILE_PER_HOUR_M_S,
-                rules.wind.0,
-                rules.wind.0 / MILE_PER_HOUR_M_S
+                "The wind near the ground reaches {}; the limit is {}.",
+                told::speed(speed, 2),
+                told::speed(rules.wind.0, 2)
             ),
             rules.wind.1,
         );
@@ -283,8 +292,11 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
         say(
             "wind_height",
             format!(
-                "The wind of {:.1} m/s was measured {:.1} m above ground; at 10 m it is {surface:.1} m/s.",
-                s.speed_m_s, s.measuring_height_m
+                "The wind of {} was measured {} above ground; at {} it is {}.",
+                told::speed(s.speed_m_s, 1),
+                told::length(s.measuring_height_m, 1),
+                told::length(SURFACE_HEIGHT_M, 0),
+                told::speed(surface, 1)
             ),
             "logarithmic law; weather reports measure at 10 m (WMO Guide No. 8)",
         );
@@ -293,7 +305,7 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
         say(
             "turbulence",
             "The wind is flown as steady, without gusts.".into(),
-            "a report without a gust group leaves room for gusts up to 5 m/s over the mean (WMO-No. 306 regulation 15.5.5)",
+            "a report without a gust group leaves room for gusts up to 5 m/s (11 mph) over the mean (WMO-No. 306 regulation 15.5.5)",
         );
     }
     if let Some(gust) = case.inputs.wind.surface.and_then(|s| s.gust_m_s)
@@ -301,7 +313,7 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
     {
         say(
             "turbulence",
-            format!("The reported gust of {gust:.1} m/s is not what the gusts of the flights are sized by."),
+            format!("The reported gust of {} is not what the gusts of the flights are sized by.", told::speed(gust, 1)),
             "the caller's own choice",
         );
     }
@@ -311,7 +323,8 @@ fn weather(case: &Case, rules: &Rules, say: &mut impl FnMut(&'static str, String
             say(
                 "wind_surface",
                 format!(
-                    "The lowest wind is {lowest:.0} m above ground; below it the surface law is only a guess. Add a surface wind."
+                    "The lowest wind is {} above ground; below it the surface law is only a guess. Add a surface wind.",
+                    told::length(lowest, 0)
                 ),
                 "EN 1991-1-4 4.3.2 gives the law for z <= 200 m",
             );
@@ -324,10 +337,7 @@ fn leaving_the_rail(rail: &RailReport, say: &mut impl FnMut(&'static str, String
     if speed < 15.85 {
         say(
             "rail_speed",
-            format!(
-                "One flight in twenty leaves the rail slower than {speed:.1} m/s ({:.0} mph).",
-                speed / MILE_PER_HOUR_M_S
-            ),
+            format!("One flight in twenty leaves the rail slower than {}.", told::speed(speed, 1)),
             "52 ft/s (15.85 m/s), NASA Student Launch handbook 2.14 (second-hand)",
         );
     }
@@ -379,9 +389,9 @@ fn openings(
         say(
             "open_fast",
             format!(
-                "{label}: {} of flights are faster than {:.1} m/s at {when}.",
+                "{label}: {} of flights are faster than {} at {when}.",
                 percent(&limit.over),
-                limit.limit_m_s
+                told::speed(limit.limit_m_s, 1)
             ),
             PRACTICE,
         );
@@ -389,11 +399,11 @@ fn openings(
     if let Some(landing) = &way.landing
         && landing.speed_m_s.p50 > HARD_TOUCHDOWN_M_S
     {
-        let (speed, energy_j) = (landing.speed_m_s.p50, landing.energy.median_j);
+        let (speed, energy) = (told::speed(landing.speed_m_s.p50, 1), told::energy(landing.energy.median_j));
         say(
             "touchdown",
-            format!("{label}: half of the flights touch down faster than {speed:.1} m/s, with {energy_j:.0} J."),
-            "main canopies usually bring 4.6 to 6.1 m/s (common practice); 14.9 J (11 ft lbf) is a published threshold of a hazardous fragment (RCC 321, second-hand)",
+            format!("{label}: half of the flights touch down faster than {speed}, with {energy}."),
+            "main canopies usually bring 4.6 to 6.1 m/s (10 to 14 mph, common practice); 14.9 J (11 ft lbf) is a published threshold of a hazardous fragment (RCC 321, second-hand)",
         );
     }
     if let Some(main) = way.landing.as_ref().and_then(|l| l.main_opening_airspeed_m_s.as_ref())
@@ -402,8 +412,8 @@ fn openings(
         say(
             "main_opens_fast",
             format!(
-                "{label}: one main canopy in twenty begins to open faster than {:.1} m/s; unsafe openings count the first ejection only.",
-                main.p95
+                "{label}: one main canopy in twenty begins to open faster than {}; unsafe openings count the first ejection only.",
+                told::speed(main.p95, 1)
             ),
             PRACTICE,
         );
@@ -419,8 +429,8 @@ fn openings(
             say(
                 "height_not_reached",
                 format!(
-                    "{label}: {how_many} the set height of {} m; those are taken to fire at apogee.",
-                    plain(height)
+                    "{label}: {how_many} the set height of {}; those are taken to fire at apogee.",
+                    told::length(height, 0)
                 ),
                 "assumption of this model: an altimeter may also not fire at all",
             );

@@ -26,6 +26,8 @@ pub enum Part {
         about: &'static str,
         /// Whether they are folded: most people need none of them.
         folded: bool,
+        /// What is taken out by one press with all that lies there, also what stands in other groups; empty where nothing is.
+        taken_out: &'static str,
         /// The fields.
         parts: &'static [Part],
     },
@@ -124,11 +126,21 @@ const fn how(at: &'static str, label: &'static str, example: &'static str, how: 
 }
 
 const fn group(at: &'static str, title: &'static str, about: &'static str, parts: &'static [Part]) -> Part {
-    Part::Group { at, title, about, folded: false, parts }
+    optional(at, title, about, "", parts)
+}
+
+const fn optional(
+    at: &'static str,
+    title: &'static str,
+    about: &'static str,
+    taken_out: &'static str,
+    parts: &'static [Part],
+) -> Part {
+    Part::Group { at, title, about, folded: false, taken_out, parts }
 }
 
 const fn more(at: &'static str, title: &'static str, about: &'static str, parts: &'static [Part]) -> Part {
-    Part::Group { at, title, about, folded: true, parts }
+    Part::Group { at, title, about, folded: true, taken_out: "", parts }
 }
 
 const fn list(at: &'static str, title: &'static str, one: &'static str, parts: &'static [Part]) -> Part {
@@ -198,7 +210,13 @@ pub static DAY: &[Part] = &[
             ),
         ],
     ),
-    group("wind", "Wind by hand", "Give this, or messages below; a calm day is a speed of 0.", WINDS),
+    optional(
+        "wind",
+        "Wind by hand",
+        "Give this, or messages below; a calm day is a speed of 0.",
+        "the wind by hand",
+        WINDS,
+    ),
     more(
         "wind",
         "More of the wind by hand",
@@ -210,10 +228,11 @@ pub static DAY: &[Part] = &[
             group("", "Ground and gusts", "", GROUND),
         ],
     ),
-    group(
+    optional(
         "weather",
         "Weather from messages",
         "Paste a message as it was issued, decode it and see what it says.",
+        "the messages",
         &[
             field("date", "Date in UTC near which it was issued", "2026-11-25"),
             how("metar", "METAR or SPECI", "KABQ 100156Z 32010KT 10SM FEW033 19/14 A2999", How::Lines),

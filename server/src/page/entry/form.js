@@ -138,6 +138,37 @@ function removed(item) {
     list.querySelector(":scope > .press > [data-add]").focus();
 }
 
+/// Parts of the day that were taken out, for whoever did not mean it.
+const partsOut = new Map();
+
+function partTakenOut(at) {
+    partsOut.set(at, get(at));
+    unset(at);
+    partShown(at, `[data-puts-back="${at}"]`);
+}
+
+function partPutBack(at) {
+    set(at, partsOut.get(at));
+    partsOut.delete(at);
+    partShown(at, `[data-takes="${at}"]`);
+}
+
+function partShown(at, next) {
+    forgetFaults(at);
+    fill(form);
+    changed();
+    form.querySelector(next).focus();
+}
+
+/// What can be taken out is what is there, and what can be put back is what nothing took the place of.
+function showTaken() {
+    for (const button of form.querySelectorAll("[data-takes]")) button.disabled = get(button.dataset.takes) === undefined;
+    for (const button of form.querySelectorAll("[data-puts-back]")) {
+        const at = button.dataset.putsBack;
+        button.hidden = !partsOut.has(at) || get(at) !== undefined;
+    }
+}
+
 // Flights.
 
 const flights = () => (Array.isArray(day.entries) ? day.entries : []);
@@ -298,6 +329,7 @@ function show(section, pointers) {
 /// Shows another day from its beginning.
 function showDay() {
     laidAside.clear();
+    partsOut.clear();
     takenOut = null;
     // What was told of another day.
     for (const status of ["asking", "decoding"]) say(status, "");
@@ -307,4 +339,5 @@ function showDay() {
     forgetFaults("");
     fill(form);
     openFlight(0);
+    showTaken();
 }

@@ -36,6 +36,7 @@ function keepNow() {
 function changed() {
     unkept = true;
     showLeftovers();
+    showTaken();
     forgetDecoded("Written anew since: decode again.");
     noteLook("It was asked before the day was changed.");
     clearTimeout(keeping);

@@ -201,8 +201,10 @@ fn parts(parts: &[Part], below: &str, level: u8) -> Markup {
         @for part in parts {
             @match part {
                 Part::Field { at, label, example, how } => { (field(&joined(below, at), label, example, *how)) }
-                Part::Group { at, title, about, folded, parts: inner } => {
-                    (group((title, about), *folded, level, &self::parts(inner, &joined(below, at), level + 1)))
+                Part::Group { at, title, about, folded, taken_out, parts: inner } => {
+                    @let at = joined(below, at);
+                    @let inner = html! { div.fields { (self::parts(inner, &at, level + 1)) } (taking_out(&at, taken_out)) };
+                    (group((title, about), *folded, level, &inner))
                 }
                 Part::List { at, title, one, parts: inner } => { (list(&joined(below, at), title, one, inner)) }
                 Part::One { at, label, forms } => { (one(&joined(below, at), at.is_empty(), label, *forms)) }
@@ -226,14 +228,26 @@ fn group((title, about): (&str, &str), folded: bool, level: u8, inner: &Markup) 
                 summary { (title) }
                 div role="group" aria-label=(title) {
                     @if !about.is_empty() { p.hint { (about) } }
-                    div.fields { (inner) }
+                    (inner)
                 }
             }
         } @else {
             fieldset.group id=[id.as_deref()] tabindex=[id.as_ref().map(|_| "-1")] {
                 @if !title.is_empty() { legend { (heading(level, None, title)) } }
                 @if !about.is_empty() { p.hint { (about) } }
-                div.fields { (inner) }
+                (inner)
+            }
+        }
+    }
+}
+
+/// Takes a part of the day out at once, for whoever gives another in its place.
+fn taking_out(at: &str, taken_out: &str) -> Markup {
+    html! {
+        @if !taken_out.is_empty() {
+            p.press {
+                button type="button" data-takes=(at) { "Take out " (taken_out) }
+                button type="button" data-puts-back=(at) hidden { "Put back " (taken_out) }
             }
         }
     }

@@ -67,6 +67,10 @@ form.addEventListener("click", (event) => {
         openFlight(open);
         changed();
         $("flights-title").focus();
+    } else if (pressed.dataset.takes !== undefined) {
+        partTakenOut(pressed.dataset.takes);
+    } else if (pressed.dataset.putsBack !== undefined) {
+        partPutBack(pressed.dataset.putsBack);
     } else if (pressed.matches("[data-add]")) {
         added(pressed.closest("[data-list]"));
     } else if (pressed.matches("[data-remove]")) {

@@ -4,6 +4,7 @@ use serde::Serialize;
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{RailAdvice, RailSetting, Span, WindLimit, WindStretch};
 use slowpoint_sim::settings::OFF_DEG;
+use slowpoint_sim::told;
 use slowpoint_sim::wind::SURFACE_HEIGHT_M;
 use utoipa::ToSchema;
 
@@ -93,15 +94,16 @@ pub fn wind_limit(w: &WindLimit, labels: &[String]) -> WindLimitAnswer {
     let say = |(way, label): (&WindStretch, &String)| match &way.meets_m_s {
         None => match &way.may_meet_m_s {
             Some(span) => format!(
-                "{label}: not known up to {:.1} m/s, where the interval of {} flights holds both; in stronger winds not.",
-                span.to, w.flights
+                "{label}: not known up to {}, where the interval of {} flights holds both; in stronger winds not.",
+                told::speed(span.to, 1),
+                w.flights
             ),
             None => format!("{label}: in none of the winds flown."),
         },
         Some(span) => {
-            let from = if span.goes_on_before { String::new() } else { format!("from {:.1} ", span.from) };
+            let from = if span.goes_on_before { String::new() } else { format!("from {} ", told::speed(span.from, 1)) };
             let beyond = if span.goes_on_after { " and perhaps more" } else { "" };
-            format!("{label}: {from}up to {:.1} m/s ({:.0} mph){beyond}.", span.to, span.to / MILE_PER_HOUR_M_S)
+            format!("{label}: {from}up to {}{beyond}.", told::speed(span.to, 1))
         }
     };
     let each: Vec<String> = w.ways.iter().zip(labels).map(say).collect();
@@ -151,12 +153,12 @@ pub fn rail_advice(r: &RailAdvice, labels: &[String]) -> RailAdviceAnswer {
     let words = |s: &RailSetting| {
         let outside = s.outside_fields.as_ref().map(|c| format!(", outside every field {}", chance_text(c)));
         format!(
-            "tilt {:.0} deg towards {:.0} deg (unsafe opening {}{}, 90 % within {:.0} m)",
+            "tilt {:.0} deg towards {:.0} deg (unsafe opening {}{}, 90 % within {})",
             s.tilt_rad.to_degrees(),
             s.azimuth_rad.to_degrees(),
             chance_text(&s.unsafe_opening),
             outside.unwrap_or_default(),
-            s.distance_p90_m
+            told::length(s.distance_p90_m, 0)
         )
     };
     let surely = |best: &RailSetting, given: &RailSetting| match (&best.outside_fields, &given.outside_fields) {

@@ -14,7 +14,7 @@ use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
 use slowpoint_sim::stat::interval::{Chance, HARDLY_A_HIT};
 use slowpoint_sim::stat::outline::Polygon;
-use slowpoint_sim::{Replay, way_label};
+use slowpoint_sim::{Replay, told, way_label};
 
 use super::*;
 use crate::wire::{Asked, weather};
@@ -489,10 +489,9 @@ fn advice(report: &Report, limit: usize, labels: &[String]) -> AdviceAnswer {
     let lowest = if level { "none".to_string() } else { label(a.lowest) };
     let lowest_certainty = a.lowest_certainty.filter(|_| !level);
     let condition = format!(
-        "at most {} % of flights with an unsafe opening at {:.1} m/s ({:.0} mph), upper end of the interval",
+        "at most {} % of flights with an unsafe opening at {}, upper end of the interval",
         percent_digits(a.accept_chance),
-        a.limit_m_s,
-        a.limit_m_s / MILE_PER_HOUR_M_S
+        told::speed(a.limit_m_s, 1)
     );
     let mut text = if meets.is_empty() {
         format!("None of the asked delays meets the condition ({condition}).")

@@ -11,6 +11,7 @@ mod rare;
 mod site;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use slowpoint_sim::report::percent_digits;
 use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
@@ -836,6 +837,25 @@ pub struct AssumedInput {
 
 /// Outcomes that are rarer get no line where outcomes are listed for people.
 pub const RARE_OUTCOME: f64 = 1e-4;
+
+/// How many flights end in an outcome, for people.
+pub fn of_flights(share: f64) -> String {
+    if share < 1.0 - 0.5 * RARE_OUTCOME {
+        format!("{} % of flights", percent_digits(share))
+    } else {
+        "all flights".into()
+    }
+}
+
+/// What is not listed of the outcomes of so many flights: each by its name and share.
+pub fn unlisted<'a>(mut outcomes: impl Iterator<Item = (&'a str, f64)>, flights: u64) -> String {
+    if outcomes.any(|(outcome, share)| outcome != "opened" && share > 0.0) {
+        format!("What happens in less than {} % of the flights is left out.", percent_digits(RARE_OUTCOME))
+    } else {
+        format!("None of the {flights} flights.")
+    }
+}
+
 /// Inputs whose total index ends below this get no line where drivers are listed for people.
 pub const LEAST_INDEX: f64 = 0.01;
 
@@ -982,6 +1002,15 @@ pub struct PathFigures {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_no_flight_came_to_is_told_by_their_number() {
+        let said = |outcomes: &[(&str, f64)]| unlisted(outcomes.iter().copied(), 2000);
+        let left_out = "What happens in less than 0.010 % of the flights is left out.";
+        assert_eq!(said(&[("opened", 1.0), ("in_boost", 0.0)]), "None of the 2000 flights.");
+        assert_eq!(said(&[("opened", 0.999_99), ("in_boost", 0.000_01)]), left_out);
+        assert_eq!(said(&[("opened", 0.9), ("in_boost", 0.1)]), left_out);
+    }
 
     #[test]
     fn figures_have_six_digits_and_no_nan() {

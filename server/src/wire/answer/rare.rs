@@ -4,6 +4,7 @@ use serde::Serialize;
 use slowpoint_sim::case::{Case, RareEvent};
 use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
 use slowpoint_sim::report::{RareReport, percent_digits_up};
+use slowpoint_sim::told;
 use utoipa::ToSchema;
 
 use super::fill::{chance_text, group};
@@ -83,10 +84,7 @@ fn sought(r: &RareReport, case: &Case, labels: &[String]) -> RareChance {
     let flown_with = labels.get(r.way).cloned().unwrap_or_default();
     let what = match (&landing_in, over_m_s) {
         (Some(area), _) => format!("Comes down in {area}"),
-        (_, over) => {
-            let over_m_s = over.unwrap_or(f64::NAN);
-            format!("Opens over {over_m_s:.1} m/s ({:.0} mph)", over_m_s / MILE_PER_HOUR_M_S)
-        }
+        (_, over) => format!("Opens over {}", told::speed(over.unwrap_or(f64::NAN), 1)),
     };
     let moved: Vec<RareMoveAnswer> = r
         .moved
