@@ -8,7 +8,7 @@
 //! been drawn from the mixture of all of them (J.-M. Cornuet and others, Scand. J. Statist. 39, 2012, 798; from memory): what an
 //! early round met is not forgotten because a later one looked elsewhere.
 //!
-//! The flights that count are drawn afresh, one in [`NOMINAL_EVERY`] of them as if nothing had been moved. So no flight
+//! The flights that count are drawn afresh, one in [`NOMINAL_EVERY`](super::places::NOMINAL_EVERY) of them as if nothing had been moved. So no flight
 //! counts more than [`HEAVIEST`] times, however badly the rounds went (a defensive mixture: T. Hesterberg, Technometrics
 //! 37, 1995, 185; from memory), and the mean is that of plain counting whatever was moved.
 //!
@@ -19,7 +19,7 @@
 use core::ops::Range;
 
 use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson};
-use super::places::{HEAVIEST, NOMINAL_EVERY, Near, Proposal, TURN};
+use super::places::{HEAVIEST, Near, Proposal, TURN};
 use super::student;
 
 /// Flights of a round of the search.
@@ -462,8 +462,8 @@ mod tests {
         [again(FLIGHTS[0]), again(FLIGHTS[1]), most]
     }
 
-    /// Intervals of a chance over many seeds.
-    #[derive(Default)]
+    /// What intervals of a chance came to over many seeds.
+    #[derive(Default, Clone, Copy)]
     struct Seen {
         seeds: u32,
         /// Lower ends above it, and upper ends below.
@@ -472,8 +472,6 @@ mod tests {
         ratio: [f64; 2],
         alike: f64,
         flown: u64,
-        /// With too little evidence for the spread.
-        few: u32,
     }
 
     impl Seen {
@@ -486,62 +484,88 @@ mod tests {
             self.ratio = [self.ratio[0] + ratio, self.ratio[1] + ratio * ratio];
             self.alike += found.counted_alike.unwrap_or(0.0);
             self.flown += found.searched + chance.flights;
-            self.few += u32::from(chance.method != WEIGHTED_SPREAD);
         }
 
-        /// What is wrong with either end: each may fail in 2.5 %, and three standard deviations of so many seeds more.
-        fn too_often(&self, what: &str) -> Option<String> {
+        /// With another chance or other points.
+        fn together(&self, other: &Self) -> Self {
+            let beyond = [0, 1].map(|end| self.beyond[end] + other.beyond[end]);
+            Self { seeds: self.seeds + other.seeds, beyond, ..*self }
+        }
+
+        /// Whether either end fails more often than in 2.5 % and so many standard deviations of that many seeds.
+        fn fails(&self, deviations: f64) -> bool {
             let expected = 0.025 * f64::from(self.seeds);
-            let most = expected + 3.0 * (0.975 * expected).sqrt();
-            let Self { seeds, beyond, few, .. } = self;
-            beyond
-                .iter()
-                .any(|beyond| f64::from(*beyond) > most)
-                .then(|| format!("{what}: ends beyond it {beyond:?} of {seeds}, {few} of them with few"))
+            let most = expected + deviations * (0.975 * expected).sqrt();
+            self.beyond.iter().any(|beyond| f64::from(*beyond) > most)
         }
     }
 
-    /// Of each of [`FLIGHTS`], at either kind of points.
-    fn seen(tail: &Tail, p: f64, seeds: u32, seed: u64) -> [[Seen; 3]; 2] {
+    /// Of chances of a tail, at either kind of points, by each of [`FLIGHTS`].
+    fn seen(tail: &Tail, chances: &[f64], seeds: u32, seed: u64) -> Vec<(f64, PointSet, [Seen; 3])> {
         let mut sampler = Sampler(seed);
-        [PointSet::Pseudorandom, PointSet::Sobol].map(|points| {
-            let mut all: [Seen; 3] = Default::default();
+        let kinds = chances.iter().flat_map(|p| [PointSet::Pseudorandom, PointSet::Sobol].map(|points| (*p, points)));
+        let of = |(p, points)| {
+            let mut all = [Seen::default(); 3];
             for _ in 0..seeds {
                 let found = sought(tail, p, points, &mut sampler);
                 all.iter_mut().zip(found).for_each(|(seen, found)| seen.add(&found, p));
             }
-            all
-        })
+            (p, points, all)
+        };
+        kinds.map(of).collect()
+    }
+
+    /// What is wrong with the ends, each by itself. Of the hundreds of single counts none is allowed four standard deviations,
+    /// of chances and points of a tail together three.
+    fn wrong_ends(name: &str, seen: &[(f64, PointSet, [Seen; 3])]) -> Vec<String> {
+        let mut wrong = Vec::new();
+        for (k, flights) in FLIGHTS.into_iter().enumerate() {
+            for (p, points, all) in seen.iter().filter(|(.., all)| all[k].fails(4.0)) {
+                wrong.push(format!("{name} {p}, {flights} {points:?}: {:?} of {}", all[k].beyond, all[k].seeds));
+            }
+            let together = seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[k]));
+            if together.fails(3.0) {
+                wrong.push(format!("{name}, {flights}: {:?} of {}", together.beyond, together.seeds));
+            }
+        }
+        wrong
     }
 
     /// Each end of an interval covers by itself, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights
-    /// of counting.
+    /// of counting. 248 seeds have a standard deviation of 1.4 %, of which two are allowed below 93 %.
     #[test]
     fn tails_in_closed_form() {
-        const SEEDS: u32 = 125;
-        let cases: Vec<(u64, &Tail, f64)> = TAILS
-            .iter()
-            .flat_map(|tail| [1e-2, 1e-4].map(|p| (tail, p)))
-            .zip(9..)
-            .map(|((t, p), k)| (k, t, p))
-            .collect();
-        let wrong = cases.par_iter().flat_map_iter(|&(seed, tail, p)| {
-            let (name, mut wrong) = (tail.name, Vec::new());
-            for (seen, points) in seen(tail, p, SEEDS, seed).iter().zip(["pseudorandom", "Sobol'"]) {
-                for (seen, flights) in seen.iter().zip(FLIGHTS) {
-                    wrong.extend(seen.too_often(&format!("{name} {p}, {flights} {points}")));
-                }
-                let most = &seen[2];
-                let count = f64::from(SEEDS);
-                let [mean, square] = most.ratio.map(|sum| sum / count);
-                let error = ((square - mean * mean) / count).sqrt();
+        const SEEDS: u32 = 62;
+        let wrong = TAILS.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+            let (name, seen) = (tail.name, seen(tail, &[1e-2, 1e-4], SEEDS, k as u64));
+            let mut wrong = wrong_ends(name, &seen);
+            for (p, points, [.., most]) in &seen {
+                let [mean, square] = most.ratio.map(|sum| sum / f64::from(SEEDS));
+                let error = ((square - mean * mean) / f64::from(SEEDS)).sqrt();
                 if (mean - 1.0).abs() >= 4.0 * error {
-                    wrong.push(format!("{name} {p} {points}: mean {mean} of 1, give or take {error}"));
+                    wrong.push(format!("{name} {p} {points:?}: mean {mean} of 1, give or take {error}"));
                 }
                 let cheaper = most.alike / most.flown as f64;
-                if p <= 1e-4 && cheaper < 30.0 {
-                    wrong.push(format!("{name} {p} {points}: {cheaper} times less than counting"));
+                if *p <= 1e-4 && cheaper < 30.0 {
+                    wrong.push(format!("{name} {p} {points:?}: {cheaper} times less than counting"));
                 }
+            }
+            let Seen { seeds, beyond, .. } = seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[2]));
+            let share = 1.0 - f64::from(beyond[0] + beyond[1]) / f64::from(seeds);
+            eprintln!(
+                "{name}: {share} {:?}",
+                FLIGHTS
+                    .map(|_| 0)
+                    .iter()
+                    .enumerate()
+                    .map(|(k, _)| seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[k])).beyond)
+                    .collect::<Vec<_>>()
+            );
+            // On the flank of a small place flights weigh many times as much as within it, and one of them unseen is
+            // allowed for: that reaches beyond the spread.
+            let most = if name == "small place" { 1.0 } else { 0.99 };
+            if !(0.902..=most).contains(&share) {
+                wrong.push(format!("{name}: covered {share}"));
             }
             wrong
         });
@@ -549,29 +573,56 @@ mod tests {
         assert!(wrong.is_empty(), "{wrong:#?}");
     }
 
-    /// Each end covers also where flights that weigh much are seldom seen, down to where as good as nothing is: the rarer, the
-    /// wider is the upper end.
+    /// Each end covers by itself also where flights that weigh much are seldom seen (without what the search saw of them the
+    /// upper end of the blurred edge failed in one of ten), down to where as good as nothing is. Lower ends fail less often, and
+    /// where evidence is little so do upper ends, which allow for the heaviest that may be.
     #[test]
     fn what_can_hardly_be_moved() {
-        const SEEDS: u32 = 200;
-        let cases: Vec<(u64, &Tail, f64)> = HARDLY_MOVED
-            .iter()
-            .flat_map(|tail| [1e-2, 1e-3, 1e-5].map(|p| (tail, p)))
-            .zip(40..)
-            .map(|((t, p), k)| (k, t, p))
-            .collect();
-        let wrong = cases.par_iter().flat_map_iter(|&(seed, tail, p)| {
-            let (name, mut wrong) = (tail.name, Vec::new());
-            for (seen, points) in seen(tail, p, SEEDS, seed).iter().zip(["pseudorandom", "Sobol'"]) {
-                for (seen, flights) in seen.iter().zip(FLIGHTS) {
-                    eprintln!("{name} {p}, {flights} {points}: {:?} {}", seen.beyond, seen.few);
-                    wrong.extend(seen.too_often(&format!("{name} {p}, {flights} {points}")));
-                }
-            }
+        let wrong = HARDLY_MOVED.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+            let mut wrong = wrong_ends(tail.name, &seen(tail, &[1e-2, 1e-3], 80, 40 + k as u64));
+            wrong.extend(wrong_ends(tail.name, &seen(tail, &[1e-5], 40, 50 + k as u64)));
             wrong
         });
         let wrong: Vec<String> = wrong.collect();
         assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+
+    /// Where it was hardly seen the flights that nothing moved bound it as well as counting them alone would, but for half of the
+    /// error: whether it was one of the search or one that is counted.
+    #[test]
+    fn hardly_seen() {
+        for in_search in [true, false] {
+            let fly = |round: &Round, range: Range<u64>| {
+                let hit = |flight| flight == 0 && if in_search { round.number == 3 } else { !round.searching };
+                let tried = |flight| Tried {
+                    numbers: Box::new([0.0]),
+                    weight: round.proposal.draw(flight / REPLICATES as u64, &mut [0.0]),
+                    miss: if hit(flight) { 0.0 } else { 1.0 },
+                };
+                Some(range.map(tried).collect())
+            };
+            let found = seek(8192, PointSet::Sobol, 0.95, fly).unwrap_or_else(|| panic!("never stopped"));
+            let chance = &found.chance;
+            assert_eq!((chance.method, found.counted_alike), (WEIGHTED_FEW, None));
+            assert_eq!(chance.estimate > 0.0, !in_search, "{chance:?}");
+            assert!(chance.lower <= chance.estimate && chance.estimate < chance.upper, "{chance:?}");
+            let unmoved = 1024 + 7 * 256 + 2048;
+            assert_eq!(chance.upper, clopper_pearson(1, unmoved, 0.975).upper, "{chance:?}");
+        }
+    }
+
+    /// What happens nearly always has ends within [0, 1] on both sides of its estimate.
+    #[test]
+    fn common() {
+        let mut sampler = Sampler(3);
+        let likely = Tail { name: "likely", miss: |z, edge| edge - z[3], edge: quantile_above };
+        for p in [0.5, 0.999, 1.0 - 1e-9] {
+            for found in sought(&likely, p, PointSet::Pseudorandom, &mut sampler) {
+                let Chance { lower, estimate, upper, .. } = found.chance;
+                assert!(0.0 < lower && lower <= estimate && estimate <= upper && upper <= 1.0, "{p}: {found:?}");
+                assert!(lower < p && p < upper + 1e-8, "{p}: {found:?}");
+            }
+        }
     }
 
     /// Where nothing ever comes near, all that is known is what so many plain flights would have shown.
