@@ -8,14 +8,18 @@
 //! been drawn from the mixture of all of them (J.-M. Cornuet and others, Scand. J. Statist. 39, 2012, 798; from memory): what an
 //! early round met is not forgotten because a later one looked elsewhere.
 //!
-//! The flights that count are drawn afresh, one in [`NOMINAL_EVERY`] of them as if nothing had been moved. So no flight
+//! The flights that count are drawn afresh, one in [`NOMINAL_EVERY`](super::places::NOMINAL_EVERY) of them as if nothing had been moved. So no flight
 //! counts more than [`HEAVIEST`] times, however badly the rounds went (a defensive mixture: T. Hesterberg, Technometrics
 //! 37, 1995, 185; from memory), and the mean is that of plain counting whatever was moved.
+//!
+//! What nobody can move, such as gusts, makes it happen also where few are drawn. Such flights are seldom seen and weigh many
+//! times as much as the rest: without one the estimate is low, and so is the spread. What the search saw of them does not
+//! hang on that, and stands in the upper end ([`Search::heavy`]).
 
 use core::ops::Range;
 
-use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson, score};
-use super::places::{HEAVIEST, NOMINAL_EVERY, Near, Proposal, TURN};
+use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson};
+use super::places::{HEAVIEST, Near, Proposal, TURN};
 use super::student;
 
 /// Flights of a round of the search.
@@ -38,11 +42,9 @@ const AT_A_TIME: u64 = 8192;
 const REPLICATES: usize = REPLICATES_MIN;
 
 /// The name of the interval where evidence is plenty.
-pub const WEIGHTED_SPREAD: &str =
-    "spread of weighted flights, score form, an unseen one as heavy as the heaviest allowed for";
+pub const WEIGHTED_SPREAD: &str = "spread of weighted flights, score form, an unseen one allowed for, as heavy as the heaviest or, above, as heavy ones of the search";
 /// The name of the interval where it is not.
-pub const WEIGHTED_FEW: &str =
-    "Clopper-Pearson on weighted flights (after Fay and Feuer), the heaviest that may be allowed for";
+pub const WEIGHTED_FEW: &str = "Clopper-Pearson on weighted flights (after Fay and Feuer), the heaviest that may be allowed for; above the lower of that and Clopper-Pearson on the flights that nothing moved, each with half of the error";
 /// The name of the interval where it was never seen.
 pub const NEVER_SEEN: &str = "Clopper-Pearson on the flights that nothing moved, those of the search included";
 
@@ -99,7 +101,7 @@ pub fn seek(
     confidence: f64,
     mut fly: impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>,
 ) -> Option<Found> {
-    let Search { proposal, rounds, unmoved } = search(&mut fly)?;
+    let Search { proposal, rounds, mut unmoved, heavy } = search(&mut fly)?;
     let flights = counted_flights(asked);
     let mut sums = [(0.0, 0_u64); REPLICATES];
     let (mut squares, mut heaviest) = (0.0, 0.0_f64);
@@ -112,15 +114,11 @@ pub fn seek(
             *replicate = (replicate.0 + counts, replicate.1 + 1);
             squares += counts * counts;
             heaviest = heaviest.max(counts);
+            unmoved.add(&proposal, flight, &tried);
         }
     }
-    let weighed = Weighed { sums: &sums, squares, heaviest, points };
-    let (chance, variance) = if heaviest > 0.0 || unmoved.hits > 0 {
-        weighed.chance(confidence)
-    } else {
-        let counted = if proposal.dimensions().is_empty() { flights } else { flights / NOMINAL_EVERY };
-        (weighed.never_seen(unmoved.flights + counted, confidence), None)
-    };
+    let weighed = Weighed { sums: &sums, squares, heaviest, heavy: heavy.max(heaviest), unmoved, points };
+    let (chance, variance) = weighed.chance(confidence);
     let counted_alike = variance.map(|variance| chance.estimate * (1.0 - chance.estimate) / variance);
     Some(Found { chance, proposal, searched: rounds * ROUND, counted_alike })
 }
@@ -133,13 +131,26 @@ struct Search {
     /// Rounds that it took to find that.
     rounds: u64,
     unmoved: Unmoved,
+    /// What heavy flights count among those that will be counted, as far as the search saw any: the mean weight of flights
+    /// in which it happens, each taken as often as its weight has a share of the variance (the third moment over the second).
+    /// Of so much each, flights would be as skew.
+    heavy: f64,
 }
 
-/// Flights of the search that were drawn as if nothing had been moved.
-#[derive(Default)]
+/// Flights that were drawn as if nothing had been moved, those of the search and those that are counted.
+#[derive(Clone, Copy, Default)]
 struct Unmoved {
     flights: u64,
     hits: u64,
+}
+
+impl Unmoved {
+    fn add(&mut self, proposal: &Proposal, flight: u64, tried: &Tried) {
+        if proposal.is_nominal(flight / REPLICATES as u64) {
+            self.flights += 1;
+            self.hits += u64::from(tried.miss <= 0.0);
+        }
+    }
 }
 
 fn search(fly: &mut impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>) -> Option<Search> {
@@ -151,12 +162,7 @@ fn search(fly: &mut impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>) -> Opt
         let proposal = core::mem::take(&mut search.proposal);
         let tried = fly(&Round { number: search.rounds, proposal: &proposal, searching: true }, 0..ROUND)?;
         search.rounds += 1;
-        for (flight, tried) in tried.iter().enumerate() {
-            if proposal.is_nominal((flight / REPLICATES) as u64) {
-                search.unmoved.flights += 1;
-                search.unmoved.hits += u64::from(tried.miss <= 0.0);
-            }
-        }
+        (0..).zip(&tried).for_each(|(flight, tried)| search.unmoved.add(&proposal, flight, tried));
         let mut misses: Vec<f64> = tried.iter().map(|t| t.miss).filter(|miss| miss.is_finite()).collect();
         misses.sort_unstable_by(f64::total_cmp);
         pool.iter_mut().for_each(|(tried, likelier)| *likelier += proposal.likelier(&tried.numbers));
@@ -181,7 +187,19 @@ fn search(fly: &mut impl FnMut(&Round, Range<u64>) -> Option<Vec<Tried>>) -> Opt
             break;
         }
     }
+    search.heavy = heavy(&pool, &search.proposal);
     Some(search)
+}
+
+/// See [`Search::heavy`]; 0 where nothing was seen.
+fn heavy(pool: &[(Tried, f64)], proposal: &Proposal) -> f64 {
+    let happened = pool.iter().filter(|(tried, _)| tried.miss <= 0.0);
+    let (second, third) = happened.fold((0.0, 0.0), |sum, (tried, likelier)| {
+        let counts = 1.0 / proposal.likelier(&tried.numbers);
+        let share = counts / likelier;
+        (sum.0 + share, sum.1 + share * counts)
+    });
+    if second > 0.0 { third / second } else { 0.0 }
 }
 
 /// Weighted flights, added up.
@@ -190,72 +208,100 @@ struct Weighed<'a> {
     sums: &'a [(f64, u64)],
     squares: f64,
     heaviest: f64,
+    /// What an unseen one may count: the heaviest, or a heavy one of the search.
+    heavy: f64,
+    unmoved: Unmoved,
     points: PointSet,
 }
 
 impl Weighed<'_> {
-    /// Where neither a counted flight nor one of so many that nothing moved had it: those alone say how rare it is, since it
-    /// may happen where none of the others was drawn.
-    fn never_seen(&self, unmoved: u64, confidence: f64) -> Chance {
-        let Interval { lower, upper } = clopper_pearson(0, unmoved, confidence);
-        let flights = self.sums.iter().map(|replicate| replicate.1).sum();
-        let estimator = Estimator::Weighted;
-        Chance { estimate: 0.0, lower, upper, hits: 0.0, flights, estimator, method: NEVER_SEEN }
-    }
-
     /// The chance, and the variance of its estimate where that is known.
+    ///
+    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end: what flights count does not
+    /// hang on how often it happens, so the variance grows as the chance does. For the upper end one more flight is added, as
+    /// Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The largest possible
+    /// would drown a rare chance; ours is the heaviest that was counted or a heavy one of the search, whichever is more.
+    ///
+    /// **Little:** the largest possible one it is, and the flights that nothing moved give an upper end as well. Of two that
+    /// each fail half as often the lower fails as often as one (Bonferroni).
+    ///
+    /// **Neither a counted flight nor one that nothing moved had it:** the latter alone say how rare it is, since it may happen
+    /// where none of the others was drawn. Weighted ones would never say less, so those have all of the error.
     fn chance(&self, confidence: f64) -> (Chance, Option<f64>) {
         let (hits, flights) = self.sums.iter().fold((0.0, 0), |sum, r| (sum.0 + r.0, sum.1 + r.1));
         let all = flights as f64;
-        let estimate = hits / all;
         let evidence = if self.squares > 0.0 { hits * hits / self.squares } else { 0.0 };
-        let chance = |interval: Interval, method| Chance {
-            estimate,
-            lower: interval.lower,
-            upper: interval.upper,
-            hits,
-            flights,
-            estimator: Estimator::Weighted,
-            method,
+        let (interval, method, variance) = if evidence >= EVIDENCE_MIN {
+            let (variance, freedom) = self.variance(hits, flights);
+            (self.spread(hits, all, variance, freedom, confidence), WEIGHTED_SPREAD, Some(variance / (all * all)))
+        } else if self.heaviest > 0.0 || self.unmoved.hits > 0 {
+            (self.few(hits, all, confidence), WEIGHTED_FEW, None)
+        } else {
+            (clopper_pearson(0, self.unmoved.flights, confidence), NEVER_SEEN, None)
         };
-        if evidence < EVIDENCE_MIN {
-            let scaled = Sums::new(hits / HEAVIEST, self.squares / (HEAVIEST * HEAVIEST), all);
-            let Interval { lower, upper } = scaled.weighted_exact(confidence);
-            let interval = Interval { lower: HEAVIEST * lower, upper: (HEAVIEST * upper).min(1.0) };
-            return (chance(interval, WEIGHTED_FEW), None);
-        }
-        let independent = (self.squares - hits * estimate).max(0.0) * all / (all - 1.0);
-        let (variance, freedom) = match self.points {
-            PointSet::Pseudorandom => (independent, flights - 1),
+        let Interval { lower, upper } = interval;
+        let estimator = Estimator::Weighted;
+        (Chance { estimate: (hits / all).min(1.0), lower, upper, hits, flights, estimator, method }, variance)
+    }
+
+    /// Of the sum of the flights, with its degrees of freedom.
+    fn variance(&self, hits: f64, flights: u64) -> (f64, u64) {
+        let (all, replicates) = (flights as f64, self.sums.len() as f64);
+        let estimate = hits / all;
+        match self.points {
+            PointSet::Pseudorandom => ((self.squares - hits * estimate).max(0.0) * all / (all - 1.0), flights - 1),
             PointSet::Sobol => {
-                let replicates = self.sums.len() as f64;
                 let strayed = self.sums.iter().map(|&(sum, n)| sum - n as f64 * estimate);
                 let between = strayed.map(|miss| miss * miss).sum::<f64>() * replicates / (replicates - 1.0);
                 (between, self.sums.len() as u64 - 1)
             }
-        };
-        let t = student::two_sided(confidence, freedom);
-        let open = score(estimate, all * hits * (1.0 - estimate) / variance, t);
-        let unseen = self.heaviest / all;
-        let least = -libm::log(0.5 * (1.0 - confidence)) * unseen;
-        let reach = |open: f64| libm::hypot(open, t * unseen).max(least);
-        let interval = Interval {
-            lower: (estimate - reach(estimate - open.lower)).max(0.0),
-            upper: (estimate + reach(open.upper - estimate)).min(1.0),
-        };
-        (chance(interval, WEIGHTED_SPREAD), Some(variance / (all * all)))
+        }
     }
+
+    fn spread(&self, hits: f64, all: f64, variance: f64, freedom: u64, confidence: f64) -> Interval {
+        let t = student::two_sided(confidence, freedom);
+        let unseen = -libm::log(0.5 * (1.0 - confidence));
+        let below = hits - growing(hits, variance, t).lower;
+        let lower = hits - libm::hypot(below, t * self.heaviest).max(unseen * self.heaviest);
+        let one_more = growing(hits + self.heavy, variance + self.heavy * self.heavy, t).upper;
+        let upper = one_more.max(hits + unseen * self.heavy);
+        Interval { lower: (lower / all).max(0.0), upper: (upper / all).min(1.0) }
+    }
+
+    fn few(&self, hits: f64, all: f64, confidence: f64) -> Interval {
+        let scaled = Sums::new(hits / HEAVIEST, self.squares / (HEAVIEST * HEAVIEST), all);
+        let half_the_error = 0.5 * (1.0 + confidence);
+        let weighted = HEAVIEST * scaled.weighted_exact(half_the_error).upper;
+        let counted = clopper_pearson(self.unmoved.hits, self.unmoved.flights, half_the_error).upper;
+        // Either end may be below what was found.
+        let upper = weighted.min(counted).max(hits / all).min(1.0);
+        Interval { lower: HEAVIEST * scaled.weighted_exact(confidence).lower, upper }
+    }
+}
+
+/// All sums from which this one is at most `t` of *their* standard errors away, where the variance grows as the sum does.
+fn growing(sum: f64, variance: f64, t: f64) -> Interval {
+    let centre = sum + 0.5 * t * t * variance / sum;
+    let half = t * (variance + 0.25 * t * t * (variance / sum) * (variance / sum)).sqrt();
+    Interval { lower: centre - half, upper: centre + half }
 }
 
 #[cfg(test)]
 mod tests {
+    use rayon::prelude::*;
+
     use super::super::normal;
     use super::super::sampler::Sampler;
     use super::*;
 
     const DIMENSIONS: usize = 12;
+    /// Numbers behind those that nobody can move.
+    const HIDDEN: usize = 2;
+    /// Counted flights, of one search.
+    const FLIGHTS: [u64; 3] = [1024, 2048, 8192];
 
     /// What happens where `miss` is not above 0, with a chance in closed form.
+    #[derive(Clone, Copy)]
     struct Tail {
         name: &'static str,
         miss: fn(&[f64], f64) -> f64,
@@ -319,16 +365,19 @@ mod tests {
                 let along = z[..3].iter().sum::<f64>() / 3.0_f64.sqrt() - 3.0;
                 libm::hypot(along, (z[3] - z[4] + z[5]) / 3.0_f64.sqrt()) - edge
             },
-            edge: |p| {
-                let (mut within, mut beyond) = (0.0, 10.0);
-                for _ in 0..60 {
-                    let middle = 0.5 * (within + beyond);
-                    if in_disc(3.0, middle) < p { within = middle } else { beyond = middle }
-                }
-                within
-            },
+            edge: disc_of,
         },
     ];
+
+    /// Radius of a disc three deviations off.
+    fn disc_of(p: f64) -> f64 {
+        let (mut within, mut beyond) = (0.0, 10.0);
+        for _ in 0..60 {
+            let middle = 0.5 * (within + beyond);
+            if in_disc(3.0, middle) < p { within = middle } else { beyond = middle }
+        }
+        within
+    }
 
     fn flank(share: f64, p: f64) -> f64 {
         quantile_above(share * p)
@@ -349,53 +398,229 @@ mod tests {
         sum
     }
 
-    fn sought(tail: &Tail, p: f64, flights: u64, sampler: &mut Sampler) -> Found {
+    /// The same where numbers that nobody can move have a part in it, or all of it.
+    const HARDLY_MOVED: [Tail; 3] = [
+        Tail { name: "blurred edge", miss: |z, edge| edge - 0.8 * z[3] - 0.6 * z[DIMENSIONS], edge: quantile_above },
+        Tail {
+            name: "blurred place",
+            miss: |z, edge| {
+                let along = 0.8 * z[..3].iter().sum::<f64>() / 3.0_f64.sqrt() + 0.6 * z[DIMENSIONS] - 3.0;
+                let across = 0.8 * (z[3] - z[4] + z[5]) / 3.0_f64.sqrt() + 0.6 * z[DIMENSIONS + 1];
+                libm::hypot(along, across) - edge
+            },
+            edge: disc_of,
+        },
+        Tail { name: "nothing to move", miss: |z, edge| edge - z[DIMENSIONS], edge: quantile_above },
+    ];
+
+    /// The numbers of a round's flights that can be moved.
+    fn numbers(points: PointSet, flights: Range<u64>, sampler: &mut Sampler) -> Vec<Box<[f64]>> {
+        const TOGETHER: usize = 4;
+        let scrambles: Vec<[u32; DIMENSIONS / TOGETHER]> =
+            (0..REPLICATES).map(|_| core::array::from_fn(|_| (sampler.bits() >> 32) as u32)).collect();
+        let flight = |flight: u64| {
+            let mut number = |k: usize| match points {
+                PointSet::Pseudorandom => sampler.normal(),
+                PointSet::Sobol => {
+                    let (point, replicate) = (flight / REPLICATES as u64, (flight % REPLICATES as u64) as usize);
+                    let scramble = scrambles[replicate][k / TOGETHER];
+                    let uniform = sobol_burley::sample(point as u32, (k % TOGETHER) as u32, scramble);
+                    normal::quantile(f64::from(uniform) + 0.5 / 8_388_608.0)
+                }
+            };
+            (0..DIMENSIONS).map(&mut number).collect()
+        };
+        flights.map(flight).collect()
+    }
+
+    /// A search, and what is made of it by each of [`FLIGHTS`]: the first of the most.
+    fn sought(tail: &Tail, p: f64, points: PointSet, sampler: &mut Sampler) -> [Found; 3] {
         let edge = (tail.edge)(p);
+        let mut rounds: Vec<Vec<Tried>> = Vec::new();
         let fly = |round: &Round, range: Range<u64>| {
-            let flight = |flight: u64| {
-                let mut numbers: Box<[f64]> = (0..DIMENSIONS).map(|_| sampler.normal()).collect();
-                let dimensions = round.proposal.dimensions();
+            let dimensions = round.proposal.dimensions();
+            let own = numbers(points, range.clone(), sampler);
+            let flight = |(flight, mut numbers): (u64, Box<[f64]>)| {
                 let mut moved: Vec<f64> = dimensions.iter().map(|k| numbers[*k]).collect();
                 let weight = round.proposal.draw(flight / REPLICATES as u64, &mut moved);
                 dimensions.iter().zip(moved).for_each(|(k, z)| numbers[*k] = z);
-                let miss = (tail.miss)(&numbers, edge);
-                Tried { numbers, weight, miss }
+                let mut all = [0.0; DIMENSIONS + HIDDEN];
+                all[..DIMENSIONS].copy_from_slice(&numbers);
+                all[DIMENSIONS..].iter_mut().for_each(|z| *z = sampler.normal());
+                Tried { miss: (tail.miss)(&all, edge), numbers, weight }
             };
-            Some(range.map(flight).collect())
+            rounds.push(range.zip(own).map(flight).collect());
+            rounds.last().cloned()
         };
-        seek(flights, PointSet::Pseudorandom, 0.95, fly).unwrap_or_else(|| panic!("never stopped"))
+        let most = seek(FLIGHTS[2], points, 0.95, fly).unwrap_or_else(|| panic!("never stopped"));
+        let again = |flights: u64| {
+            let fly = |round: &Round, range: Range<u64>| {
+                Some(rounds[round.number as usize][range.start as usize..range.end as usize].to_vec())
+            };
+            seek(flights, points, 0.95, fly).unwrap_or_else(|| panic!("never stopped"))
+        };
+        [again(FLIGHTS[0]), again(FLIGHTS[1]), most]
     }
 
-    /// Intervals cover, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights of counting. 250 seeds
-    /// have a standard deviation of 1.4 %, of which two are allowed below 93 %.
+    /// What intervals of a chance came to over many seeds.
+    #[derive(Default, Clone, Copy)]
+    struct Seen {
+        seeds: u32,
+        /// Lower ends above it, and upper ends below.
+        beyond: [u32; 2],
+        /// Sums of estimates over it, and of their squares.
+        ratio: [f64; 2],
+        alike: f64,
+        flown: u64,
+    }
+
+    impl Seen {
+        fn add(&mut self, found: &Found, p: f64) {
+            let chance = &found.chance;
+            let ratio = chance.estimate / p;
+            self.seeds += 1;
+            self.beyond[0] += u32::from(chance.lower > p);
+            self.beyond[1] += u32::from(chance.upper < p);
+            self.ratio = [self.ratio[0] + ratio, self.ratio[1] + ratio * ratio];
+            self.alike += found.counted_alike.unwrap_or(0.0);
+            self.flown += found.searched + chance.flights;
+        }
+
+        /// With another chance or other points.
+        fn together(&self, other: &Self) -> Self {
+            let beyond = [0, 1].map(|end| self.beyond[end] + other.beyond[end]);
+            Self { seeds: self.seeds + other.seeds, beyond, ..*self }
+        }
+
+        /// Whether either end fails more often than in 2.5 % and so many standard deviations of that many seeds.
+        fn fails(&self, deviations: f64) -> bool {
+            let expected = 0.025 * f64::from(self.seeds);
+            let most = expected + deviations * (0.975 * expected).sqrt();
+            self.beyond.iter().any(|beyond| f64::from(*beyond) > most)
+        }
+    }
+
+    /// Of chances of a tail, at either kind of points, by each of [`FLIGHTS`].
+    fn seen(tail: &Tail, chances: &[f64], seeds: u32, seed: u64) -> Vec<(f64, PointSet, [Seen; 3])> {
+        let mut sampler = Sampler(seed);
+        let kinds = chances.iter().flat_map(|p| [PointSet::Pseudorandom, PointSet::Sobol].map(|points| (*p, points)));
+        let of = |(p, points)| {
+            let mut all = [Seen::default(); 3];
+            for _ in 0..seeds {
+                let found = sought(tail, p, points, &mut sampler);
+                all.iter_mut().zip(found).for_each(|(seen, found)| seen.add(&found, p));
+            }
+            (p, points, all)
+        };
+        kinds.map(of).collect()
+    }
+
+    /// What is wrong with the ends, each by itself. Of the hundreds of single counts none is allowed four standard deviations,
+    /// of chances and points of a tail together three.
+    fn wrong_ends(name: &str, seen: &[(f64, PointSet, [Seen; 3])]) -> Vec<String> {
+        let mut wrong = Vec::new();
+        for (k, flights) in FLIGHTS.into_iter().enumerate() {
+            for (p, points, all) in seen.iter().filter(|(.., all)| all[k].fails(4.0)) {
+                wrong.push(format!("{name} {p}, {flights} {points:?}: {:?} of {}", all[k].beyond, all[k].seeds));
+            }
+            let together = seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[k]));
+            if together.fails(3.0) {
+                wrong.push(format!("{name}, {flights}: {:?} of {}", together.beyond, together.seeds));
+            }
+        }
+        wrong
+    }
+
+    /// Each end of an interval covers by itself, means are right, and a chance of 1e-4 takes at most a thirtieth of the flights
+    /// of counting. 248 seeds have a standard deviation of 1.4 %, of which two are allowed below 93 %.
     #[test]
     fn tails_in_closed_form() {
-        const SEEDS: u32 = 250;
-        const FLIGHTS: u64 = 8192;
-        let mut sampler = Sampler(9);
-        for tail in &TAILS {
-            for p in [1e-2, 1e-4] {
-                let (mut covered, mut alike, mut flown) = (0, 0.0, 0);
-                let (mut mean, mut square) = (0.0, 0.0);
-                for _ in 0..SEEDS {
-                    let found = sought(tail, p, FLIGHTS, &mut sampler);
-                    let chance = &found.chance;
-                    covered += u32::from(chance.lower <= p && p <= chance.upper);
-                    flown += found.searched + FLIGHTS;
-                    alike += found.counted_alike.unwrap_or(0.0);
-                    let ratio = chance.estimate / p;
-                    mean += ratio / f64::from(SEEDS);
-                    square += ratio * ratio / f64::from(SEEDS);
-                }
-                let (share, cheaper) = (f64::from(covered) / f64::from(SEEDS), alike / flown as f64);
+        const SEEDS: u32 = 62;
+        let wrong = TAILS.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+            let (name, seen) = (tail.name, seen(tail, &[1e-2, 1e-4], SEEDS, k as u64));
+            let mut wrong = wrong_ends(name, &seen);
+            for (p, points, [.., most]) in &seen {
+                let [mean, square] = most.ratio.map(|sum| sum / f64::from(SEEDS));
                 let error = ((square - mean * mean) / f64::from(SEEDS)).sqrt();
-                let name = tail.name;
-                // On the flank of a small place flights weigh many times as much as within it, and one of them unseen is
-                // allowed for: that reaches beyond the spread.
-                let most = if name == "small place" { 1.0 } else { 0.99 };
-                assert!((0.902..=most).contains(&share), "{name} {p}: covered {share}");
-                assert!((mean - 1.0).abs() < 4.0 * error, "{name} {p}: mean {mean} of 1, give or take {error}");
-                assert!(p > 1e-4 || cheaper >= 30.0, "{name} {p}: {cheaper} times less than counting");
+                if (mean - 1.0).abs() >= 4.0 * error {
+                    wrong.push(format!("{name} {p} {points:?}: mean {mean} of 1, give or take {error}"));
+                }
+                let cheaper = most.alike / most.flown as f64;
+                if *p <= 1e-4 && cheaper < 30.0 {
+                    wrong.push(format!("{name} {p} {points:?}: {cheaper} times less than counting"));
+                }
+            }
+            let Seen { seeds, beyond, .. } = seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[2]));
+            let share = 1.0 - f64::from(beyond[0] + beyond[1]) / f64::from(seeds);
+            eprintln!(
+                "{name}: {share} {:?}",
+                FLIGHTS
+                    .map(|_| 0)
+                    .iter()
+                    .enumerate()
+                    .map(|(k, _)| seen.iter().fold(Seen::default(), |sum, (.., all)| sum.together(&all[k])).beyond)
+                    .collect::<Vec<_>>()
+            );
+            // On the flank of a small place flights weigh many times as much as within it, and one of them unseen is
+            // allowed for: that reaches beyond the spread.
+            let most = if name == "small place" { 1.0 } else { 0.99 };
+            if !(0.902..=most).contains(&share) {
+                wrong.push(format!("{name}: covered {share}"));
+            }
+            wrong
+        });
+        let wrong: Vec<String> = wrong.collect();
+        assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+
+    /// Each end covers by itself also where flights that weigh much are seldom seen (without what the search saw of them the
+    /// upper end of the blurred edge failed in one of ten), down to where as good as nothing is. Lower ends fail less often, and
+    /// where evidence is little so do upper ends, which allow for the heaviest that may be.
+    #[test]
+    fn what_can_hardly_be_moved() {
+        let wrong = HARDLY_MOVED.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+            let mut wrong = wrong_ends(tail.name, &seen(tail, &[1e-2, 1e-3], 80, 40 + k as u64));
+            wrong.extend(wrong_ends(tail.name, &seen(tail, &[1e-5], 40, 50 + k as u64)));
+            wrong
+        });
+        let wrong: Vec<String> = wrong.collect();
+        assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+
+    /// Where it was hardly seen the flights that nothing moved bound it as well as counting them alone would, but for half of the
+    /// error: whether it was one of the search or one that is counted.
+    #[test]
+    fn hardly_seen() {
+        for in_search in [true, false] {
+            let fly = |round: &Round, range: Range<u64>| {
+                let hit = |flight| flight == 0 && if in_search { round.number == 3 } else { !round.searching };
+                let tried = |flight| Tried {
+                    numbers: Box::new([0.0]),
+                    weight: round.proposal.draw(flight / REPLICATES as u64, &mut [0.0]),
+                    miss: if hit(flight) { 0.0 } else { 1.0 },
+                };
+                Some(range.map(tried).collect())
+            };
+            let found = seek(8192, PointSet::Sobol, 0.95, fly).unwrap_or_else(|| panic!("never stopped"));
+            let chance = &found.chance;
+            assert_eq!((chance.method, found.counted_alike), (WEIGHTED_FEW, None));
+            assert_eq!(chance.estimate > 0.0, !in_search, "{chance:?}");
+            assert!(chance.lower <= chance.estimate && chance.estimate < chance.upper, "{chance:?}");
+            let unmoved = 1024 + 7 * 256 + 2048;
+            assert_eq!(chance.upper, clopper_pearson(1, unmoved, 0.975).upper, "{chance:?}");
+        }
+    }
+
+    /// What happens nearly always has ends within [0, 1] on both sides of its estimate.
+    #[test]
+    fn common() {
+        let mut sampler = Sampler(3);
+        let likely = Tail { name: "likely", miss: |z, edge| edge - z[3], edge: quantile_above };
+        for p in [0.5, 0.999, 1.0 - 1e-9] {
+            for found in sought(&likely, p, PointSet::Pseudorandom, &mut sampler) {
+                let Chance { lower, estimate, upper, .. } = found.chance;
+                assert!(0.0 < lower && lower <= estimate && estimate <= upper && upper <= 1.0, "{p}: {found:?}");
+                assert!(lower < p && p < upper + 1e-8, "{p}: {found:?}");
             }
         }
     }
