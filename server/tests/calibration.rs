@@ -59,7 +59,11 @@ async fn lower_flights_make_lower_flights() {
 
     // Both its pictures and its page have the same figures.
     let picture = service.get(&format!("/v1/assessments/{id}/calibration.svg")).await;
-    assert!(picture.status == 200 && picture.text().contains("Flight 3: apogee, ft above, m below"), "{}", picture.text());
+    assert!(
+        picture.status == 200 && picture.text().contains("Flight 3: apogee, ft above, m below"),
+        "{}",
+        picture.text()
+    );
     assert_eq!(service.get(&format!("/v1/assessments/{id}/calibration.png")).await.status, 200);
     let page = service.get(&format!("/flights/{id}")).await.text();
     assert!(page.contains("Learned from flights flown") && page.contains("calibration.svg"));
