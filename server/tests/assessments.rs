@@ -415,8 +415,12 @@ async fn cords_are_told_when_asked_and_only_then() {
         let load = |of: &Value| number(&of["edge_load_n_per_mm"]["p50"]);
         assert!((load(thin) / load(sleeve) - 5.0).abs() < 1e-4, "{delay}");
         let tears = |of: &Value| number(&of["edge_tears"]["estimate"]);
-        let off: Vec<f64> =
-            thin["edge_tears_if"].as_array().unwrap().iter().map(|off| number(&off["edge_tears"])).collect();
+        let off: Vec<f64> = thin["edge_tears_if"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|off| number(&off["edge_tears"]["estimate"]))
+            .collect();
         assert!(off[0] > tears(thin) && tears(thin) > off[1] && tears(thin) > tears(sleeve), "{delay}");
         assert_eq!(thin["against_first"], Value::Null);
         let against = &sleeve["against_first"];

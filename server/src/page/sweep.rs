@@ -171,7 +171,7 @@ pub fn settings(settings: &[(String, &At)], units: Units, caption: Markup) -> Ma
                             @if several { td.(class) { span.met { (word) } } }
                             @for (k, check) in checks.iter().enumerate() {
                                 td.check.(if several { "" } else { class }) {
-                                    @if several { (k + 1) ": " }
+                                    @if several { (k + 1) ":\u{a0}" }
                                     (held(check))
                                 }
                             }
