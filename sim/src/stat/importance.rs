@@ -18,7 +18,7 @@
 
 use core::ops::Range;
 
-use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson};
+use super::interval::{Chance, Estimator, Interval, PointSet, REPLICATES_MIN, Sums, clopper_pearson, score};
 use super::places::{HEAVIEST, Near, Proposal, TURN};
 use super::student;
 
@@ -217,8 +217,7 @@ struct Weighed<'a> {
 impl Weighed<'_> {
     /// The chance, and the variance of its estimate where that is known.
     ///
-    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end: what flights count does not
-    /// hang on how often it happens, so the variance grows as the chance does. For the upper end one more flight is added, as
+    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end. For the upper end one more flight is added, as
     /// Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The largest possible
     /// would drown a rare chance. Ours is as heavy as the heaviest that was counted and a heavy one of the search together: the
     /// former is light where none came, the latter because those flights have shaped where these are drawn. The heavier of
@@ -263,11 +262,11 @@ impl Weighed<'_> {
     fn spread(&self, hits: f64, all: f64, variance: f64, freedom: u64, confidence: f64) -> Interval {
         let t = student::two_sided(confidence, freedom);
         let unseen = -libm::log(0.5 * (1.0 - confidence));
-        let below = hits - growing(hits, variance, t).lower;
+        let below = hits - ends(hits, all, variance, t).lower;
         let lower = hits - libm::hypot(below, t * self.heaviest).max(unseen * self.heaviest);
-        let one_more = growing(hits + self.heavy, variance + self.heavy * self.heavy, t).upper;
+        let one_more = ends(hits + self.heavy, all, variance + self.heavy * self.heavy, t).upper;
         let upper = one_more.max(hits + unseen * self.heavy);
-        Interval { lower: (lower / all).max(0.0), upper: (upper / all).min(1.0) }
+        Interval { lower: (lower / all).clamp(0.0, 1.0), upper: (upper / all).min(1.0) }
     }
 
     fn few(&self, hits: f64, all: f64, confidence: f64) -> Interval {
@@ -281,11 +280,16 @@ impl Weighed<'_> {
     }
 }
 
-/// All sums from which this one is at most `t` of *their* standard errors away, where the variance grows as the sum does.
-fn growing(sum: f64, variance: f64, t: f64) -> Interval {
-    let centre = sum + 0.5 * t * t * variance / sum;
-    let half = t * (variance + 0.25 * t * t * (variance / sum) * (variance / sum)).sqrt();
-    Interval { lower: centre - half, upper: centre + half }
+/// All sums of so many flights from which this one is at most `t` of *their* standard errors away, in the score form; weights may
+/// add up to more than all, where no chance has an error of its own.
+fn ends(sum: f64, all: f64, variance: f64, t: f64) -> Interval {
+    let estimate = sum / all;
+    if estimate >= 1.0 {
+        let half = t * variance.sqrt();
+        return Interval { lower: sum - half, upper: sum + half };
+    }
+    let Interval { lower, upper } = score(estimate, all * sum * (1.0 - estimate) / variance, t);
+    Interval { lower: all * lower, upper: all * upper }
 }
 
 #[cfg(test)]
