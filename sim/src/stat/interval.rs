@@ -343,7 +343,7 @@ impl Sums {
 }
 
 /// All chances `p` from which the estimate is at most `z` of *their* standard errors away.
-fn score(estimate: f64, flights: f64, z: f64) -> Interval {
+pub(super) fn score(estimate: f64, flights: f64, z: f64) -> Interval {
     let shrink = z * z / flights;
     let centre = (estimate + 0.5 * shrink) / (1.0 + shrink);
     let half = z / (1.0 + shrink) * (estimate * (1.0 - estimate) / flights + 0.25 * shrink / flights).sqrt();
