@@ -217,11 +217,11 @@ struct Weighed<'a> {
 impl Weighed<'_> {
     /// The chance, and the variance of its estimate where that is known.
     ///
-    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end. For the upper end one more flight is added, as
-    /// Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The largest possible
-    /// would drown a rare chance. Ours is as heavy as the heaviest that was counted and a heavy one of the search together: the
-    /// former is light where none came, the latter because those flights have shaped where these are drawn. The heavier of
-    /// the two alone left 3 to 4 % of the upper ends too low (measured, of landings on a small place).
+    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end. For the upper end one more
+    /// flight is added, as Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The
+    /// largest possible would drown a rare chance. Ours is as heavy as the heaviest that was counted and a heavy one of the
+    /// search together: the former is light where none came, the latter because those flights have shaped where these are
+    /// drawn. The heavier of the two alone left 3 to 4 % of the upper ends too low (measured, of landings on a small place).
     ///
     /// **Little:** the largest possible one it is, and the flights that nothing moved give an upper end as well. Of two that
     /// each fail half as often the lower fails as often as one (Bonferroni).
