@@ -294,8 +294,6 @@ fn ends(sum: f64, all: f64, variance: f64, t: f64) -> Interval {
 
 #[cfg(test)]
 mod tests {
-    use rayon::prelude::*;
-
     use super::super::normal;
     use super::super::sampler::Sampler;
     use super::*;
@@ -542,7 +540,7 @@ mod tests {
     #[test]
     fn tails_in_closed_form() {
         const SEEDS: u32 = 62;
-        let wrong = TAILS.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+        let wrong = TAILS.iter().enumerate().flat_map(|(k, tail)| {
             let (name, seen) = (tail.name, seen(tail, &[1e-2, 1e-4], SEEDS, k as u64));
             let mut wrong = wrong_ends(name, &seen);
             for (p, points, [.., most]) in &seen {
@@ -575,7 +573,7 @@ mod tests {
     /// where evidence is little so do upper ends, which allow for the heaviest that may be.
     #[test]
     fn what_can_hardly_be_moved() {
-        let wrong = HARDLY_MOVED.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+        let wrong = HARDLY_MOVED.iter().enumerate().flat_map(|(k, tail)| {
             let mut wrong = wrong_ends(tail.name, &seen(tail, &[1e-2, 1e-3], 80, 40 + k as u64));
             wrong.extend(wrong_ends(tail.name, &seen(tail, &[1e-5], 40, 50 + k as u64)));
             wrong
