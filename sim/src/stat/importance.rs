@@ -217,11 +217,11 @@ struct Weighed<'a> {
 impl Weighed<'_> {
     /// The chance, and the variance of its estimate where that is known.
     ///
-    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end. For the upper end one more flight is added, as
-    /// Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The largest possible
-    /// would drown a rare chance. Ours is as heavy as the heaviest that was counted and a heavy one of the search together: the
-    /// former is light where none came, the latter because those flights have shaped where these are drawn. The heavier of
-    /// the two alone left 3 to 4 % of the upper ends too low (measured, of landings on a small place).
+    /// **Plenty of evidence:** a score interval, whose variance is that of a chance at its end. For the upper end one more
+    /// flight is added, as Fay and Feuer add one of the largest weight (Statistics in Medicine 16, 1997, 791; from memory). The
+    /// largest possible would drown a rare chance. Ours is as heavy as the heaviest that was counted and a heavy one of the
+    /// search together: the former is light where none came, the latter because those flights have shaped where these are
+    /// drawn. The heavier of the two alone left 3 to 4 % of the upper ends too low (measured, of landings on a small place).
     ///
     /// **Little:** the largest possible one it is, and the flights that nothing moved give an upper end as well. Of two that
     /// each fail half as often the lower fails as often as one (Bonferroni).
@@ -294,8 +294,6 @@ fn ends(sum: f64, all: f64, variance: f64, t: f64) -> Interval {
 
 #[cfg(test)]
 mod tests {
-    use rayon::prelude::*;
-
     use super::super::normal;
     use super::super::sampler::Sampler;
     use super::*;
@@ -542,7 +540,7 @@ mod tests {
     #[test]
     fn tails_in_closed_form() {
         const SEEDS: u32 = 62;
-        let wrong = TAILS.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+        let wrong = TAILS.iter().enumerate().flat_map(|(k, tail)| {
             let (name, seen) = (tail.name, seen(tail, &[1e-2, 1e-4], SEEDS, k as u64));
             let mut wrong = wrong_ends(name, &seen);
             for (p, points, [.., most]) in &seen {
@@ -575,7 +573,7 @@ mod tests {
     /// where evidence is little so do upper ends, which allow for the heaviest that may be.
     #[test]
     fn what_can_hardly_be_moved() {
-        let wrong = HARDLY_MOVED.par_iter().enumerate().flat_map_iter(|(k, tail)| {
+        let wrong = HARDLY_MOVED.iter().enumerate().flat_map(|(k, tail)| {
             let mut wrong = wrong_ends(tail.name, &seen(tail, &[1e-2, 1e-3], 80, 40 + k as u64));
             wrong.extend(wrong_ends(tail.name, &seen(tail, &[1e-5], 40, 50 + k as u64)));
             wrong
