@@ -1,5 +1,6 @@
 //! Every knob of the server, in one struct: its default, its meaning, and what happens at the limit.
 
+use core::any::TypeId;
 use core::fmt;
 use core::ops::RangeInclusive;
 use core::str::FromStr;
@@ -229,8 +230,11 @@ pub fn variable_at_fault(mut command: Command, fault: &clap::Error, typed: &[OsS
     command.build();
     let is_at_fault = |arg: &&Arg| match fault.get(ContextKind::InvalidArg) {
         Some(ContextValue::String(name)) => arg.to_string() == *name,
-        _ if fault.kind() == ErrorKind::InvalidUtf8 => {
-            arg.get_env().and_then(std::env::var_os).is_some_and(|value| value.to_str().is_none())
+        // Nothing says which it is: one whose variable is no text, unless that is a path or something typed is none either.
+        _ if fault.kind() == ErrorKind::InvalidUtf8 && typed.iter().all(|word| word.to_str().is_some()) => {
+            let is_path = arg.get_value_parser().type_id() == TypeId::of::<PathBuf>();
+            let value = arg.get_env().filter(|_| !is_path).and_then(std::env::var_os);
+            value.is_some_and(|value| value.to_str().is_none())
         }
         _ => false,
     };

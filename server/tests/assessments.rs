@@ -202,8 +202,12 @@ async fn sentences_have_the_units_of_both_systems() {
             }
         }
         for text in ["/advice/text", "/wind_limit/text", "/rail_advice/text"] {
-            let text = answer.pointer(text).and_then(Value::as_str).unwrap_or_default();
-            let text = &text.replace("altimeter at 5000 m coming down", "altimeter");
+            let found = answer.pointer(text).and_then(Value::as_str);
+            // Only the first asks for them all.
+            assert!(
+                found.is_some() || !topics.contains("wind_aloft") || text == "/advice/text" || card["advise"].is_null()
+            );
+            let text = &found.unwrap_or_default().replace("altimeter at 5000 m coming down", "altimeter");
             assert_eq!(in_si_alone(text), [""; 0], "{text}");
         }
     }

@@ -188,6 +188,7 @@ async fn faults_are_told_at_their_places() {
         ),
         (json!({"flown": [{"apogee": 300}]}), "/calibration/flown/0/flown_with", "name one"),
         (json!({"csv": "apogee_m\n300\n"}), "/calibration/csv", "delay_s"),
+        (json!({"csv": "apogee_m,delay_s,flown_with\n300,6,delay 6 s\n"}), "/calibration/csv", "one of the two"),
         (
             json!({"flown": [{"apogee": 300, "conditions": {"spread": {}}}]}),
             "/calibration/flown/0/conditions/spread",

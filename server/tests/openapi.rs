@@ -162,7 +162,7 @@ fn sweep(seed: u64) -> Value {
     json!({"base": base, "axes": {"tilts": [0]}})
 }
 
-/// An assessment, a day, a sweep and a job, with the beginnings of their paths.
+/// A link, an assessment, a job, a day and a sweep, with the beginnings of their paths.
 async fn answers(service: &Service) -> [(&'static str, String); 5] {
     let place = async |uri: &str, body: Value| {
         let reply = service.send(json_request(uri, body.to_string())).await;

@@ -188,11 +188,11 @@ async fn another_ground_than_the_fields_is_told() {
     for (sounding, metar, field, ground, told) in [
         (SOUNDING, "", "18 m", Some(20.0), ""),
         (SOUNDING, "", "170 m", Some(20.0), ""),
-        (SOUNDING, "", "171 m", Some(20.0), "72518 lies some 200 m (656 ft) below the field"),
-        (SOUNDING, "", "800 m", Some(20.0), "72518 lies some 800 m (2625 ft) below the field"),
-        (SOUNDING, "", "-131 m", Some(20.0), "72518 lies some 200 m (656 ft) above the field"),
+        (SOUNDING, "", "171 m", Some(20.0), "72518 lies some 150 m (500 ft) below the field"),
+        (SOUNDING, "", "800 m", Some(20.0), "72518 lies some 800 m (2600 ft) below the field"),
+        (SOUNDING, "", "-131 m", Some(20.0), "72518 lies some 150 m (500 ft) above the field"),
         (mountain, "", "1750 m", Some(1614.0), ""),
-        (mountain, "", "1770 m", Some(1614.0), "72365 lies some 200 m (656 ft) below the field"),
+        (mountain, "", "1770 m", Some(1614.0), "72365 lies some 150 m (500 ft) below the field"),
         // Wind and temperature of a report stand in place of it; what that lacks comes from there.
         (SOUNDING, "KALB 310051Z 27005KT 09/M04 A3042", "800 m", None, ""),
         (
@@ -200,7 +200,7 @@ async fn another_ground_than_the_fields_is_told() {
             "KALB 310051Z 27005KT ///// A3042",
             "800 m",
             Some(20.0),
-            "72518 lies some 800 m (2625 ft) below the field",
+            "72518 lies some 800 m (2600 ft) below the field",
         ),
         // Nothing is taken from there, or there is no telling where it is.
         (&nothing_there, "", "800 m", None, ""),
@@ -228,7 +228,7 @@ async fn another_ground_than_the_fields_is_told() {
     let whole = answer(&json!({"date": "2026-10-31", "members": members, "field_elevation": "800 m"})).await;
     let said = texts(&whole["cautions"])
         .into_iter()
-        .filter(|text| text.contains("some 800 m (2625 ft) below the field"))
+        .filter(|text| text.contains("some 800 m (2600 ft) below the field"))
         .count();
     assert_eq!(said, 1, "{whole}");
 }

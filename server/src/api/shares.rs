@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::State as Held;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use jiff::Timestamp;
@@ -121,7 +121,10 @@ pub async fn made(
         if answers.is_empty() {
             return Err(access::not_theirs(Some(shelf), &id));
         }
-        if store.share(&link, &sum, &answers, MOST_HELD).map_err(storage)? { Ok(()) } else { Err(too_many()) }
+        match store.share(&link, &sum, &answers, MOST_HELD).map_err(storage)? {
+            None => Ok(()),
+            Some(first_ends) => Err(too_many(first_ends)),
+        }
     })
     .await??;
     let query = format!("share={secret}");
@@ -141,7 +144,7 @@ pub async fn made(
     responses((status = 200, description = "The links", body = ShareList, content_type = "application/json"), ListRefusals),
 )]
 pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
-    let shares = held(&state, client).await?.into_iter().map(|link| ShareListed {
+    let shares = held(&state, client, None).await?.into_iter().map(|link| ShareListed {
         id: link.id.to_string(),
         answer: path_of(link.answer.0, &link.answer.1),
         maker: link.maker,
@@ -171,10 +174,18 @@ pub async fn end(
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
-/// The links that hold and that a client may end.
-pub async fn held(state: &Arc<State>, client: Client) -> Result<Vec<Link>, Problem> {
+/// The links that hold and that a client may end: to one answer, or all.
+pub async fn held(
+    state: &Arc<State>,
+    client: Client,
+    answer: Option<(Shelf, ContentId)>,
+) -> Result<Vec<Link>, Problem> {
     let store = Arc::clone(&state.store);
-    blocking(move || store.links(client.links_of(), LISTED)).await?.map_err(|error| Problem::storage(&error))
+    let of = move || {
+        let answer = answer.as_ref().map(|(shelf, id)| (*shelf, id));
+        store.links(client.links_of(), answer, LISTED)
+    };
+    blocking(of).await?.map_err(|error| Problem::storage(&error))
 }
 
 /// Ends a link that a client may end.
@@ -191,11 +202,12 @@ pub async fn ended(state: &Arc<State>, client: Client, id: ContentId) -> Result<
     Err(Problem::new(Kind::UnknownShare, detail))
 }
 
-fn too_many() -> Problem {
+fn too_many(first_ends: Timestamp) -> Problem {
     let detail = format!(
         "{MOST_HELD} of your links hold. End some, or wait until their hours are over; GET /v1/shares lists them."
     );
-    Problem::new(Kind::TooManyShares, detail)
+    let seconds = first_ends.duration_since(Timestamp::now()).as_secs().max(1);
+    Problem::new(Kind::TooManyShares, detail).with_header(header::RETRY_AFTER, HeaderValue::from(seconds))
 }
 
 fn path_of(shelf: Shelf, id: &ContentId) -> String {

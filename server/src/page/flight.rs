@@ -614,7 +614,7 @@ fn edge(at: &At, size: Option<[u32; 2]>, view: &View) -> Markup {
                                 td { (middle(pull.get("peak_tension_n"), force)) }
                                 td { (middle(pull.get("edge_load_n_per_mm"), load)) }
                                 td { (pull.get("edge_tears").chance()) }
-                                @for off in pull.get("edge_tears_if").items() { td { (off.get("edge_tears").chance()) } }
+                                @for off in pull.get("edge_tears_if").items() { td { (off.get("edge_tears").chance_or_share()) } }
                                 td { (pull.get("cord_breaks").chance()) }
                                 td { @if pull.get("against_first").is_there() { (pull.get("against_first").chance()) } @else { "itself" } }
                             }

@@ -79,8 +79,7 @@ async fn asked(
     (shelf, id): (Shelf, ContentId),
     view: &View,
 ) -> Result<Response, Problem> {
-    let mut links = held(state, client.clone()).await?;
-    links.retain(|link| link.answer == (shelf, id.clone()));
+    let links = held(state, client.clone(), Some((shelf, id.clone()))).await?;
     let body = html! {
         (asking(&state.config, &client, shelf, id.as_str(), view))
         @if !links.is_empty() {
@@ -93,12 +92,12 @@ async fn asked(
 }
 
 fn one_held(client: &Client, shelf: Shelf, id: &str, link: &Link, view: &View) -> Markup {
-    let until = parts::moment_in_words(link.expires);
+    let [made, until] = [link.made, link.expires].map(parts::moment_in_words);
     html! {
         li {
             form.entry method="post" action=(action(shelf, id, view)) {
                 "Made " (parts::moment(link.made)) @if link.maker != client.name { " by " (link.maker) } ", until " (parts::moment(link.expires)) " "
-                button name="end" value=(link.id) aria-label={ "End it, the link until " (until) } { "End it" }
+                button name="end" value=(link.id) aria-label={ "End it, the link made " (made) ", until " (until) } { "End it" }
             }
         }
     }

@@ -161,6 +161,11 @@ impl<'a> At<'a> {
         self.get("text").with_interval()
     }
 
+    /// The same, where answers of before have a number without an interval.
+    pub fn chance_or_share(&self) -> Markup {
+        if self.get("text").is_there() { self.chance() } else { self.percent() }
+    }
+
     /// A text whose interval, which lies in brackets at its end, is set smaller.
     pub fn with_interval(&self) -> Markup {
         let (estimate, interval) = self.text().split_at(self.text().find(" (").unwrap_or(self.text().len()));
@@ -276,6 +281,14 @@ mod tests {
             let shown = At::whole(&json!(chance)).end().into_string();
             let text = text.replace('<', "&lt;").replace('>', "&gt;");
             assert!(shown.contains(&format!(">{text}\u{a0}%<")), "{chance}: {shown}");
+        }
+    }
+
+    #[test]
+    fn a_chance_without_its_interval_is_a_share() {
+        for (chance, text) in [(json!({"text": "25 % (23 to 27 %)"}), ">25 %<"), (json!(0.25), ">25\u{a0}%<")] {
+            let shown = At::whole(&chance).chance_or_share().into_string();
+            assert!(shown.contains(text), "{shown}");
         }
     }
 

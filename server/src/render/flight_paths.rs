@@ -5,7 +5,8 @@ use std::fmt::Write;
 use super::stored::Stored;
 use super::svg::{Anchor, Axis, BLUE, GREY, GRID, INK, NOTE, ORANGE, Picture, WIDTH, short, tenths, whole};
 use crate::wire::{Figure, FlightAnswer, FlownDelay};
-use slowpoint_sim::constants::{FOOT_M, MILE_PER_HOUR_M_S};
+use slowpoint_sim::constants::MILE_PER_HOUR_M_S;
+use slowpoint_sim::told;
 
 /// Left and right end of the plot.
 const LEFT: f64 = 42.0;
@@ -83,9 +84,8 @@ impl Drawn {
     }
 
     fn in_words(&self, stretch: bool) -> String {
-        let both = |m: f64| format!("{m:.0} m ({:.0} ft)", m / FOOT_M);
         let reaches = if self.culminates() { "highest" } else { "would reach" };
-        let mut text = format!("{reaches} {}", both(self.flight.apogee_height_above_pad_m.0));
+        let mut text = format!("{reaches} {}", told::length(self.flight.apogee_height_above_pad_m.0, 0));
         match (self.flown().ejection, self.opening_m_s(stretch)) {
             (Some(at), Some(speed)) => {
                 let after_s = at.after_apogee_s.0;
@@ -103,7 +103,7 @@ impl Drawn {
             _ => text += &format!("; {}", self.flown().meaning),
         }
         match self.lands_m() {
-            Some(m) => text += &format!("; lands {} from the pad", both(m)),
+            Some(m) => text += &format!("; lands {} from the pad", told::length(m, 0)),
             None => text += "; no landing",
         }
         if self.fastest {

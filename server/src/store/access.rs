@@ -99,12 +99,18 @@ pub trait Access: Send + Sync {
     /// Whether a client asked for it; of any kind, where none is named.
     fn owns(&self, client: &str, shelf: Option<Shelf>, id: &ContentId) -> io::Result<bool>;
     /// Keeps a link that lets whoever has its secret read some answers, that to which it leads among them, until it ends or the
-    /// token of its maker does; `false` where that one has as many that hold as may.
-    fn share(&self, link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)], most: usize) -> io::Result<bool>;
+    /// token of its maker does; where that one has as many that hold as may, when the first ends.
+    fn share(
+        &self,
+        link: &Link,
+        sum: &SecretSum,
+        answers: &[(Shelf, ContentId)],
+        most: usize,
+    ) -> io::Result<Option<Timestamp>>;
     /// Whether a link with this secret holds for an answer now.
     fn shared(&self, sum: &SecretSum, shelf: Shelf, id: &ContentId) -> io::Result<bool>;
-    /// The links that hold now, the newest first, so many at most: of one maker, or of all.
-    fn links(&self, maker: Option<&str>, most: usize) -> io::Result<Vec<Link>>;
+    /// The links that hold now, the newest first, so many at most: of one maker, or of all, to one answer or to all.
+    fn links(&self, maker: Option<&str>, answer: Option<(Shelf, &ContentId)>, most: usize) -> io::Result<Vec<Link>>;
     /// Ends a link; `false` if this maker has none of this id, or nobody has.
     fn end_link(&self, maker: Option<&str>, id: &ContentId) -> io::Result<bool>;
 }
@@ -123,9 +129,6 @@ pub(super) fn own(db: &Transaction, client: &str, shelf: Shelf, id: &ContentId, 
 fn time(ms: i64) -> rusqlite::Result<Timestamp> {
     Timestamp::from_millisecond(ms).map_err(|_| broken("a time"))
 }
-
-/// Whether a link is one that a secret can open: others, where the file was damaged, keep nobody from theirs.
-const WHOLE_SUM: &str = "typeof(shares.sum) = 'blob' AND length(shares.sum) = 32";
 
 /// Whether a link holds at ?1: also not without the token that it was made with.
 fn holds() -> String {
@@ -223,16 +226,25 @@ impl Access for SqliteStore {
         })
     }
 
-    fn share(&self, link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)], most: usize) -> io::Result<bool> {
+    fn share(
+        &self,
+        link: &Link,
+        sum: &SecretSum,
+        answers: &[(Shelf, ContentId)],
+        most: usize,
+    ) -> io::Result<Option<Timestamp>> {
         let expires = link.expires.as_millisecond();
         // Whether it holds is for the clock to say, also for one that is set again: it is forgotten by the own time.
         let kept_until = self.own_time.now_ms().saturating_add(expires.saturating_sub(now_ms()));
         self.write(|db| {
-            let held: i64 = db
-                .prepare(&format!("SELECT count(*) FROM shares WHERE leads AND maker = ?2 AND {}", holds()))?
-                .query_row(params![now_ms(), link.maker], |row| row.get(0))?;
+            let (held, first_ends): (i64, Option<i64>) = db
+                .prepare(&format!(
+                    "SELECT count(*), min(expires_ms) FROM shares WHERE leads AND maker = ?2 AND {}",
+                    holds()
+                ))?
+                .query_row(params![now_ms(), link.maker], |row| Ok((row.get(0)?, row.get(1)?)))?;
             if usize::try_from(held).is_ok_and(|held| held >= most) {
-                return Ok(false);
+                return first_ends.map(time).transpose();
             }
             let mut one = db.prepare(
                 "INSERT OR REPLACE INTO shares (sum, shelf, id, expires_ms, kept_until_ms, maker, made_ms, leads)
@@ -243,7 +255,7 @@ impl Access for SqliteStore {
                 let (shelf, id, leads) = (answer.0.name(), answer.1.as_str(), *answer == link.answer);
                 one.execute(params![sum, shelf, id, expires, kept_until, link.maker, made, leads])?;
             }
-            Ok(true)
+            Ok(None)
         })
     }
 
@@ -257,25 +269,37 @@ impl Access for SqliteStore {
         })
     }
 
-    fn links(&self, maker: Option<&str>, most: usize) -> io::Result<Vec<Link>> {
+    fn links(&self, maker: Option<&str>, answer: Option<(Shelf, &ContentId)>, most: usize) -> io::Result<Vec<Link>> {
         let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let (shelf, id) = answer.map(|(shelf, id)| (shelf.name(), id.as_str())).unzip();
         self.read(|db| {
-            db.prepare(&format!(
-                "SELECT * FROM shares WHERE leads AND (?2 IS NULL OR maker = ?2) AND {} AND {WHOLE_SUM}
-                 ORDER BY made_ms DESC, sum LIMIT ?3",
+            let mut found = db.prepare(&format!(
+                "SELECT * FROM shares WHERE leads AND (?2 IS NULL OR maker = ?2) AND (?3 IS NULL OR (shelf = ?3 AND id = ?4))
+                 AND {} ORDER BY made_ms DESC, sum LIMIT ?5",
                 holds()
-            ))?
-            .query_map(params![now_ms(), maker, most], link_of)?
-            .collect()
+            ))?;
+            let mut rows = found.query(params![now_ms(), maker, shelf, id, most])?;
+            let mut links = Vec::new();
+            while let Some(row) = rows.next()? {
+                match link_of(row) {
+                    Ok(link) => links.push(link),
+                    Err(error) => tracing::warn!(%error, "a link is damaged"),
+                }
+            }
+            Ok(links)
         })
     }
 
     fn end_link(&self, maker: Option<&str>, id: &ContentId) -> io::Result<bool> {
         // By the one way in which an id is made of a sum.
         let sums: Vec<SecretSum> = self.read(|db| {
-            db.prepare(&format!("SELECT DISTINCT sum FROM shares WHERE (?1 IS NULL OR maker = ?1) AND {WHOLE_SUM}"))?
-                .query_map([maker], |row| row.get(0))?
-                .collect()
+            // One that was damaged is nobody's.
+            db.prepare(
+                "SELECT DISTINCT sum FROM shares WHERE (?1 IS NULL OR maker = ?1)
+                 AND typeof(sum) = 'blob' AND length(sum) = 32",
+            )?
+            .query_map([maker], |row| row.get(0))?
+            .collect()
         })?;
         let Some(sum) = sums.into_iter().find(|sum| ContentId::of_sum(sum) == *id) else { return Ok(false) };
         self.write(|db| db.execute("DELETE FROM shares WHERE sum = ?1", [sum])).map(|rows| rows > 0)

@@ -87,7 +87,7 @@ impl SqliteStore {
         make(directory)?;
         let writer = connected(directory)?;
         // A service that knows the tables as they are is not to find others.
-        let told = "a service of an older release runs on it; stop that one first, or use the program of its release";
+        let told = "a service runs on it, and its tables are those of an older release; stop that one first, or use the program of its release";
         let _alone = if is_older(&writer)? { Some(alone(directory, told)?) } else { None };
         Self::opened(directory, writer)
     }

@@ -1,9 +1,9 @@
 //! A surface report under winds aloft, both over a field.
 
 use jiff::civil::Date;
+use slowpoint_sim::constants::FOOT_M;
 use slowpoint_sim::limits;
 use slowpoint_sim::report::Caution;
-use slowpoint_sim::told;
 
 use super::clock::written;
 use super::{Bound, Format, Level, Message, Profile};
@@ -98,14 +98,20 @@ fn other_ground(message: &Message, field: Reading) -> Option<Caution> {
     (above_m.abs() > OTHER_GROUND_M).then(|| Caution {
         topic: "field_elevation",
         message: format!(
-            "By its pressures the ground of the {} lies some {} {} the field: wind and air that are taken from there are those \
-             of that height. Give a report from near the field, or what was measured on it.",
+            "By its pressures the ground of the {} lies some {} m ({} ft) {} the field: wind and air that are taken from there \
+             are those of that height. Give a report from near the field, or what was measured on it.",
             named(message),
-            told::length((above_m.abs() / 100.0).round() * 100.0, 0),
+            to_the(50.0, above_m.abs()),
+            to_the(100.0, above_m.abs() / FOOT_M),
             if above_m > 0.0 { "below" } else { "above" },
         ),
         rule: "more than 150 m: 1 K by the lapse rate of ISO 2533, 6.5 K/km",
     })
+}
+
+/// A height of which no more is known.
+fn to_the(step: f64, height: f64) -> f64 {
+    (height / step).round() * step
 }
 
 /// A message and its station, where it names one.

@@ -17,6 +17,7 @@ use std::time::{Duration, Instant};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
+use jiff::Timestamp;
 use serde_json::{Value, json};
 use slowpoint_server::config::Config;
 use slowpoint_server::id::ContentId;
@@ -120,9 +121,9 @@ handed_through! {
     any_token() -> bool;
     own(client: &str, answers: &[(Shelf, ContentId)]) -> ();
     owns(client: &str, shelf: Option<Shelf>, id: &ContentId) -> bool;
-    share(link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)], most: usize) -> bool;
+    share(link: &Link, sum: &SecretSum, answers: &[(Shelf, ContentId)], most: usize) -> Option<Timestamp>;
     shared(sum: &SecretSum, shelf: Shelf, id: &ContentId) -> bool;
-    links(maker: Option<&str>, most: usize) -> Vec<Link>;
+    links(maker: Option<&str>, answer: Option<(Shelf, &ContentId)>, most: usize) -> Vec<Link>;
     end_link(maker: Option<&str>, id: &ContentId) -> bool;
 }
 

@@ -5,6 +5,7 @@ use serde_json::Value;
 use slowpoint_sim::case::WindInput;
 use slowpoint_sim::limits::{self, Limit};
 use slowpoint_sim::report::Caution;
+use slowpoint_sim::told;
 
 use super::field::Above;
 use super::{LAUNCH_AT, Reader, WEATHER, parsed, shaped};
@@ -629,8 +630,8 @@ fn wind(profile: &Profile) -> Result<WindMemberRequest, Option<Caution>> {
         return Err(Some(Caution {
             topic: "wind",
             message: format!(
-                "The surface wind or its gust is faster than the {} m/s that an assessment takes, so there is no `wind`.",
-                limit.max
+                "The surface wind or its gust is faster than the {} that an assessment takes, so there is no `wind`.",
+                told::speed(limit.max, 0)
             ),
             rule: "accepted range of a surface wind",
         }));
