@@ -75,9 +75,8 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
     // A span of the highest level: however little is logged, each line has its id.
     let span = tracing::error_span!("request", id = %id);
     async {
-        let metrics = &*known.metrics;
-        let mut left =
-            Left { path: &shown(&path), answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
+        let (metrics, told) = (&*known.metrics, shown(&path));
+        let mut left = Left { path: &told, answered: false, metrics, _in_flight: Counted::up(&metrics.in_flight) };
         let response = next.run(request).await;
         left.answered = true;
         let (mut response, problem) = as_problem(response, &id, known.retry_after_s, page);
@@ -88,7 +87,7 @@ pub async fn finish(State(known): State<Finished>, request: Request, next: Next)
         metrics.answered(&method, route, response.status(), begun.elapsed().as_secs_f64());
         let (status, ms) = (response.status().as_u16(), begun.elapsed().as_millis());
         // The query is left out: it may hold what a client would not want in a log.
-        tracing::info!(%method, path = &*shown(&path), status, ms, "answered");
+        tracing::info!(%method, path = &*told, status, ms, "answered");
         response
     }
     .instrument(span)

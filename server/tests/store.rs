@@ -89,6 +89,10 @@ fn a_newer_schema_and_another_programs_file_are_refused() {
     }
 }
 
+/// From the third step of the tables back to the second.
+const SECOND: &str = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
+    ALTER TABLE shares DROP COLUMN leads; PRAGMA user_version = 2";
+
 /// A file as 0.7.0 left it: its links hold, its jobs go on, and nothing is held against them that was not counted then.
 #[test]
 fn what_an_older_version_kept_is_taken_over() {
@@ -100,10 +104,11 @@ fn what_an_older_version_kept_is_taken_over() {
     let link = Link { id: ContentId::of_sum(&sum), maker: "token:one".into(), answer: answer.clone(), made, expires };
     assert_eq!(store.share(&link, &sum, std::slice::from_ref(&answer), 1).unwrap(), None);
     drop(store);
-    let older = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
-        ALTER TABLE shares DROP COLUMN leads;
-        ALTER TABLE jobs DROP COLUMN core_ms; ALTER TABLE jobs DROP COLUMN most_core_ms; PRAGMA user_version = 1";
-    database(directory.path()).execute_batch(older).unwrap();
+    let first =
+        "ALTER TABLE jobs DROP COLUMN core_ms; ALTER TABLE jobs DROP COLUMN most_core_ms; PRAGMA user_version = 1";
+    for step in [SECOND, first] {
+        database(directory.path()).execute_batch(step).unwrap();
+    }
     let store = SqliteStore::serve(directory.path()).unwrap();
     let claimed = store.claim(LEASE).unwrap().unwrap();
     assert_eq!((claimed.id, claimed.spent, claimed.most_core_time), (id("a"), Spent::default(), None));
@@ -119,12 +124,10 @@ fn what_an_older_version_kept_is_taken_over() {
 #[test]
 fn tables_are_not_changed_under_a_service() {
     let (directory, store) = open();
-    let older = "ALTER TABLE shares DROP COLUMN maker; ALTER TABLE shares DROP COLUMN made_ms;
-        ALTER TABLE shares DROP COLUMN leads; PRAGMA user_version = 2";
     drop(store);
     let serving = SqliteStore::serve(directory.path()).unwrap();
     assert!(SqliteStore::open(directory.path()).is_ok(), "control: of the same release");
-    database(directory.path()).execute_batch(older).unwrap();
+    database(directory.path()).execute_batch(SECOND).unwrap();
     let refused = SqliteStore::open(directory.path()).err().unwrap().to_string();
     assert!(refused.contains("those of an older release"), "{refused}");
     drop(serving);

@@ -6,8 +6,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::Extension;
 use axum::body::Bytes;
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, HeaderValue, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::{HeaderMap, HeaderValue};
+use axum::response::Response;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use slowpoint_sim::report::Glimpse;
@@ -311,9 +311,7 @@ pub async fn flights_of(
 
 /// An answer as it is sent.
 pub fn sent(id: &ContentId, answer: Bytes) -> Response {
-    let mut response = ([(header::CONTENT_TYPE, "application/json")], answer).into_response();
-    Validator::of_answer(id).put(&mut response);
-    response
+    Validator::of_answer(id).whole("application/json", answer)
 }
 
 /// Ids and constants are plain ASCII, which a header takes.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::Extension;
 use axum::extract::State as Held;
 use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
@@ -170,9 +170,7 @@ pub async fn changes(
     if validator.held(&headers) {
         return Ok(validator.not_modified());
     }
-    let mut response = ([(header::CONTENT_TYPE, "application/json")], bytes).into_response();
-    validator.put(&mut response);
-    Ok(response)
+    Ok(validator.whole("application/json", bytes))
 }
 
 /// What changed from one day to another, as JSON.

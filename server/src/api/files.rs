@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use axum::body::Bytes;
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::HeaderMap;
+use axum::response::Response;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use utoipa::IntoParams;
@@ -576,9 +576,7 @@ where
     M: FnOnce(&T) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
     let made = drawn(state, answer, id.as_str(), make).await?;
-    let mut response = ([(header::CONTENT_TYPE, media_type)], made).into_response();
-    form.put(&mut response);
-    Ok(response)
+    Ok(form.whole(media_type, made))
 }
 
 /// What is made from a stored answer. As many are made at a time as there are cores: a picture takes much of one.

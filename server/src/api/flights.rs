@@ -6,8 +6,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::Extension;
 use axum::extract::State as Held;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::HeaderMap;
+use axum::response::Response;
 
 use super::assessments::{affordable, answer_of, flights_of, from_json, kept_card, read_id, replayable, to_json};
 use super::blocking;
@@ -90,8 +90,7 @@ pub async fn read(
         })
     };
     let body = computed(&state, &name, begin).await?;
-    let mut response = ([(header::CONTENT_TYPE, "application/json")], body).into_response();
-    validator.put(&mut response);
+    let mut response = validator.whole("application/json", body);
     if learning {
         response.headers_mut().extend(state.budget.told(&client.name));
     }
@@ -194,8 +193,7 @@ async fn paths(
         })
     };
     let body = computed(state, &computation, begin).await?;
-    let mut response = ([(header::CONTENT_TYPE, media_type)], body).into_response();
-    held.put(&mut response);
+    let mut response = held.whole(media_type, body);
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }
@@ -299,8 +297,7 @@ pub async fn table(
         })
     };
     let body = computed(&state, &name, begin).await?;
-    let mut response = ([(header::CONTENT_TYPE, "text/csv")], body).into_response();
-    validator.put(&mut response);
+    let mut response = validator.whole("text/csv", body);
     response.headers_mut().extend(state.budget.told(&client.name));
     Ok(response)
 }

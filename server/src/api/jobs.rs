@@ -112,7 +112,7 @@ fn links(id: &str, shelf: Shelf) -> Vec<JobLink> {
         link(format!("/v1/jobs/{id}"), "self"),
         JobLink { href: format!("/v1/jobs/{id}/events"), rel: "monitor", media_type: "text/event-stream" },
         link(format!("/v1/jobs/{id}/results"), "http://www.opengis.net/def/rel/ogc/1.0/results"),
-        link(format!("/v1/{}/{id}", shelf.name()), "canonical"),
+        link(shelf.path(id), "canonical"),
     ]
 }
 

@@ -128,8 +128,7 @@ pub async fn made(
     })
     .await??;
     let query = format!("share={secret}");
-    let href = format!("{}?{query}", path_of(shelf, &shared));
-    let page = format!("/{}/{shared}?{query}", shelf.page());
+    let [href, page] = [shelf.path(&shared), shelf.page_path(&shared)].map(|path| format!("{path}?{query}"));
     Ok(ShareAnswer { id: called.to_string(), href, page, query, expires: expires.to_string() })
 }
 
@@ -146,7 +145,7 @@ pub async fn made(
 pub async fn list(Held(state): Held<Arc<State>>, Extension(client): Extension<Client>) -> Result<Response, Problem> {
     let shares = held(&state, client, None).await?.into_iter().map(|link| ShareListed {
         id: link.id.to_string(),
-        answer: path_of(link.answer.0, &link.answer.1),
+        answer: link.answer.0.path(&link.answer.1),
         maker: link.maker,
         made: link.made.to_string(),
         expires: link.expires.to_string(),
@@ -208,10 +207,6 @@ fn too_many(first_ends: Timestamp) -> Problem {
     );
     let seconds = first_ends.duration_since(Timestamp::now()).as_secs().max(1);
     Problem::new(Kind::TooManyShares, detail).with_header(header::RETRY_AFTER, HeaderValue::from(seconds))
-}
-
-fn path_of(shelf: Shelf, id: &ContentId) -> String {
-    format!("/v1/{}/{id}", shelf.name())
 }
 
 /// The answer that a path names.

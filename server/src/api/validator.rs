@@ -39,8 +39,15 @@ impl Validator {
         holds(&self.tag, headers)
     }
 
+    /// What the client may hold from now on.
+    pub fn whole(&self, media_type: &'static str, body: impl IntoResponse) -> Response {
+        let mut response = ([(header::CONTENT_TYPE, media_type)], body).into_response();
+        self.put(&mut response);
+        response
+    }
+
     /// Has the client hold a response.
-    pub fn put(&self, response: &mut Response) {
+    fn put(&self, response: &mut Response) {
         for (name, value) in
             [(header::ETAG, &*self.tag), (header::CACHE_CONTROL, self.control), (header::VARY, self.vary)]
         {

@@ -627,7 +627,7 @@ pub fn damaged(shelf: Shelf, id: &ContentId) -> Problem {
 
 /// Says where the answer stays.
 fn placed(shelf: Shelf, id: &ContentId, mut response: Response) -> Response {
-    let place = text_header(&format!("/v1/{}/{id}", shelf.name()));
+    let place = text_header(&shelf.path(id));
     for name in [header::LOCATION, header::CONTENT_LOCATION] {
         response.headers_mut().insert(name, place.clone());
     }

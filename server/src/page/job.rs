@@ -41,7 +41,7 @@ pub async fn read(Held(state): Held<Arc<State>>, InPath(id): InPath<String>, vie
         state.looked.forget(&id);
     }
     if !open && let Some(shelf) = jobs::answered(&state, &id).await? {
-        return Ok(led(&view.page(&format!("/{}/{id}", shelf.page()))));
+        return Ok(led(&view.page(&shelf.page_path(&id))));
     }
     let job = match job {
         Some(job) => job,

@@ -61,10 +61,6 @@ pages! {
     Sweeps: of_sweep, sweep;
 }
 
-fn path(shelf: Shelf, id: &str) -> String {
-    format!("/{}/{id}", shelf.page())
-}
-
 fn what(shelf: Shelf) -> &'static str {
     match shelf {
         Shelf::Days => "this day, with all its flights",
@@ -104,7 +100,7 @@ fn one_held(client: &Client, shelf: Shelf, id: &str, link: &Link, view: &View) -
 }
 
 fn action(shelf: Shelf, id: &str, view: &View) -> String {
-    view.page(&format!("{}/share", path(shelf, id)))
+    view.page(&format!("{}/share", shelf.page_path(id)))
 }
 
 fn asking(config: &Config, client: &Client, shelf: Shelf, id: &str, view: &View) -> Markup {
@@ -133,7 +129,7 @@ fn after_its_end() -> Markup {
 }
 
 fn back(shelf: Shelf, id: &str, view: &View) -> Markup {
-    html! { p { a href=(view.page(&path(shelf, id))) { "Back to the figures" } } }
+    html! { p { a href=(view.page(&shelf.page_path(id))) { "Back to the figures" } } }
 }
 
 /// Whether nothing but this machine reaches the service.
@@ -236,7 +232,7 @@ fn code(address: &str) -> Result<Markup, Problem> {
 
 /// Nothing on the way keeps it: it may hold a secret.
 fn page(shelf: Shelf, id: &ContentId, body: &Markup, view: &View) -> Response {
-    let path = format!("{}/share", path(shelf, id.as_str()));
+    let path = format!("{}/share", shelf.page_path(id));
     let page =
         Page { title: "A link for a phone", path: &path, own: &[], answer: "", scripts: &[], body: body.clone() };
     let mut response = as_html(page.whole(view));

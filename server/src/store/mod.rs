@@ -8,6 +8,7 @@ mod own_time;
 mod schema;
 mod sqlite;
 
+use core::fmt;
 use std::io;
 use std::time::Duration;
 
@@ -57,6 +58,16 @@ impl Shelf {
             Self::Assessments => "flights",
             Self::Days | Self::Sweeps => self.name(),
         }
+    }
+
+    /// Where an answer of it is.
+    pub fn path(self, id: impl fmt::Display) -> String {
+        format!("/v1/{}/{id}", self.name())
+    }
+
+    /// Where its page for people is.
+    pub fn page_path(self, id: impl fmt::Display) -> String {
+        format!("/{}/{id}", self.page())
     }
 
     /// Whether a job goes on from the pieces that are kept of it; else it begins anew, and they only tell how far it was.
