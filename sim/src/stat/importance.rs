@@ -650,7 +650,7 @@ mod tests {
     fn two_are_allowed_for_above() {
         let fly = |_: &Round, range: Range<u64>| {
             let tried = |flight: u64| {
-                let miss = if flight % 8 == 0 { 0.0 } else { 1.0 };
+                let miss = if flight.is_multiple_of(8) { 0.0 } else { 1.0 };
                 Tried { numbers: Box::new([]), weight: 1.0, miss }
             };
             Some(range.map(tried).collect())
