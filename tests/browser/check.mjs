@@ -7,7 +7,7 @@ import path from "node:path";
 
 import { EMBEDDED } from "./embedded.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";
-import { GATES, MOST_BYTES, base, chromium, failing, only, opened, shots, whole } from "./gates.mjs";
+import { MOST_BYTES, OTHERWISE, SCHEMES, base, closed, ending, failing, launched, only, opened, shot, shots, whole } from "./gates.mjs";
 import { STORIES as BY_KEYBOARD, FAULTS, SHOWN } from "./keyboard.mjs";
 import { STORIES as OFFLINE } from "./offline.mjs";
 import { STORIES as OF_SWEEPS } from "./sweep.mjs";
@@ -25,6 +25,10 @@ const html = (body, head = "") =>
 const PLANTED = {
     none: { body: html(`<p>Nothing is wrong here, <a href="/">nor below</a>.</p><details><summary>more</summary><button>press</button></details>`, SHOWN) },
     axe: { body: html(`<p style="color:#999">faint</p>`) },
+    colours: {
+        body: html(`<p id="faint">faint in the dark</p>`, "<style>@media (prefers-color-scheme: dark) { #faint { color: #999 } }</style>"),
+        scheme: "dark",
+    },
     scroll: { body: html(`<div style="width:2000px">wide</div>`) },
     console: {
         body: html(`<p style="color:#000">a style that the policy forbids</p>`),
@@ -39,16 +43,21 @@ const PLANTED = {
 
 async function controls(browser) {
     let wrong = 0;
-    for (const [fault, { body, headers, sheet }] of Object.entries(PLANTED)) {
+    const told = (noticed, fault) => {
+        if (!noticed) wrong += 1;
+        console.log(`${noticed ? "noticed" : "NOT NOTICED"}: ${fault}`);
+    };
+    told(await ending(new Promise(() => {}), 10).then(() => false, () => true), "what has no end");
+    for (const [fault, { body, headers, scheme, sheet }] of Object.entries(PLANTED)) {
         const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
         const served = { status: 200, contentType: "text/html", headers, body };
         // Bytes are counted on the wire, so that page comes from there.
         const [gate] = fault.split(":");
         const opening = gate === "bytes" ? await counted(context, body) : await opened(context, `${base}/planted`, served);
+        if (scheme) await opening.page.emulateMedia({ colorScheme: scheme });
         const failed = Object.keys(await failing({ ...opening, sheet }));
         const noticed = gate === "none" ? failed.length === 0 : failed.includes(gate);
-        if (!noticed) wrong += 1;
-        console.log(`${noticed ? "noticed" : "NOT NOTICED"}: ${fault}${failed.length ? ` (${failed.join(", ")})` : ""}`);
+        told(noticed, failed.length ? `${fault} (${failed.join(", ")})` : fault);
         await context.close();
     }
     return wrong;
@@ -72,67 +81,74 @@ async function counted(context, body) {
     return opening;
 }
 
-/// Looks at a state; its faults, and the bytes it takes.
-async function look(contexts, scheme, width, [name, where, sheet, prepare]) {
-    const opening = await opened(await contexts(scheme, width), base + where);
-    await prepare?.(opening.page);
-    // Paper has neither width nor darkness: it is printed once.
-    const prints = sheet && scheme === "light" && width === 1280 ? name : null;
-    // Nor is anything reached otherwise in the dark.
-    const names = Object.keys(GATES).filter((gate) => gate !== "keyboard" || scheme === "light");
-    const failed = await failing({ ...opening, sheet: prints }, names);
-    await opening.page.evaluate(() => document.activeElement?.blur());
-    await opening.page.screenshot({ path: path.join(shots, `${name}-${width}-${scheme}.png`), fullPage: true });
-    await opening.page.close();
-    const told = Object.entries(failed).map(([gate, found]) => `${name} at ${width} px, ${scheme}: ${gate}\n    ${found.join("\n    ")}`);
-    return { told, bytes: opening.seen.bytes };
+/// Looks at a state at a width: in the light and, without opening it once more, in the dark. Its faults, and the bytes it takes.
+async function look(context, width, [name, where, sheet, prepare]) {
+    const opening = await opened(context, base + where);
+    const { page, seen } = opening;
+    await prepare?.(page);
+    // Paper has no width: it is printed once.
+    const printed = sheet && width === WIDTHS.at(-1) ? name : null;
+    const told = [];
+    for (const [scheme, gates] of Object.entries(SCHEMES)) {
+        await page.emulateMedia({ colorScheme: scheme });
+        const failed = await failing({ ...opening, sheet: printed }, scheme === "light" ? [...gates, ...OTHERWISE] : gates);
+        told.push(...Object.entries(failed).map(([gate, found]) => `${name} at ${width} px, ${scheme}: ${gate}\n    ${found.join("\n    ")}`));
+        await page.evaluate(() => document.activeElement?.blur());
+        await shot(page, `${name}-${width}-${scheme}`);
+    }
+    await page.close();
+    return { told, bytes: seen.bytes };
 }
 
-/// A context for each scheme and width, made when it is needed.
+/// A context for each width, made when it is needed.
 function contextsOf(browser) {
     const made = new Map();
-    return (colorScheme, width) => {
-        const key = `${colorScheme} ${width}`;
-        if (!made.has(key)) made.set(key, browser.newContext({ viewport: { width, height: 740 }, colorScheme, serviceWorkers: "block" }));
-        return made.get(key);
+    return (width) => {
+        if (!made.has(width)) made.set(width, browser.newContext({ viewport: { width, height: 740 }, serviceWorkers: "block" }));
+        return made.get(width);
     };
 }
 
 async function main() {
-    rmSync(shots, { recursive: true, force: true });
-    mkdirSync(shots, { recursive: true });
+    if (shots !== null) {
+        rmSync(shots, { recursive: true, force: true });
+        mkdirSync(shots, { recursive: true });
+    }
     const begun = Date.now();
-    const browser = await chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox"] });
+    const browser = await launched();
     let [wrong, looked, heaviest] = [only ? 0 : await controls(browser), 0, 0];
-    const looks = ["light", "dark"].flatMap((scheme) => WIDTHS.map((width) => [scheme, width]));
     const asked = ([name]) => only === null || name.includes(only);
     const all = (await states()).filter(asked);
     const stories = STORIES.filter(asked);
     if (all.length + stories.length === 0) throw new Error(`no state and no story has "${only}" in its name`);
     // Stories wait for servers and are long: they come first, and looks fill what time there is.
     const work = [
-        ...stories.map(([name, told]) => async () => {
+        ...stories.map(([name, story]) => [name, async () => {
+            await story(browser);
+            console.log(`told: ${name}`);
+        }]),
+        ...WIDTHS.flatMap((width) => all.map((state) => [`${state[0]} at ${width} px`, async (contexts) => {
+            const { told, bytes } = await look(await contexts(width), width, state);
+            for (const fault of told) console.log(`WRONG: ${fault}`);
+            [wrong, looked, heaviest] = [wrong + told.length, looked + 1, Math.max(heaviest, bytes)];
+        }])),
+    ];
+    await Promise.all(Array.from({ length: SIDE_BY_SIDE }, async () => {
+        const contexts = contextsOf(browser);
+        while (work.length > 0) {
+            const [name, done] = work.shift();
             try {
-                await told(browser);
-                console.log(`told: ${name}`);
+                await ending(done(contexts));
             } catch (error) {
                 wrong += 1;
                 console.log(`WRONG: ${name}: ${error.stack}`);
             }
-        }),
-        ...looks.flatMap(([scheme, width]) => all.map((state) => async (contexts) => {
-            const { told, bytes } = await look(contexts, scheme, width, state);
-            for (const fault of told) console.log(`WRONG: ${fault}`);
-            [wrong, looked, heaviest] = [wrong + told.length, looked + 1, Math.max(heaviest, bytes)];
-        })),
-    ];
-    await Promise.all(Array.from({ length: SIDE_BY_SIDE }, async () => {
-        const contexts = contextsOf(browser);
-        while (work.length > 0) await work.shift()(contexts);
+        }
     }));
-    await browser.close();
-    console.log(`${looked} states looked at, ${wrong} faults; the heaviest takes ${heaviest} bytes; ${Math.round((Date.now() - begun) / 1000)} s`);
-    process.exitCode = wrong === 0 ? 0 : 1;
+    await closed(browser);
+    const seconds = Math.round((Date.now() - begun) / 1000);
+    console.log(`${looked} states looked at in light and dark, ${wrong} faults; the heaviest takes ${heaviest} bytes; ${seconds} s`);
+    process.exit(wrong === 0 ? 0 : 1);
 }
 
 await main();

@@ -5,7 +5,7 @@ import path from "node:path";
 import { fileURLToPath } from "node:url";
 
 import { example, posted } from "./examples.mjs";
-import { base, shots } from "./gates.mjs";
+import { base, shot } from "./gates.mjs";
 
 const site = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../deploy/club-site.html");
 
@@ -74,7 +74,7 @@ async function framed(browser) {
             before = now;
         }
         holds(`the page around it is reached: ${order}`, order.indexOf("IFRAME") >= 0 && order.indexOf("A") > order.indexOf("IFRAME"));
-        await page.screenshot({ path: path.join(shots, "club-site.png"), fullPage: true });
+        await shot(page, "club-site");
     });
     // A page that others may not frame stays empty, so that the looks above are no looks at nothing.
     await served(html.replaceAll(`/flights/${id}/embed`, `/flights/${id}`), browser, async (page) => {

@@ -8,19 +8,46 @@ import { walked } from "./keys.mjs";
 const modules = process.env.SLOWPOINT_BROWSER_MODULES;
 const require = createRequire(path.join(modules, "package.json"));
 const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const given = process.argv.slice(3);
 /// What stands behind an option.
-const option = (name) => process.argv[3] === name ? process.argv[4] : null;
+const option = (name) => (given.includes(name) ? given[given.indexOf(name) + 1] : null);
 const css = option("--css") === null ? null : readFileSync(option("--css"), "utf8");
 
-export const { chromium } = require("playwright-core");
+const { chromium } = require("playwright-core");
 /// What states and stories have in their names that are looked at alone.
 export const only = option("--only");
 /// Where the service is.
 export const base = process.argv[2];
-/// Screenshots and sheets.
-export const shots = path.join(modules, "shots");
+/// Where screenshots and sheets are kept, if they are asked for.
+export const shots = given.includes("--shots") ? path.join(modules, "shots") : null;
 /// Of a page with everything on it, whether it is scrolled to or not.
 export const MOST_BYTES = 120_000;
+
+/// Nothing takes as long, on the slowest machine: what does has no end.
+const NO_END_MS = 300_000;
+
+/// Waits for something, and throws where it does not end.
+export async function ending(what, ms = NO_END_MS) {
+    let timer;
+    const over = new Promise((_, failed) => {
+        timer = setTimeout(() => failed(new Error(`there is no end to it after ${ms / 1000} s`)), ms);
+    });
+    return Promise.race([what, over]).finally(() => clearTimeout(timer));
+}
+
+export async function launched(args = []) {
+    return chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox", ...args] });
+}
+
+/// Closes a browser. That one does not close is no fault of a page: it is killed as the program ends.
+export async function closed(browser) {
+    await ending(browser.close(), 20_000).catch((error) => console.log(`a browser does not close: ${error.message}`));
+}
+
+/// A screenshot of a whole page, if they are asked for.
+export async function shot(page, name) {
+    if (shots !== null) await page.screenshot({ path: path.join(shots, `${name}.png`), fullPage: true });
+}
 
 /// Opens an address and watches what it asks for and says.
 export async function opened(context, address, respond) {
@@ -56,23 +83,33 @@ export async function opened(context, address, respond) {
     return { page, seen };
 }
 
-/// Brings what a reader scrolls to as well, until all that was asked for is there.
+/// Brings what a reader scrolls to as well, and the icon, which a browser without a window does not show, until all that was asked
+/// for is there.
 export async function whole({ page, seen }) {
     await page.evaluate(async () => {
         for (const image of document.images) image.loading = "eager";
-        await Promise.all([...document.images].map((image) => image.decode().catch(() => null)));
+        const icons = [...document.querySelectorAll("link[rel~=icon]")].map(({ href }) => Object.assign(new Image(), { src: href }));
+        await Promise.all([...document.images, ...icons].map((image) => image.decode().catch(() => null)));
     });
     for (let wait = 0; seen.awaited.size > 0 && wait < 500; wait += 1) await page.waitForTimeout(10);
+}
+
+/// What axe finds, by all of its rules or by some. In a world of its own: the page's policy holds for the page.
+async function byAxe(page, rules) {
+    if (!await page.evaluate(() => "axe" in globalThis)) await page.evaluate(axe);
+    const found = await page.evaluate((rules) => globalThis.axe.run(document, { resultTypes: ["violations"], ...rules }), rules);
+    const nodes = (violation) => violation.nodes.slice(0, 3).map((node) => node.target.join(" ") + ": " + node.failureSummary);
+    return found.violations.map((violation) => `${violation.id}: ${nodes(violation).join("; ")}`);
 }
 
 /// Counts that have to be 0, each with what it found.
 export const GATES = {
     async axe({ page }) {
-        // In a world of its own: the page's policy holds for the page.
-        await page.evaluate(axe);
-        const found = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
-        const nodes = (violation) => violation.nodes.slice(0, 3).map((node) => node.target.join(" ") + ": " + node.failureSummary);
-        return found.violations.map((violation) => `${violation.id}: ${nodes(violation).join("; ")}`);
+        return byAxe(page, {});
+    },
+    /// What darkness changes of it.
+    async colours({ page }) {
+        return byAxe(page, { runOnly: ["cat.color"] });
     },
     async scroll({ page }) {
         const over = await page.evaluate(() => {
@@ -104,11 +141,16 @@ export const GATES = {
             const pdf = (await page.pdf({ format, preferCSSPageSize: false })).toString("latin1");
             const pages = pdf.match(/\/Type\s*\/Page\b(?!s)/g)?.length ?? 0;
             if (pages !== 1) found.push(`${pages} pages of ${format}`);
-            if (sheet !== true) writeFileSync(path.join(shots, `${sheet}-${format}.pdf`), pdf, "latin1");
+            if (shots !== null && sheet !== true) writeFileSync(path.join(shots, `${sheet}-${format}.pdf`), pdf, "latin1");
         }
         return found;
     },
 };
+
+/// What light and dark are each looked at for: a page is reached in the dark as it is in the light.
+export const SCHEMES = { light: ["axe", "scroll"], dark: ["colours", "scroll"] };
+/// What else a page is looked at for, once at each width.
+export const OTHERWISE = Object.keys(GATES).filter((gate) => !Object.values(SCHEMES).flat().includes(gate));
 
 export async function failing(opening, names = Object.keys(GATES)) {
     const failed = {};

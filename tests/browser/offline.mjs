@@ -5,25 +5,24 @@ import { writeFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-import { GATES, shots } from "./gates.mjs";
+import { GATES, SCHEMES, failing, shot } from "./gates.mjs";
 import { asks, kept, meadow, story, text, until } from "./serving.mjs";
 
 /// A name of the server for which a browser has no leave to keep anything: plain HTTP, not this machine's own name.
-const FIELD = { args: ["--no-sandbox", "--host-resolver-rules=MAP field.example 127.0.0.1"] };
+const FIELD = ["--host-resolver-rules=MAP field.example 127.0.0.1"];
 
 async function axe(page) {
     assert.deepEqual(await GATES.axe({ page }), []);
 }
 
 /// Looks at a page as states are looked at: at each width, light and dark.
-async function shoot(page, name, widths = [320, 1280, 360]) {
+async function lookedAt(page, name, widths = [320, 1280, 360]) {
     for (const width of widths) {
         await page.setViewportSize({ width, height: 740 });
-        for (const colorScheme of ["light", "dark"]) {
+        for (const [colorScheme, gates] of Object.entries(SCHEMES)) {
             await page.emulateMedia({ colorScheme });
-            await page.screenshot({ path: path.join(shots, `${name}-${width}-${colorScheme}.png`), fullPage: true });
-            await axe(page);
-            assert.deepEqual(await GATES.scroll({ page }), [], `${name} at ${width} px`);
+            await shot(page, `${name}-${width}-${colorScheme}`);
+            assert.deepEqual(await failing({ page }, gates), {}, `${name} at ${width} px, ${colorScheme}`);
         }
     }
     await page.emulateMedia({ colorScheme: "light" });
@@ -65,7 +64,7 @@ async function withoutNetwork({ server, browser, page }) {
     await page.waitForSelector("#kept-list li");
     const listed = await text(page, "#kept-list");
     assert.match(listed, /The day: .+ \((less than a minute|\d+ min) ago\)/);
-    await shoot(page, "kept-front");
+    await lookedAt(page, "kept-front");
     await page.locator(`#kept-list a[href^="${day}"]`).click();
     await page.waitForURL(`**${day}`);
     assert.match(await text(page, ".kept"), /Kept on this device/);
@@ -75,7 +74,7 @@ async function withoutNetwork({ server, browser, page }) {
     assert.ok(size >= 1.5 * usual, `${size} px among ${usual}`);
     assert.equal(await page.locator(".kept").getAttribute("role"), "status");
     assert.ok((await page.locator(".kept").boundingBox()).y < 5, "before all else");
-    await shoot(page, "kept-day");
+    await lookedAt(page, "kept-day");
     // Where a day is written down, though nobody opened it at this address.
     await page.goto(`${server.base}/new?units=us`);
     assert.match(await text(page, ".kept"), /Kept on this device/);
@@ -92,7 +91,7 @@ async function withoutNetwork({ server, browser, page }) {
     await page.goto(`${server.base}/flights/${"0".repeat(32)}`);
     assert.match(await text(page, "main"), /The server does not answer, and this page was not opened on this device/);
     await page.waitForSelector("#kept-list li");
-    await shoot(page, "kept-nowhere");
+    await lookedAt(page, "kept-nowhere");
     // Its age is that of when it was kept, not of when it is shown.
     await page.evaluate(async () => {
         for (const name of (await caches.keys()).filter((name) => name.includes("pages"))) {
@@ -129,7 +128,7 @@ async function wholeDay({ server, page }) {
     await kept(page);
     await page.locator("#keep-day").click();
     await page.waitForFunction(() => document.getElementById("kept-day").textContent.startsWith("All of it is kept here"));
-    await shoot(page, "kept-button");
+    await lookedAt(page, "kept-button");
     const flights = await page.locator(".flights h3 a").evaluateAll((links) => links.map((link) => link.pathname));
     await server.stop();
     assert.equal(flights.length, 3);
@@ -184,7 +183,7 @@ async function savedFile({ server, browser, page }) {
     await opened.getByRole("link", { name: "Alpha" }).or(opened.locator("nav a")).first().click();
     assert.match(opened.url(), /#flight-1$/);
     assert.deepEqual(await GATES.scroll({ page: opened }), []);
-    await shoot(opened, "saved-day");
+    await lookedAt(opened, "saved-day");
     // Control: a file that loads something is seen to.
     const loading = path.join(server.data, "loading.html");
     writeFileSync(loading, `<!doctype html><html lang="en"><title>x</title><img src="http://field.example/x.png" alt="x">`);
@@ -204,7 +203,7 @@ async function progress({ server, page, context }) {
     console.log(`  from asking to the first estimate on the screen: ${Math.round(shown - asked.begun)} ms`);
     assert.equal(await page.locator(".flights > li").count(), 3);
     // Its rows come and replace each other: not at every width.
-    await shoot(page, "progress", [360]);
+    await lookedAt(page, "progress", [360]);
     // A row comes without the page being loaded again.
     await page.evaluate(() => {
         globalThis.untouched = true;
@@ -247,7 +246,7 @@ async function givenUp({ server, page }) {
     await page.getByText("It was given up. Post it again to begin anew.").waitFor();
     assert.equal(new URL(page.url()).pathname, `/jobs/${asked.job}`);
     assert.equal((await (await fetch(`${server.base}/v1/jobs/${asked.job}`)).json()).status, "dismissed");
-    await shoot(page, "given-up");
+    await lookedAt(page, "given-up");
     // One that is given up elsewhere is told of where it is watched.
     const other = await asks(page, server, 610_000);
     await page.goto(`${server.base}/jobs/${other.job}`);
@@ -256,7 +255,7 @@ async function givenUp({ server, page }) {
     await page.waitForFunction(() => document.getElementById("main").innerText.includes("It was given up"));
     await page.goto(`${server.base}/jobs`);
     assert.equal(await page.locator("tbody tr").count(), 2);
-    await shoot(page, "jobs");
+    await lookedAt(page, "jobs");
 }
 
 /// Over plain HTTP a browser says of a form only by `Origin` where it is from.
@@ -266,7 +265,7 @@ async function signsIn({ server, page, context }) {
     for (const base of [`http://field.example:${server.port}`, server.base]) {
         await page.goto(base + day);
         assert.match(await text(page, "main"), /This server shows it to whoever is signed in/);
-        if (base === server.base) await shoot(page, "sign-in");
+        if (base === server.base) await lookedAt(page, "sign-in");
         await page.getByLabel("Token").fill("slowpoint_0");
         await page.keyboard.press("Enter");
         await page.waitForURL("**/sign-in");
@@ -323,13 +322,13 @@ async function passedOn({ server, browser, page }) {
     // It is at the same address: what stands there tells that it is there.
     await page.getByRole("button", { name: "Make a link" }).waitFor();
     await page.waitForLoadState();
-    await shoot(page, "share");
+    await lookedAt(page, "share");
     await page.getByRole("button", { name: "Make a link" }).click();
     await page.waitForSelector("svg.qr");
     const address = (await page.locator("pre code").innerText()).trim();
     assert.ok(address.startsWith(`${server.base}${day}?share=slowpoint_`), address);
     assert.ok(!(await page.content()).includes(secret));
-    await shoot(page, "share-made");
+    await lookedAt(page, "share-made");
     const phone = await browser.newContext({ viewport: { width: 360, height: 740 } });
     const other = await phone.newPage();
     assert.equal((await other.goto(server.base + day)).status(), 401, "control: not without the link");

@@ -6,7 +6,7 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 
 import { example } from "./examples.mjs";
-import { chromium } from "./gates.mjs";
+import { closed, launched } from "./gates.mjs";
 
 const program = process.env.SLOWPOINT;
 
@@ -62,17 +62,17 @@ export function meadow(flights = 256) {
     return { ...day, flights };
 }
 
-/// Runs a story with a server and a context of its own.
-export function story(name, told, { tokens, browser: options, context: wishes } = {}) {
+/// Runs a story with a server and a context of its own, and where it has options for one, a browser.
+export function story(name, told, { tokens, browser: own, context: wishes } = {}) {
     return [name, async (shared) => {
         const server = await serving(tokens);
-        const browser = options ? await chromium.launch({ executablePath: process.env.CHROMIUM, ...options }) : shared;
+        const browser = own ? await launched(own) : shared;
         const context = await browser.newContext({ viewport: { width: 360, height: 740 }, ...wishes });
         try {
             await told({ server, browser, context, page: await context.newPage() });
         } finally {
             await context.close();
-            if (options) await browser.close();
+            if (own) await closed(browser);
             await server.end();
         }
     }];

@@ -1,7 +1,7 @@
 // From asking to the first estimate on the screen, on a machine that does nothing else. Printed, not held: none of CI's gates is on
 // the clock.
 import { example } from "./examples.mjs";
-import { base, chromium } from "./gates.mjs";
+import { base, closed, launched } from "./gates.mjs";
 import { asks } from "./serving.mjs";
 
 const ROUNDS = 9;
@@ -55,7 +55,7 @@ async function alone(page, seed) {
     return { total, "it is taken": asked.whole_ms };
 }
 
-const browser = await chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox"] });
+const browser = await launched();
 const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
 for (const [name, measured] of [["a day on /new", written], ["a day on its job's page", watched], ["a flight on its job's page", alone]]) {
     const page = await context.newPage();
@@ -67,4 +67,5 @@ for (const [name, measured] of [["a day on /new", written], ["a day on its job's
     const parts = Object.keys(rounds[0]).filter((part) => part !== "total").map((part) => `, ${part} ${middle(part).toFixed(0)} ms`);
     console.log(`${name}: first estimate ${middle("total").toFixed(0)} ms after asking (${Math.min(...totals).toFixed(0)} to ${Math.max(...totals).toFixed(0)})${parts.join("")}`);
 }
-await browser.close();
+await closed(browser);
+process.exit();
