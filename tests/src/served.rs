@@ -31,13 +31,17 @@ pub fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
     there.then_some(here).ok_or_else(|| format!("{binary} of {package} could not be built beside this binary"))
 }
 
-static PROGRAM: LazyLock<Result<PathBuf, String>> = LazyLock::new(|| built("slowpoint-server", "slowpoint"));
+/// The program that `SLOWPOINT` names, by default the one of this workspace.
+static PROGRAM: LazyLock<Result<PathBuf, String>> = LazyLock::new(|| match std::env::var_os("SLOWPOINT") {
+    Some(program) => Ok(program.into()),
+    None => built("slowpoint-server", "slowpoint"),
+});
 
 /// What the binary prints when it is run once, with more variables of the environment.
 pub fn told(arguments: &[&str], environment: &[(&str, &str)]) -> Result<String, String> {
     let program = PROGRAM.as_ref().map_err(String::clone)?;
     let run = Command::new(program).args(arguments).envs(environment.iter().copied()).output();
-    let run = run.map_err(|e| e.to_string())?;
+    let run = run.map_err(|e| format!("{}: {e}", program.display()))?;
     let said = |bytes: &[u8]| String::from_utf8_lossy(bytes).trim().to_string();
     if run.status.success() { Ok(said(&run.stdout)) } else { Err(said(&run.stderr)) }
 }

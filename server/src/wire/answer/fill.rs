@@ -228,7 +228,7 @@ pub fn chance_text(c: &Chance) -> String {
     if c.is_all() {
         return format!("> {} %", percent_digits(c.lower));
     }
-    // One number of decimals for all three, at most one more than the estimate needs by itself, or as many as tell a
+    // One number of decimals for an estimate between two ends, at most one more than the estimate needs by itself, or as many as tell a
     // narrow interval's ends apart.
     let ends = [c.lower, c.upper].map(|end| if end > 0.0 && end < 1.0 { percent_places(end) } else { 0 });
     let own = percent_places(c.estimate);
@@ -236,10 +236,12 @@ pub fn chance_text(c: &Chance) -> String {
     let places = ends[0].max(ends[1]).clamp(own, own + 1).max(apart);
     let say = |share: f64| format!("{:.places$}", 100.0 * share);
     let estimate = say(c.estimate);
+    // A single end has digits of its own: an estimate next to 0 or 100 % has more than an interval as wide knows.
+    let alone = |end: f64| format!("{:.*}", percent_places(end).max(places_apart(c.estimate, end)), 100.0 * end);
     match (c.lower > 0.0, c.upper < 1.0) {
         (true, true) => format!("{estimate} % ({} to {} %)", say(c.lower), say(c.upper)),
-        (false, true) => format!("{estimate} % (below {} %)", say(c.upper)),
-        (true, false) => format!("{estimate} % (above {} %)", say(c.lower)),
+        (false, true) => format!("{estimate} % (below {} %)", alone(c.upper)),
+        (true, false) => format!("{estimate} % (above {} %)", alone(c.lower)),
         (false, false) => format!("{estimate} %"),
     }
 }
@@ -737,6 +739,17 @@ mod tests {
                 chance_text(&interval::chance(&[(hits, flights)], PointSet::Pseudorandom, interval::CONFIDENCE)),
                 text
             );
+        }
+        // An interval with one end, as weighted flights have it.
+        let mut chance = interval::chance(&[(1, 2000)], PointSet::Pseudorandom, interval::CONFIDENCE);
+        for (estimate, lower, upper, text) in [
+            (7.4e-6, 0.0, 0.002_003_7, "0.00074 % (below 0.20 %)"),
+            (0.001_1, 0.0, 0.002_9, "0.11 % (below 0.29 %)"),
+            (0.001_99, 0.0, 0.002, "0.199 % (below 0.200 %)"),
+            (0.999_971, 0.997_986, 1.0, "99.9971 % (above 99.80 %)"),
+        ] {
+            (chance.estimate, chance.lower, chance.upper) = (estimate, lower, upper);
+            assert_eq!(chance_text(&chance), text);
         }
         for n in [64_u64, 1000, 1_000_000] {
             for hits in [0, 1, 2, n / 3, n - 2, n - 1, n] {
