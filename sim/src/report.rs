@@ -41,11 +41,26 @@ pub fn percent_digits(share: f64) -> String {
     format!("{:.*}", percent_places(share), 100.0 * share)
 }
 
-/// The same, rounded up: a bound that is to hold.
-pub fn percent_digits_up(share: f64) -> String {
-    let places = percent_places(share);
+/// A bound from above that is to hold, rounded up to so many decimals.
+pub fn percent_up(share: f64, places: usize) -> String {
     let scale = libm::pow(10.0, places as f64);
     format!("{:.places$}", libm::ceil(100.0 * share * scale) / scale)
+}
+
+/// A bound from below that is to hold, rounded down.
+pub fn percent_down(share: f64, places: usize) -> String {
+    let scale = libm::pow(10.0, places as f64);
+    format!("{:.places$}", libm::floor(100.0 * share * scale) / scale)
+}
+
+/// A bound from above, with the decimals of a share.
+pub fn percent_digits_up(share: f64) -> String {
+    percent_up(share, percent_places(share))
+}
+
+/// A bound from below, with the decimals of a share.
+pub fn percent_digits_down(share: f64) -> String {
+    percent_down(share, percent_places(share))
 }
 
 /// The whole answer.

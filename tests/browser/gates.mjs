@@ -2,35 +2,39 @@
 import { readFileSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
+import { parseArgs } from "node:util";
 
 import { walked } from "./keys.mjs";
 
 const modules = process.env.SLOWPOINT_BROWSER_MODULES;
 const require = createRequire(path.join(modules, "package.json"));
 const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
-const given = process.argv.slice(3);
-/// What stands behind an option.
-const option = (name) => (given.includes(name) ? given[given.indexOf(name) + 1] : null);
-const css = option("--css") === null ? null : readFileSync(option("--css"), "utf8");
+const { values: given } = parseArgs({
+    args: process.argv.slice(3),
+    options: { css: { type: "string" }, only: { type: "string" }, shots: { type: "boolean" }, times: { type: "boolean" } },
+});
+const css = given.css === undefined ? null : readFileSync(given.css, "utf8");
 
 const { chromium } = require("playwright-core");
 /// What states and stories have in their names that are looked at alone.
-export const only = option("--only");
+export const only = given.only ?? null;
 /// Where the service is.
 export const base = process.argv[2];
 /// Where screenshots and sheets are kept, if they are asked for.
-export const shots = given.includes("--shots") ? path.join(modules, "shots") : null;
+export const shots = given.shots ? path.join(modules, "shots") : null;
 /// Of a page with everything on it, whether it is scrolled to or not.
 export const MOST_BYTES = 120_000;
 
 /// Nothing takes as long, on the slowest machine: what does has no end.
 const NO_END_MS = 300_000;
 
+export class NoEnd extends Error {}
+
 /// Waits for something, and throws where it does not end.
 export async function ending(what, ms = NO_END_MS) {
     let timer;
     const over = new Promise((_, failed) => {
-        timer = setTimeout(() => failed(new Error(`there is no end to it after ${ms / 1000} s`)), ms);
+        timer = setTimeout(() => failed(new NoEnd(`there is no end to it after ${ms / 1000} s`)), ms);
     });
     return Promise.race([what, over]).finally(() => clearTimeout(timer));
 }
@@ -94,7 +98,7 @@ export async function whole({ page, seen }) {
     for (let wait = 0; seen.awaited.size > 0 && wait < 500; wait += 1) await page.waitForTimeout(10);
 }
 
-/// What axe finds, by all of its rules or by some. In a world of its own: the page's policy holds for the page.
+/// What axe finds, by all of its rules or by some. A debugger brings it, whom the page's policy does not bind.
 async function byAxe(page, rules) {
     if (!await page.evaluate(() => "axe" in globalThis)) await page.evaluate(axe);
     const found = await page.evaluate((rules) => globalThis.axe.run(document, { resultTypes: ["violations"], ...rules }), rules);
@@ -109,7 +113,7 @@ export const GATES = {
     },
     /// What darkness changes of it.
     async colours({ page }) {
-        return byAxe(page, { runOnly: ["cat.color"] });
+        return byAxe(page, { runOnly: ["color-contrast", "link-in-text-block"] });
     },
     async scroll({ page }) {
         const over = await page.evaluate(() => {
@@ -118,15 +122,6 @@ export const GATES = {
             return scrollWidth > clientWidth ? [`${scrollWidth} px in ${clientWidth}: ${wider.slice(0, 3).map((e) => e.outerHTML.slice(0, 80))}`] : [];
         });
         return over;
-    },
-    async console({ seen }) {
-        return seen.said;
-    },
-    async away({ seen }) {
-        return seen.away;
-    },
-    async bytes({ seen }) {
-        return seen.bytes > MOST_BYTES ? [`${seen.bytes} bytes`] : [];
     },
     /// Tab reaches everything that can be pressed or scrolled, in what a key unfolds as well, in order, and shows where it is; and
     /// goes back the same way.
@@ -144,6 +139,16 @@ export const GATES = {
             if (shots !== null && sheet !== true) writeFileSync(path.join(shots, `${sheet}-${format}.pdf`), pdf, "latin1");
         }
         return found;
+    },
+    // What comes of all that stands above is counted, too.
+    async console({ seen }) {
+        return seen.said;
+    },
+    async away({ seen }) {
+        return seen.away;
+    },
+    async bytes({ seen }) {
+        return seen.bytes > MOST_BYTES ? [`${seen.bytes} bytes`] : [];
     },
 };
 

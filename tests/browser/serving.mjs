@@ -10,6 +10,15 @@ import { closed, launched } from "./gates.mjs";
 
 const program = process.env.SLOWPOINT;
 
+/// Servers that are not ended: a story that has no end leaves one.
+const left = new Set();
+process.on("exit", () => {
+    for (const { child, data } of left) {
+        child?.kill("SIGKILL");
+        rmSync(data, { recursive: true, force: true });
+    }
+});
+
 /// A server, and where it is; it flies on one core, so that work can be watched on any machine. `stop` and `start` are of the same data and the same address.
 async function serving(tokens = []) {
     const data = mkdtempSync(path.join(tmpdir(), "slowpoint-story-"));
@@ -19,6 +28,7 @@ async function serving(tokens = []) {
         return /slowpoint_[0-9a-f]{64}/.exec(told)[0];
     });
     const server = { data, secrets, port: 0, base: "", child: null };
+    left.add(server);
     server.start = async () => {
         server.child = spawn(program, ["serve", "--listen", `127.0.0.1:${server.port}`, "--cores", "1", ...store], { stdio: ["ignore", "ignore", "pipe"] });
         server.port = await new Promise((found, failed) => {
@@ -40,6 +50,7 @@ async function serving(tokens = []) {
     server.end = async () => {
         if (server.child.exitCode === null && server.child.signalCode === null) await server.stop();
         rmSync(data, { recursive: true, force: true });
+        left.delete(server);
     };
     /// Posts to the API; the reply.
     server.post = async (where, body, more = {}) => {

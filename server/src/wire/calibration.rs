@@ -69,6 +69,6 @@ pub struct FlownRequest {
     pub flown_with: Option<String>,
     /// What was otherwise than in this request: card, launch, site, wind, weather, launch_at, delays or electronics, laid over
     /// it (RFC 7396; null takes a member away).
-    #[schema(value_type = Object, required = false, example = json!({"wind": {"surface": {"speed": "5 m/s", "direction": "240 deg"}}, "delays": ["5 s"]}))]
+    #[schema(value_type = Object, required = false, example = json!({"wind": {"surface": {"speed": "5 m/s", "direction": "240 deg", "gust": null}}, "delays": ["5 s"]}))]
     pub conditions: Option<Map<String, Value>>,
 }

@@ -551,7 +551,7 @@ pub struct CheckAnswer {
     /// Upper end of its interval.
     pub upper: Figure,
     /// The chance in words, with its interval.
-    #[schema(example = "< 0.18 %")]
+    #[schema(example = "< 0.19 %")]
     pub text: String,
     /// "meets" (its upper end does), "does not meet" (nor does its lower end) or "not known".
     pub met: &'static str,

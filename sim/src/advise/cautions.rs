@@ -5,8 +5,8 @@ use crate::case::{Case, LimitApplies, RuleSet};
 use crate::constants::MILE_PER_HOUR_M_S;
 use crate::flight::{Electronics, Outcome};
 use crate::report::{
-    Caution, FailuresReport, FlightReport, RailReport, UntilReport, WayReport, percent_digits, percent_places,
-    places_apart,
+    Caution, FailuresReport, FlightReport, RailReport, UntilReport, WayReport, percent_digits, percent_digits_down,
+    percent_digits_up, percent_places, places_apart,
 };
 use crate::stat::interval::Chance;
 use crate::told;
@@ -102,16 +102,12 @@ fn rules(set: &RuleSet) -> Rules {
 /// A chance in words; never 0 or 100 %.
 pub fn percent(c: &Chance) -> String {
     if c.is_none() {
-        format!("< {}", digits(c.upper))
+        format!("< {} %", percent_digits_up(c.upper))
     } else if c.is_all() {
-        format!("> {}", digits(c.lower))
+        format!("> {} %", percent_digits_down(c.lower))
     } else {
-        digits(c.estimate)
+        format!("{} %", percent_digits(c.estimate))
     }
-}
-
-fn digits(p: f64) -> String {
-    format!("{} %", percent_digits(p))
 }
 
 /// Everything to mind about an answer.
@@ -437,8 +433,11 @@ fn openings(
         }
     }
     for o in way.outcomes.iter().filter(|o| o.share > NOTABLE) {
-        let who =
-            if o.share >= 1.0 - 1e-9 { "all flights".to_string() } else { format!("{} of flights", digits(o.share)) };
+        let who = if o.share >= 1.0 - 1e-9 {
+            "all flights".to_string()
+        } else {
+            format!("{} % of flights", percent_digits(o.share))
+        };
         let (topic, text) = match o.outcome {
             Outcome::Opened => continue,
             Outcome::OpenedTooLow => ("open_low", "eject too low to slow to the descent rate before the ground"),

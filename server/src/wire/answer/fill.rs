@@ -8,7 +8,7 @@ use slowpoint_sim::drivers::Drivers;
 use slowpoint_sim::flight::{Deployed, Deployment, Electronics, Failure, Landing, Outcome};
 use slowpoint_sim::report::{
     self, FIRST_CAUTION, Glimpse, INTERVAL_NOTE, LimitReport, Report, UNTIL_NOTE, WayReport, percent_digits,
-    percent_places, places_apart,
+    percent_digits_down, percent_digits_up, percent_down, percent_places, percent_up, places_apart,
 };
 use slowpoint_sim::stat::histogram::{Digest, Extreme};
 use slowpoint_sim::stat::indices::{Found, HITS_MIN, Index, Silent};
@@ -217,16 +217,16 @@ pub fn outcome(outcome: Outcome) -> (&'static str, &'static str) {
     }
 }
 
-/// A chance in words: "4.1 % (3.2 to 5.2 %)", "< 0.18 %", "> 99.8 %". Never 0 or 100 %.
+/// A chance in words: "4.1 % (3.3 to 5.1 %)", "< 0.19 %", "> 99.81 %". Never 0 or 100 %.
 pub fn chance_text(c: &Chance) -> String {
     if c.flights == 0 {
         return "not known".into();
     }
     if c.is_none() {
-        return format!("< {} %", percent_digits(c.upper));
+        return format!("< {} %", percent_digits_up(c.upper));
     }
     if c.is_all() {
-        return format!("> {} %", percent_digits(c.lower));
+        return format!("> {} %", percent_digits_down(c.lower));
     }
     // One number of decimals for an estimate between two ends, at most one more than the estimate needs by itself, or as many as tell a
     // narrow interval's ends apart.
@@ -236,12 +236,12 @@ pub fn chance_text(c: &Chance) -> String {
     let places = ends[0].max(ends[1]).clamp(own, own + 1).max(apart);
     let say = |share: f64| format!("{:.places$}", 100.0 * share);
     let estimate = say(c.estimate);
-    // A single end has digits of its own: an estimate next to 0 or 100 % has more than an interval as wide knows.
-    let alone = |end: f64| format!("{:.*}", percent_places(end).max(places_apart(c.estimate, end)), 100.0 * end);
+    // A single end has digits of its own, as an estimate next to 0 or 100 % has more than an interval as wide knows, and holds.
+    let alone = |end: f64| percent_places(end).max(places_apart(c.estimate, end));
     match (c.lower > 0.0, c.upper < 1.0) {
         (true, true) => format!("{estimate} % ({} to {} %)", say(c.lower), say(c.upper)),
-        (false, true) => format!("{estimate} % (below {} %)", alone(c.upper)),
-        (true, false) => format!("{estimate} % (above {} %)", alone(c.lower)),
+        (false, true) => format!("{estimate} % (below {} %)", percent_up(c.upper, alone(c.upper))),
+        (true, false) => format!("{estimate} % (above {} %)", percent_down(c.lower, alone(c.lower))),
         (false, false) => format!("{estimate} %"),
     }
 }
@@ -729,8 +729,8 @@ mod tests {
     #[test]
     fn chances_are_never_0_or_100_percent() {
         for (hits, flights, text) in [
-            (0, 2000, "< 0.18 %"),
-            (2000, 2000, "> 99.82 %"),
+            (0, 2000, "< 0.19 %"),
+            (2000, 2000, "> 99.81 %"),
             (82, 2000, "4.1 % (3.3 to 5.1 %)"),
             (0, 0, "not known"),
             (1, 1_000_000, "0.000100 % (0.000003 to 0.000557 %)"),
@@ -743,10 +743,10 @@ mod tests {
         // An interval with one end, as weighted flights have it.
         let mut chance = interval::chance(&[(1, 2000)], PointSet::Pseudorandom, interval::CONFIDENCE);
         for (estimate, lower, upper, text) in [
-            (7.4e-6, 0.0, 0.002_003_7, "0.00074 % (below 0.20 %)"),
-            (0.001_1, 0.0, 0.002_9, "0.11 % (below 0.29 %)"),
+            (7.4e-6, 0.0, 0.002_003_7, "0.00074 % (below 0.21 %)"),
+            (0.001_1, 0.0, 0.002_89, "0.11 % (below 0.29 %)"),
             (0.001_99, 0.0, 0.002, "0.199 % (below 0.200 %)"),
-            (0.999_971, 0.997_986, 1.0, "99.9971 % (above 99.80 %)"),
+            (0.999_971, 0.997_986, 1.0, "99.9971 % (above 99.79 %)"),
         ] {
             (chance.estimate, chance.lower, chance.upper) = (estimate, lower, upper);
             assert_eq!(chance_text(&chance), text);

@@ -240,7 +240,7 @@ pub struct ChanceFigures {
     /// All flights.
     pub flights: u64,
     /// The chance in words, ready to show. Never "0 %" or "100 %".
-    #[schema(example = "< 0.18 %")]
+    #[schema(example = "< 0.19 %")]
     pub text: String,
     /// How the estimate was made: flights counted, or the law of the firing time integrated along each flight.
     pub estimator: &'static str,
