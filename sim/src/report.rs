@@ -43,14 +43,17 @@ pub fn percent_digits(share: f64) -> String {
 
 /// A bound from above that is to hold, rounded up to so many decimals.
 pub fn percent_up(share: f64, places: usize) -> String {
-    let scale = libm::pow(10.0, places as f64);
-    format!("{:.places$}", libm::ceil(100.0 * share * scale) / scale)
+    rounded(share, places, libm::ceil)
 }
 
 /// A bound from below that is to hold, rounded down.
 pub fn percent_down(share: f64, places: usize) -> String {
+    rounded(share, places, libm::floor)
+}
+
+fn rounded(share: f64, places: usize, to_whole: fn(f64) -> f64) -> String {
     let scale = libm::pow(10.0, places as f64);
-    format!("{:.places$}", libm::floor(100.0 * share * scale) / scale)
+    format!("{:.places$}", to_whole(100.0 * share * scale) / scale)
 }
 
 /// A bound from above, with the decimals of a share.

@@ -3,7 +3,6 @@
 import { mkdirSync, rmSync } from "node:fs";
 import { createServer } from "node:http";
 import { availableParallelism } from "node:os";
-import path from "node:path";
 
 import { EMBEDDED } from "./embedded.mjs";
 import { STORIES as ENTERING } from "./entry.mjs";

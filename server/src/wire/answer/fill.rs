@@ -228,8 +228,8 @@ pub fn chance_text(c: &Chance) -> String {
     if c.is_all() {
         return format!("> {} %", percent_digits_down(c.lower));
     }
-    // One number of decimals for an estimate between two ends, at most one more than the estimate needs by itself, or as many as tell a
-    // narrow interval's ends apart.
+    // One number of decimals for an estimate between two ends, at most one more than the estimate needs by itself, or as
+    // many as tell a narrow interval's ends apart.
     let ends = [c.lower, c.upper].map(|end| if end > 0.0 && end < 1.0 { percent_places(end) } else { 0 });
     let own = percent_places(c.estimate);
     let apart = places_apart(c.estimate, if c.estimate < 0.5 { c.upper } else { c.lower }).min(own + 2);
