@@ -65,7 +65,7 @@ async function found(browser, gate, { body, headers, scheme, sheet }) {
     const opening = gate === "bytes" ? await counted(context, body) : await opened(context, `${base}/planted`, served);
     if (scheme) await opening.page.emulateMedia({ colorScheme: scheme });
     const failed = Object.keys(await failing({ ...opening, sheet }));
-    await context.close();
+    await closed(context);
     return failed;
 }
 
@@ -110,7 +110,7 @@ async function look(context, width, [name, where, sheet, prepare]) {
         await hold("light", OTHERWISE, sheet && width === WIDTHS.at(-1) ? name : null);
         return { told, bytes: seen.bytes };
     } finally {
-        await page.close();
+        await closed(page);
     }
 }
 

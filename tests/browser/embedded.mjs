@@ -5,7 +5,7 @@ import path from "node:path";
 import { fileURLToPath } from "node:url";
 
 import { example, posted } from "./examples.mjs";
-import { base, shot } from "./gates.mjs";
+import { base, closed, shot } from "./gates.mjs";
 
 const site = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../deploy/club-site.html");
 
@@ -26,7 +26,7 @@ async function served(html, browser, done) {
         await page.goto(`http://localhost:${server.address().port}/`, { waitUntil: "load" });
         await done(page);
     } finally {
-        await context.close();
+        await closed(context);
         server.close();
     }
 }

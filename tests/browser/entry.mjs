@@ -3,7 +3,7 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 
 import { BULLETIN, example, examplePath } from "./examples.mjs";
-import { base } from "./gates.mjs";
+import { base, closed } from "./gates.mjs";
 
 const REPORT = "KABQ 100156Z 32010KT 280V340 10SM TS FEW033 BKN075CB OVC100 19/14 A2999";
 const DECODED = ["/weather/date", "/weather/metar", "/weather/winds_aloft", "/site/elevation", "/launch_at"];
@@ -75,7 +75,7 @@ async function at(browser, width, told, prepare = async () => {}) {
         await page.goto(`${base}/new`);
         await told(page, context);
     } finally {
-        await context.close();
+        await closed(context);
     }
 }
 
@@ -340,7 +340,7 @@ async function inTwoWindows(page, context) {
     await other.waitForFunction(() => document.getElementById("flights").childElementCount === 3);
     await field(other, "/launch/rail_length").fill("12 ft");
     await page.waitForFunction(() => document.getElementById("keeping").textContent.includes("another window"));
-    await other.close();
+    await closed(other);
     // The window that is older leaves what the newer one wrote.
     await page.goto("about:blank");
     await page.goto(`${base}/new`);
@@ -414,7 +414,7 @@ async function saved(page, context) {
     await other.locator("#file").setInputFiles({ name: "a.json", mimeType: "application/json", buffer: Buffer.from(`{"flights": 1, "flights": 2}`) });
     await other.waitForFunction(() => document.getElementById("keeping").textContent.includes("stands twice"));
     assert.equal(await other.locator("#flights button").count(), 4);
-    await elsewhere.close();
+    await closed(elsewhere);
 }
 
 /// The typed flight, by fields that are filled.

@@ -43,9 +43,10 @@ export async function launched(args = []) {
     return chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox", ...args] });
 }
 
-/// Closes a browser. That one does not close is no fault of a page: it is killed as the program ends.
-export async function closed(browser) {
-    await ending(browser.close(), 20_000).catch((error) => console.log(`a browser does not close: ${error.message}`));
+/// Closes a browser, a context or a page. That one does not close is no fault of what was looked at: a browser never answers whoever
+/// closes a page that another is about to take the place of. It is killed as the program ends.
+export async function closed(what) {
+    await ending(what.close(), 20_000).catch((error) => console.log(`what is closed does not end: ${error.message}`));
 }
 
 /// A screenshot of a whole page, if they are asked for.

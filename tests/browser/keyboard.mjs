@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 
 import { example, posted } from "./examples.mjs";
-import { base } from "./gates.mjs";
+import { base, closed } from "./gates.mjs";
 import { hand } from "./keys.mjs";
 import { asks, kept, meadow, story, text } from "./serving.mjs";
 
@@ -251,7 +251,7 @@ const reading = (name, told) => [name, async (browser) => {
         const page = await context.newPage();
         await told({ page, keys: hand(page) });
     } finally {
-        await context.close();
+        await closed(context);
     }
 }];
 const own = (name, told, more) => story(name, ({ page, server }) => told({ page, server, keys: hand(page) }), more);

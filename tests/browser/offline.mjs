@@ -5,7 +5,7 @@ import { writeFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-import { GATES, SCHEMES, failing, shot } from "./gates.mjs";
+import { GATES, SCHEMES, closed, failing, shot } from "./gates.mjs";
 import { asks, kept, meadow, story, text, until } from "./serving.mjs";
 
 /// A name of the server for which a browser has no leave to keep anything: plain HTTP, not this machine's own name.
@@ -58,7 +58,7 @@ async function withoutNetwork({ server, browser, page }) {
     });
     await server.stop();
     assert.equal(await reached(forgetful, server.base + day), false, "the server was to be away");
-    await bare.close();
+    await closed(bare);
     await page.goto(`${server.base}/`);
     assert.match(await text(page, ".kept"), /Kept on this device (less than a minute|\d+ min) ago/);
     await page.waitForSelector("#kept-list li");
@@ -189,7 +189,7 @@ async function savedFile({ server, browser, page }) {
     writeFileSync(loading, `<!doctype html><html lang="en"><title>x</title><img src="http://field.example/x.png" alt="x">`);
     await open(loading);
     assert.notDeepEqual(asked, []);
-    await alone.close();
+    await closed(alone);
 }
 
 async function progress({ server, page, context }) {
@@ -222,9 +222,9 @@ async function progress({ server, page, context }) {
     let loads = 0;
     plain.on("request", (request) => request.isNavigationRequest() && (loads += 1));
     await plain.goto(address);
-    await plain.waitForEvent("request", { predicate: (request) => request.isNavigationRequest(), timeout: 20_000 });
+    await plain.waitForEvent("load", { timeout: 20_000 });
     assert.ok(loads >= 2, `${loads}`);
-    await plain.context().close();
+    await closed(plain.context());
     // It ends where the day is.
     await page.waitForURL(`**/days/${asked.job}`, { timeout: 120_000 });
     assert.equal(await page.locator(".flights > li").count(), 3);
@@ -289,9 +289,11 @@ async function signsIn({ server, page, context }) {
             contentType: "text/html", body: `<form method="post" action="${action}"><button>x</button></form>`,
         }));
         await elsewhere.goto("http://elsewhere.example/");
-        const [reply] = await Promise.all([elsewhere.waitForResponse(action), elsewhere.getByRole("button").click()]);
+        // Until it stands there: a page is not closed while another is about to take its place.
+        const asked = [elsewhere.waitForResponse(action), elsewhere.waitForURL(action), elsewhere.getByRole("button").click()];
+        const [reply] = await Promise.all(asked);
         assert.equal(reply.status(), 403);
-        await elsewhere.close();
+        await closed(elsewhere);
         assert.equal((await page.reload()).status(), 200, "still signed in");
         if (base === server.base) await kept(page);
         await page.goto(`${base}/sign-in`);
@@ -358,7 +360,7 @@ async function passedOn({ server, browser, page }) {
         return all.join(" ");
     });
     assert.ok(keys.includes(day) && !keys.includes("share="), keys);
-    await phone.close();
+    await closed(phone);
 }
 
 export const STORIES = [

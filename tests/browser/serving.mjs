@@ -82,7 +82,7 @@ export function story(name, told, { tokens, browser: own, context: wishes } = {}
         try {
             await told({ server, browser, context, page: await context.newPage() });
         } finally {
-            await context.close();
+            await closed(context);
             if (own) await closed(browser);
             await server.end();
         }

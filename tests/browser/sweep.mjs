@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 
 import { example, posted } from "./examples.mjs";
-import { base } from "./gates.mjs";
+import { base, closed } from "./gates.mjs";
 
 async function inSight(browser) {
     const context = await browser.newContext({ viewport: { width: 1280, height: 740 }, serviceWorkers: "block" });
@@ -26,7 +26,7 @@ async function inSight(browser) {
             assert.ok(x >= 0 && x + width <= 360, `${x} ${width}`);
         }
     } finally {
-        await context.close();
+        await closed(context);
     }
 }
 

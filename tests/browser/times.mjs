@@ -61,7 +61,7 @@ for (const [name, measured] of [["a day on /new", written], ["a day on its job's
     const page = await context.newPage();
     const rounds = [];
     for (let round = 0; round < ROUNDS; round += 1) rounds.push(await measured(page, 1000 + round));
-    await page.close();
+    await closed(page);
     const middle = (part) => rounds.map((round) => round[part]).sort((a, b) => a - b)[Math.floor(ROUNDS / 2)];
     const totals = rounds.map(({ total }) => total);
     const parts = Object.keys(rounds[0]).filter((part) => part !== "total").map((part) => `, ${part} ${middle(part).toFixed(0)} ms`);
