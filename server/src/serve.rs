@@ -10,6 +10,8 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{ConnectInfo, Request};
+use axum::http::{StatusCode, header};
+use axum::response::Response;
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
@@ -187,10 +189,18 @@ impl Door {
     where
         S: AsyncRead + AsyncWrite + Unpin + 'static,
     {
-        let service = TowerToHyperService::new(service.clone().map_request(move |mut request: Request<Incoming>| {
+        let asked = move |mut request: Request<Incoming>| {
             request.extensions_mut().insert(ConnectInfo(peer));
             request.map(axum::body::Body::new)
-        }));
+        };
+        // The router measures the body, and to HEAD that would be said; one that is not sent again has the length it had.
+        let answered = |mut response: Response| {
+            if response.status() == StatusCode::NOT_MODIFIED {
+                response.headers_mut().remove(header::CONTENT_LENGTH);
+            }
+            response
+        };
+        let service = TowerToHyperService::new(service.clone().map_request(asked).map_response(answered));
         // A client that breaks off is no fault of ours; the request's own line tells the rest.
         if let Err(error) = watcher.watch(self.http.serve_connection(TokioIo::new(stream), service)).await {
             tracing::debug!(%error, "connection ended");

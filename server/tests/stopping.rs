@@ -39,6 +39,22 @@ fn running_work_ends_before_the_program_does() {
     assert_eq!(stored, 1);
 }
 
+/// The length of a body that is not sent again is no business of the reply, or what it would have been (RFC 9110, section 8.6).
+#[test]
+fn what_is_unchanged_has_no_length_of_its_own() {
+    let server = Running::start("unchanged", &[]);
+    for method in ["GET", "HEAD"] {
+        let ask = |held: &str| {
+            all_of(server.send(&format!("{method} /new HTTP/1.1\r\nHost: test\r\nConnection: close\r\n{held}\r\n")))
+                .to_ascii_lowercase()
+        };
+        let whole = ask("");
+        assert!(whole.starts_with("http/1.1 200 ok\r\n") && !whole.contains("content-length: 0\r\n"), "{method}");
+        let unchanged = ask("If-None-Match: *\r\n");
+        assert!(unchanged.starts_with("http/1.1 304 ") && !unchanged.contains("content-length"), "{unchanged}");
+    }
+}
+
 /// A client that is refused before its body has come reads that, although it goes on sending.
 #[test]
 fn who_sends_slowly_reads_that_it_is_not_read() {

@@ -549,10 +549,12 @@ impl Preference {
             // What follows after a semicolon are parameters of that one.
             let Some(own) = apart(part, ';').next() else { continue };
             let (name, value) = own.split_once('=').unwrap_or((own, ""));
+            let value = value.trim().trim_matches('"');
             match name.trim().to_ascii_lowercase().as_str() {
-                "respond-async" => preference.respond_async = true,
+                // It has no value; with one it is a preference that nobody knows.
+                "respond-async" if value.is_empty() => preference.respond_async = true,
                 "wait" if preference.wait.is_none() => {
-                    let seconds = value.trim().trim_matches('"').parse::<u64>().ok();
+                    let seconds = value.parse::<u64>().ok();
                     preference.wait = seconds.map(|s| Duration::from_secs(s.min(LONGEST_WAIT_S)));
                 }
                 _ => {}
@@ -653,6 +655,8 @@ mod tests {
             |respond_async, wait: Option<u64>| Preference { respond_async, wait: wait.map(Duration::from_secs) };
         for (lists, expected) in [
             (&["respond-async"][..], preference(true, None)),
+            (&["Respond-Async=\"\""], preference(true, None)),
+            (&["respond-async=false, wait=5"], preference(false, Some(5))),
             (&["Respond-Async, wait=10"], preference(true, Some(10))),
             (&["wait = \"5\"; x", "respond-async"], preference(true, Some(5))),
             (&["wait=7, wait=9"], preference(false, Some(7))),

@@ -33,9 +33,8 @@ pub struct SweepRequest {
     /// Free text, kept with the request.
     #[schema(max_length = 2000)]
     pub note: Option<String>,
-    /// A flight card with its question, whole by itself; `drivers`, `cords`, `calibration`, `advise` and `rare` have no place in it. Its `condition` is
-    /// the one on
-    /// openings; with `until` each setting ends once its own intervals are narrow enough.
+    /// A flight card with its question, whole by itself; `drivers`, `cords`, `calibration`, `advise` and `rare` have no place in it.
+    /// Its `condition` is the one on openings; with `until` each setting ends once its own intervals are narrow enough.
     #[schema(required = true, nullable = false)]
     pub base: Option<AssessmentRequest>,
     /// What is varied; at least one axis.
