@@ -235,7 +235,8 @@ impl Jobs {
         flight.halts.send_replace(false);
         let mut over = None;
         let (job, stop) = (Arc::clone(&flight.claimed), Arc::clone(&flight.stop));
-        let mut bound = Bound::new(job.most_core_time, flight.core_time_before, &flight.core_time);
+        let most_core_time = job.most_core_time;
+        let mut bound = Bound::new(most_core_time, flight.core_time_before, &flight.core_time);
         let mut renewals = every(LEASE / 3);
         let ended = loop {
             let left = self.limit.saturating_sub(before.time + begun.elapsed());
@@ -305,6 +306,7 @@ impl Jobs {
         tracing::info!(
             spent_ms = spent.time.as_millis(),
             core_ms = spent.core_time.as_millis(),
+            most_core_ms = most_core_time.map(|most| most.as_millis()),
             "a job's turn is over"
         );
         Ok(())
@@ -350,7 +352,9 @@ impl Jobs {
                 *begun.lock().unwrap_or_else(PoisonError::into_inner) = Instant::now();
                 return Ok(Turn::GoesOn);
             }
-            if !self.store.add_piece(&claimed.id, self.lease(), before, &piece).map_err(storage)? {
+            // To keep it is our own cost: what the work is estimated at does not have it.
+            let keep = || self.store.add_piece(&claimed.id, self.lease(), before, &piece);
+            if !core_time.aside(keep).map_err(storage)? {
                 return Err(Failure::Stopped);
             }
             core_time.keep();

@@ -7,7 +7,7 @@ mod support;
 use std::collections::BTreeSet;
 use std::io::Write;
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::Method;
@@ -510,9 +510,7 @@ async fn a_client_that_leaves_stops_the_computation() {
     let leaving = tokio::spawn(long(&service, 1));
     begun(&service, 1).await;
     leaving.abort();
-    let left = Instant::now();
     stopped(&service, 1).await;
-    assert!(left.elapsed() < Duration::from_secs(2), "{:?}", left.elapsed());
     assert_eq!(service.store.answers(), 0, "nothing partial is stored");
 }
 

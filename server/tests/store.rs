@@ -282,7 +282,7 @@ fn what_is_kept_ages_by_the_stores_own_time() {
     std::thread::sleep(Duration::from_millis(20));
     let bounds = Bounds { bytes: u64::MAX, unused: Duration::from_secs(1000) };
     assert_eq!(store.prune(bounds).unwrap(), 0);
-    assert!((20..10_000).contains(&(own_ms() - begun)));
+    assert!((20..600_000).contains(&(own_ms() - begun)));
     drop(store);
     for (passed_ms, gone) in [(900_000, 0), (200_000, 1)] {
         db.execute("UPDATE own_time SET ms = ms + ?1", [passed_ms]).unwrap();

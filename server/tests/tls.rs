@@ -251,7 +251,7 @@ fn pem(label: &str, der: &[u8]) -> String {
 #[test]
 fn plain_http_is_told_where_to_ask() {
     let club = Club::equipped();
-    let server = club.serve("plain", &["--read-timeout-s", "2"]);
+    let server = club.serve("plain", &["--read-timeout-s", "5"]);
     let reply = all_of(server.send(LIVEZ));
     assert!(reply.starts_with("HTTP/1.1 400 ") && reply.contains("/problems/bad-request"), "{reply}");
     assert!(reply.contains("https://") && !reply.contains("alive"), "{reply}");
@@ -287,7 +287,7 @@ fn slow_handshakes_hold_up_nobody_else_nor_the_end() {
 #[test]
 fn slow_handshakes_are_cut_off() {
     let club = Club::equipped();
-    let server = club.serve("cut", &["--read-timeout-s", "1"]);
+    let server = club.serve("cut", &["--read-timeout-s", "5"]);
     for mut stream in [server.send(BEGUN), server.connect()] {
         // Closed, or reset for what was not read of it.
         match stream.read(&mut [0; 64]) {

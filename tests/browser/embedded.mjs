@@ -31,11 +31,11 @@ async function served(html, browser, done) {
     }
 }
 
-/// The first caution as the frame shows it; nothing where the frame was refused.
-async function caution(page) {
+/// The first caution as the frame shows it; nothing where the frame was refused, which is not waited for as long as for one that is.
+async function caution(page, timeout) {
     const frame = page.frames().find((other) => other !== page.mainFrame());
     const shown = frame?.locator(".caution").first();
-    return shown?.textContent({ timeout: 2000 }).catch(() => undefined);
+    return shown?.textContent({ timeout }).catch(() => undefined);
 }
 
 async function framed(browser) {
@@ -44,7 +44,7 @@ async function framed(browser) {
     const html = readFileSync(site, "utf8").replaceAll("YOUR-SERVER", new URL(base).host).replaceAll("FLIGHT", id);
     holds("the example has some 15 lines", html.trim().split("\n").length <= 15);
     await served(html, browser, async (page) => {
-        holds("the frame shows the first caution", (await caution(page))?.startsWith("An estimate from the listed assumptions."));
+        holds("the frame shows the first caution", (await caution(page, 30_000))?.startsWith("An estimate from the listed assumptions."));
         const frame = page.frames().find((other) => other !== page.mainFrame());
         const told = await frame.evaluate(() => ({
             scripts: document.scripts.length,
@@ -66,7 +66,7 @@ async function framed(browser) {
         for (let press = 0, before = await focused(); press < 4; press += 1) {
             await page.keyboard.press("Tab");
             let now = await focused();
-            for (let waited = 0; waited < 40 && now.tag === before.tag && now.within === before.within; waited += 1) {
+            for (let waited = 0; waited < 200 && now.tag === before.tag && now.within === before.within; waited += 1) {
                 await page.waitForTimeout(50);
                 now = await focused();
             }
@@ -78,7 +78,7 @@ async function framed(browser) {
     });
     // A page that others may not frame stays empty, so that the looks above are no looks at nothing.
     await served(html.replaceAll(`/flights/${id}/embed`, `/flights/${id}`), browser, async (page) => {
-        holds("a page that may not be framed is not", (await caution(page)) === undefined);
+        holds("a page that may not be framed is not", (await caution(page, 2000)) === undefined);
     });
 }
 

@@ -163,9 +163,13 @@ const TYPED = {
 
 async function typed(page) {
     const seen = posts(page);
-    // The whole takes its time, so that the first estimate is seen.
+    // The whole is held back until the first estimate was seen.
+    let seen_first;
+    const first = new Promise((so) => {
+        seen_first = so;
+    });
     await page.route("**/v1/days", async (route) => {
-        if (route.request().headers().prefer) await new Promise((later) => setTimeout(later, 1500));
+        if (route.request().headers().prefer) await first;
         await route.continue();
     });
     for (const [pointer, text] of FLIGHT) {
@@ -179,6 +183,7 @@ async function typed(page) {
     assert.equal(await page.locator("#look .cell").count(), 3);
     assert.match(await page.locator("#look-note").textContent(), /^Of 128 flights each\. The whole is asked for/);
     console.log(`    the first estimate stood there ${took.toFixed(0)} ms after asking`);
+    seen_first();
     const id = await left(page);
     assert.equal(seen.quick.length, 1);
     assert.equal(JSON.parse(seen.quick[0]).flights, 128);

@@ -142,7 +142,7 @@ async function hours({ page, keys }) {
 
 async function givenUp({ server, page, keys }) {
     await keys.open(`${server.base}/`);
-    const watched = await asks(page, server, 100_000);
+    const watched = await asks(page, server, 50_000);
     await keys.open(`${server.base}/jobs/${watched.job}?look=${watched.look}`);
     // Whoever stands in a row that is replaced by a newer one keeps their place.
     const rows = meadow().entries.map((entry) => entry.name);
@@ -154,7 +154,8 @@ async function givenUp({ server, page, keys }) {
     await keys.open(`${server.base}/jobs`);
     await keys.follow("The day");
     assert.equal(new URL(page.url()).pathname, `/jobs/${asked.job}`);
-    await keys.enter("Give it up");
+    // It is led back to where it stands: what tells of it may have come before, over the stream.
+    await Promise.all([page.waitForEvent("load"), keys.enter("Give it up")]);
     await page.getByText("It was given up. Post it again to begin anew.").waitFor();
     await keys.follow("Your jobs");
 }

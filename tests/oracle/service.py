@@ -15,12 +15,14 @@ class Service:
             self.address = "127.0.0.1:%d" % probe.getsockname()[1]
         command = [os.environ["SLOWPOINT"], "serve", "--listen", self.address, "--data-dir", data_dir]
         self.process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
-        for _ in range(200):
+        latest = time.monotonic() + 60
+        while self.process.poll() is None and time.monotonic() < latest:
             try:
                 self.get("/readyz")
                 return
             except (urllib.error.URLError, ConnectionError):
                 time.sleep(0.05)
+        self.process.kill()
         raise TimeoutError("the service did not begin")
 
     def __enter__(self):
@@ -36,4 +38,4 @@ class Service:
 
     def open(self, path, body=None):
         request = urllib.request.Request(f"http://{self.address}{path}", body, {"content-type": "application/json"})
-        return urllib.request.urlopen(request)
+        return urllib.request.urlopen(request, timeout=120)

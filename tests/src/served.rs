@@ -17,6 +17,9 @@ const NO_BOUND: [&str; 4] = ["--client-core-s", "0", "--client-jobs", "1000000"]
 /// A client gives up after so long: longer than anything asked here takes.
 const PATIENCE: Duration = Duration::from_secs(120);
 
+/// No job takes as long, on the slowest machine: what does has no end.
+const NO_END: Duration = Duration::from_secs(3600);
+
 /// A binary of this workspace beside the one that runs, built if it is not yet.
 pub fn built(package: &str, binary: &str) -> Result<PathBuf, String> {
     let here = std::env::current_exe().map_err(|e| e.to_string())?.with_file_name(binary);
@@ -262,7 +265,7 @@ impl Client {
     /// Waits for a job to end; how it ended.
     pub fn ended(&self, id: &str) -> Result<String, String> {
         let (begin, path) = (Instant::now(), format!("/v1/jobs/{id}"));
-        while begin.elapsed() < PATIENCE {
+        while begin.elapsed() < NO_END {
             let reply = self.get(&path)?;
             let status = reply.json()["status"].as_str().map(String::from);
             match status.as_deref() {

@@ -74,6 +74,8 @@ async function begin() {
     if (!isSecureContext || !navigator.serviceWorker) throw new Error("nothing is kept");
     await navigator.serviceWorker.register("/offline.js", { updateViaCache: "none" });
     const worker = (await navigator.serviceWorker.ready).active;
+    const button = document.getElementById("keep-day");
+    if (button) keeper(worker, button);
     tell(true);
     grows(worker);
     // What came before there was a worker, it has not seen; nor pictures that nobody has scrolled to.
@@ -82,8 +84,6 @@ async function begin() {
     await ask(worker, { asks: "keep", addresses, since: performance.timeOrigin }).catch(() => null);
     const into = document.getElementById("kept-list");
     if (into) await list(worker, into);
-    const button = document.getElementById("keep-day");
-    if (button) keeper(worker, button);
 }
 
 begin().catch(() => tell(false));

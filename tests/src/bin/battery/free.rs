@@ -50,7 +50,7 @@ const KINDS: &[Kind] = &[
     inline("of a rocket that turns over", ASSESSMENTS, turning_over),
     inline("with drivers", ASSESSMENTS, |seed| with(seed, json!({"flights": 256, "drivers": 16_384}))),
     inline("with other winds and rails", ASSESSMENTS, |seed| {
-        with(seed, json!({"flights": 2000, "advise": ["wind_limit", "rail"]}))
+        with(seed, json!({"flights": 50_000, "advise": ["wind_limit", "rail"]}))
     }),
     inline("until it is narrow enough", ASSESSMENTS, |seed| {
         let mut card = with(seed, json!({"until": {"half_width": "0.01 %", "within": LONG}}));

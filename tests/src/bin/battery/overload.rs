@@ -23,6 +23,9 @@ const FLIGHTS: u64 = 256;
 const IMPATIENT: [(&str, Duration); 2] =
     [("ten times overloaded", Duration::from_millis(450)), ("forty times overloaded", Duration::from_millis(100))];
 
+/// What does not recover until then never does.
+const RECOVERED_AT_LAST: Duration = Duration::from_secs(120);
+
 pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
     let [concurrent, queue] = TAKEN.map(|count| count.to_string());
     let service = Service::start(&["--concurrent", &concurrent, "--queue", &queue, "--retry-after-s", "1"])?;
@@ -54,6 +57,9 @@ pub fn tried(size: Size, table: &mut Table) -> Result<(), String> {
         // As a phone that comes back once the others have given up.
         let begun = Instant::now();
         while service.client().post("/v1/assessments", &card(u64::MAX >> 12, FLIGHTS))?.status != 200 {
+            if begun.elapsed() > RECOVERED_AT_LAST {
+                return Err(format!("{when}: no new work is answered after it"));
+            }
             thread::sleep(Duration::from_millis(20));
         }
         let again_s = begun.elapsed().as_secs_f64();
