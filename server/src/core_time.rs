@@ -25,7 +25,7 @@ fn told_of_this_thread() -> Option<PathBuf> {
 pub struct CoreTime {
     /// Where the system tells of each.
     threads: Mutex<Vec<PathBuf>>,
-    /// What they did aside.
+    /// What they did aside. While it lasts it seems to count: so much may be told too early, at most that of one piece.
     aside_ns: AtomicU64,
     /// What was last told.
     told_ns: AtomicU64,

@@ -193,7 +193,7 @@ impl Door {
             request.extensions_mut().insert(ConnectInfo(peer));
             request.map(axum::body::Body::new)
         };
-        // The router measures the body, and to HEAD that would be said; one that is not sent again has the length it had.
+        // The router measures the body, and to HEAD that would be said: of what is unchanged it is not sent, but it is not empty.
         let answered = |mut response: Response| {
             if response.status() == StatusCode::NOT_MODIFIED {
                 response.headers_mut().remove(header::CONTENT_LENGTH);

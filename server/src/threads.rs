@@ -80,7 +80,7 @@ mod tests {
             let (hangs, begun) = (Arc::clone(&hangs), Arc::clone(&begun));
             bounded.run(move || {
                 begun.fetch_add(1, Ordering::SeqCst);
-                // A test that fails meanwhile waits for it.
+                // So that a test that fails meanwhile ends all the same.
                 let since = Instant::now();
                 while hangs.load(Ordering::SeqCst) && since.elapsed() < Duration::from_secs(60) {
                     std::thread::sleep(Duration::from_millis(1));

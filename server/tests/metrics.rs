@@ -296,7 +296,7 @@ async fn a_store_that_hangs_keeps_no_watcher_waiting() {
     assert_eq!(service.get("/livez").await.status, 200);
     let took = begun.elapsed();
     service.store.hangs.store(false, Ordering::SeqCst);
-    assert!(took < Duration::from_secs(60), "{took:?}");
+    assert!(took < Duration::from_secs(20), "{took:?}");
     assert_eq!(service.get("/readyz").await.status, 200, "it is ready again by itself");
 }
 

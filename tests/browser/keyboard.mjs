@@ -142,13 +142,14 @@ async function hours({ page, keys }) {
 
 async function givenUp({ server, page, keys }) {
     await keys.open(`${server.base}/`);
-    const watched = await asks(page, server, 50_000);
+    const watched = await asks(page, server, 100_000);
     await keys.open(`${server.base}/jobs/${watched.job}?look=${watched.look}`);
     // Whoever stands in a row that is replaced by a newer one keeps their place.
     const rows = meadow().entries.map((entry) => entry.name);
     assert.equal(await page.locator("#row-1.look").count(), 1);
     await keys.to(rows[1]);
-    await page.waitForSelector("#row-1:not(.look)", { timeout: 120_000 });
+    assert.equal(await page.locator("#row-1.look").count(), 1, "it is not replaced before it is stood in");
+    await page.waitForSelector("#row-1:not(.look)", { timeout: 240_000 });
     assert.deepEqual(await keys.stands(), { called: rows[1], seen: true });
     const asked = await asks(page, server, 600_000);
     await keys.open(`${server.base}/jobs`);

@@ -4,7 +4,6 @@ import os
 import socket
 import subprocess
 import time
-import urllib.error
 import urllib.request
 
 
@@ -20,10 +19,10 @@ class Service:
             try:
                 self.get("/readyz")
                 return
-            except (urllib.error.URLError, ConnectionError):
+            except OSError:
                 time.sleep(0.05)
         self.process.kill()
-        raise TimeoutError("the service did not begin")
+        raise RuntimeError(f"the service did not begin, or ended: {self.process.wait()}")
 
     def __enter__(self):
         return self

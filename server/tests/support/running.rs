@@ -56,16 +56,30 @@ impl Running {
     pub fn wait_for_flying(&self) {
         let begun = Instant::now();
         let page = "GET /metrics HTTP/1.1\r\nHost: test\r\nConnection: close\r\n\r\n";
+        let mut pause = Duration::from_millis(5);
         while !all_of(self.send(page)).contains("slowpoint_computations_begun_total 1") {
             assert!(begun.elapsed() < Duration::from_secs(120), "nothing flies");
-            // Each look writes a line of the log, which nobody reads meanwhile.
-            std::thread::sleep(Duration::from_millis(5));
+            // Each look writes a line of the log, which nobody reads meanwhile: of fewer than 400 there is room.
+            std::thread::sleep(pause);
+            pause = (2 * pause).min(Duration::from_secs(1));
         }
     }
 
     pub fn signal(&self, name: &str) {
         let id = self.child.id().to_string();
         assert!(Command::new("kill").args([&format!("-{name}"), &id]).status().unwrap().success());
+    }
+
+    /// Whether it ends well, without the time that it may take to drain.
+    pub fn ends_soon(&mut self) -> bool {
+        let begun = Instant::now();
+        loop {
+            match self.child.try_wait().unwrap() {
+                Some(status) => return status.success(),
+                None => assert!(begun.elapsed() < Duration::from_secs(120), "it does not end"),
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
     }
 
     pub fn terminate(&self) {

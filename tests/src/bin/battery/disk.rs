@@ -192,7 +192,7 @@ fn failing(works: u64, table: &mut Table) -> Result<(), String> {
     INJECTED.iter().for_each(|injected| strace.extend(["-e", injected]));
     let service = Service::start_under(&strace, data.path(), &[], &[])?;
     let (client, mut known) = (service.client(), Known::default());
-    // Which thread makes how many calls is the system's: where they are well mixed it takes more of them until one fails.
+    // Which thread makes how many calls is the system's: where they are well mixed it takes more works until a call fails.
     for number in (0..20 * works).take_while(|number| *number < works || service.logged("store failed") == 0) {
         known.note(number, post(&client, number)?);
     }
