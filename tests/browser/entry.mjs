@@ -654,8 +654,34 @@ async function offline(page, context) {
     await left(page);
 }
 
+/// What stands below a form that is filled by script is not seen to move when it comes.
+async function roomBefore(browser) {
+    const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
+    try {
+        const page = await context.newPage();
+        let give;
+        const held = new Promise((given) => {
+            give = given;
+        });
+        await page.route("**/assets/entry.*.js", async (route) => {
+            await held;
+            await route.continue();
+        });
+        await page.goto(`${base}/new`, { waitUntil: "commit" });
+        await page.waitForFunction(() => document.styleSheets.length > 0);
+        const { y } = await page.locator("[aria-labelledby=units-title]").boundingBox();
+        assert.ok(y > 740, `the units stand at ${y} px`);
+        assert.equal(await page.locator("#ask").isVisible(), false, "nothing is pressed before it is heard");
+        give();
+        await page.locator("#ask").waitFor();
+    } finally {
+        await closed(context);
+    }
+}
+
 /// Each: a name, and what is done with a browser.
 export const STORIES = [
+    ["a form has its room before it is there", roomBefore],
     ["a flight is typed by keyboard alone, and its day is reached", (browser) => at(browser, 360, typed)],
     ["faults stand beside their fields with their remedy", (browser) => at(browser, 360, faulted)],
     ["the example comes through the page as it is", (browser) => at(browser, 1280, roundTrip)],
