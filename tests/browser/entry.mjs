@@ -161,17 +161,23 @@ const TYPED = {
     wind: { surface: { speed: "5 mph", direction: "250 deg", measuring_height: "2 m" } },
 };
 
+/// Holds back what is asked for; lets it go when it is called.
+async function held(page, addresses, which = () => true) {
+    let go;
+    const gone = new Promise((now) => {
+        go = now;
+    });
+    await page.route(addresses, async (route) => {
+        if (which(route.request())) await gone;
+        await route.continue();
+    });
+    return go;
+}
+
 async function typed(page) {
     const seen = posts(page);
     // The whole is held back until the first estimate was seen.
-    let seen_first;
-    const first = new Promise((so) => {
-        seen_first = so;
-    });
-    await page.route("**/v1/days", async (route) => {
-        if (route.request().headers().prefer) await first;
-        await route.continue();
-    });
+    const go = await held(page, "**/v1/days", (request) => request.headers().prefer);
     for (const [pointer, text] of FLIGHT) {
         await tabTo(page, pointer);
         await page.keyboard.type(text);
@@ -183,7 +189,7 @@ async function typed(page) {
     assert.equal(await page.locator("#look .cell").count(), 3);
     assert.match(await page.locator("#look-note").textContent(), /^Of 128 flights each\. The whole is asked for/);
     console.log(`    the first estimate stood there ${took.toFixed(0)} ms after asking`);
-    seen_first();
+    go();
     const id = await left(page);
     assert.equal(seen.quick.length, 1);
     assert.equal(JSON.parse(seen.quick[0]).flights, 128);
@@ -659,20 +665,13 @@ async function roomBefore(browser) {
     const context = await browser.newContext({ viewport: { width: 360, height: 740 }, serviceWorkers: "block" });
     try {
         const page = await context.newPage();
-        let give;
-        const held = new Promise((given) => {
-            give = given;
-        });
-        await page.route("**/assets/entry.*.js", async (route) => {
-            await held;
-            await route.continue();
-        });
+        const go = await held(page, "**/assets/entry.*.js");
         await page.goto(`${base}/new`, { waitUntil: "commit" });
         await page.waitForFunction(() => document.styleSheets.length > 0);
         const { y } = await page.locator("[aria-labelledby=units-title]").boundingBox();
         assert.ok(y > 740, `the units stand at ${y} px`);
         assert.equal(await page.locator("#ask").isVisible(), false, "nothing is pressed before it is heard");
-        give();
+        go();
         await page.locator("#ask").waitFor();
     } finally {
         await closed(context);
